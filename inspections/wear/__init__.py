@@ -1,0 +1,1 @@
+"""From a bearing's history to a date: numbers in, numbers out, no Django."""

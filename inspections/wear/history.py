@@ -1,0 +1,171 @@
+"""The flat arrays a fleet's histories arrive in, and the means to build, cut and stack them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+from enum import IntEnum
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+class Kind(IntEnum):
+    """What an event does to the clearance (wear model, section 1)."""
+
+    READING = 0
+    INTERVAL = 1
+    SCRAPE = 2
+    NEW_LIFE = 3
+    NEW_BASELINE = 4
+    RATE_BREAK = 5
+    UNSURE = 6
+
+
+@dataclass(frozen=True)
+class Method:
+    """A way of measuring: stated standard uncertainty and what its offset may be (0: a reference)."""
+
+    name: str
+    sd_um: float
+    bias_sd_um: float = 0.0
+
+
+# name -> dtype, value where the caller gives none
+EVENT_FIELDS: dict[str, tuple[str, float]] = {
+    "kind": ("int8", 0),
+    "exposure_kh": ("float64", 0.0),
+    "value_um": ("float64", np.nan),
+    "low_um": ("float64", np.nan),
+    "high_um": ("float64", np.nan),
+    "taper_um": ("float64", np.nan),
+    "method": ("int16", -1),
+    "extra_sd_um": ("float64", 0.0),
+    "level_um": ("float64", np.nan),
+    "level_sd_um": ("float64", np.nan),
+}
+BEARING_FIELDS: dict[str, tuple[str, float]] = {
+    "fresh": ("bool", True),
+    "fitting_um": ("float64", np.nan),
+    "fitting_half_um": ("float64", np.nan),
+    "limit_um": ("float64", np.nan),
+    "replace_um": ("float64", np.nan),
+    "class_": ("int32", -1),
+    "site": ("int32", -1),
+    "service": ("int32", -1),
+    "position": ("int32", -1),
+    "clock": ("int8", 0),
+    "now_kh": ("float64", np.nan),
+    "hours_per_day": ("float64", 24.0),
+    "duty_sd": ("float64", 0.0),
+    "duty_drift": ("float64", 0.0),
+    "scrape_owed": ("bool", False),
+    "scrapeable": ("bool", True),
+    "last_reading_age_outages": ("float64", 0.0),
+}
+USUAL_OUTAGE_DAYS = 548.0  # 18 months, the usual interval where a site has stated none
+
+
+@dataclass(frozen=True)
+class Histories:
+    """B bearings with E events, sorted by bearing and then by time.
+
+    Shapes are (B,) or (E,) but for ``start`` (B+1,) and ``outage_days`` (B, 2). Lengths in um
+    (diametral, vertical), exposure in thousand run hours from any origin, days from the as-of day.
+    The codes of class, site, service and position must mean the same at fitting and at forecasting.
+    """
+
+    start: IntArray
+    kind: NDArray[np.int8]
+    exposure_kh: FloatArray
+    value_um: FloatArray
+    low_um: FloatArray
+    high_um: FloatArray
+    taper_um: FloatArray
+    method: NDArray[np.int16]
+    extra_sd_um: FloatArray
+    level_um: FloatArray
+    level_sd_um: FloatArray
+    methods: tuple[Method, ...]
+    fresh: NDArray[np.bool_]
+    fitting_um: FloatArray
+    fitting_half_um: FloatArray
+    limit_um: FloatArray
+    replace_um: FloatArray
+    class_: NDArray[np.int32]
+    site: NDArray[np.int32]
+    service: NDArray[np.int32]
+    position: NDArray[np.int32]
+    clock: NDArray[np.int8]
+    now_kh: FloatArray
+    hours_per_day: FloatArray
+    duty_sd: FloatArray
+    duty_drift: FloatArray
+    outage_days: FloatArray
+    scrape_owed: NDArray[np.bool_]
+    scrapeable: NDArray[np.bool_]
+    last_reading_age_outages: FloatArray
+
+    @property
+    def n_bearings(self) -> int:
+        """How many bearings."""
+        return len(self.start) - 1
+
+    @property
+    def owner(self) -> IntArray:
+        """(E,) the bearing each event belongs to."""
+        return np.repeat(np.arange(self.n_bearings), np.diff(self.start))
+
+    def take(self, bearings: Sequence[int] | IntArray) -> Histories:
+        """The chosen bearings, in the order asked (repeats allowed)."""
+        chosen = np.asarray(bearings, dtype=np.int64)
+        counts = np.diff(self.start)[chosen]
+        start = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
+        events = np.repeat(self.start[chosen] - start[:-1], counts) + np.arange(start[-1])
+        parts: dict[str, Any] = {name: getattr(self, name)[events] for name in EVENT_FIELDS}
+        parts |= {name: getattr(self, name)[chosen] for name in BEARING_FIELDS}
+        return replace(self, start=start, outage_days=self.outage_days[chosen], **parts)
+
+    def keep_events(self, mask: NDArray[np.bool_]) -> Histories:
+        """The same bearings with only the events where ``mask`` (E,) is true."""
+        counts = np.bincount(self.owner[mask], minlength=self.n_bearings)
+        start = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
+        return replace(self, start=start, **{name: getattr(self, name)[mask] for name in EVENT_FIELDS})
+
+
+def build(
+    bearings: Iterable[tuple[Mapping[str, Any], Sequence[Mapping[str, Any]]]], methods: Sequence[Method]
+) -> Histories:
+    """Histories from (facts, events) pairs; the keys are the field names, missing ones take the default.
+
+    Events must stand in their order in time. ``method`` may be a name. ``now_kh`` missing: the last event's.
+    """
+    number = {method.name: index for index, method in enumerate(methods)}
+    events: dict[str, list[Any]] = {name: [] for name in EVENT_FIELDS}
+    facts: dict[str, list[Any]] = {name: [] for name in BEARING_FIELDS}
+    outages, start = [], [0]
+    for own, rows in bearings:
+        for row in rows:
+            for name, (_, blank) in EVENT_FIELDS.items():
+                value = row.get(name, blank)
+                events[name].append(number[value] if isinstance(value, str) else value)
+        start.append(start[-1] + len(rows))
+        last = rows[-1].get("exposure_kh", 0.0) if rows else 0.0
+        for name, (_, blank) in BEARING_FIELDS.items():
+            facts[name].append(own.get(name, last if name == "now_kh" else blank))
+        outages.append(own.get("outage_days", (USUAL_OUTAGE_DAYS, 2 * USUAL_OUTAGE_DAYS)))
+    arrays: dict[str, Any] = {n: np.array(events[n], dtype=t) for n, (t, _) in EVENT_FIELDS.items()}
+    arrays |= {n: np.array(facts[n], dtype=t) for n, (t, _) in BEARING_FIELDS.items()}
+    return Histories(
+        start=np.array(start, dtype=np.int64),
+        methods=tuple(methods),
+        outage_days=np.array(outages, dtype=float).reshape(-1, 2),
+        **arrays,
+    )
+
+
+FIELD_NAMES = tuple(field.name for field in fields(Histories))
