@@ -114,13 +114,17 @@ def parse_number(text: str, *, decimal_comma: bool = False) -> Decimal:
     plain = _with_point(bare, decimal_comma)
     if plain is None or len(plain) > _LONGEST_CELL or _NUMBER.fullmatch(plain) is None:
         raise NotANumber(
-            text, _expected_number(decimal_comma), _number_remedy(bare[:_LONGEST_CELL], decimal_comma)
+            text,
+            _expected_number(decimal_comma),
+            _number_remedy(bare[:_LONGEST_CELL], decimal_comma),
         )
     whole, _, fraction = plain.lstrip("+-").partition(".")
     if len(whole) > _LONGEST_WHOLE or len(fraction) > _LONGEST_FRACTION:
         limits = f"at most {_LONGEST_WHOLE} digits before and {_LONGEST_FRACTION} after the decimal mark"
         raise NotANumber(
-            text, f"a number with {limits}", "check the cell; no measurement needs so many digits"
+            text,
+            f"a number with {limits}",
+            "check the cell; no measurement needs so many digits",
         )
     number = Decimal(plain)
     return number if number else abs(number)
@@ -172,7 +176,10 @@ _NUMBER_REMEDIES: tuple[tuple[str, str], ...] = (
     (r"[0-9]+ ?/ ?[0-9]+", "write the fraction as a decimal number"),
     (r"[\u2212\u2013].*", "write the minus sign as a plain hyphen"),
     (r"[<>].+", "give the number alone; only a measured value may be a bound"),
-    (r"[0-9.,]+ ?[/&;+] ?[0-9.,]+", "give each value its own row; an interval is written low-high"),
+    (
+        r"[0-9.,]+ ?[/&;+] ?[0-9.,]+",
+        "give each value its own row; an interval is written low-high",
+    ),
     (r"[~\u2248].*", "give the number alone; an interval is written low-high"),
     (
         r"[+-]?[0-9.,]+\s*([a-zA-Z\u00b5\u03bc]+|\"|'')",
@@ -297,9 +304,17 @@ def parse_day(text: str, date_format: str | None = None) -> Day:
         raise NotADay(text, expected, _day_remedy(bare, date_format))
     days = {day for match in matches if (day := _day_of(match)) is not None}
     if not days:
-        raise NotADay(text, expected, f"no such day between {_FIRST_YEAR} and {_LAST_YEAR}: check it")
+        raise NotADay(
+            text,
+            expected,
+            f"no such day between {_FIRST_YEAR} and {_LAST_YEAR}: check it",
+        )
     if len(days) > 1:
-        raise NotADay(text, expected, "two of the declared formats read it differently; declare one of them")
+        raise NotADay(
+            text,
+            expected,
+            "two of the declared formats read it differently; declare one of them",
+        )
     return days.pop()
 
 
@@ -323,7 +338,9 @@ def _day_pattern(form: str, declared: str) -> re.Pattern[str]:
     expected = "a date format such as DD/MM/YYYY, MM/YYYY or %d.%m.%Y"
     if re.search(r"[A-Za-z0-9%]", literal):
         raise BadDateFormat(
-            declared, expected, "use the words DD, MM, MON, YYYY or %d, %m, %b, %Y and separators"
+            declared,
+            expected,
+            "use the words DD, MM, MON, YYYY or %d, %m, %b, %Y and separators",
         )
     try:
         pattern = re.compile("".join(pieces))
@@ -332,7 +349,9 @@ def _day_pattern(form: str, declared: str) -> re.Pattern[str]:
     names = set(pattern.groupindex)
     if not _is_usable(names):
         raise BadDateFormat(
-            declared, expected, "name the year, the month where a day is named, and each once"
+            declared,
+            expected,
+            "name the year, the month where a day is named, and each once",
         )
     return pattern
 
