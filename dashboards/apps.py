@@ -1,0 +1,8 @@
+"""The app of questions over the whole fleet."""
+
+from django.apps import AppConfig
+
+
+class DashboardsConfig(AppConfig):
+    name = "dashboards"
+    verbose_name = "questions over the whole fleet"

@@ -1,0 +1,46 @@
+"""What is looked at before the site starts."""
+
+from django.conf import settings
+from django.core.checks import Error, Tags, Warning, register
+from django.db import connection
+from django.db.utils import DatabaseError
+
+
+@register()
+def the_clock_is_utc(app_configs, **kwargs):
+    if settings.TIME_ZONE != "UTC" or not settings.USE_TZ:
+        return [Error("The site's own clock must be UTC.", hint="Set TIME_ZONE = 'UTC', USE_TZ = True.", id="fleet.E001")]
+    return []
+
+
+@register(Tags.database)
+def the_ledger_is_guarded(app_configs, databases=None, **kwargs):
+    """The triggers are there; on PostgreSQL the site's role may only read and add."""
+    from fleet.ledger.guard import missing_guards
+    from fleet.models.ledger import Entry
+
+    try:
+        if Entry._meta.db_table not in connection.introspection.table_names():
+            return []
+        found: list = [
+            Error(f"{table} can be changed.", hint="Run manage.py migrate.", id="fleet.E002")
+            for table in missing_guards()
+        ]
+        if connection.vendor == "postgresql":
+            found += _too_much_allowed(Entry._meta.db_table)
+        return found
+    except DatabaseError as trouble:
+        return [Warning(f"The ledger's guard could not be looked at: {trouble}", id="fleet.W003")]
+
+
+def _too_much_allowed(table: str) -> list:
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT has_table_privilege(%s, 'UPDATE') OR has_table_privilege(%s, 'DELETE') "
+            "OR has_table_privilege(%s, 'TRUNCATE')",
+            [table, table, table],
+        )
+        if not cursor.fetchone()[0]:
+            return []
+    hint = "Run the site as a role with SELECT and INSERT only; give DATABASE_OWNER_URL for migrate and restore."
+    return [Warning(f"The database role of this site may change {table}.", hint=hint, id="fleet.W001")]

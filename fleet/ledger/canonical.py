@@ -1,0 +1,98 @@
+"""Canonical bytes and hashes (RFC 8785 text, SHA-256, RFC 6962 tree). Plain arithmetic, no database.
+
+Sources: RFC 8785 (JSON Canonicalization Scheme) through the package `rfc8785`; RFC 6962 section 2.1 (Merkle tree hash).
+"""
+
+import datetime as dt
+import hashlib
+import json
+from collections.abc import Sequence
+from decimal import Decimal
+from typing import Any
+from uuid import UUID
+
+import rfc8785
+
+GENESIS = "0" * 64
+
+
+def plain(value: Any) -> Any:
+    """Return `value` as JSON without floats: measured values as decimal strings, days and instants as ISO text.
+
+    Parameters
+    ----------
+    value : str, int, bool, None, Decimal, date, datetime (UTC), UUID, or a list or dict of these
+
+    Raises
+    ------
+    TypeError
+        for a float or any other type: a float has no one decimal text.
+
+    Examples
+    --------
+    >>> plain({"clearance_um": Decimal("152.4000"), "on": dt.date(2026, 3, 9)})
+    {'clearance_um': '152.4000', 'on': '2026-03-09'}
+    """
+    if value is None or isinstance(value, str | bool | int):
+        return value
+    if isinstance(value, Decimal | UUID):
+        return str(value)
+    if isinstance(value, dt.datetime):
+        return value.astimezone(dt.UTC).isoformat(timespec="microseconds").replace("+00:00", "Z")
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    if isinstance(value, dict):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(item) for item in value]
+    raise TypeError(f"{type(value).__name__} has no canonical text here; give text, whole numbers, Decimal or dates.")
+
+
+def canonical(value: Any) -> str:
+    """RFC 8785 text of a value made of what `plain` takes; refuses text that is no Unicode (lone surrogates)."""
+    return rfc8785.dumps(plain(value)).decode("utf-8")
+
+
+def sha256(text: str) -> str:
+    """SHA-256 of the text's UTF-8 bytes, as 64 hex digits."""
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()
+
+
+def entry_text(
+    *, act: str, body: str, by: str, chain: str, format: int, kind: str, n: int, prev: str, recorded_at: str
+) -> str:
+    """The canonical text of an entry whose `body` is canonical already: its keys stand in RFC 8785's order.
+
+    Only the chain's name and the kind are escaped anew; the rest is hex, digits or ISO text.
+    """
+    return (
+        f'{{"act":"{act}","body":{body},"by":"{by}","chain":{json.dumps(chain)},"format":{format},'
+        f'"kind":{json.dumps(kind)},"n":{n},"prev":"{prev}","recorded_at":"{recorded_at}"}}'
+    )
+
+
+def leaf_hash(leaf: bytes) -> bytes:
+    """RFC 6962 2.1: SHA-256 of 0x00 and the leaf."""
+    return hashlib.sha256(b"\x00" + leaf).digest()
+
+
+def tree_root(leaves: Sequence[bytes]) -> bytes:
+    """RFC 6962 2.1: the Merkle tree hash of the leaves, in their order; of none, SHA-256 of nothing.
+
+    Examples
+    --------
+    >>> tree_root([]).hex()[:16]
+    'e3b0c44298fc1c14'
+    """
+    if not leaves:
+        return hashlib.sha256(b"").digest()
+    # The left subtree of RFC 6962 is always a full power of two, so pairing level by level gives the same root.
+    level = [leaf_hash(leaf) for leaf in leaves]
+    while len(level) > 1:
+        paired = [
+            hashlib.sha256(b"\x01" + level[i] + level[i + 1]).digest() for i in range(0, len(level) - 1, 2)
+        ]
+        if len(level) % 2:
+            paired.append(level[-1])
+        level = paired
+    return level[0]

@@ -1,0 +1,107 @@
+"""Which kinds of entry there are, and how each becomes a typed row: the same way when written and when rebuilt.
+
+Each app registers its kinds in its `AppConfig.ready()`. An unknown kind is an error when it is written.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+from uuid import UUID
+
+from django.db import models
+
+from fleet.models.recorded import Recorded
+
+FORMAT = 1
+# Fields that hold JSON are taken as they are; all others are read back by their own field.
+Body = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Stamp:
+    """Where an entry stands: what a typed row keeps of it."""
+
+    chain: str
+    n: int
+    act: UUID
+    by: UUID
+    recorded_at: Any
+
+
+Apply = Callable[[Sequence[tuple[Body, Stamp]]], None]
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of entry: it adds a row of `model`, or changes rows by `apply`, or (neither) only stands in the ledger."""
+
+    name: str
+    model: type[Recorded] | None = None
+    apply: Apply | None = None
+    fields: tuple[models.Field, ...] = field(default=())
+
+
+_KINDS: dict[str, Kind] = {}
+
+
+def register(name: str, model: type[Recorded] | None = None, *, apply: Apply | None = None) -> None:
+    """Make a kind known. Registering the same kind twice is refused: two apps would read each other's entries."""
+    known = _KINDS.get(name)
+    if known and (known.model is not model or known.apply is not apply):
+        raise ValueError(f"the kind of entry '{name}' is registered already; choose another word")
+    fields = _own_fields(model) if model else ()
+    _KINDS[name] = Kind(name, model, apply, fields)
+
+
+def kind(name: str) -> Kind:
+    """The kind of that name.
+
+    Raises
+    ------
+    LookupError
+        for a name nobody registered; an entry that nothing can read must not be written.
+    """
+    try:
+        return _KINDS[name]
+    except KeyError:
+        raise LookupError(f"no kind of entry is called '{name}'; known are: {', '.join(sorted(_KINDS))}") from None
+
+
+def all_kinds() -> list[Kind]:
+    """Every kind, in the order of registration: rows that others point to come first."""
+    return list(_KINDS.values())
+
+
+def _own_fields(model: type[Recorded]) -> tuple[models.Field, ...]:
+    return tuple(f for f in model._meta.concrete_fields if f.name not in Recorded.STAMPS)
+
+
+def body_of(row: Recorded, known: Kind) -> Body:
+    """What an entry says of a row: every field that holds something, by its column's name."""
+    body: Body = {}
+    for f in known.fields:
+        value = getattr(row, f.attname)
+        if value is not None and value != "" and not (isinstance(value, list | dict) and not value):
+            body[f.attname] = _quantised(f, value)
+    return body
+
+
+def _quantised(f: models.Field, value: Any) -> Any:
+    """A decimal with exactly the digits its column keeps, so that the entry and the row say the same."""
+    if isinstance(f, models.DecimalField):
+        return f.to_python(value).quantize(f.to_python(10) ** -(f.decimal_places or 0))
+    return value
+
+
+def row_of(body: Body, stamp: Stamp, known: Kind) -> Recorded:
+    """The typed row that an entry stands for."""
+    assert known.model is not None
+    values: dict[str, Any] = {
+        "act": stamp.act, "chain": stamp.chain, "entry_n": stamp.n,
+        "recorded_at": stamp.recorded_at, "recorded_by": stamp.by,
+    }  # fmt: skip
+    for f in known.fields:
+        if f.attname in body:
+            target = f.target_field if isinstance(f, models.ForeignKey) else f
+            values[f.attname] = target.to_python(body[f.attname])
+    return known.model(**values)

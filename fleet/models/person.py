@@ -1,0 +1,62 @@
+"""Persons apart from accounts, and what each may do where."""
+
+import uuid
+
+from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.db import models
+
+from fleet.models.recorded import Recorded
+from fleet.models.site import Site
+
+
+class Person(models.Model):
+    """The ledger holds the inner id only; the name stands beside it and can be blanked by law."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    name = models.CharField(max_length=120, blank=True)
+    folded = models.CharField(max_length=120, blank=True, db_index=True)
+    employer = models.CharField(max_length=120, blank=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    def __str__(self) -> str:
+        return self.name or "name removed"
+
+
+class AccountManager(BaseUserManager):
+    def get_by_natural_key(self, username):
+        return self.get(username__iexact=username)
+
+
+class Account(AbstractBaseUser):
+    """A way to sign in; each has one person, not every person has one."""
+
+    username = models.CharField(max_length=80, unique=True)
+    person = models.OneToOneField(Person, models.PROTECT, related_name="account")
+    is_active = models.BooleanField(default=True)
+    must_change_password = models.BooleanField(default=False)
+
+    USERNAME_FIELD = "username"
+    REQUIRED_FIELDS: list[str] = []
+    objects = AccountManager()
+
+    def __str__(self) -> str:
+        return self.username
+
+
+class Role(Recorded):
+    class Word(models.TextChoices):
+        MECHANIC = "mechanic"
+        FOREMAN = "foreman"
+        ENGINEER = "engineer"
+        PLANNER = "planner"
+        AUDITOR = "auditor"
+        READER = "reader"
+        ADMINISTRATOR = "administrator"
+
+    person = models.ForeignKey(Person, models.PROTECT, related_name="roles")
+    site = models.ForeignKey(Site, models.PROTECT, null=True, blank=True, help_text="empty: all sites")
+    role = models.CharField(max_length=16, choices=Word.choices)
+    from_on = models.DateField(null=True, blank=True)
+
+    def __str__(self) -> str:
+        return self.role

@@ -1,0 +1,46 @@
+"""What the whole plant owns: instruments and their calibration, dated settings."""
+
+from django.db import models
+
+from fleet.models.recorded import Recorded, RecordedQuerySet
+from fleet.models.site import Site
+
+
+class Instrument(Recorded):
+    label = models.CharField(max_length=80)
+    folded = models.CharField(max_length=80, unique=True)
+    method = models.CharField(max_length=40, blank=True)
+
+    def __str__(self) -> str:
+        return self.label
+
+
+class Calibration(Recorded):
+    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="calibrations")
+    on = models.DateField()
+    due_on = models.DateField(null=True, blank=True)
+    found_fit = models.BooleanField(default=True)
+    note = models.CharField(max_length=500, blank=True)
+
+
+class SettingQuerySet(RecordedQuerySet):
+    def in_force(self, name: str, site, day):
+        """The value of a setting at a site on a day: the site's own latest, else the plant's; None where none is set."""
+        rows = (
+            self.standing()
+            .filter(models.Q(site=site) | models.Q(site__isnull=True), name=name)
+            .filter(models.Q(from_on__lte=day) | models.Q(from_on__isnull=True))
+        )
+        best = max(rows, key=lambda row: (row.site_id is not None, str(row.from_on or ""), row.entry_n), default=None)
+        return best.value if best else None
+
+
+class Setting(Recorded):
+    """A dated choice of the plant: accepted risk, usual outage interval, method spreads, criteria, ..."""
+
+    site = models.ForeignKey(Site, models.PROTECT, null=True, blank=True)
+    name = models.CharField(max_length=60)
+    value = models.JSONField()
+    from_on = models.DateField(null=True, blank=True)
+
+    objects = SettingQuerySet.as_manager()

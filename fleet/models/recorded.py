@@ -1,0 +1,45 @@
+"""What every typed row has: an unchanging inner id and the ledger entry it comes from."""
+
+import uuid
+
+from django.db import models
+
+
+class RecordedQuerySet(models.QuerySet):
+    def standing(self):
+        """Rows that no later act has withdrawn."""
+        return self.filter(withdrawn_by__isnull=True)
+
+
+class Recorded(models.Model):
+    """A row derived from the ledger: it can be rebuilt from its entries and compared with them."""
+
+    STAMPS = ("act", "chain", "entry_n", "recorded_at", "recorded_by", "withdrawn_by")
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    act = models.UUIDField(db_index=True)
+    chain = models.CharField(max_length=80)
+    entry_n = models.PositiveBigIntegerField()
+    recorded_at = models.DateTimeField()
+    recorded_by = models.UUIDField(help_text="the person's inner id")
+    withdrawn_by = models.UUIDField(null=True, blank=True, help_text="the act that withdrew it")
+
+    objects = RecordedQuerySet.as_manager()
+
+    class Meta:
+        abstract = True
+
+
+def between(field: str, low, high, name: str, sentence: str, *, null: bool = True) -> models.CheckConstraint:
+    """A two-sided check: one side alone lets NaN into PostgreSQL."""
+    condition = models.Q(**{f"{field}__gte": low, f"{field}__lte": high})
+    if null:
+        condition |= models.Q(**{f"{field}__isnull": True})
+    return models.CheckConstraint(condition=condition, name=name, violation_error_message=sentence)
+
+
+def micrometres(**options) -> models.DecimalField:
+    """A length in um with four decimals: an inch is exactly 25 400 um, a tenth of a thou exactly 2.54 um."""
+    options.setdefault("null", True)
+    options.setdefault("blank", True)
+    return models.DecimalField(max_digits=12, decimal_places=4, **options)

@@ -1,0 +1,11 @@
+"""The site's addresses (interfaces.md: they stay)."""
+
+from django.urls import path
+
+from fleet.views import sign_in
+
+urlpatterns = [
+    path("sign-in/", sign_in.SignIn.as_view(), name="sign-in"),
+    path("sign-out/", sign_in.SignOut.as_view(), name="sign-out"),
+    path("health/", sign_in.health, name="health"),
+]

@@ -1,0 +1,13 @@
+"""The app of what was seen, measured and done at a bearing."""
+
+from django.apps import AppConfig
+
+
+class InspectionsConfig(AppConfig):
+    name = "inspections"
+    verbose_name = "what was seen, measured and done at a bearing"
+
+    def ready(self) -> None:
+        from inspections.kinds import register_kinds
+
+        register_kinds()

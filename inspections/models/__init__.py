@@ -1,0 +1,30 @@
+"""What was seen, measured and done at a bearing. Import from here.
+
+Inside, files stand in one direction: visit, reading, event, decision, forecast.
+"""
+
+from inspections.models.decision import Decision, Plan
+from inspections.models.event import (
+    EFFECTS,
+    NO_VISIT,
+    WHOLE_PUMP,
+    WORK,
+    ContactCheck,
+    ContactCriteria,
+    Effect,
+    Event,
+    EventKind,
+    Finding,
+    MeterEntry,
+    Outcome,
+    Reason,
+)
+from inspections.models.forecast import Forecast, ForecastRun
+from inspections.models.reading import BOUNDS_UM, Basis, End, Method, Quantity, Reading, Stage
+from inspections.models.visit import Attendance, Precision, Visit
+
+__all__ = [
+    "BOUNDS_UM", "EFFECTS", "NO_VISIT", "WHOLE_PUMP", "WORK", "Attendance", "Basis", "ContactCheck",
+    "ContactCriteria", "Decision", "Effect", "End", "Event", "EventKind", "Finding", "Forecast", "ForecastRun",
+    "MeterEntry", "Method", "Outcome", "Plan", "Precision", "Quantity", "Reading", "Reason", "Stage", "Visit",
+]  # fmt: skip
