@@ -3,7 +3,7 @@
 from django.db import models
 
 from fleet.models.place import Place
-from fleet.models.recorded import Recorded, RecordedQuerySet, between, micrometres
+from fleet.models.recorded import DatedQuerySet, Recorded, RecordedQuerySet, between, micrometres
 
 
 class WearClass(Recorded):
@@ -81,6 +81,8 @@ class BearingFacts(Recorded):
     wall_new_um = micrometres()
     lining_new_um = micrometres()
 
+    objects = DatedQuerySet.as_manager()
+
     class Meta:
         constraints = [
             between("journal_diameter_um", 1_000, 2_000_000, "bearing_journal_bounds", "A journal is 1 mm to 2 m."),
@@ -122,6 +124,8 @@ class Limit(Recorded):
     authority = models.CharField(max_length=16, choices=Authority.choices, blank=True)
     document = models.CharField(max_length=120, blank=True)
     from_on = models.DateField(null=True, blank=True, help_text="empty: always")
+
+    objects = DatedQuerySet.as_manager()
 
     class Meta:
         indexes = [models.Index(fields=["bearing", "use", "from_on"])]

@@ -2,7 +2,7 @@
 
 from django.db import models
 
-from fleet.models.recorded import Recorded, between
+from fleet.models.recorded import DatedQuerySet, Recorded, between
 from fleet.models.site import Site
 
 
@@ -43,6 +43,8 @@ class PlaceFacts(Recorded):
     block = models.CharField(max_length=80, blank=True)
     twin = models.CharField(max_length=80, blank=True, help_text="the tag of its twin")
 
+    objects = DatedQuerySet.as_manager()
+
     class Meta:
         constraints = [
             between("duty_hours_per_day", 0, 24, "duty_within_a_day", "Duty lies between 0 and 24 hours a day."),
@@ -68,6 +70,8 @@ class Installation(Recorded):
     machine = models.ForeignKey(Machine, models.PROTECT, related_name="installations")
     from_on = models.DateField(null=True, blank=True, help_text="empty: always")
 
+    objects = DatedQuerySet.as_manager()
+
 
 class Rotor(Recorded):
     site = models.ForeignKey(Site, models.PROTECT, related_name="rotors")
@@ -84,6 +88,8 @@ class RotorFitting(Recorded):
     rotor = models.ForeignKey(Rotor, models.PROTECT, related_name="fittings")
     from_on = models.DateField(null=True, blank=True, help_text="empty: always")
 
+    objects = DatedQuerySet.as_manager()
+
 
 class Journal(Recorded):
     """One of a rotor's two bearing surfaces, named like the bearing position it runs in."""
@@ -99,6 +105,8 @@ class JournalDiameter(Recorded):
     journal = models.ForeignKey(Journal, models.PROTECT, related_name="diameters")
     diameter_um = models.DecimalField(max_digits=12, decimal_places=4)
     from_on = models.DateField(null=True, blank=True, help_text="empty: always")
+
+    objects = DatedQuerySet.as_manager()
 
     class Meta:
         constraints = [

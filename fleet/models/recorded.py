@@ -1,5 +1,6 @@
 """What every typed row has: an unchanging inner id and the ledger entry it comes from."""
 
+import datetime
 import uuid
 
 from django.db import models
@@ -9,6 +10,18 @@ class RecordedQuerySet(models.QuerySet):
     def standing(self):
         """Rows that no later act has withdrawn."""
         return self.filter(withdrawn_by__isnull=True)
+
+
+class DatedQuerySet(RecordedQuerySet):
+    """Rows that hold from a day on (`from_on`; empty: always) until a later row takes over."""
+
+    def holding_on(self, day, *key: str) -> dict:
+        """For each value of the key's columns, the standing row that holds on a day: the latest begun, then latest recorded."""
+        rows = self.standing().filter(models.Q(from_on__isnull=True) | models.Q(from_on__lte=day))
+        begun = sorted(rows, key=lambda row: (row.from_on or datetime.date.min, row.recorded_at, row.entry_n))
+        if len(key) == 1:
+            return {getattr(row, key[0]): row for row in begun}
+        return {tuple(getattr(row, name) for name in key): row for row in begun}
 
 
 class Recorded(models.Model):

@@ -3,7 +3,7 @@
 from django.db import models
 
 from fleet.models.bearing import Bearing, WearClass
-from fleet.models.recorded import Recorded, between, micrometres
+from fleet.models.recorded import DatedQuerySet, Recorded, between, micrometres
 from fleet.models.site import Site
 
 
@@ -41,6 +41,8 @@ class ShellFitting(Recorded):
     shell = models.ForeignKey(ShellHalf, models.PROTECT, null=True, blank=True, related_name="fittings")
     from_on = models.DateField(null=True, blank=True, help_text="empty: unknown, before the record begins")
     precision = models.CharField(max_length=8, default="day")
+
+    objects = DatedQuerySet.as_manager()
 
     class Meta:
         indexes = [models.Index(fields=["bearing", "from_on"])]
