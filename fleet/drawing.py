@@ -48,18 +48,30 @@ def words(
     y: float,
     text: str,
     class_: str = "",
-    **attributes: str | float | None,
+    *,
+    size: float = 13.0,
+    anchor: str | None = None,
+    dx: float | None = None,
 ) -> str:
     """A piece of text in a drawing; what people typed is escaped here."""
-    colour = next((PALETTE[c] for c in class_.split() if c in PALETTE), PALETTE["ink"])
+    colour = next(
+        (PALETTE[name] for name in class_.split() if name in PALETTE), PALETTE["ink"]
+    )
+    extra = {
+        "text_anchor": anchor,
+        "dx": dx,
+        "font_weight": "600" if "strong" in class_ else None,
+    }
+    names = f"words {class_}".strip()
     return element(
         "text",
         escape(text),
         x=x,
         y=y,
-        class_=f"words {class_}".strip(),
+        class_=names,
         fill=colour,
-        **attributes,
+        font_size=f"{size:g}",
+        **extra,
     )
 
 
@@ -69,19 +81,50 @@ def line(
     x2: float | str,
     y2: float,
     colour: str,
-    **attributes: str | float,
+    width: float = 1.0,
+    dash: str = "",
 ) -> str:
     """A straight line in one colour of the palette."""
-    extra = attributes.pop("class_", "")
+    ends = {"x1": x1, "y1": y1, "x2": x2, "y2": y2}
+    return element("line", **ends, **stroke(colour, width, dash))
+
+
+def stroke(colour: str, width: float, dash: str = "") -> dict[str, str | None]:
+    """The attributes of a drawn line."""
+    return {
+        "class_": f"line-{colour}",
+        "stroke": PALETTE[colour],
+        "stroke_width": f"{width:g}",
+        "stroke_dasharray": dash or None,
+    }
+
+
+def curve(path: str, colour: str, width: float, dash: str = "") -> str:
+    """A drawn path without a filling."""
+    return element("path", d=path, fill="none", **stroke(colour, width, dash))
+
+
+def solid(name: str, colour: str, **attributes: str | float | None) -> str:
+    """A filled shape in one colour of the palette."""
+    return element(name, class_=f"fill-{colour}", fill=PALETTE[colour], **attributes)
+
+
+def ring(name: str, colour: str, **attributes: str | float | None) -> str:
+    """A hollow mark: the paper inside, the colour around."""
+    look = {
+        "class_": f"ring-{colour}",
+        "fill": PALETTE["paper"],
+        "stroke": PALETTE[colour],
+        "stroke_width": "2.2",
+    }
+    return element(name, **look, **attributes)
+
+
+def hatched(pattern: str, tip: str = "", **attributes: str | float | None) -> str:
+    """A hatched area: an outage."""
+    inside = element("title", escape(tip)) if tip else ""
     return element(
-        "line",
-        x1=x1,
-        y1=y1,
-        x2=x2,
-        y2=y2,
-        class_=f"line-{colour} {extra}".strip(),
-        stroke=PALETTE[colour],
-        **attributes,
+        "rect", inside, class_="hatched", fill=f"url(#{pattern})", **attributes
     )
 
 
@@ -117,30 +160,28 @@ def picture(
     )
 
 
-def hatch(ident: str, *, colour: str = "hatch-line", ground: str | None = "hatch-ground", step: float = 5.0,
-          rising: bool = True, stroke: float = 1.0, class_: str = "") -> str:  # fmt: skip
-    """A hatching pattern, as on a drawing; `rising` leans it the one way or the other."""
-    lay = (
-        element(
-            "rect",
-            width=step,
-            height=step,
-            class_=f"fill-{ground}",
-            fill=PALETTE[ground],
-        )
-        if ground
-        else ""
+def hatch(ident: str) -> str:
+    """The hatching of outages, as on a drawing."""
+    ground = solid("rect", "hatch-ground", width="5", height="5")
+    return _pattern(
+        ident, "5", 45, ground + line(0.0, 0.0, 0.0, 5.0, "hatch-line", 2.0)
     )
-    lay += line(0.0, 0.0, 0.0, step, colour, stroke_width=stroke * 2, class_=class_)
-    return element(
-        "pattern",
-        lay,
-        id=ident,
-        width=step,
-        height=step,
-        patternUnits="userSpaceOnUse",
-        patternTransform=f"rotate({45 if rising else -45})",
-    )
+
+
+def print_hatch(ident: str, step: float) -> str:
+    """A leaning hatching in the measuring colour that stands for a tint where print is black."""
+    return _pattern(ident, f"{step:g}", -45, line(0.0, 0.0, 0.0, step, "dye", 0.7))
+
+
+def _pattern(ident: str, step: str, lean: int, content: str) -> str:
+    turn = f"rotate({lean})"
+    frame = {
+        "width": step,
+        "height": step,
+        "patternUnits": "userSpaceOnUse",
+        "patternTransform": turn,
+    }
+    return element("pattern", content, id=ident, **frame)
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,246 @@
+"""The fleet's coming dates: each bearing a dot at its 1 in 10 date, the outages hatched through them."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from django.utils.html import escape, format_html
+from django.utils.safestring import SafeString
+
+from fleet.drawing import (
+    Span,
+    TimeAxis,
+    element,
+    hatch,
+    hatched,
+    line,
+    pct,
+    picture,
+    solid,
+    text_width,
+    words,
+)
+from fleet.templatetags.figures import count, day
+
+DOT = 4.5
+PITCH = 10.5
+TALLEST = 14  # dots in a stack, before one dot stands for several bearings
+WIDE, NARROW = 1376.0, 328.0  # widths in px that label spacing is worked out for
+
+
+@dataclass(frozen=True)
+class Stacks:
+    """How many bearings fall where: by the middle of their month or quarter, passed, beyond."""
+
+    by_day: dict[date, int]
+    n_passed: int
+    n_beyond: int
+
+    @property
+    def tallest(self) -> int:
+        return max([self.n_passed, *self.by_day.values()], default=0)
+
+    @property
+    def worth(self) -> int:
+        """How many bearings one dot stands for, so that the tallest stack stays countable."""
+        for power in range(12):
+            for step in (1, 2, 5):
+                if self.tallest <= TALLEST * step * 10**power:
+                    return step * 10**power
+        raise OverflowError(f"{self.tallest} bearings in one stack")
+
+    def dots(self, n: int) -> int:
+        return math.ceil(n / self.worth)
+
+
+def stacked(
+    dates: Sequence[date | None], today: date, until: date, *, months: int
+) -> Stacks:
+    """Sort dates into stacks; `None` lies beyond."""
+    by_day: Counter[date] = Counter()
+    n_passed = n_beyond = 0
+    for when in dates:
+        if when is None or when > until:
+            n_beyond += 1
+        elif when <= today:
+            n_passed += 1
+        else:
+            month = (when.month - 1) // months * months + 1 + months // 2
+            by_day[min(until, max(date(when.year, month, 15), today))] += 1
+    return Stacks(dict(by_day), n_passed, n_beyond)
+
+
+def fleet_dots(
+    dates: Sequence[date | None],
+    outages: Sequence[Span],
+    today: date,
+    until: date,
+    *,
+    narrow: bool = False,
+    ident: str = "fleet-dots",
+) -> SafeString:
+    """Draw each bearing as a dot at its 1 in 10 date, stacked by month (by quarter when narrow).
+
+    `None` and days past `until` lie beyond; days up to `today` stand apart on the left as passed.
+    """
+    stacks = stacked(dates, today, until, months=3 if narrow else 1)
+    axis = TimeAxis(
+        today,
+        until,
+        tuple(outages),
+        ident,
+        left=15.0 if stacks.n_passed and narrow else 4.5,
+        right=2.0,
+    )
+    ground = 30.0 + max(5, stacks.dots(stacks.tallest)) * PITCH
+    far = f"{count(stacks.n_beyond)} beyond {until.year} →" if stacks.n_beyond else ""
+    parts = [_frame(axis, ground, NARROW if narrow else WIDE, text_width(far) + 12)]
+    if stacks.n_passed:
+        x = axis.left / 2
+        parts.append(
+            _stack(
+                x,
+                ground,
+                stacks.dots(stacks.n_passed),
+                "limit",
+                f"{stacks.n_passed} passed",
+            )
+        )
+        parts.append(words(pct(x), ground + 19, "passed", "limit", anchor="middle"))
+    for when, n in sorted(stacks.by_day.items()):
+        parts.append(
+            _stack(
+                axis.x(when),
+                ground,
+                stacks.dots(n),
+                "dye",
+                f"{n} around {day(when, 'month')}",
+            )
+        )
+    if far:
+        parts.append(words("100%", 14, far, "dye", anchor="end"))
+    label = (
+        f"{len(dates)} bearings by the date of their 1 in 10 chance: {stacks.n_passed} passed, "
+        f"{sum(stacks.by_day.values())} by {day(until, 'month')}, {stacks.n_beyond} beyond."
+    )
+    return picture("".join(parts), label=label, class_="fleet-dots", height=ground + 28)
+
+
+def _stack(x: float, ground: float, n: int, colour: str, tip: str) -> str:
+    """A column of dots with its count to hover over."""
+    dots = (
+        solid("circle", colour, cx=pct(x), cy=ground - 8 - i * PITCH, r=DOT)
+        for i in range(n)
+    )
+    return element("g", element("title", escape(tip)), *dots)
+
+
+def _frame(axis: TimeAxis, ground: float, width: float, kept: float) -> str:
+    """The hatched outages with their names, the base line and the years."""
+    parts, free_from = [element("defs", hatch(f"{axis.ident}-hatch"))], 0.0
+    for outage, x, band in axis.bands(0.9 if width == WIDE else 2.4):
+        parts.append(
+            hatched(
+                f"{axis.ident}-hatch",
+                x=pct(x),
+                y=2.0,
+                width=pct(band),
+                height=ground - 2,
+            )
+        )
+        at, needs = (x + band) / 100 * width + 4, text_width(outage.label)
+        if outage.label and at >= free_from and at + needs < width - kept:
+            parts.append(words(pct(x + band), 14, outage.label, "quiet", dx=4))
+            free_from = at + needs + 6
+    parts.append(
+        line(pct(axis.left), ground, pct(100 - axis.right), ground, "ink", 1.5)
+    )
+    return "".join(parts) + years(axis, ground + 19, width)
+
+
+def years(axis: TimeAxis, y: float, width: float) -> str:
+    """Year numbers, as many as a width can hold without touching."""
+    firsts = axis.years()
+    room = (
+        (axis.x(firsts[1]) - axis.x(firsts[0])) / 100 * width
+        if len(firsts) > 1
+        else width
+    )
+    every = next(n for n in (1, 2, 5, 10, 20, 50) if room * n >= 38 or n == 50)
+    shown = [first for first in firsts if (first.year - firsts[0].year) % every == 0]
+    shown = [first for first in shown if 18 < axis.x(first) / 100 * width < width - 14]
+    return "".join(
+        words(pct(axis.x(first)), y, str(first.year), "quiet", anchor="middle")
+        for first in shown
+    )
+
+
+def dots_table(
+    dates: Sequence[date | None], outages: Sequence[Span], today: date, until: date
+) -> tuple[list[str], list[list[str]]]:
+    """The same dots as a table: how many 1 in 10 dates fall before each outage."""
+    coming = sorted(
+        (o for o in outages if today < o.start <= until), key=lambda o: o.start
+    )
+    known = [when for when in dates if when is not None]
+    rows, since = (
+        [["passed already", count(sum(when <= today for when in known))]],
+        today,
+    )
+    for outage in coming:
+        n = sum(since < when <= outage.start for when in known)
+        rows.append([f"before {outage.label or day(outage.start, 'month')}", count(n)])
+        since = outage.start
+    rows.append(
+        [
+            f"later, to {day(until, 'month')}",
+            count(sum(since < when <= until for when in known)),
+        ]
+    )
+    rows.append(
+        [
+            f"beyond {day(until, 'month')}",
+            count(len(dates) - sum(when <= until for when in known)),
+        ]
+    )
+    return ["1 in 10 chance of reaching the limit", "Bearings"], rows
+
+
+def fleet_picture(
+    dates: Sequence[date | None], outages: Sequence[Span], today: date, until: date
+) -> SafeString:
+    """The dots for wide and for narrow screens, each under a caption that says what a dot is."""
+    drawn = [
+        (
+            _caption(stacked(dates, today, until, months=3 if is_narrow else 1), until),
+            fleet_dots(dates, outages, today, until, narrow=is_narrow, ident=ident),
+        )
+        for is_narrow, ident in ((False, "fleet-wide"), (True, "fleet-narrow"))
+    ]
+    return format_html(
+        '<figure class="fleet"><div class="wide-only"><p class="caption">{}</p>{}</div>'
+        '<div class="narrow-only"><p class="caption">{}</p>{}</div></figure>',
+        *drawn[0],
+        *drawn[1],
+    )
+
+
+def _caption(stacks: Stacks, until: date) -> str:
+    """What a dot is, and what is not drawn."""
+    if stacks.worth == 1:
+        dot = "Each dot is a bearing, at the date it has"
+    else:
+        dot = f"Each dot is up to {count(stacks.worth)} bearings, at the date they have"
+    lie = "lies" if stacks.n_beyond == 1 else "lie"
+    far = (
+        f" {count(stacks.n_beyond)} {lie} beyond {until.year}."
+        if stacks.n_beyond
+        else ""
+    )
+    return (
+        f"{dot} a 1 in 10 chance of reaching the replace-rather-than-scrape limit.{far}"
+    )

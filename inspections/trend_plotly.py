@@ -1,0 +1,266 @@
+"""The same trend as a plotly figure: a plain dict, small template of our own, every text escaped."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import Any
+
+from fleet.drawing import PALETTE
+from fleet.templatetags.figures import day, um, um_step
+from inspections.trend import Trend, TrendReading
+from inspections.trend_frame import LIMIT_WORDS, WITHIN, value_range
+
+FONT = {"family": "system-ui, sans-serif", "size": 13, "color": PALETTE["ink"]}
+GROUPS = (
+    (
+        "as found",
+        lambda r: r.state == "used" and r.stage != "as_left",
+        "circle-open",
+        "dye",
+    ),
+    (
+        "as left",
+        lambda r: r.state == "used" and r.stage == "as_left",
+        "square-open",
+        "dye",
+    ),
+    ("not used", lambda r: r.state != "used", "x-thin-open", "quiet"),
+)
+
+
+def trend_plotly(trend: Trend) -> dict[str, Any]:
+    """Return data and layout; `layout.meta.palette` names the page's colour behind each colour written."""
+    traces = [
+        *_bands(trend),
+        *_paths(trend),
+        *_reading_traces(trend),
+        *_work_traces(trend),
+    ]
+    return {"data": traces, "layout": _layout(trend)}
+
+
+def _bands(trend: Trend) -> list[dict[str, Any]]:
+    """The two bands as closed outlines, the median dashed."""
+    fan = trend.fan
+    if not fan:
+        return []
+    days = [d.isoformat() for d in fan.days]
+    traces = []
+    for name, low, high, colour in (
+        ("8 in 10", fan.p10, fan.p90, "dye-pale"),
+        ("middle half", fan.p25, fan.p75, "dye-mid"),
+    ):
+        traces.append(
+            {
+                "type": "scatter",
+                "mode": "lines",
+                "name": name,
+                "x": days + days[::-1],
+                "y": [round(v, 1) for v in (*high, *low[::-1])],
+                "fill": "toself",
+                "fillcolor": PALETTE[colour],
+                "line": {"width": 0},
+                "hoverinfo": "skip",
+            }
+        )
+    texts = [
+        f"{day(d)}<br>even chance {um(m)}<br>8 in 10 within {um(a)} to {um(b)}"
+        for d, m, a, b in zip(fan.days, fan.p50, fan.p10, fan.p90, strict=True)
+    ]
+    traces.append(
+        {
+            "type": "scatter",
+            "mode": "lines",
+            "name": "even chance",
+            "x": days,
+            "y": [round(v, 1) for v in fan.p50],
+            "hovertext": texts,
+            "hoverinfo": "text",
+            "line": {"color": PALETTE["dye"], "width": 2, "dash": "dash"},
+        }
+    )
+    return traces
+
+
+def _paths(trend: Trend) -> list[dict[str, Any]]:
+    """The fitted line, one trace a life so that it breaks at new metal."""
+    return [
+        {
+            "type": "scatter", "mode": "lines", "name": "fitted", "legendgroup": "fitted", "showlegend": i == 0,
+            "x": [d.isoformat() for d in path.days], "y": [round(v, 1) for v in path.values_um],
+            "line": {"color": PALETTE["dye"], "width": 2}, "hoverinfo": "skip",
+        }
+        for i, path in enumerate(trend.paths)
+    ]  # fmt: skip
+
+
+def _reading_traces(trend: Trend) -> list[dict[str, Any]]:
+    """Readings by what they are: found, left, not used."""
+    traces = []
+    for name, belongs, symbol, colour in GROUPS:
+        readings = [r for r in trend.readings if belongs(r)]
+        if readings:
+            traces.append(
+                {
+                    "type": "scatter",
+                    "mode": "markers",
+                    "name": name,
+                    "x": [r.day.isoformat() for r in readings],
+                    "y": [round(r.value_um, 1) for r in readings],
+                    "error_y": {
+                        "type": "data",
+                        "array": [round(WITHIN * r.sd_um, 1) for r in readings],
+                        "width": 0,
+                        "color": PALETTE[colour],
+                        "thickness": 1.5,
+                    },
+                    "marker": {
+                        "symbol": symbol,
+                        "size": 11,
+                        "color": PALETTE[colour],
+                        "line": {"width": 2},
+                    },
+                    "hovertext": [_hover(r) for r in readings],
+                    "hoverinfo": "text",
+                }
+            )
+    return traces
+
+
+def _hover(reading: TrendReading) -> str:
+    """A reading in words; what people typed is escaped, because plotly reads some HTML."""
+    said = [
+        day(reading.day, reading.precision),
+        f"{um(reading.value_um)} {reading.stage.replace('_', ' ')}",
+    ]
+    said += [reading.method.replace("_", " "), reading.label]
+    return "<br>".join(escape(part, quote=False) for part in said if part)
+
+
+def _work_traces(trend: Trend) -> list[dict[str, Any]]:
+    """Work as bronze marks along the foot of the plot."""
+    if not trend.works:
+        return []
+    low, _ = value_range(trend)
+    texts = []
+    for work in trend.works:
+        step = "" if work.step_um is None else f" {um_step(work.step_um)}"
+        said = (day(work.day), work.label + step, work.detail)
+        texts.append("<br>".join(escape(part, quote=False) for part in said if part))
+    return [
+        {
+            "type": "scatter", "mode": "markers", "name": "work done", "x": [w.day.isoformat() for w in trend.works],
+            "y": [low] * len(texts), "hovertext": texts, "hoverinfo": "text", "cliponaxis": False,
+            "marker": {"symbol": "triangle-up", "size": 12, "color": PALETTE["bronze"]},
+        }
+    ]  # fmt: skip
+
+
+def _layout(trend: Trend) -> dict[str, Any]:
+    """Axes, limits, outages and today."""
+    low, high = value_range(trend)
+    axis = {
+        "gridcolor": PALETTE["rule"],
+        "linecolor": PALETTE["ink"],
+        "zeroline": False,
+        "ticks": "outside",
+    }
+    return {
+        "template": {"layout": {"font": FONT}},
+        "font": FONT,
+        "paper_bgcolor": PALETTE["paper"],
+        "plot_bgcolor": PALETTE["paper"],
+        "margin": {"l": 48, "r": 12, "t": 34, "b": 40},
+        "hovermode": "closest",
+        "dragmode": "zoom",
+        "showlegend": True,
+        "legend": {"orientation": "h", "y": -0.12, "x": 0},
+        "xaxis": {
+            **axis,
+            "type": "date",
+            "range": [trend.first_day().isoformat(), trend.until.isoformat()],
+            "showgrid": False,
+        },
+        "yaxis": {
+            **axis,
+            "range": [low, high],
+            "title": {"text": escape(trend.quantity, quote=False)},
+        },
+        "shapes": _shapes(trend),
+        "annotations": _annotations(trend),
+        "meta": {"palette": {value: name for name, value in PALETTE.items()}},
+    }
+
+
+def _shapes(trend: Trend) -> list[dict[str, Any]]:
+    """Limit lines over their days, outages behind everything, today."""
+    shapes: list[dict[str, Any]] = [
+        {
+            "type": "rect", "xref": "x", "yref": "paper", "x0": o.start.isoformat(), "x1": o.end.isoformat(),
+            "y0": 0, "y1": 1, "fillcolor": PALETTE["hatch-line"], "opacity": 0.4, "line": {"width": 0},
+            "layer": "below",
+        }
+        for o in trend.outages
+    ]  # fmt: skip
+    for limit in trend.limits:
+        start, end = limit.from_day or trend.first_day(), limit.to_day or trend.until
+        shapes.append(
+            {
+                "type": "line",
+                "x0": start.isoformat(),
+                "x1": end.isoformat(),
+                "y0": limit.value_um,
+                "y1": limit.value_um,
+                "line": {
+                    "color": PALETTE["limit"],
+                    "width": 2,
+                    "dash": "dash" if limit.kind == "replace" else "solid",
+                },
+            }
+        )
+    today = trend.today.isoformat()
+    shapes.append(
+        {
+            "type": "line",
+            "yref": "paper",
+            "x0": today,
+            "x1": today,
+            "y0": 0,
+            "y1": 1,
+            "line": {"color": PALETTE["ink"], "width": 1},
+        }
+    )
+    return shapes
+
+
+def _annotations(trend: Trend) -> list[dict[str, Any]]:
+    """Words on the limits and on today."""
+    notes = []
+    for limit in trend.limits:
+        if limit.to_day is None:
+            text = f"{LIMIT_WORDS[limit.kind]} {um(limit.value_um)}" + (
+                f" ({limit.authority})" if limit.authority else ""
+            )
+            notes.append(
+                {
+                    "x": 0.01,
+                    "xref": "paper",
+                    "xanchor": "left",
+                    "y": limit.value_um,
+                    "yanchor": "bottom",
+                    "showarrow": False,
+                    "text": escape(text, quote=False),
+                    "font": {"color": PALETTE["limit"], "size": 13},
+                }
+            )
+    notes.append(
+        {
+            "x": trend.today.isoformat(),
+            "y": 1,
+            "yref": "paper",
+            "yanchor": "bottom",
+            "showarrow": False,
+            "text": escape(trend.today_label, quote=False),
+        }
+    )
+    return notes
