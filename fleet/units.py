@@ -173,7 +173,7 @@ _NUMBER_REMEDIES: tuple[tuple[str, str], ...] = (
     (r"[+-]?[0-9.,]+[eE][+-]?[0-9]+", "write the number out without an exponent"),
     (r".*[0-9]_[0-9].*", "take out the underscore"),
     (r"[+-]?[0-9]+[.,]", "finish the number or take out the mark at its end"),
-    (r"[0-9]+ ?/ ?[0-9]+", "write the fraction as a decimal number"),
+    (r"[0-9]+ ?/ ?[0-9]+", "write a fraction as a decimal number, and two values in a row each"),
     (r"[\u2212\u2013].*", "write the minus sign as a plain hyphen"),
     (r"[<>].+", "give the number alone; only a measured value may be a bound"),
     (
