@@ -1,0 +1,99 @@
+"""What every test stands on: the settings, a database of its own, Chromium, and nothing skipped unseen in CI."""
+
+import os
+import shutil
+from pathlib import Path
+
+import pytest
+
+# Django reads these when its settings load, which is below; the suite has no TLS and asks for none.
+os.environ["PLAIN_HTTP"] = "yes"
+os.environ["SECRET_KEY"] = "for-the-tests-only-" + "0123456789" * 5
+os.environ["DJANGO_SETTINGS_MODULE"] = "fleet.settings"
+# Playwright runs an event loop in the thread of the test; Django would refuse its own queries there.
+os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "yes"
+
+import django
+
+django.setup()
+
+from django.conf import settings as site
+from django.db.backends.base.operations import BaseDatabaseOperations
+
+CHECKOUT = Path(__file__).resolve().parent.parent
+IN_CI = os.environ.get("CI", "").lower() in ("1", "true", "yes")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Every test in tests/browser opens a browser; say so once, here."""
+    for item in items:
+        if "browser" in Path(item.path).relative_to(CHECKOUT).parts:
+            item.add_marker(pytest.mark.browser)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo):
+    """In CI a test that was skipped has failed: what it needs is missing there."""
+    return _a_skip_fails_in_ci((yield))
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_make_collect_report(collector: pytest.Collector):
+    """The same for a whole file that skips itself."""
+    return _a_skip_fails_in_ci((yield))
+
+
+def _a_skip_fails_in_ci(report):
+    if IN_CI and report.skipped and not hasattr(report, "wasxfail"):
+        report.outcome = "failed"
+        report.longrepr = f"skipped, and in CI nothing may be skipped: {report.longrepr}"
+    return report
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(tmp_path_factory, django_db_modify_db_settings_parallel_suffix):
+    """A database file of this run's own: threads of one process must meet on it as they do in service."""
+    database = site.DATABASES["default"]
+    if database["ENGINE"] == "django.db.backends.sqlite3":
+        database.setdefault("TEST", {})["NAME"] = str(tmp_path_factory.mktemp("record") / "record.sqlite3")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _the_ledger_may_be_emptied_between_tests() -> None:
+    """The guards refuse the flush after a test with real transactions too; only the tests may lift them for it."""
+    from django.db import connection
+
+    operations = type(connection.ops)
+    flush = operations.sql_flush
+
+    def unguarded(self: BaseDatabaseOperations, style, tables, **options) -> list[str]:
+        statements = flush(self, style, tables, **options)
+        if not statements:
+            return statements
+        if self.connection.vendor == "postgresql":
+            lifted = "SET LOCAL session_replication_role = "
+            return [f"{lifted}replica;", *statements, f"{lifted}DEFAULT;"]
+        with self.connection.cursor() as cursor:
+            cursor.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
+            triggers = cursor.fetchall()
+        return [*(f"DROP TRIGGER {name}" for name, _ in triggers), *statements, *(sql for _, sql in triggers)]
+
+    operations.sql_flush = unguarded
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args(browser_type_launch_args: dict) -> dict:
+    """The system's own Chromium; nothing is downloaded."""
+    program = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+    if not program:
+        pytest.skip("no Chromium on this machine: apt-get install chromium, or name it in CHROMIUM")
+    arguments = [*browser_type_launch_args.get("args", []), "--disable-dev-shm-usage"]
+    if hasattr(os, "geteuid") and os.geteuid() == 0:
+        arguments.append("--no-sandbox")  # Chromium refuses its sandbox to root
+    return {**browser_type_launch_args, "executable_path": program, "args": arguments}
+
+
+@pytest.fixture
+def checkout() -> Path:
+    """The folder of the project."""
+    return CHECKOUT
