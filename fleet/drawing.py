@@ -104,9 +104,9 @@ def curve(path: str, colour: str, width: float, dash: str = "") -> str:
     return element("path", d=path, fill="none", **stroke(colour, width, dash))
 
 
-def solid(name: str, colour: str, **attributes: str | float | None) -> str:
-    """A filled shape in one colour of the palette."""
-    return element(name, class_=f"fill-{colour}", fill=PALETTE[colour], **attributes)
+def solid(name: str, colour: str, *content: str, **attributes: str | float | None) -> str:
+    """A filled shape, or a group of them, in one colour of the palette."""
+    return element(name, *content, class_=f"fill-{colour}", fill=PALETTE[colour], **attributes)
 
 
 def ring(name: str, colour: str, **attributes: str | float | None) -> str:

@@ -1,0 +1,4 @@
+// After a refused form the keyboard starts at the list of what is wrong.
+"use strict";
+const summary = document.querySelector("[data-focus]");
+if (summary) summary.focus();
