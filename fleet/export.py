@@ -12,7 +12,7 @@ from typing import Any
 
 import xlsxwriter  # type: ignore[import-untyped]
 
-_STARTS_FORMULA = re.compile(r"[=+\-@\t\r\n\uff1d\uff0b\uff0d\uff20]")
+_STARTS_FORMULA = re.compile(r"'*[=+\-@\t\r\n\uff1d\uff0b\uff0d\uff20]")
 _PLAIN = re.compile(r"[+-]?[0-9]*[.,]?[0-9]+|-")
 _MOST_ROWS, _LONGEST_TEXT = 1_048_576, 32_767
 _NO_INSTANT = dt.datetime(1980, 1, 1)  # the file carries no moment of its own: equal rows give equal bytes
@@ -21,7 +21,8 @@ _NO_INSTANT = dt.datetime(1980, 1, 1)  # the file carries no moment of its own: 
 def guarded(text: str) -> str:
     """A text cell for CSV: one that a spreadsheet would take for a formula gets a leading apostrophe.
 
-    A plain number typed as text and the lone `-` that clears a cell are harmless and stay as they are.
+    A plain number typed as text and the lone `-` that clears a cell are harmless and stay as they are. Text that
+    looks guarded already gets one more, so that `unguarded` always gives back what was written.
     Source: OWASP, CSV injection (characters = + - @ tab CR).
     """
     return f"'{text}" if _STARTS_FORMULA.match(text) and not _PLAIN.fullmatch(text) else text
@@ -35,7 +36,7 @@ def unguarded(text: str) -> str:
 def csv_bytes(headings: Sequence[str], rows: Iterable[Sequence[Any]], *, mark: bool = False) -> bytes:
     """Rows as UTF-8 CSV (comma, decimal point, ISO dates); `mark` adds the byte-order mark some spreadsheets need."""
     out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\n")
+    writer = csv.writer(out, lineterminator="\r\n")  # RFC 4180; with a bare \n a lone \r would go unquoted
     writer.writerow([guarded(heading) for heading in headings])
     for row in rows:
         _check_width(headings, row)

@@ -60,7 +60,7 @@ def main() -> None:
         )
     except (KeyboardInterrupt, SystemExit):
         raise
-    except BaseException as error:  # noqa: BLE001  calamine's panics are no Exception
+    except BaseException as error:  # calamine's panics are no Exception
         kind = type(error).__name__
         _answer_fault(f"the workbook is damaged ({kind}); open it in a spreadsheet program and save it again")
 
@@ -310,18 +310,16 @@ def _check_columns(xml: bytes, p: bytes, orders: dict[str, Any], tab: str) -> No
 
 
 def _check_formulas(xml: bytes, p: bytes, tab: str) -> None:
-    """A formula saved without its result would be read as a blank cell."""
-    if b"<f" not in xml and not p:
-        return
-    found = re.search(rb"<%sf(?:\s[^>]*)?(?:/>|>[^<]*</%sf>)\s*</%sc>" % (p, p, p), xml)
-    if found:
-        cell = re.findall(
-            rb"""\br\s*=\s*["']([A-Z]+\d+)["']""",
-            xml[max(0, found.start() - 300) : found.start()],
-        )
-        where = cell[-1].decode() if cell else "a cell"
+    """A formula saved without its result would be read as a blank cell; a result that is blank text is none."""
+    no_result = rb"(?:/>|>[^<]*</%sf>)\s*(?:<%sv\s*/>|<%sv>\s*</%sv>)?\s*</%sc>" % (p, p, p, p, p)
+    for found in re.finditer(rb"<%sf(?:\s[^>]*?)?" % p + no_result, xml):
+        start = max(xml.rfind(b"<c ", 0, found.start()), xml.rfind(b":c ", 0, found.start()))
+        opening = xml[start : found.start()]
+        if re.search(rb"""\bt\s*=\s*["']str["']""", opening):
+            continue
+        cell = re.search(rb"""\br\s*=\s*["']([A-Z]+\d+)["']""", opening)
         raise Fault(
-            f"tab {tab} has a formula without a result in {where}; "
+            f"tab {tab} has a formula without a result in {cell[1].decode() if cell else 'a cell'}; "
             "open it in a spreadsheet program and save it again, or paste the values"
         )
 
