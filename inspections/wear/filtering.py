@@ -1,0 +1,153 @@
+"""Running the filter over part or all of a fleet, in one thread or several."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from . import grid
+from .history import FloatArray, IntArray
+from .layout import Frame, Work
+
+CUT = -14.0  # components below 1e-6 of the best are left out of a cloud
+CAP = 160
+CHUNK = 1024
+NOTHING = np.zeros((1, 1))
+
+
+@dataclass(frozen=True)
+class Rate:
+    """What is expected of each bearing's log rate (B,): mean, spread, memory between lives, unevenness."""
+
+    loc: FloatArray
+    tau: FloatArray
+    rho: FloatArray
+    beta: FloatArray
+
+
+def chunks(n: int, threads: bool) -> list[slice]:
+    """Parts of at most CHUNK bearings; at least two where threads may share the work."""
+    size = min(CHUNK, max(1, -(-n // 2))) if threads else CHUNK
+    return [slice(i, min(i + size, n)) for i in range(0, n, size)]
+
+
+def spread_out(task, parts: list[slice], threads: bool) -> list:
+    """Run the task on every part, in order; kernels release the interpreter lock."""
+    if threads and len(parts) > 1:
+        with ThreadPoolExecutor(2) as pool:
+            return list(pool.map(task, parts))
+    return [task(part) for part in parts]
+
+
+def evidence(
+    f: Frame,
+    work: Work,
+    rate: Rate,
+    *,
+    stop: IntArray | None = None,
+    lean: FloatArray | None = None,
+    linear: bool = False,
+    nodes: FloatArray = grid.NODES,
+    threads: bool = False,
+) -> FloatArray:
+    """(B,) log marginal likelihood of each bearing's readings."""
+    start, end = f.histories.start[:-1], f.histories.start[1:] if stop is None else stop
+    lean = np.zeros(len(start)) if lean is None else lean
+
+    def task(s: slice) -> FloatArray:
+        return grid.run(
+            start[s], end[s], work.op, f.du, work.a, work.b, work.c, rate.loc[s], rate.tau[s], rate.rho[s],
+            rate.beta[s], work.m0[s], work.v0[s], lean[s], linear, nodes, False, NOTHING, NOTHING, NOTHING,
+        )  # fmt: skip
+
+    return np.concatenate(spread_out(task, chunks(len(start), threads), threads) or [np.zeros(0)])
+
+
+@dataclass(frozen=True)
+class Clouds:
+    """Beliefs of B bearings: components begin[i]:begin[i+1] of parts (N, 8); mass in the end cells (B,)."""
+
+    begin: IntArray
+    parts: FloatArray
+    edge: FloatArray
+
+    @property
+    def owner(self) -> IntArray:
+        """(N,) bearing of each component."""
+        return np.repeat(np.arange(len(self.begin) - 1), np.diff(self.begin))
+
+    def moments(self, column: int) -> tuple[FloatArray, FloatArray]:
+        """(B,) mean and variance of one column over the components (not within them)."""
+        n = len(self.begin) - 1
+        weight, value = self.parts[:, 0], self.parts[:, column]
+        mean = np.bincount(self.owner, weight * value, minlength=n)
+        square = np.bincount(self.owner, weight * (value - mean[self.owner]) ** 2, minlength=n)
+        return mean, square
+
+
+def believe(
+    f: Frame,
+    work: Work,
+    rate: Rate,
+    tail: FloatArray,
+    *,
+    stop: IntArray | None = None,
+    nodes: FloatArray = grid.NODES,
+    linear: bool = False,
+    lean: FloatArray | None = None,
+) -> Clouds:
+    """What is believed of every bearing ``tail`` kh after its last event (before event ``stop``)."""
+    start, end = f.histories.start[:-1], f.histories.start[1:] if stop is None else stop
+    lean = np.zeros(len(start)) if lean is None else lean
+    begin, parts, edges = [np.zeros(1, dtype=np.int64)], [], []
+    total = 0
+    for s in chunks(len(start), False):
+        n = s.stop - s.start
+        w, m, v = (np.empty((n, len(nodes))) for _ in range(3))
+        grid.run(
+            start[s], end[s], work.op, f.du, work.a, work.b, work.c, rate.loc[s], rate.tau[s], rate.rho[s],
+            rate.beta[s], work.m0[s], work.v0[s], lean[s], linear, nodes, True, w, m, v,
+        )  # fmt: skip
+        out = np.empty((n, max(CAP, 2 * len(nodes)), 8))
+        count = grid.clouds(
+            w, m, v, rate.loc[s], rate.tau[s], rate.beta[s], tail[s], nodes, linear, CUT, out
+        )  # fmt: skip
+        parts.append(out[np.arange(out.shape[1]) < count[:, None]])
+        begin.append(total + np.cumsum(count))
+        total += int(count.sum())
+        edges.append(end_mass(w))
+    if not parts:
+        return Clouds(np.zeros(1, dtype=np.int64), np.zeros((0, 8)), np.zeros(0))
+    return Clouds(np.concatenate(begin), np.concatenate(parts), np.concatenate(edges))
+
+
+def end_mass(w: FloatArray) -> FloatArray:
+    """(B,) share of the posterior in the two end cells: above 1e-3 the prior does not hold the bearing."""
+    top = w.max(axis=1, keepdims=True)
+    ends = np.exp(np.clip(w[:, [0, -1]] - top, -700, 0))
+    inner = np.exp(np.clip(w - top, -700, 0)).sum(axis=1)
+    return ends.sum(axis=1) / np.maximum(inner, 1e-300)
+
+
+def pile(clouds: list[Clouds], weights: NDArray[np.float64]) -> Clouds:
+    """One belief per bearing from those under several designs; weights (J, B) sum to one over designs."""
+    if len(clouds) == 1:
+        return clouds[0]
+    n = len(clouds[0].begin) - 1
+    owner = np.concatenate([c.owner for c in clouds])
+    parts = np.concatenate([c.parts for c in clouds])
+    share = np.concatenate([weights[j][c.owner] for j, c in enumerate(clouds)])
+    parts[:, 0] *= share
+    keep = parts[:, 0] > 1e-7
+    owner, parts = owner[keep], parts[keep]
+    order = np.argsort(owner, kind="stable")
+    owner, parts = owner[order], parts[order]
+    counts = np.bincount(owner, minlength=n)
+    totals = np.bincount(owner, parts[:, 0], minlength=n)
+    parts[:, 0] /= np.maximum(totals[owner], 1e-300)
+    begin = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
+    edge = sum(weights[j] * c.edge for j, c in enumerate(clouds))
+    return Clouds(begin, parts, np.asarray(edge))

@@ -1,0 +1,381 @@
+"""Every bearing's forecast: dates, chances, rate, advice, and what they rest on (sections 4 and 5)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from . import crossing, grid
+from .advice import ADVICE, OUTCOMES, REASONS, REPLACE_FROM, advise, outcomes
+from .effects import STEP, without_own
+from .filtering import Clouds, Rate, believe, chunks, evidence, pile, spread_out
+from .history import FloatArray, Histories, IntArray
+from .layout import Frame, Work, frame, lay_out
+from .population import Params, Pool, Population
+from .rests_on import curved, detectable, log_rate_variance, readings_in_view
+from .slips import last_readings, likely_factor, likely_slips
+from .taper import taper_now
+
+__all__ = ["ADVICE", "OUTCOMES", "REASONS", "REPLACE_FROM", "Forecasts", "chance_by", "forecast"]
+SURPRISING = 0.0027  # outside 99.7 %
+CAVITY_FROM = (
+    0.01  # share of the fleet's doubt in a bearing's own spread above which its own part is taken out
+)
+AT_ONCE = 2048
+
+
+@dataclass(frozen=True)
+class Forecasts:
+    """One row per bearing; days count from the as-of day, 0 already passed, inf beyond 40 years, NaN none."""
+
+    outcome: NDArray[np.int8]
+    advice: NDArray[np.int8]
+    advice_reason: NDArray[np.int8]
+    own_evidence: FloatArray
+    rate_um_per_kh: FloatArray
+    clearance_um: FloatArray
+    replace_limit_um: FloatArray
+    replace_limit_from: NDArray[np.int8]
+    replace_days: FloatArray
+    max_days: FloatArray
+    p_replace_now: FloatArray
+    p_max_now: FloatArray
+    p_max_before_next: FloatArray
+    p_max_before_following: FloatArray
+    scrapes_left: FloatArray
+    readings_used: IntArray
+    surprise: FloatArray
+    slip_factor: FloatArray
+    detectable_um_per_kh: FloatArray
+
+
+@dataclass(frozen=True)
+class Belief:
+    """A bearing's cloud at the as-of day with its larger end: B bearings, um and um per um of wear."""
+
+    clouds: Clouds
+    taper: FloatArray
+    taper_sd: FloatArray
+    prior_var: FloatArray
+    step_mean: FloatArray
+    step_sd: FloatArray
+
+
+Change = Callable[[Work], Work]
+
+
+def believe_all(
+    f: Frame, pool: Pool, aside: NDArray[np.bool_], change: Change | None = None, stop: IntArray | None = None
+) -> Belief:
+    """The larger end's cloud under every design of the pool; ``stop`` looks only at earlier events."""
+    used = [(p, w) for p, w in zip(pool.designs, pool.weights, strict=True) if w > 0]
+    clouds, means, variances, logs = [], [], [], []
+    for p, _ in used:
+        work = lay_out(f, p, aside)
+        if change is not None:
+            work = change(work)
+        loc, var, level = _outlook(f, p, work, stop)
+        tau = np.sqrt(p.tau**2 + var)
+        rate = Rate(loc, tau, (p.rho * p.tau**2 + var) / tau**2, np.full(len(loc), p.beta))
+        tail = f.tail if stop is None else np.zeros(len(loc))
+        clouds.append(believe(f, work, rate, tail, stop=stop))
+        means.append(loc)
+        variances.append(tau**2)
+        logs.append(level)
+    weights = np.tile(np.array([w for _, w in used])[:, None], (1, f.histories.n_bearings))
+    weights /= weights.sum(axis=0)
+    cloud = pile(clouds, weights)
+    mean = np.sum(weights * means, axis=0)
+    prior_var = np.sum(weights * (np.array(variances) + (np.array(means) - mean) ** 2), axis=0)
+    return _larger_end(f, pool.designs[0], used[0][0], cloud, prior_var)
+
+
+def _outlook(
+    f: Frame, p: Params, work: Work, stop: IntArray | None
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """(B,) expected log rate and its variance without the bearing's own readings; its evidence there."""
+    loc, var = p.outlook(f.histories)
+    n = len(loc)
+    level = np.zeros(n)
+    if not np.any(var > CAVITY_FROM * p.tau**2):
+        return loc, var, level
+    plain = [np.full(n, x) for x in (p.tau, p.rho, p.beta)]
+    at = [evidence(f, work, Rate(loc + d, *plain), stop=stop) for d in (-STEP, 0.0, STEP)]
+    bend = np.maximum(-(at[2] - 2 * at[1] + at[0]) / STEP**2, 0.0)
+    loc, var = without_own(loc, var, loc, (at[2] - at[0]) / (2 * STEP), bend)
+    return loc, var, at[1]
+
+
+def _larger_end(f: Frame, first: Params, p: Params, cloud: Clouds, prior_var: FloatArray) -> Belief:
+    """Move the clouds from the mean of the ends to the larger one, and add what a bias may still be."""
+    h = f.histories
+    rate, _ = cloud.moments(crossing.RATE)
+    level, _ = cloud.moments(crossing.MEAN)
+    now, now_var, taper, taper_sd = taper_now(f, first, rate, level)
+    last = last_readings(f)
+    bias = p.bias_sd(h.methods)[np.clip(h.method[np.maximum(last, 0)], 0, None)] if len(h.kind) else 0.0
+    bias = np.where(last >= 0, bias, 0.0)
+    parts = cloud.parts.copy()
+    owner = cloud.owner
+    parts[:, crossing.MEAN] += 0.5 * now[owner]
+    parts[:, crossing.VAR] += (0.25 * now_var + bias**2)[owner]
+    mean, sd = first.of_steps(h.class_)
+    return Belief(replace(cloud, parts=parts), taper, taper_sd, prior_var, mean, sd)
+
+
+def look_ahead(
+    belief: Belief, h: Histories, level: FloatArray, days: FloatArray, shares: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Dates (B, S) at which ``level`` is reached with each share, and chances (B, T) by each day."""
+    return crossing.dates(
+        belief.clouds.begin, belief.clouds.parts, level, np.ascontiguousarray(np.maximum(days, 0.0)), shares,
+        crossing.HORIZON_DAYS, np.clip(np.nan_to_num(h.hours_per_day, nan=24.0), 0.0, 24.0 * 7),
+        np.clip(np.nan_to_num(h.duty_sd), 0, 3), np.clip(np.nan_to_num(h.duty_drift), 0, 4), belief.taper,
+        belief.taper_sd, crossing.DUTY_NODES, crossing.DUTY_WEIGHTS,
+    )  # fmt: skip
+
+
+def quantiles(
+    belief: Belief, shares: FloatArray, x: FloatArray | None = None, only_gain: bool = False
+) -> FloatArray:
+    """Quantiles (B, S) of the larger end after x kh, or of a scrape's step plus the wear of x kh."""
+    n = len(belief.taper)
+    return crossing.level_quantiles(
+        belief.clouds.begin, belief.clouds.parts, np.zeros(n) if x is None else x, belief.step_mean,
+        belief.step_sd**2, only_gain, belief.taper, belief.taper_sd, shares,
+    )  # fmt: skip
+
+
+def rate_quantiles(belief: Belief, shares: FloatArray) -> FloatArray:
+    """Quantiles (B, S) of the wear rate of the larger end, um/kh."""
+    parts = belief.clouds.parts.copy()
+    growth = (1.0 + 0.5 * belief.taper)[belief.clouds.owner]
+    parts[:, crossing.MEAN] = parts[:, crossing.RATE] * growth
+    parts[:, crossing.VAR] = (parts[:, crossing.RATE_LEAN] * growth) ** 2
+    parts[:, crossing.LEAN] = 0.0
+    return quantiles(replace(belief, clouds=replace(belief.clouds, parts=parts)), shares)
+
+
+def chance_by(
+    histories: Histories, population: Population, days: FloatArray, *, accepted_risk: float = 0.10
+) -> tuple[FloatArray, FloatArray]:
+    """Chances (B, k) that the maximum, and that the replace limit, is reached by ``days`` (B, k)."""
+    out = [np.full(np.shape(days), np.nan) for _ in range(2)]
+    for members, pool in _pools(histories, population):
+        h = histories.take(members)
+        f = frame(h)
+        with np.errstate(all="ignore"):
+            belief = believe_all(f, pool, likely_slips(f, pool.designs[0], last_too=False))
+            level, source = replace_limits(f, belief, accepted_risk)
+            when = np.asarray(days, dtype=float)[members]
+            none = np.zeros(0)
+            for k, goal in enumerate((_level(h.limit_um), np.where(source == 3, h.limit_um, level))):
+                out[k][members] = look_ahead(belief, h, goal, when, none)[1]
+    return out[0], out[1]
+
+
+def _level(limit: FloatArray) -> FloatArray:
+    return np.where(limit > 0, limit, np.nan)
+
+
+def replace_limits(f: Frame, belief: Belief, accepted_risk: float) -> tuple[FloatArray, NDArray[np.int8]]:
+    """(B,) the replace-rather-than-scrape limit, um, and where it comes from.
+
+    c* = L - q(J + G): the step of a scrape and the wear between the coming two outages, at 1 - risk. Below
+    the fitting clearance there is no room to scrape.
+    """
+    h = f.histories
+    between = np.maximum(np.diff(np.nan_to_num(h.outage_days, nan=0.0), axis=1)[:, 0], 0.0)
+    between = np.where(between > 0, between, 548.0)
+    x = between * np.clip(np.nan_to_num(h.hours_per_day, nan=24.0), 0.0, 24.0 * 7) / 1000.0
+    spent = quantiles(belief, np.array([1.0 - accepted_risk]), x, only_gain=True)[:, 0]
+    limit = _level(h.limit_um)
+    derived = limit - spent
+    plant = h.replace_um > 0
+    known = np.isfinite(derived)
+    no_room = known & (derived < f.new_um)
+    source = np.select([plant, ~known, no_room], [0, 4, 3], default=1).astype(np.int8)
+    return np.where(plant, h.replace_um, derived), source
+
+
+def forecast(
+    histories: Histories, population: Population, *, accepted_risk: float = 0.10, threads: bool = False
+) -> Forecasts:
+    """Forecast every bearing; a bearing that cannot be forecast gets an outcome, never an exception."""
+    out = _blank(histories.n_bearings)
+    for members, pool in _pools(histories, population):
+        size = max(1, AT_ONCE // max(1, sum(w > 0 for w in pool.weights)))
+        blocks = [members[i : i + size] for i in range(0, len(members), size)]
+
+        def task(part: slice, blocks: list = blocks, pool: Pool = pool) -> list[Forecasts]:
+            return [_block(histories.take(b), pool, accepted_risk) for b in blocks[part]]
+
+        parts = chunks(len(blocks), threads) if threads else [slice(0, len(blocks))]
+        for part, rows in zip(parts, spread_out(task, parts, threads), strict=True):
+            for block, row in zip(blocks[part], rows, strict=True):
+                for field in fields(Forecasts):
+                    getattr(out, field.name)[block] = getattr(row, field.name)
+    return out
+
+
+def _pools(h: Histories, population: Population) -> list[tuple[IntArray, Pool]]:
+    clocks = sorted(set(h.clock.tolist()))
+    return [(np.flatnonzero(h.clock == clock), population.pool(clock)) for clock in clocks]
+
+
+def _blank(n: int) -> Forecasts:
+    def nan(*shape: int) -> FloatArray:
+        return np.full((n, *shape), np.nan)
+
+    def code() -> NDArray[np.int8]:
+        return np.zeros(n, dtype=np.int8)
+
+    return Forecasts(
+        code(), code(), code(), nan(), nan(3), nan(3), nan(), code(), nan(5), nan(5), nan(), nan(), nan(),
+        nan(), nan(), np.zeros(n, dtype=np.int64), nan(), nan(), nan(),
+    )  # fmt: skip
+
+
+def _block(h: Histories, pool: Pool, accepted_risk: float) -> Forecasts:
+    """Forecasts of some bearings of one pool; the earlier of two where the last reading surprises."""
+    with np.errstate(all="ignore"):
+        f = frame(h)
+        p = pool.designs[0]
+        aside = likely_slips(f, p, last_too=False)
+        last = last_readings(f)
+        surprise, factor = _surprise(f, pool, aside, last)
+        rows = _rows(f, pool, aside, accepted_risk, surprise, factor)
+        odd = np.flatnonzero(surprise < SURPRISING)
+        if len(odd):
+            _earlier_governs(h, pool, aside, odd, accepted_risk, surprise, factor, rows)
+        return rows
+
+
+def _earlier_governs(
+    h: Histories, pool: Pool, aside: NDArray, odd: IntArray, risk: float, surprise: FloatArray,
+    factor: FloatArray, rows: Forecasts,
+) -> None:  # fmt: skip
+    """Replace the rows of surprising last readings: as a slip and as a real step, the earlier date shown."""
+    g = frame(h.take(odd))
+    last = last_readings(g)
+    hidden = aside[np.concatenate([np.arange(h.start[i], h.start[i + 1]) for i in odd])]
+    as_slip = hidden.copy()
+    as_slip[last] = True
+
+    def stepped(work: Work) -> Work:
+        op = work.op.copy()
+        op[last] = grid.LEVEL
+        return replace(work, op=op)
+
+    slip = _rows(g, pool, as_slip, risk, surprise[odd], factor[odd])
+    step = _rows(g, pool, hidden, risk, surprise[odd], factor[odd], stepped)
+    first = [np.where(np.isnan(x), np.inf, x) for x in (slip.max_days[:, 1], step.max_days[:, 1])]
+    take_slip = first[0] < first[1]
+    for field in fields(Forecasts):
+        a, b = getattr(slip, field.name), getattr(step, field.name)
+        getattr(rows, field.name)[odd] = np.where(take_slip.reshape(-1, *[1] * (a.ndim - 1)), a, b)
+
+
+def _surprise(f: Frame, pool: Pool, aside: NDArray, last: IntArray) -> tuple[FloatArray, FloatArray]:
+    """(B,) two-sided tail of the last reading against its forecast from the others; the likely slip."""
+    n = f.histories.n_bearings
+    surprise, factor = np.full(n, np.nan), np.full(n, np.nan)
+    has = last >= 0
+    if not has.any():
+        return surprise, factor
+    stop = np.where(has, last, f.histories.start[1:])
+    p = pool.designs[0]
+    work = lay_out(f, p, aside)
+    loc, var, _ = _outlook(f, p, work, stop)
+    tau = np.sqrt(p.tau**2 + var)
+    rate = Rate(loc, tau, (p.rho * p.tau**2 + var) / tau**2, np.full(n, p.beta))
+    cloud = believe(f, work, rate, np.where(has, f.du[np.maximum(last, 0)], 0.0), stop=stop)
+    parts = cloud.parts
+    parts[:, crossing.VAR] += np.where(has, work.b[np.maximum(last, 0)], 0.0)[cloud.owner]
+    zero = np.zeros(n)
+    value = np.where(has, work.a[np.maximum(last, 0)], np.nan)
+    args = (np.zeros((n, 1)), np.zeros(0), 1.0, zero, zero, zero, zero, zero)
+    above = crossing.dates(cloud.begin, parts, value, *args, crossing.DUTY_NODES, crossing.DUTY_WEIGHTS)[1][
+        :, 0
+    ]
+    surprise = np.clip(2.0 * np.minimum(above, 1.0 - above), 0.0, 1.0)
+    odd = surprise < SURPRISING
+    if odd.any():
+        belief = Belief(cloud, zero, zero, zero, zero, zero)
+        band = quantiles(belief, np.array([0.025, 0.975]))
+        raw = f.histories.value_um[np.maximum(last, 0)]
+        factor = np.where(odd, likely_factor(raw, band[:, 0], band[:, 1]), np.nan)
+    return surprise, factor
+
+
+def _rows(
+    f: Frame, pool: Pool, aside: NDArray, risk: float, surprise: FloatArray, factor: FloatArray,
+    change: Change | None = None,
+) -> Forecasts:  # fmt: skip
+    """All columns of some bearings under one reading of their record."""
+    h = f.histories
+    belief = believe_all(f, pool, aside, change)
+    limit = _level(h.limit_um)
+    replace_um, source = replace_limits(f, belief, risk)
+    plant, no_room = source == 0, source == 3
+    when = np.concatenate([np.zeros((h.n_bearings, 1)), np.nan_to_num(h.outage_days, nan=548.0)], axis=1)
+    max_days, p_max = look_ahead(belief, h, limit, when, crossing.SHARES)
+    goal = np.where(no_room, limit, replace_um)
+    replace_days, p_replace = look_ahead(belief, h, goal, when, crossing.SHARES)
+    n_used = readings_in_view(f)
+    misfit = (belief.clouds.edge > 1e-3) | curved(f, pool.designs[0], aside)
+    has_limit = np.isfinite(limit) | (h.replace_um > 0)
+    past = (p_max[:, 0] >= 0.5) | (plant & (p_replace[:, 0] >= 0.5))
+    broken = ~np.isfinite(np.where(np.isfinite(limit), p_max[:, 0], p_replace[:, 0]))
+    young = np.full(h.n_bearings, pool.young)
+    alone = (n_used == 0) | broken | (not pool.converged)
+    outcome = outcomes(has_limit=has_limit, young=young, alone=alone, past=past, misfit=misfit)
+    advice, reason = advise(
+        outcome=outcome, surprising=surprise < SURPRISING, age_outages=h.last_reading_age_outages,
+        p_following=p_max[:, 2], p_replace_next=p_replace[:, 1], plant_replace=plant,
+        no_room=no_room | ((source == 1) & (p_replace[:, 1] >= 0.5)), scrape_owed=h.scrape_owed,
+        scrapeable=h.scrapeable, accepted_risk=risk, misfit=misfit,
+    )  # fmt: skip
+    silent = (outcome <= 1)[:, None]
+    three = np.array([0.1, 0.5, 0.9])
+    level = quantiles(belief, three)
+    spent_each = np.maximum(limit - np.where(plant, np.nan, replace_um), 1e-9)
+    evidence_ = np.clip(1.0 - log_rate_variance(belief.clouds) / belief.prior_var, 0.0, 1.0)
+    return Forecasts(
+        outcome=outcome,
+        advice=advice,
+        advice_reason=reason,
+        own_evidence=np.where(n_used > 0, evidence_, 0.0),
+        rate_um_per_kh=rate_quantiles(belief, three),
+        clearance_um=level,
+        replace_limit_um=replace_um,
+        replace_limit_from=source,
+        replace_days=np.where(silent, np.nan, replace_days),
+        max_days=np.where(silent, np.nan, max_days),
+        p_replace_now=p_replace[:, 0],
+        p_max_now=p_max[:, 0],
+        p_max_before_next=p_max[:, 1],
+        p_max_before_following=p_max[:, 2],
+        scrapes_left=_scrapes_left(limit, level[:, 1], spent_each, plant, replace_um, belief),
+        readings_used=n_used,
+        surprise=surprise,
+        slip_factor=factor,
+        detectable_um_per_kh=detectable(f, pool.designs[0], aside),
+    )
+
+
+def _scrapes_left(
+    limit: FloatArray,
+    now: FloatArray,
+    spent: FloatArray,
+    plant: NDArray,
+    replace_um: FloatArray,
+    belief: Belief,
+) -> FloatArray:
+    """(B,) how many scrapes the middle clearance still allows: one if below the limit, more by whole steps."""
+    room = np.where(plant, replace_um, limit - spent) - now
+    left = np.where(room < 0, 0.0, 1.0 + np.floor(np.maximum(room, 0.0) / np.maximum(belief.step_mean, 1e-6)))
+    return np.where(np.isfinite(room), np.minimum(left, 99.0), np.nan)

@@ -1,0 +1,353 @@
+"""The grid filter: one pass over a bearing's events on K nodes of its rate (wear model, section 3).
+
+Given a node the rate is known, so the clearance is a scalar Gaussian state: mean m, variance v and
+log-weight w per node. What a Kalman filter does for one rate, done for all of them at once.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from scipy.special import ndtr
+
+from .compiled import compiled, either
+
+NODES = np.arange(-48, 49) * 0.125  # z over +-6, step 0.125: K = 97
+DEAD = 50.0  # nodes this far (log) under the best one are not summed: below 2e-22 of it
+TINY = 1e-300
+HALF_LOG_2PI = 0.9189385332046727
+
+SKIP, READ, CENSOR, STEP, LIFE, LEVEL, BREAK = range(7)  # what the filter does at an event
+
+
+def _read_loop(m, v, w, q, r, x, beta, y, s2):
+    """Move by x, then observe y with variance s2; q gathers the product of the predictive variances."""
+    for k in range(m.size):
+        gain = r[k] * x
+        mean = m[k] + gain
+        var = v[k] + beta * gain
+        total = var + s2
+        d = y - mean
+        share = var / total
+        w[k] -= 0.5 * d * d / total
+        q[k] *= total
+        m[k] = mean + share * d
+        v[k] = share * s2
+
+
+def _read_arrays(m, v, w, q, r, x, beta, y, s2):
+    mean = m + r * x
+    var = v + beta * (r * x)
+    total = var + s2
+    d = y - mean
+    share = var / total
+    w -= 0.5 * d * d / total
+    q *= total
+    m[:] = mean + share * d
+    v[:] = share * s2
+
+
+def _censor_loop(m, v, w, low, high, s2):
+    """Observe that the reading lay between low and high: truncated normal moments node by node."""
+    for k in range(m.size):
+        total = v[k] + s2
+        sd = math.sqrt(total)
+        a, b = (low - m[k]) / sd, (high - m[k]) / sd
+        if a > 0:
+            p = 0.5 * (math.erfc(a / math.sqrt(2.0)) - math.erfc(b / math.sqrt(2.0)))
+        else:
+            p = 0.5 * (math.erfc(-b / math.sqrt(2.0)) - math.erfc(-a / math.sqrt(2.0)))
+        if p > 1e-250:
+            fa = math.exp(-0.5 * a * a) / 2.5066282746310002 if abs(a) < 38 else 0.0
+            fb = math.exp(-0.5 * b * b) / 2.5066282746310002 if abs(b) < 38 else 0.0
+            shift = (fa - fb) / p
+            left = a * fa if fa > 0 else 0.0
+            right = b * fb if fb > 0 else 0.0
+            spread = max(1.0 + (left - right) / p - shift * shift, 0.0)
+            w[k] += math.log(p)
+        else:
+            # so far out that the nearer bound is as good as the reading itself
+            near = a if a > 0 else b
+            shift, spread = near, 0.0
+            w[k] += -0.5 * near * near - math.log(1.0 + abs(near))
+        share = v[k] / total
+        m[k] += share * shift * sd
+        v[k] = v[k] * (1.0 - share) + share * share * spread * total
+
+
+def _censor_arrays(m, v, w, low, high, s2):
+    total = v + s2
+    sd = np.sqrt(total)
+    a, b = (low - m) / sd, (high - m) / sd
+    p = np.where(a > 0, ndtr(-a) - ndtr(-b), ndtr(b) - ndtr(a))
+    seen = p > 1e-250
+    safe = np.where(seen, p, 1.0)
+    with np.errstate(invalid="ignore", over="ignore", under="ignore"):
+        fa = np.where(np.abs(a) < 38, np.exp(-0.5 * a * a) / 2.5066282746310002, 0.0)
+        fb = np.where(np.abs(b) < 38, np.exp(-0.5 * b * b) / 2.5066282746310002, 0.0)
+        near = np.where(a > 0, a, b)
+        edge = np.where(fa > 0, a * fa, 0.0) - np.where(fb > 0, b * fb, 0.0)
+        shift = np.where(seen, (fa - fb) / safe, near)
+        spread = np.where(seen, np.maximum(1.0 + edge / safe - shift * shift, 0.0), 0.0)
+        far = -0.5 * near * near - np.log(1.0 + np.abs(near))
+        w += np.where(seen, np.log(safe), far)
+    share = v / total
+    m += share * shift * sd
+    v[:] = v * (1.0 - share) + share * share * spread * total
+
+
+_read = either(_read_loop, _read_arrays)
+_censor = either(_censor_loop, _censor_arrays)
+
+
+@compiled
+def sharpness(w):
+    """How many parts each cell must be cut into so that the sharpest peak is resolved to 0.8 sd."""
+    p = int(np.argmax(w))
+    if p == 0 or p == w.size - 1:
+        return 1
+    bend = -(w[p - 1] - 2.0 * w[p] + w[p + 1])
+    if bend < 0.64:
+        return 1
+    return min(64, int(math.ceil(0.8 * math.sqrt(bend) * 1.5625)))
+
+
+@compiled
+def between(y, first, last, t):
+    """Cubic through four neighbours at node i + t, for i = first..last-1 (needs one node either side)."""
+    a = -t * (t - 1.0) * (t - 2.0) / 6.0
+    b = (t + 1.0) * (t - 1.0) * (t - 2.0) / 2.0
+    c = -(t + 1.0) * t * (t - 2.0) / 2.0
+    d = (t + 1.0) * t * (t - 1.0) / 6.0
+    return (
+        a * y[first - 1 : last - 1]
+        + b * y[first:last]
+        + c * y[first + 1 : last + 1]
+        + d * y[first + 2 : last + 2]
+    )
+
+
+@compiled
+def live_range(w):
+    """First and last+1 node that count, with room for the cubic on either side."""
+    top = np.max(w)
+    first, last = 0, w.size
+    while first < w.size - 1 and w[first] < top - DEAD:
+        first += 1
+    while last > first + 1 and w[last - 1] < top - DEAD:
+        last -= 1
+    return max(first - 1, 1), min(last + 1, w.size - 2)
+
+
+@compiled
+def cell_mass(w):
+    """Posterior mass at each node (K,), integrated inside the cells, and the log of the total.
+
+    Sub-nodes hand their mass to their two neighbours in proportion, which keeps mass and mean.
+    """
+    top = np.max(w)
+    if not (top > -np.inf and top < np.inf):
+        return np.full(w.size, 1.0 / w.size), -1e10
+    parts = sharpness(w)
+    if parts == 1:
+        mass = np.exp(np.maximum(w - top, -700.0))
+    else:
+        mass = np.zeros(w.size)
+        first, last = live_range(w)
+        for j in range(parts):
+            t = j / parts
+            piece = np.exp(np.maximum(np.minimum(between(w, first, last, t) - top, 5.0), -700.0)) / parts
+            mass[first:last] += (1.0 - t) * piece
+            mass[first + 1 : last + 1] += t * piece
+    total = np.sum(mass)
+    return mass / total, top + math.log(total)
+
+
+@compiled
+def _memory(mass, z, rho, m, v, w, mix):
+    """Weights pass from old node j to new node k under z' = rho z + sqrt(1 - rho^2) noise.
+
+    With ``mix`` (a rate break) the level is kept: each new node takes the moments of what came to it.
+    """
+    step = z[1] - z[0]
+    var = max(1.0 - rho * rho, step * step)
+    new = np.zeros(z.size)
+    mean = np.zeros(z.size)
+    square = np.zeros(z.size)
+    centre = np.sum(mass * m)
+    for j in range(z.size):
+        if mass[j] > 1e-14:
+            row = np.exp(-0.5 * (z - rho * z[j]) ** 2 / var)
+            row *= mass[j] / np.sum(row)
+            new += row
+            if mix:
+                mean += row * (m[j] - centre)
+                square += row * (v[j] + (m[j] - centre) ** 2)
+    new = np.maximum(new, TINY)
+    w[:] = np.log(new)
+    if mix:
+        mean /= new
+        m[:] = centre + mean
+        v[:] = np.maximum(square / new - mean * mean, 1e-12)
+
+
+@compiled
+def run_one(op, du, a, b, c, first, last, r, rho, beta, z, m, v, w, q):
+    """Filter events first..last of one bearing; m, v, w (K,) hold the prior and then the posterior.
+
+    op (E,): what to do; du (E,): exposure since the event before, kh; a, b, c (E,): reading, its
+    variance; low, high, variance; step mean, variance; level mean, variance (um, um2). r (K,): um/kh at
+    each node. w is left unnormalised; what is returned belongs to its total.
+    """
+    q[:] = 1.0
+    constant = 0.0
+    ahead = 0.0
+    for e in range(first, last):
+        ahead += du[e]
+        what = op[e]
+        if what == SKIP:
+            continue
+        if what == READ:
+            _read(m, v, w, q, r, ahead, beta, a[e], b[e])
+            ahead = 0.0
+            constant -= HALF_LOG_2PI
+            if q[-1] > 1e120 or q[0] < 1e-120:
+                w -= 0.5 * np.log(q)
+                q[:] = 1.0
+            continue
+        m += r * ahead
+        v += (beta * ahead) * r
+        ahead = 0.0
+        if what == STEP:
+            m += a[e]
+            v += b[e]
+        elif what == LEVEL:
+            m[:] = a[e]
+            v[:] = b[e]
+        elif what == CENSOR:
+            _censor(m, v, w, a[e], b[e], c[e])
+        else:
+            w -= 0.5 * np.log(q)
+            q[:] = 1.0
+            mass, total = cell_mass(w)
+            constant += total
+            _memory(mass, z, rho, m, v, w, what == BREAK)
+            if what == LIFE:
+                m[:] = a[e]
+                v[:] = b[e]
+    m += r * ahead
+    v += (beta * ahead) * r
+    w -= 0.5 * np.log(q)
+    return constant
+
+
+@compiled
+def rates(loc, tau, z, linear):
+    """(K,) rate at each node: exp(loc + tau z), or loc + tau z where rates are taken as normal."""
+    if linear:
+        return loc + tau * z
+    return np.exp(np.minimum(loc + tau * z, 60.0))
+
+
+@compiled
+def run(
+    start, stop, op, du, a, b, c, loc, tau, rho, beta, m0, v0, lean, linear, z, keep, w_out, m_out, v_out
+):
+    """Filter every bearing; returns its log evidence (B,) and, with ``keep``, fills w, m, v (B, K).
+
+    ``lean`` (B,) lets the starting level lean on the node (m0 + lean z): zero in service, used to check
+    the filter against random-intercept-and-slope models. ``tau`` in it is the spread of log rate.
+    """
+    n = loc.size
+    evidence = np.zeros(n)
+    m, v, w, q = np.zeros(z.size), np.zeros(z.size), np.zeros(z.size), np.zeros(z.size)
+    prior = -0.5 * z * z
+    prior -= np.log(np.sum(np.exp(prior)))
+    for i in range(n):
+        r = rates(loc[i], tau[i], z, linear)
+        m[:] = m0[i] + lean[i] * z
+        v[:] = v0[i]
+        w[:] = prior
+        constant = run_one(op, du, a, b, c, start[i], stop[i], r, rho[i], beta[i], z, m, v, w, q)
+        if keep:
+            w_out[i] = w
+            m_out[i] = m
+            v_out[i] = v
+        mass, total = cell_mass(w)
+        evidence[i] = constant + total
+    return evidence
+
+
+@compiled
+def clouds(w, m, v, loc, tau, beta, tail, z, linear, cut, out):
+    """Turn filtered states (B, K) into short lists of weighted components; returns how many each (B,).
+
+    out (B, cap, 8): weight, mean and variance now (after ``tail`` kh), rate, half-cell slopes of mean and
+    rate (um, um/kh; as standard deviations of a uniform spread inside the cell), node z, beta. Cells are cut
+    until the sharpest peak has parts of half a standard deviation; components under ``cut`` are left out.
+    """
+    cap = out.shape[1]
+    count = np.zeros(w.shape[0], dtype=np.int64)
+    step = z[1] - z[0]
+    for i in range(w.shape[0]):
+        top = np.max(w[i])
+        if not (top > -np.inf and top < np.inf):
+            continue
+        parts = sharpness(w[i])
+        if parts > 1:
+            parts = min(64, 2 * parts)
+        first, last = live_range(w[i])
+        if parts == 1:
+            first, last = 1, z.size - 1
+        n, total = 0, 0.0
+        for j in range(parts):
+            t = j / parts
+            lw = between(w[i], first, last, t) if parts > 1 else w[i][first:last]
+            lm = between(m[i], first, last, t) if parts > 1 else m[i][first:last]
+            lv = between(v[i], first, last, t) if parts > 1 else v[i][first:last]
+            for k in range(last - first):
+                d = lw[k] - top
+                if d < cut or n >= cap:
+                    continue
+                zk = z[first + k] + t * step
+                rate = loc[i] + tau[i] * zk if linear else math.exp(min(loc[i] + tau[i] * zk, 60.0))
+                lean = rate * tau[i] if not linear else tau[i]
+                slope = 0.5 * (m[i, first + k + 1] - m[i, first + k - 1])
+                weight = math.exp(min(d, 5.0))
+                out[i, n, 0] = weight
+                out[i, n, 1] = lm[k] + rate * tail[i]
+                out[i, n, 2] = max(lv[k], 0.0) + max(beta[i] * rate * tail[i], 0.0)
+                out[i, n, 3] = rate
+                out[i, n, 4] = (slope + lean * step * tail[i]) / parts * 0.28867513459481287
+                out[i, n, 5] = lean * step / parts * 0.28867513459481287
+                out[i, n, 6] = zk
+                out[i, n, 7] = beta[i]
+                total += weight
+                n += 1
+        for k in range(n):
+            out[i, k, 0] /= total
+        count[i] = n
+    return count
+
+
+@compiled
+def surprises(start, stop, op, du, a, b, c, loc, tau, rho, beta, m0, v0, z, out):
+    """Fill out (E,) with each reading's distance from its forecast, in sds of the forecast."""
+    m, v, w, q = np.zeros(z.size), np.zeros(z.size), np.zeros(z.size), np.zeros(z.size)
+    prior = -0.5 * z * z
+    prior -= np.log(np.sum(np.exp(prior)))
+    for i in range(loc.size):
+        r = np.exp(np.minimum(loc[i] + tau[i] * z, 60.0))
+        m[:] = m0[i]
+        v[:] = v0[i]
+        w[:] = prior
+        for e in range(start[i], stop[i]):
+            if op[e] == READ:
+                mass = np.exp(np.maximum(w - np.max(w), -700.0))
+                mass /= np.sum(mass)
+                mean = m + r * du[e]
+                middle = np.sum(mass * mean)
+                var = np.sum(mass * (v + beta[i] * du[e] * r + (mean - middle) ** 2)) + b[e]
+                out[e] = (a[e] - middle) / math.sqrt(var)
+            run_one(op, du, a, b, c, e, e + 1, r, rho[i], beta[i], z, m, v, w, q)

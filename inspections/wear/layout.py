@@ -1,0 +1,116 @@
+"""What the filter is to do at each event, under given parameters."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from . import grid
+from .history import FloatArray, Histories, IntArray, Kind
+
+if TYPE_CHECKING:
+    from .population import Params
+
+WIDE_SHARE = 0.4  # sd of an unknown level as a share of the in-service maximum (wear model, section 2)
+RANGE_TO_NEW = 0.5  # common practice, no published source: new clearance about half the maximum
+LARGEST_UM = 1e7  # beyond any clearance; keeps squares finite
+
+
+@dataclass(frozen=True)
+class Frame:
+    """What does not depend on parameters: steps of exposure, and each bearing's scale (um)."""
+
+    histories: Histories
+    owner: IntArray
+    du: FloatArray
+    new_um: FloatArray  # (B,) middle of the fitting range, or the best guess of it
+    wide_um: FloatArray  # (B,) sd of a level nobody knows
+    tail: FloatArray  # (B,) exposure from the last event to the as-of day
+    usable: NDArray[np.bool_]  # (E,) readings and intervals that can be used
+
+
+def frame(h: Histories) -> Frame:
+    """Steps and scales of every bearing; broken figures are set aside here, never raised."""
+    owner = h.owner
+    exposure = np.nan_to_num(h.exposure_kh, nan=0.0, posinf=0.0, neginf=0.0)
+    du = np.diff(exposure, prepend=0.0)
+    filled = np.diff(h.start) > 0
+    du[h.start[:-1][filled]] = 0.0
+    du = np.maximum(du, 0.0)
+    last = np.zeros(h.n_bearings)
+    last[filled] = exposure[h.start[1:][filled] - 1]
+    now = np.where(np.isfinite(h.now_kh), h.now_kh, last)
+    tail = np.where(filled, np.maximum(now - last, 0.0), 0.0)
+    value = (h.kind == Kind.READING) & np.isfinite(h.value_um) & (np.abs(h.value_um) < LARGEST_UM)
+    bounds = (h.kind == Kind.INTERVAL) & ~(np.isnan(h.low_um) | np.isnan(h.high_um)) & (h.low_um < h.high_um)
+    bounds &= np.isfinite(h.low_um) | np.isfinite(h.high_um)
+    usable = (value | bounds) & (h.method >= 0) & (h.method < max(len(h.methods), 1))
+    new, wide = _scales(h, owner, usable)
+    return Frame(h, owner, du, new, wide, tail, usable)
+
+
+def _scales(h: Histories, owner: IntArray, usable: NDArray[np.bool_]) -> tuple[FloatArray, FloatArray]:
+    """New clearance and the spread of an unknown level, from the limits where stated, else the readings."""
+    limit = np.where(h.limit_um > 0, h.limit_um, np.where(h.replace_um > 0, h.replace_um, np.nan))
+    new = np.where(h.fitting_um > 0, h.fitting_um, RANGE_TO_NEW * limit)
+    for i in np.flatnonzero(np.isnan(new)):
+        events = np.arange(h.start[i], h.start[i + 1])
+        seen = h.value_um[events][usable[events] & np.isfinite(h.value_um[events])]
+        new[i] = max(float(np.median(seen)), 1.0) if len(seen) else 100.0
+    wide = WIDE_SHARE * np.where(np.isnan(limit), new / RANGE_TO_NEW, limit)
+    return new, wide
+
+
+@dataclass(frozen=True)
+class Work:
+    """The filter's instructions: op (E,), numbers a, b, c (E,) and the starting level (B,)."""
+
+    op: NDArray[np.int8]
+    a: FloatArray
+    b: FloatArray
+    c: FloatArray
+    m0: FloatArray
+    v0: FloatArray
+
+
+def lay_out(f: Frame, p: Params, set_aside: NDArray[np.bool_] | None = None) -> Work:
+    """Instructions for every event; ``set_aside`` (E,) readings count as not taken."""
+    h = f.histories
+    n = len(h.kind)
+    op = np.full(n, grid.SKIP, dtype=np.int8)
+    a, b, c = np.zeros(n), np.ones(n), np.zeros(n)
+    use = f.usable if set_aside is None else f.usable & ~set_aside
+    sd, bias = p.of_methods(h.methods)
+    which = np.clip(h.method, 0, len(sd) - 1)
+    extra = np.nan_to_num(h.extra_sd_um, nan=0.0, posinf=0.0)
+    var, shift = sd[which] ** 2 + extra**2, bias[which]
+    reading = use & (h.kind == Kind.READING)
+    op[reading], a[reading], b[reading] = grid.READ, (h.value_um - shift)[reading], var[reading]
+    bounds = use & (h.kind == Kind.INTERVAL)
+    op[bounds], c[bounds] = grid.CENSOR, var[bounds]
+    a[bounds] = np.clip(h.low_um - shift, -LARGEST_UM, LARGEST_UM)[bounds]
+    b[bounds] = np.clip(h.high_um - shift, -LARGEST_UM, LARGEST_UM)[bounds]
+    scrape = h.kind == Kind.SCRAPE
+    mean, spread = p.of_steps(h.class_)
+    op[scrape], a[scrape], b[scrape] = grid.STEP, mean[f.owner][scrape], spread[f.owner][scrape] ** 2
+    new = f.new_um * (1.0 + p.new_shift)
+    new_sd = f.new_um * p.new_spread
+    known = np.isfinite(h.level_um)
+    for kind, code in (
+        (Kind.NEW_LIFE, grid.LIFE),
+        (Kind.NEW_BASELINE, grid.LEVEL),
+        (Kind.UNSURE, grid.LEVEL),
+    ):
+        here = h.kind == kind
+        start = new if kind == Kind.NEW_LIFE else new + 0.25 * f.wide_um
+        loose = new_sd if kind == Kind.NEW_LIFE else f.wide_um
+        op[here] = code
+        a[here] = np.where(known, h.level_um, start[f.owner])[here]
+        b[here] = np.where(h.level_sd_um > 0, h.level_sd_um, loose[f.owner])[here] ** 2
+    op[h.kind == Kind.RATE_BREAK] = grid.BREAK
+    m0 = np.where(h.fresh, new, new + 0.25 * f.wide_um)
+    v0 = np.where(h.fresh, new_sd, f.wide_um) ** 2
+    return Work(op, a, b, c, m0, v0)

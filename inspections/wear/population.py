@@ -1,0 +1,186 @@
+"""What the fleet as a whole has taught: parameters, effects, and how sure we are of both."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, field
+from typing import Any
+
+import numpy as np
+
+from .history import FloatArray, Histories, Method
+
+FACTORS = ("class_", "site", "service", "position")
+LOG_RATE_PRIOR = (float(np.log(2.0)), 1.0)  # um/kh: a design assumption with no published source
+
+
+@dataclass(frozen=True)
+class Params:
+    """One set of fleet-wide parameters with the effects that belong to it.
+
+    tau: sd of log rate between bearings; beta: um, variance of wear per um of wear; rho: memory between
+    lives. Steps in um; new_shift and new_spread as shares of the fitting clearance. effect_levels:
+    ("mean", -1) is the log median rate, then (factor, code); effect_mean, effect_cov: their posterior.
+    """
+
+    tau: float = 0.5
+    beta: float = 1.0
+    rho: float = float(np.tanh(0.8))
+    method_sd: dict[str, float] = field(default_factory=dict)
+    method_bias: dict[str, float] = field(default_factory=dict)
+    method_bias_sd: dict[str, float] = field(default_factory=dict)
+    step_mean: float = 15.0
+    step_sd: float = 8.0
+    class_steps: dict[str, float] = field(default_factory=dict)
+    new_shift: float = 0.0
+    new_spread: float = 0.1
+    sigma: dict[str, float] = field(default_factory=dict)
+    effect_levels: tuple[tuple[str, int], ...] = (("mean", -1),)
+    effect_mean: tuple[float, ...] = (LOG_RATE_PRIOR[0],)
+    effect_cov: tuple[tuple[float, ...], ...] = ((LOG_RATE_PRIOR[1] ** 2,),)
+    taper_mean: float = (
+        0.0  # growth of the taper per um of wear: mean over the fleet, spread, sd of a reading
+    )
+    taper_spread: float = 0.3
+    taper_sd: float = 10.0
+
+    def of_methods(self, methods: Sequence[Method]) -> tuple[FloatArray, FloatArray]:
+        """(M,) standard uncertainty and bias of each method, um; a method never seen keeps its stated one."""
+        sd = [max(self.method_sd.get(m.name, m.sd_um), 1e-3) for m in methods] or [1.0]
+        bias = [self.method_bias.get(m.name, 0.0) for m in methods] or [0.0]
+        return np.array(sd), np.array(bias)
+
+    def bias_sd(self, methods: Sequence[Method]) -> FloatArray:
+        """(M,) what the bias of each method may still be, um."""
+        return np.array([self.method_bias_sd.get(m.name, m.bias_sd_um) for m in methods] or [0.0])
+
+    def of_steps(self, class_: Any) -> tuple[FloatArray, FloatArray]:
+        """(B,) mean and sd of a scrape's step by class, um."""
+        mean = np.full(len(class_), self.step_mean)
+        for code, value in self.class_steps.items():
+            mean[class_ == int(code)] = value
+        return mean, np.full(len(class_), self.step_sd)
+
+    def outlook(self, h: Histories) -> tuple[FloatArray, FloatArray]:
+        """(B,) mean and variance of each bearing's expected log rate; a level never seen gets its spread."""
+        place = {level: k for k, level in enumerate(self.effect_levels)}
+        mean = np.asarray(self.effect_mean)
+        cov = np.asarray(self.effect_cov)
+        columns = [np.zeros(h.n_bearings, dtype=int)]
+        unseen = np.zeros(h.n_bearings)
+        for factor, sigma in self.sigma.items():
+            codes = getattr(h, factor)
+            column = np.array([place.get((factor, int(code)), -1) for code in codes], dtype=int)
+            columns.append(column)
+            unseen += np.where(column < 0, sigma**2, 0.0)
+        total, var = np.zeros(h.n_bearings), unseen
+        for one in columns:
+            total += np.where(one >= 0, mean[one], 0.0)
+            for other in columns:
+                var = var + np.where((one >= 0) & (other >= 0), cov[one, other], 0.0)
+        return total, np.maximum(var, 0.0)
+
+
+@dataclass(frozen=True)
+class Pool:
+    """The bearings of one clock (run hours, stated duty, calendar); designs with weights, the mode first."""
+
+    clock: int
+    n_bearings: int
+    n_lives: int
+    young: bool
+    converged: bool
+    note: str
+    designs: tuple[Params, ...]
+    weights: tuple[float, ...]
+    aliased: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True)
+class Population:
+    """All pools; ``young`` and ``converged`` speak for the largest."""
+
+    pools: tuple[Pool, ...] = ()
+
+    def pool(self, clock: int) -> Pool:
+        """The pool of a clock; an empty young one where the fleet has none."""
+        for pool in self.pools:
+            if pool.clock == clock:
+                return pool
+        return Pool(clock, 0, 0, True, True, "no bearing of this clock yet", (Params(),), (1.0,))
+
+    @property
+    def main(self) -> Pool:
+        """The largest pool."""
+        return max(self.pools, key=lambda pool: pool.n_bearings, default=self.pool(0))
+
+    @property
+    def young(self) -> bool:
+        """Fewer than three lives with two readings each."""
+        return self.main.young
+
+    @property
+    def converged(self) -> bool:
+        """Whether the fit came to rest."""
+        return self.main.converged
+
+    @property
+    def log_median(self) -> float:
+        """Log of the fleet's median rate, um/kh."""
+        return self.main.designs[0].effect_mean[0]
+
+    @property
+    def median_rate_um_per_kh(self) -> float:
+        """The fleet's median rate."""
+        return float(np.exp(self.log_median))
+
+    def drivers(self, clock: int | None = None) -> list[tuple[str, int, float, float, float]]:
+        """(factor, code, ratio, low, high): wear of each level against the fleet's, with its 90 % interval."""
+        params = (self.main if clock is None else self.pool(clock)).designs[0]
+        rows = []
+        for k, (factor, code) in enumerate(params.effect_levels[1:], start=1):
+            middle, sd = params.effect_mean[k], params.effect_cov[k][k] ** 0.5
+            low, high = np.exp(middle - 1.645 * sd), np.exp(middle + 1.645 * sd)
+            rows.append((factor.rstrip("_"), code, float(np.exp(middle)), float(low), float(high)))
+        return rows
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain dicts, lists, floats and strings; ``from_json`` brings back the same numbers to the bit."""
+        return {"format": 1, "pools": [asdict(pool) for pool in self.pools]}
+
+    @classmethod
+    def from_json(cls, data: dict[str, Any]) -> Population:
+        """The population ``to_json`` wrote."""
+        return cls(tuple(_pool(row) for row in data["pools"]))
+
+
+def _pool(row: dict[str, Any]) -> Pool:
+    designs = tuple(_params(design) for design in row["designs"])
+    aliased = tuple((str(a), str(b)) for a, b in row["aliased"])
+    return Pool(**{**row, "designs": designs, "weights": tuple(row["weights"]), "aliased": aliased})
+
+
+def _params(row: dict[str, Any]) -> Params:
+    levels = tuple((str(factor), int(code)) for factor, code in row["effect_levels"])
+    cov = tuple(tuple(line) for line in row["effect_cov"])
+    return Params(
+        **{**row, "effect_levels": levels, "effect_mean": tuple(row["effect_mean"]), "effect_cov": cov}
+    )
+
+
+def fit_fleet(
+    histories: Histories, *, previous: Population | None = None, threads: bool = False, carry: bool = True
+) -> Population:
+    """Fit every pool by maximum marginal posterior; never raises for what the data are.
+
+    ``previous`` gives the starting point. ``carry``: small fleets carry the uncertainty of the fleet-wide
+    parameters as a design of points round the mode. A fit that fails falls back to the priors and says so.
+    """
+    from .fit import fit_pool  # fit builds on this module
+
+    pools = []
+    for clock in sorted(set(histories.clock.tolist())):
+        members = histories.take(np.flatnonzero(histories.clock == clock))
+        known = previous.pool(clock) if previous is not None else None
+        pools.append(fit_pool(members, clock, known, threads=threads, carry=carry))
+    return Population(tuple(pools))

@@ -1,0 +1,97 @@
+"""What a forecast rests on: readings in view, what they can detect, and whether wear looks straight."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .filtering import Clouds
+from .history import FloatArray, IntArray, Kind
+from .layout import Frame
+from .population import Params
+from .taper import wear_since_start
+
+ONE_SIDED_95 = 1.6448536269514722
+CURVED = 3.0  # sds of the bend of a life's readings at which steady wear is doubted
+READINGS_FOR_BEND = 5
+
+
+def readings_in_view(f: Frame) -> IntArray:
+    """(B,) usable readings and intervals."""
+    return np.bincount(f.owner[f.usable], minlength=f.histories.n_bearings)
+
+
+def log_rate_variance(clouds: Clouds) -> FloatArray:
+    """(B,) posterior variance of the log rate."""
+    parts = clouds.parts.copy()
+    rate = np.maximum(parts[:, 3], 1e-300)
+    inside = (parts[:, 5] / rate) ** 2
+    parts[:, 6] = np.log(rate)
+    n = len(clouds.begin) - 1
+    _, between = Clouds(clouds.begin, parts, clouds.edge).moments(6)
+    return between + np.bincount(clouds.owner, parts[:, 0] * inside, minlength=n)
+
+
+def _segments(f: Frame, p: Params, aside: NDArray[np.bool_]):
+    """Readings of the present life: owner, exposure, value, variance, and segment between scrapes."""
+    h = f.histories
+    gone, life = wear_since_start(f)
+    present = np.full(h.n_bearings, -1)
+    present[f.owner] = life  # the last written is the last event's
+    seen = f.usable & ~aside & (h.kind == Kind.READING) & (life == present[f.owner])
+    cut = np.isin(h.kind, [Kind.SCRAPE, Kind.NEW_LIFE, Kind.NEW_BASELINE, Kind.UNSURE])
+    cut[h.start[:-1][np.diff(h.start) > 0]] = True
+    segment = np.cumsum(cut)
+    sd, bias = p.of_methods(h.methods)
+    which = np.clip(h.method[seen], 0, len(sd) - 1)
+    var = sd[which] ** 2 + np.nan_to_num(h.extra_sd_um[seen]) ** 2
+    return f.owner[seen], gone[seen], h.value_um[seen] - bias[which], var, segment[seen]
+
+
+def _centred(x: FloatArray, weight: FloatArray, group: IntArray) -> FloatArray:
+    total = np.bincount(group, weight)
+    return x - (np.bincount(group, weight * x) / np.maximum(total, 1e-300))[group]
+
+
+def detectable(f: Frame, p: Params, aside: NDArray[np.bool_]) -> FloatArray:
+    """(B,) the smallest rate the present life's readings can show above zero, one-sided 95 %, um/kh.
+
+    1.645 / sqrt(sum (x - mean)^2 / var), each stretch between scrapes with a level of its own. Two
+    readings of sd s a time T apart: 1.645 s sqrt(2) / T.
+    """
+    owner, x, _, var, segment = _segments(f, p, aside)
+    out = np.full(f.histories.n_bearings, np.nan)
+    if not len(owner):
+        return out
+    apart = _centred(x, 1 / var, segment)
+    spread = np.bincount(owner, apart**2 / var, minlength=len(out))
+    return np.where(spread > 0, ONE_SIDED_95 / np.sqrt(np.maximum(spread, 1e-300)), np.nan)
+
+
+def curved(f: Frame, p: Params, aside: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """(B,) whether the present life's readings bend by more than their uncertainty and uneven wear allow.
+
+    The coefficient of a square term beside a level per stretch and one slope, against its standard error.
+    """
+    owner, x, y, var, segment = _segments(f, p, aside)
+    n = f.histories.n_bearings
+    if not len(owner):
+        return np.zeros(n, dtype=bool)
+    first, last = np.full(n, np.inf), np.full(n, -np.inf)
+    np.minimum.at(first, owner, y)
+    np.maximum.at(last, owner, y)
+    count = np.bincount(owner, minlength=n)
+    uneven = p.beta * np.maximum(last - first, 0.0) / np.maximum(count, 1)
+    weight = 1.0 / (var + uneven[owner])
+    x = _centred(x, weight, segment)
+    y = _centred(y, weight, segment)
+    square = _centred(x * x, weight, segment)
+    sxx = np.bincount(owner, weight * x * x, minlength=n)
+    slope = np.bincount(owner, weight * x * square, minlength=n) / np.maximum(sxx, 1e-300)
+    rest = square - slope[owner] * x
+    information = np.bincount(owner, weight * rest * rest, minlength=n)
+    bend = np.bincount(owner, weight * rest * y, minlength=n)
+    score = np.abs(bend) / np.sqrt(np.maximum(information, 1e-300))
+    scale = np.maximum(sxx, 1e-300)
+    enough = (count >= READINGS_FOR_BEND) & (information > 1e-9 * scale**0.0)
+    return enough & (score > CURVED)
