@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 
 from fleet.ledger.canonical import canonical, entry_text, leaf_hash, plain, sha256, tree_root
 
-
 # RFC 8785 (JSON Canonicalization Scheme), section 3.2.2 with 3.2.4: the sample object and its canonical bytes.
 RFC_8785_SAMPLE = r"""{
   "numbers": [333333333.33333329, 1E30, 4.50, 2e-3, 0.000000000000000000000000001],
