@@ -1,0 +1,375 @@
+"""One file into the record: read, checked as a whole, then stored in one transaction or not at all."""
+
+import datetime as dt
+import hashlib
+import uuid
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from django.db import DatabaseError, IntegrityError, OperationalError, transaction
+
+from fleet import bulk
+from fleet.clock import now, today_at
+from fleet.importing.columns import Column
+from fleet.importing.directory import Directory
+from fleet.importing.findings import Finding, in_order, of_file
+from fleet.importing.known import SetAsideBefore, give_keys, mark_known
+from fleet.importing.options import Options
+from fleet.importing.reading import Parsed, ParsedRow, parse
+from fleet.ledger.writing import Fact, write
+from fleet.models import Person, SetAside, Sheet, SheetRow, Site, StoredFile
+from fleet.refusals import sentence_of
+from fleet.sheets import SheetFault, read_sheet
+
+Progress = Callable[[str], None]
+AS_TEMPLATES_SAY = Options()
+
+
+@dataclass(frozen=True)
+class Counts:
+    """Rows of a sheet: seen = stored + set aside + already there + blank."""
+
+    seen: int = 0
+    stored: int = 0
+    set_aside: int = 0
+    already: int = 0
+    blank: int = 0
+
+    def words(self) -> str:
+        """The counts as they are said."""
+        return (
+            f"{self.seen} rows seen = {self.stored} stored + {self.set_aside} set aside + {self.already} already "
+            f"there + {self.blank} blank"
+        )
+
+
+@dataclass
+class Context:
+    """What a loader may ask about the import it works for.
+
+    `memory` is the loader's own, from `resolve` to `store`. Inside `store`, `sheet` is the row that will stand for
+    this import; its id may be pointed to at once.
+    """
+
+    options: Options
+    by: uuid.UUID
+    today: dt.date
+    directory: Directory
+    site: Site | None = None
+    sheet: Sheet | None = None
+    memory: dict[str, Any] = field(default_factory=dict)
+    progress: Progress = lambda words: None
+
+
+class Loader:
+    """What one kind of sheet holds and how it is stored. Register an instance with `register_loader`.
+
+    Attributes
+    ----------
+    holds : str
+        a value of `Sheet.Holds`.
+    columns : sequence of Column
+        the template, in its order.
+    known_by_rows : bool
+        a row that came before adds nothing (a history). False where rows describe things and are compared with
+        the record instead (a register): the loader then counts what was already there itself.
+    """
+
+    holds: str = ""
+    columns: Sequence[Column] = ()
+    known_by_rows: bool = False
+
+    def resolve(self, parsed: Parsed, context: Context) -> Iterable[Finding]:
+        """Set `row.site` and `row.bearing`, put inner ids in `row.content`; no question to the database per row."""
+        return ()
+
+    def check(self, parsed: Parsed, context: Context) -> Iterable[Finding]:
+        """Faults and questions of the whole file. Rows at fault are among `parsed.rows`, with values missing."""
+        return ()
+
+    def prepare(self, rows: Sequence[ParsedRow], context: Context) -> None:
+        """Work that needs no lock, done before the transaction; results go into `context.memory`."""
+
+    def store(self, rows: Sequence[ParsedRow], context: Context, act: uuid.UUID) -> tuple[int, int]:
+        """Write the rows with `write(..., by=context.by, act=act)`; returns how many were stored, how many already there.
+
+        Called inside the one transaction; anything raised here leaves nothing behind.
+        """
+        raise NotImplementedError
+
+
+@dataclass
+class Result:
+    """What came of an import. `ok`: stored (or would be, in a dry run). Findings are in the sheet's order."""
+
+    ok: bool
+    holds: str
+    name: str
+    faults: list[Finding] = field(default_factory=list)
+    questions: list[Finding] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
+    counts: Counts = field(default_factory=Counts)
+    sheet: Sheet | None = None
+    dry_run: bool = False
+
+    @property
+    def findings(self) -> list[Finding]:
+        """Faults and questions together, in the sheet's order."""
+        return in_order([*self.faults, *self.questions])
+
+    def saying(self) -> str:
+        """The outcome in one sentence."""
+        if self.ok:
+            would = "would be stored: " if self.dry_run else ""
+            return f"{self.name}: {would}{self.counts.words()}."
+        parts = [_counted(len(self.faults), "fault"), _counted(len(self.questions), "open question")]
+        return f"{self.name}: {' and '.join(part for part in parts if part)}; nothing was stored."
+
+
+def _counted(n: int, what: str) -> str:
+    return f"{n} {what}{'' if n == 1 else 's'}" if n else ""
+
+
+_LOADERS: dict[str, Loader] = {}
+
+
+def register_loader(holds: str, loader: Loader) -> None:
+    """Make a kind of sheet known; an app does so in its `AppConfig.ready()`."""
+    _LOADERS[holds] = loader
+
+
+def loader_for(holds: str) -> Loader:
+    """The loader of a kind of sheet.
+
+    Raises
+    ------
+    LookupError
+        for a kind nobody registered.
+    """
+    try:
+        return _LOADERS[holds]
+    except KeyError:
+        raise LookupError(
+            f"no sheet of the kind '{holds}' is known; known are: {', '.join(_LOADERS)}"
+        ) from None
+
+
+def loaders() -> dict[str, Loader]:
+    """Every kind of sheet with its loader, in the order in which a plant needs them."""
+    order = [word for word in Sheet.Holds.values if word in _LOADERS]
+    return {word: _LOADERS[word] for word in order}
+
+
+def import_file(
+    data: bytes,
+    name: str,
+    *,
+    holds: str,
+    by: uuid.UUID,
+    options: Options = AS_TEMPLATES_SAY,
+    progress: Progress | None = None,
+) -> Result:
+    """Import one file, whole or not at all.
+
+    Parameters
+    ----------
+    data, name : bytes, str
+        the file and what it is called.
+    holds : str
+        a value of `Sheet.Holds` for which a loader is registered.
+    by : UUID
+        the inner id of the person who imports.
+    progress : callable, optional
+        told in a few words what is being done.
+
+    Returns
+    -------
+    Result
+        refused files are an answer, not an exception: every fault and open question is in it, and nothing is stored.
+
+    Raises
+    ------
+    LookupError
+        for a kind of sheet nobody registered.
+    """
+    loader = loader_for(holds)
+    result = Result(False, holds, name, dry_run=options.dry_run)
+    complaint = options.complaint()
+    directory = Directory.load()
+    site = directory.site(options.site) if options.site else None
+    if options.site and site is None and holds != Sheet.Holds.REGISTER:
+        complaint = complaint or f"no site is called '{options.site}'; write its name as the register has it"
+    if complaint:
+        result.faults.append(of_file(complaint, code="options"))
+        return result
+    today = max([today_at(one) for one in directory.sites.values()] or [now().date()])
+    context = Context(replace(options, today=today), by, today, directory, site)
+    context.progress = progress or context.progress
+    try:
+        context.progress("reading the file")
+        parsed = parse(read_sheet(data, name, tab=0).tabs[0], _columns(loader, options), context.options)
+    except SheetFault as fault:
+        result.faults.append(of_file(str(fault).removeprefix("file: ")))
+        return result
+    _Import(data, loader, parsed, context, result).run()
+    return result
+
+
+def _columns(loader: Loader, options: Options) -> list[Column]:
+    """The loader's columns; the site need not stand in the sheet where it is given for the whole file."""
+    given = bool(options.site)
+    return [replace(one, required=False) if given and one.name == "site" else one for one in loader.columns]
+
+
+class _Import:
+    """The steps of one import over one parsed sheet."""
+
+    def __init__(self, data: bytes, loader: Loader, parsed: Parsed, context: Context, result: Result) -> None:
+        self.data, self.loader, self.parsed, self.context, self.result = data, loader, parsed, context, result
+        self.id_column = next((one.name for one in loader.columns if one.names_row), "")
+        self.aside: list[ParsedRow] = []
+        self.aside_before: list[ParsedRow] = []
+        self.settled: list[uuid.UUID] = []
+        self.kept: list[ParsedRow] = []
+
+    def run(self) -> None:
+        self.context.progress("checking the rows")
+        findings = self._check()
+        self.result.remarks = [*self.parsed.remarks, *_seen_before(self.data, self.loader.holds)]
+        self.result.faults = in_order(
+            [*self.parsed.faults, *(one for one in findings if not one.is_question)]
+        )
+        self.result.questions = in_order([one for one in findings if one.is_question])
+        self._part_rows()
+        if self.result.faults or self.result.questions:
+            return
+        try:
+            self.context.progress("preparing the entries")
+            self.loader.prepare(self.kept, self.context)
+            self.context.progress("storing")
+            with transaction.atomic():
+                self._store()
+                if self.context.options.dry_run:
+                    transaction.set_rollback(True)
+        except IntegrityError as error:
+            self.result.faults.append(of_file(sentence_of(error), "nothing was stored", "constraint"))
+            return
+        except OperationalError as error:
+            remedy = "try again in a moment; nothing was stored"
+            self.result.faults.append(of_file(f"the record could not be written ({error})", remedy, "record"))
+            return
+        self.result.ok = True
+        if self.context.options.dry_run:
+            self.result.sheet = None
+
+    def _check(self) -> list[Finding]:
+        rows = self.parsed.rows
+        if not rows:
+            return []
+        findings = list(self.loader.resolve(self.parsed, self.context))
+        if self.loader.known_by_rows:
+            findings += give_keys(rows, holds=self.loader.holds, id_column=self.id_column)
+            findings += mark_known(rows, id_column=self.id_column)
+        findings += self.loader.check(self.parsed, self.context)
+        return findings
+
+    def _part_rows(self) -> None:
+        """Which rows are set aside (now, or before with the same words), which are there already, which are stored."""
+        if self.result.faults:
+            return
+        questioned = {number for one in self.result.questions for number in one.touched}
+        before = SetAsideBefore(self.loader.holds)
+        open_still: set[int] = set()
+        for row in self.parsed.rows:
+            if row.already:
+                continue
+            waiting = before.take(self.parsed, row)
+            if row.number in questioned:
+                if waiting:
+                    self.aside_before.append(row)
+                else:
+                    self.aside.append(row)
+                    open_still.add(row.number)
+            else:
+                self.kept.append(row)
+                if waiting:
+                    self.settled.append(waiting)
+        may = bool(self.context.options.set_aside)
+        self._asked = self.result.questions
+        self.result.questions = [
+            one
+            for one in self._asked
+            if not one.touched or (not may and open_still.intersection(one.touched))
+        ]
+
+    def _store(self) -> None:
+        act, context, holds = uuid.uuid4(), self.context, self.loader.holds
+        file = _keep_file(self.data)
+        site = context.site or self._only_site()
+        sheet = Sheet(file=file, name=self.result.name[-200:], holds=holds, site=site)
+        sheet.options = context.options.declared()
+        context.sheet = sheet
+        stored, already = self.loader.store(self.kept, context, act)
+        already += sum(row.already for row in self.parsed.rows) + len(self.aside_before)
+        sheet.n_seen, sheet.n_blank = self.parsed.n_seen, self.parsed.n_blank
+        sheet.n_stored, sheet.n_already, sheet.n_set_aside = stored, already, len(self.aside)
+        facts = [Fact(f"site:{site.id}" if site else "plant", "sheet", row=sheet)]
+        facts += [self._set_aside(row, sheet) for row in self.aside]
+        chains = (
+            dict(SetAside.objects.filter(pk__in=self.settled).values_list("id", "chain"))
+            if self.settled
+            else {}
+        )
+        facts += [
+            Fact(
+                chain,
+                "withdrawal",
+                body={"of": "set_aside", "id": pk, "reason": "settled: the row was stored"},
+            )
+            for pk, chain in chains.items()
+        ]
+        write(facts, by=context.by, act=act)
+        if self.loader.known_by_rows:
+            bulk.insert([_sheet_row(sheet, row) for row in self.kept])
+        self.result.sheet = sheet
+        self.result.counts = Counts(sheet.n_seen, stored, len(self.aside), already, self.parsed.n_blank)
+
+    def _only_site(self) -> Site | None:
+        """The one site all rows are of, if there is one."""
+        ids = {row.site for row in self.parsed.rows}
+        return Site.objects.filter(pk=ids.pop()).first() if len(ids) == 1 and None not in ids else None
+
+    def _set_aside(self, row: ParsedRow, sheet: Sheet) -> Fact:
+        asked = "; ".join(one.sentence for one in self._asked if row.number in one.touched)
+        aside = SetAside(
+            sheet=sheet, number=row.number, bearing=row.bearing, cells=self.parsed.words_of(row),
+            question=asked[:500], reason=self.context.options.set_aside[:300],
+        )  # fmt: skip
+        chain = f"bearing:{row.bearing}" if row.bearing else f"site:{row.site}" if row.site else "plant"
+        return Fact(chain, "set_aside", row=aside)
+
+
+def _keep_file(data: bytes) -> StoredFile:
+    """The file's bytes in the record, once however often it comes."""
+    digest = hashlib.sha256(data).hexdigest()
+    file, _ = StoredFile.objects.get_or_create(sha256=digest, defaults={"size": len(data), "data": data})
+    return file
+
+
+def _sheet_row(sheet: Sheet, row: ParsedRow) -> SheetRow:
+    if row.site is None:
+        raise DatabaseError(f"row {row.number} is to be stored and its site was never resolved")
+    return SheetRow(sheet=sheet, number=row.number, site=row.site, key=row.key, digest=row.digest)
+
+
+def _seen_before(data: bytes, holds: str) -> list[str]:
+    """That the very same file was imported before, when and by whom."""
+    digest = hashlib.sha256(data).hexdigest()
+    before = Sheet.objects.standing().filter(file=digest, holds=holds).order_by("-recorded_at").first()
+    if before is None:
+        return []
+    who = Person.objects.filter(pk=before.recorded_by).first()
+    return [
+        f"this very file was imported before, on {before.recorded_at:%Y-%m-%d} by {who or 'someone not known'}"
+    ]

@@ -1,0 +1,214 @@
+"""A sheet's rows as values, with every fault of every cell found in one pass."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+from uuid import UUID
+
+from fleet.importing.columns import CLEAR, Column, canonical_text
+from fleet.importing.findings import Finding, Misfit, of_cell, of_file
+from fleet.importing.options import Options
+from fleet.sheets import Row, Tab
+from fleet.units import Unreadable, shown
+
+
+@dataclass(slots=True)
+class ParsedRow:
+    """One row that is not blank.
+
+    `values` holds what could be read, by column; a blank cell and one at fault are missing (`faulty` names the
+    latter). `typed` holds the texts. A loader's `resolve` sets `site`, `bearing` and, in `content`, whatever
+    stands for the same thing under several spellings; `already` is set when the row is known from before.
+    """
+
+    number: int
+    values: dict[str, Any]
+    typed: dict[str, str]
+    content: dict[str, str]
+    cells: Row
+    faulty: set[str] = field(default_factory=set)
+    tab: str = ""
+    site: UUID | None = None
+    bearing: UUID | None = None
+    key: str = ""
+    digest: str = ""
+    already: bool = False
+
+    def get(self, column: str, otherwise: Any = None) -> Any:
+        """The value of a column, or `otherwise` where it is blank or at fault."""
+        return self.values.get(column, otherwise)
+
+    def fault(self, column: str, expected: str, remedy: str, code: str, found: str | None = None) -> Finding:
+        """A fault of this row; `found` where it is not simply the cell's text."""
+        said = shown(self.typed.get(column, "")) if found is None else found
+        return Finding(code, said, expected, remedy, self.number, column, self.tab)
+
+    def question(
+        self, column: str, expected: str, remedy: str, code: str, found: str | None = None
+    ) -> Finding:
+        """A question about this row: it can be read, and does not fit."""
+        said = shown(self.typed.get(column, "")) if found is None else found
+        return Finding(code, said, expected, remedy, self.number, column, self.tab, is_question=True)
+
+
+@dataclass
+class Parsed:
+    """A whole sheet: its rows in order, how many were blank, and what is wrong or worth a remark."""
+
+    rows: list[ParsedRow] = field(default_factory=list)
+    n_seen: int = 0
+    n_blank: int = 0
+    faults: list[Finding] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
+    headings: list[str] = field(default_factory=list)
+    present: frozenset[str] = frozenset()
+
+    def words_of(self, row: ParsedRow) -> dict[str, str]:
+        """A row word for word: every filled cell by its heading, columns nobody reads included."""
+        return {
+            self.headings[j] or f"column {j + 1}": cell
+            for j, cell in enumerate(row.cells.cells)
+            if cell.strip()
+        }
+
+
+def parse(tab: Tab, columns: Sequence[Column], options: Options) -> Parsed:
+    """Read a tab's rows by its headings.
+
+    Parameters
+    ----------
+    tab : Tab
+        as `fleet.sheets.read_sheet` gives it.
+    columns : sequence of Column
+        the template; column order in the sheet is free, columns that are not required may be missing.
+
+    Returns
+    -------
+    Parsed
+        nothing is raised for what the file holds: every fault is in `faults`.
+    """
+    parsed = Parsed(n_seen=len(tab.rows), headings=_padded(tab))
+    where = _places(tab, columns, parsed)
+    parsed.present = frozenset(where)
+    if parsed.faults:
+        return parsed
+    _parse_rows(tab, [(where[one.name], one) for one in columns if one.name in where], options, parsed)
+    for row in tab.rows_beyond_heading():
+        parsed.faults.append(_beyond(row, tab))
+    if tab.hidden_rows:
+        parsed.remarks.append(
+            f"{len(tab.hidden_rows)} rows are hidden in the workbook; they are read like the others"
+        )
+    if not parsed.rows and not parsed.faults:
+        parsed.faults.append(of_file("no row below the headings holds anything", "fill the sheet", "empty"))
+    return parsed
+
+
+def heading_key(heading: str) -> str:
+    """A heading as it is compared: small letters, spaces and hyphens as underscores."""
+    return "_".join(heading.casefold().replace("-", " ").replace("_", " ").split())
+
+
+def _padded(tab: Tab) -> list[str]:
+    width = max((len(row.cells) for row in tab.rows), default=0)
+    return tab.heading + [""] * (width - len(tab.heading))
+
+
+def _places(tab: Tab, columns: Sequence[Column], parsed: Parsed) -> dict[str, int]:
+    """Where each known column stands; unknown ones are a remark, missing and doubled ones faults."""
+    known = {one.name for one in columns}
+    where: dict[str, int] = {}
+    unknown = []
+    for j, heading in enumerate(tab.heading):
+        name = heading_key(heading)
+        if name in where:
+            parsed.faults.append(of_file(f"two columns are headed '{name}'", "keep one of them", "heading"))
+        elif name in known:
+            where[name] = j
+        elif name:
+            unknown.append(heading)
+    if unknown:
+        listed = ", ".join(shown(heading) for heading in unknown)
+        parsed.remarks.append(f"columns that are not read: {listed}")
+    for one in columns:
+        if one.required and one.name not in where:
+            found = ", ".join(heading for heading in tab.heading if heading)[:200]
+            sentence = f"the column '{one.name}' is missing (found: {found})"
+            parsed.faults.append(of_file(sentence, "add it, or take the template's headings", "heading"))
+    return where
+
+
+def _parse_rows(tab: Tab, columns: list[tuple[int, Column]], options: Options, parsed: Parsed) -> None:
+    """Row by row, each distinct text of a column read only once."""
+    from_workbook = options.for_workbook_cells()
+    # Text and how the workbook holds it -> value and canonical text, or the error to show.
+    caches: list[dict[tuple[str, int], Any]] = [{} for _ in columns]
+    required = [one.name for _, one in columns if one.required]
+    plan = [(j, one, one.name, cache) for (j, one), cache in zip(columns, caches, strict=True)]
+    for row in tab.rows:
+        cells = row.cells
+        if row.is_blank:
+            parsed.n_blank += 1
+            continue
+        values: dict[str, Any] = {}
+        typed: dict[str, str] = {}
+        content: dict[str, str] = {}
+        out = ParsedRow(row.number, values, typed, content, row)
+        for j, one, name, cache in plan:
+            text = cells[j].strip() if j < len(cells) else ""
+            if not text:
+                continue
+            held = 1 if j in row.date_columns else 2 if j in row.number_columns else 0
+            said = cache.get((text, held))
+            if said is None:
+                said = cache[(text, held)] = _read(one, text, held, from_workbook if held else options)
+            typed[name] = text
+            if isinstance(said, Unreadable):
+                out.faulty.add(name)
+                parsed.faults.append(of_cell(said, row.number, name, out.tab))
+            else:
+                values[name], content[name] = said
+        for name in required:
+            if name not in typed:
+                parsed.faults.append(
+                    out.fault(name, "a filled cell", "fill it in, or leave out the row", "missing")
+                )
+        parsed.rows.append(out)
+
+
+def _read(column: Column, text: str, held: int, options: Options) -> Any:
+    """Value and canonical text of a cell, or the error."""
+    if text == "-" and column.clearable:
+        return CLEAR, "-"
+    if held == 1 and not column.takes_dates:
+        remedy = "the spreadsheet may have taken 3-4 or 3/4 for a date: format the column as text and type it again"
+        return Misfit(text, "no date in this column", remedy, "date_in_value")
+    try:
+        value = column.read(text, options)
+    except Unreadable as error:
+        return error
+    return value, canonical_text(value)
+
+
+def _beyond(row: Row, tab: Tab) -> Finding:
+    """A filled cell without a heading above it."""
+    headless = [
+        j
+        for j, cell in enumerate(row.cells)
+        if cell.strip() and not (j < len(tab.heading) and tab.heading[j])
+    ]
+    j = headless[0]
+    remedy = "give the column a heading, or put text that holds the separator in quotes"
+    return Finding(
+        "beyond", shown(row.cells[j]), "a heading above every filled cell", remedy, row.number, letters(j)
+    )
+
+
+def letters(j: int) -> str:
+    """A column's letters in a spreadsheet, from 0: A, B, ... Z, AA."""
+    name = ""
+    j += 1
+    while j:
+        j, rest = divmod(j - 1, 26)
+        name = chr(65 + rest) + name
+    return name
