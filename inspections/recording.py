@@ -1,0 +1,504 @@
+"""Every act that adds to a bearing's history: check, ledger entries, typed rows, one transaction.
+
+All acts take keyword-only facts and `by`, the inner id of the person who records. Lengths are um, diametral for a
+clearance; days are the site's own days.
+"""
+
+import datetime as dt
+import uuid
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from decimal import Decimal
+from typing import Any
+from uuid import UUID
+
+from django.db import transaction
+from django.db.models import Max
+
+from fleet import clock, units
+from fleet.ledger import kinds
+from fleet.ledger.writing import Fact, write
+from fleet.models import Bearing, Instrument, Person, Place, Recorded, Sheet, ShellFitting, ShellHalf, folded
+from inspections.facts import EventFact, Happened, MeterFact, ReadingFact, read_station
+from inspections.models import (
+    BOUNDS_UM,
+    WHOLE_PUMP,
+    WORK,
+    Event,
+    EventKind,
+    MeterEntry,
+    Method,
+    Quantity,
+    Reading,
+    Visit,
+)
+from inspections.visiting import Machines, NotRecorded, Openings
+
+_NEW_SHELL = (EventKind.SHELL_CHANGE, EventKind.REBABBITT)
+_BY_METHOD = {Method.CROWN_THICKNESS: Quantity.WALL, Method.DEPTH_GAUGE: Quantity.SHAFT_DROP}
+
+
+@dataclass
+class Stored:
+    """What an act has stored, for whoever started it."""
+
+    act: UUID
+    readings: list[Reading] = field(default_factory=list)
+    events: list[Event] = field(default_factory=list)
+    meter: list[MeterEntry] = field(default_factory=list)
+    joined: list[Happened] = field(default_factory=list)
+    """Facts that joined a visit stored before."""
+
+
+def quantity_of(method: str) -> str:
+    """The quantity that a method measures where none is named: crown thickness a wall, a depth gauge a shaft drop."""
+    return str(_BY_METHOD.get(method, Quantity.CLEARANCE))  # type: ignore[call-overload]
+
+
+# the bulk act --------------------------------------------------------------------------------------------
+
+
+def record_history(
+    facts: Sequence[Happened], *, by: UUID, sheet: Sheet | UUID | None = None, act: UUID | None = None
+) -> Stored:
+    """Record many facts of any bearings as one act: visits found or made, stages and machines settled, one `write`.
+
+    Parameters
+    ----------
+    facts : sequence of ReadingFact, EventFact, MeterFact
+        in their given order (`order`); lengths in um on each reading's own basis. They are changed: visit and stage
+        are filled in.
+    by : UUID
+        the person who records.
+    sheet : Sheet or UUID, optional
+        where they come from; visits made for them are closed ones.
+    act : UUID, optional
+        the act they belong to, where more is written in it.
+
+    Returns
+    -------
+    Stored
+
+    Raises
+    ------
+    NotRecorded
+        where a place holds no machine, or a value lies outside what its quantity can be; nothing is stored then.
+    """
+    sheet_id = getattr(sheet, "pk", sheet)
+    stored = Stored(act or uuid.uuid4())
+    for fact in facts:
+        if isinstance(fact, EventFact) and fact.kind in WHOLE_PUMP:
+            fact.bearing = None
+    with transaction.atomic():
+        machines = Machines(facts)
+        openings = Openings(machines, facts)
+        openings.assign(facts)
+        stored.joined = _settle_order_and_stage(facts, openings)
+        people, new_people = _people(facts)
+        instruments, new_instruments = _instruments(facts)
+        common = {"sheet_id": sheet_id}
+        for fact in facts:
+            if isinstance(fact, ReadingFact):
+                stored.readings.append(_reading(fact, people, instruments, common))
+            elif isinstance(fact, EventFact):
+                stored.events.append(_event(fact, people, common))
+        stored.meter = _meter(facts, machines, common)
+        rows = [
+            *new_people, *new_instruments, *machines.new, *openings.rows(closed=sheet_id is not None),
+            *(Fact(f"bearing:{row.bearing_id}", "reading", row) for row in stored.readings),
+            *(Fact(_chain(row, machines), "event", row) for row in stored.events),
+            *(Fact(f"pump:{row.machine_id}", "meter", row) for row in stored.meter),
+            *_shells(facts, machines),
+        ]  # fmt: skip
+        write(rows, by=by, act=stored.act)
+    return stored
+
+
+def _chain(row: Event, machines: Machines) -> str:
+    return f"bearing:{row.bearing_id}" if row.bearing_id else f"pump:{machines.on(row.place_id, row.on)}"
+
+
+def _settle_order_and_stage(facts: Sequence[Happened], openings: Openings) -> list[Happened]:
+    """Put facts of a stored visit after what it holds; fill in blank stages. Returns the facts that joined a stored visit."""
+    old = {pk for pk, opening in openings.used.items() if opening.stored}
+    old |= {f.visit_id for f in facts if f.visit_id and f.visit_id not in openings.used}
+    joined = [fact for fact in facts if fact.visit_id in old]
+    if joined:
+        last: dict[UUID, int] = {}
+        for model in (Reading, Event):
+            tops = (
+                model._base_manager.filter(visit_id__in=old)
+                .values_list("visit_id")
+                .annotate(top=Max("order"))
+            )
+            for visit, top in tops:
+                last[visit] = max(last.get(visit, 0), top + 1)
+        for fact in joined:
+            fact.order += last.get(fact.visit_id, 0)  # type: ignore[arg-type]
+    works = _first_works(facts, old)
+    for fact in facts:
+        if isinstance(fact, ReadingFact) and not fact.stage:
+            when = [
+                works[key] for key in ((fact.visit_id, fact.bearing), (fact.visit_id, None)) if key in works
+            ]
+            fact.stage = "as_left" if when and min(when) < (fact.on, fact.order) else "as_found"
+    return joined
+
+
+def _first_works(
+    facts: Sequence[Happened], old: set[UUID]
+) -> dict[tuple[UUID | None, UUID | None], tuple[dt.date, int]]:
+    """Day and order of the first work of each visit, by bearing (None: of the whole pump)."""
+    works: dict[tuple[UUID | None, UUID | None], tuple[dt.date, int]] = {}
+    found = [
+        (f.visit_id, f.bearing, f.on, f.order) for f in facts if isinstance(f, EventFact) and f.kind in WORK
+    ]
+    if old:
+        stored = Event.objects.standing().filter(visit_id__in=old, kind__in=WORK)
+        found += stored.values_list("visit_id", "bearing_id", "on", "order")
+    for visit, bearing, on, order in found:
+        key = (visit, bearing)
+        works[key] = min(works.get(key, (on, order)), (on, order))
+    return works
+
+
+def _people(facts: Sequence[Happened]) -> tuple[dict[str, UUID], list[Fact]]:
+    """Persons by their folded names, unknown ones made: a name is enough for who measured."""
+    names: dict[str, str] = {}
+    for fact in facts:
+        for column in ("measured_by", "done_by", "checked_by"):
+            name = getattr(fact, column, None)
+            if isinstance(name, str) and name.strip():
+                names.setdefault(folded(name), name.strip())
+    if not names:
+        return {}, []
+    known: dict[str, UUID] = {}
+    for person, name in (
+        Person.objects.filter(folded__in=list(names)).order_by("created_at").values_list("pk", "folded")
+    ):
+        known.setdefault(name, person)
+    made = [Person(name=names[name][:120], folded=name[:120]) for name in names if name not in known]
+    Person.objects.bulk_create(made)
+    known.update({person.folded: person.pk for person in made})
+    return known, [Fact("plant", "person", body={"id": person.pk}) for person in made]
+
+
+def _instruments(facts: Sequence[Happened]) -> tuple[dict[str, UUID], list[Fact]]:
+    labels: dict[str, tuple[str, str]] = {}
+    for fact in facts:
+        if isinstance(fact, ReadingFact) and fact.instrument:
+            labels.setdefault(folded(fact.instrument), (fact.instrument.strip(), fact.method))
+    if not labels:
+        return {}, []
+    known = dict(Instrument.objects.filter(folded__in=list(labels)).values_list("folded", "pk"))
+    made = [
+        Instrument(label=label, folded=name, method=method)
+        for name, (label, method) in labels.items()
+        if name not in known
+    ]
+    known.update({row.folded: row.pk for row in made})
+    return known, [Fact("plant", "instrument", row) for row in made]
+
+
+def _from_sheet(fact: Happened, common: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "on": fact.on, "last_on": fact.to, "precision": fact.precision, "order": fact.order, "note": fact.note,
+        "job": fact.job, "sheet_row": fact.sheet_row, "sheet_id": common["sheet_id"],
+        "entered_at": fact.entered_at,
+    }  # fmt: skip
+
+
+def _person(given: UUID | str | None, people: dict[str, UUID]) -> UUID | None:
+    return people.get(folded(given)) if isinstance(given, str) else given
+
+
+def _reading(fact: ReadingFact, people: dict, instruments: dict, common: dict[str, Any]) -> Reading:
+    double = 2 if fact.basis == "radial" and fact.quantity == Quantity.CLEARANCE else 1
+    value, low, high = (None if n is None else n * double for n in (fact.value_um, fact.low_um, fact.high_um))
+    for number in (value, low, high):
+        _within_bounds(fact.quantity, number, fact)
+    return Reading(
+        id=uuid.uuid4(), bearing_id=fact.bearing, visit_id=fact.visit_id, quantity=fact.quantity, basis=fact.basis,
+        end=fact.end, clock=fact.clock, stage=fact.stage, method=fact.method,
+        instrument_id=instruments.get(folded(fact.instrument)) if fact.instrument else None,
+        step_um=None if fact.step_um is None else fact.step_um * double, typed=fact.typed, unit=fact.unit,
+        value_um=value, low_um=low, high_um=high, repeat=fact.repeat, counts=fact.counts,
+        not_for_wear=fact.not_for_wear, not_for_wear_because=fact.not_for_wear_because,
+        conditions=fact.conditions, measured_by=_person(fact.measured_by, people),
+        checked_by=_person(fact.checked_by, people), supersedes=fact.supersedes, **_from_sheet(fact, common),
+    )  # fmt: skip
+
+
+def _within_bounds(quantity: str, number: Decimal | None, fact: ReadingFact) -> None:
+    low, high = BOUNDS_UM[quantity]
+    if number is not None and not low <= number <= high:
+        raise NotRecorded(
+            f"{fact.typed} {fact.unit} is {number:f} µm; a {Quantity(quantity).label} lies between {low} and {high} µm. "
+            "Check the value and its unit."
+        )
+
+
+def _event(fact: EventFact, people: dict, common: dict[str, Any]) -> Event:
+    return Event(
+        id=uuid.uuid4(), place_id=fact.place, bearing_id=fact.bearing, visit_id=fact.visit_id, kind=fact.kind,
+        half=fact.half, shell=fact.shell, reason=fact.reason, outcome=fact.outcome,
+        contact_percent=fact.contact_percent, done_by=_person(fact.done_by, people),
+        checked_by=_person(fact.checked_by, people), supersedes=fact.supersedes, **_from_sheet(fact, common),
+    )  # fmt: skip
+
+
+def _meter(facts: Sequence[Happened], machines: Machines, common: dict[str, Any]) -> list[MeterEntry]:
+    """Meter entries; what only stood beside something else counts once per machine and day, and not beside an entry proper."""
+    given = [fact for fact in facts if isinstance(fact, MeterFact)]
+    if not given:
+        return []
+    stored = MeterEntry.objects.standing().filter(
+        on__gte=min(f.on for f in given), on__lte=max(f.on for f in given)
+    )
+    taken = set(stored.values_list("machine_id", "on")) if any(f.beside for f in given) else set()
+    rows = []
+    for fact in sorted(given, key=lambda f: f.beside):
+        machine = machines.on(fact.place, fact.on)
+        if fact.beside and (machine, fact.on) in taken:
+            continue
+        taken.add((machine, fact.on))
+        row = MeterEntry(
+            id=uuid.uuid4(), machine_id=machine, place_id=fact.place, hours=fact.hours, reset=fact.reset,
+            hours_before=fact.hours_before, starts=fact.starts, **_from_sheet(fact, common),
+        )  # fmt: skip
+        rows.append(row)
+    return rows
+
+
+def _shells(facts: Sequence[Happened], machines: Machines) -> list[Fact]:
+    """Which halves lie in a position from the day of a shell change on; a rebabbitt without serial fits nothing new."""
+    given = [
+        f for f in facts
+        if isinstance(f, EventFact) and f.bearing and f.kind in _NEW_SHELL
+        and (f.shell or f.kind == EventKind.SHELL_CHANGE)
+    ]  # fmt: skip
+    serials = {fact.shell for fact in given if fact.shell}
+    known = {
+        (site, serial, half): pk
+        for site, serial, half, pk in ShellHalf.objects.standing()
+        .filter(serial__in=list(serials))
+        .values_list("site_id", "serial", "half", "pk")
+    } if serials else {}  # fmt: skip
+    made: list[Fact] = []
+    fitted: list[Fact] = []
+    for fact in given:
+        for half in (fact.half,) if fact.half else ("lower", "upper"):
+            key = (machines.site[fact.place], fact.shell, half)
+            if fact.shell and key not in known:
+                row = ShellHalf(id=uuid.uuid4(), site_id=key[0], serial=fact.shell, half=half)
+                known[key] = row.id
+                made.append(Fact("plant", "shell_half", row))
+            fitting = ShellFitting(
+                bearing_id=fact.bearing, half=half, shell_id=known.get(key) if fact.shell else None,
+                from_on=fact.on, precision=fact.precision,
+            )  # fmt: skip
+            fitted.append(Fact(f"bearing:{fact.bearing}", "shell_fitting", fitting))
+    return made + fitted
+
+
+# single acts ---------------------------------------------------------------------------------------------
+
+
+def record_reading(
+    *, bearing: Bearing, on: dt.date, value: str, unit: str, by: UUID, visit: Visit | None = None,
+    quantity: str = "", station: str = "", stage: str = "", method: str = "", decimal_comma: bool = False, **facts: Any,
+) -> Reading:  # fmt: skip
+    """Record one reading as typed: `value` may be a number, a bound (`>0.006`) or an interval (`0.003-0.004`).
+
+    Parameters
+    ----------
+    value, unit : str
+        as typed; read strictly (`fleet.units`), kept beside the um.
+    **facts
+        further fields of `ReadingFact` (basis, instrument, repeat, counts, note, measured_by, ...).
+
+    Raises
+    ------
+    NotRecorded
+        for a value, unit, station, or day that cannot be.
+    """
+    try:
+        typed = units.parse_measured(value, decimal_comma=decimal_comma)
+        um, step = typed.to_um(unit), units.step_um(value, unit, decimal_comma=decimal_comma)
+    except units.Unreadable as fault:
+        raise NotRecorded(str(fault)) from None
+    where = read_station(station)
+    if where is None:
+        raise NotRecorded(
+            f"'{station}' is no station; write end and clock as in-12, out-6, mid, or leave it blank."
+        )
+    fact = ReadingFact(
+        place=bearing.place_id, bearing=bearing.pk, on=on, typed=value.strip(), unit=units.canonical_unit(unit),
+        value_um=um.value, low_um=um.low, high_um=um.high, step_um=step,
+        quantity=quantity or quantity_of(method), end=where[0], clock=where[1], stage=stage, method=method,
+        visit_id=visit.pk if visit else None, **facts,
+    )  # fmt: skip
+    _not_ahead(bearing.place, on)
+    return record_history([fact], by=by).readings[0]
+
+
+def record_event(
+    *, kind: str, on: dt.date, by: UUID, bearing: Bearing | None = None, place: Place | None = None,
+    visit: Visit | None = None, **facts: Any,
+) -> Event:  # fmt: skip
+    """Record one event of a bearing, or (with `place` alone) of the whole pump; further fields as in `EventFact`."""
+    where = bearing.place if bearing else place
+    if where is None:
+        raise NotRecorded("An event needs the bearing or the pump it happened at.")
+    _not_ahead(where, on)
+    fact = EventFact(
+        place=where.pk, bearing=bearing.pk if bearing else None, on=on, kind=kind,
+        visit_id=visit.pk if visit else None, **facts,
+    )  # fmt: skip
+    return record_history([fact], by=by).events[0]
+
+
+def record_meter(*, place: Place, on: dt.date, hours: Decimal | int, by: UUID, **facts: Any) -> MeterEntry:
+    """Record the hour meter of the machine that stood on a place that day; further fields as in `MeterFact`."""
+    _not_ahead(place, on)
+    fact = MeterFact(place=place.pk, on=on, hours=Decimal(hours), **facts)
+    return record_history([fact], by=by).meter[0]
+
+
+def open_visit(
+    *, place: Place, on: dt.date, by: UUID, why: str = "", label: str = "", job: str = "", **more: Any
+) -> Visit:
+    """Open a visit of the machine that stands on a place that day; it stays open until it is closed.
+
+    `more` may name `outage`, `outage_words`, `procedure`, `revision`, `entered_at`.
+    """
+    _not_ahead(place, on)
+    machine = Machines([Happened(place=place.pk, on=on)]).on(place.pk, on)
+    row = Visit(
+        id=uuid.uuid4(), place_id=place.pk, machine_id=machine, opened_on=on, last_on=on, why=why, label=label,
+        job=job, **more,
+    )  # fmt: skip
+    write([Fact(f"pump:{machine}", "visit", row)], by=by)
+    return Visit.objects.get(pk=row.pk)
+
+
+def close_visit(*, visit: Visit, on: dt.date, by: UUID, reason: str = "work done") -> None:
+    """Close a visit on a day."""
+    if on < visit.opened_on:
+        raise NotRecorded(f"A visit opened on {visit.opened_on} cannot be closed on {on}; check the day.")
+    _revise(visit, {"closed_on": on}, by=by, reason=reason)
+
+
+# mending -------------------------------------------------------------------------------------------------
+
+_KEPT = (
+    "basis", "end", "clock", "stage", "method", "repeat", "counts", "not_for_wear", "not_for_wear_because",
+    "conditions", "measured_by", "checked_by", "precision", "order", "job", "note", "last_on", "visit_id",
+)  # fmt: skip
+
+
+def correct_reading(
+    *, reading: Reading, by: UUID, reason: str, value: str | None = None, unit: str | None = None,
+    bearing: Bearing | None = None, decimal_comma: bool = False, **changes: Any,
+) -> Reading:  # fmt: skip
+    """Withdraw a reading and record what it should have been, as one act; the new one names the old.
+
+    Parameters
+    ----------
+    value, unit : str, optional
+        as they should have been typed; else as they were.
+    bearing : Bearing, optional
+        of the same pump, where it was entered at the wrong one.
+    **changes
+        other fields of `ReadingFact` (stage, method, end, clock, basis, on, note, ...).
+
+    Raises
+    ------
+    NotRecorded
+        without a reason, for a reading withdrawn already, or a value that cannot be.
+    """
+    reason = _reason(reason)
+    _must_stand(reading)
+    if bearing is not None and bearing.place_id != reading.bearing.place_id:
+        raise NotRecorded(
+            "This bearing belongs to another pump. Withdraw the reading here and enter it there."
+        )
+    typed, unit = (
+        (reading.typed if value is None else value.strip()),
+        units.canonical_unit(unit or reading.unit),
+    )
+    try:
+        um = units.parse_measured(typed, decimal_comma=decimal_comma or ("," in typed)).to_um(unit)
+        step = units.step_um(typed, unit, decimal_comma=decimal_comma or ("," in typed))
+    except units.Unreadable as fault:
+        raise NotRecorded(str(fault)) from None
+    fact = ReadingFact(
+        place=reading.bearing.place_id, bearing=(bearing or reading.bearing).pk, on=reading.on, typed=typed, unit=unit,
+        value_um=um.value, low_um=um.low, high_um=um.high, step_um=step, quantity=reading.quantity,
+        supersedes=reading.pk, **{name: getattr(reading, name) for name in _KEPT},
+    )  # fmt: skip
+    row = _reading(replace(fact, **changes), {}, {}, {"sheet_id": reading.sheet_id})
+    row.instrument_id = reading.instrument_id
+    takes_back = {"of": "reading", "id": reading.pk, "reason": reason, "instead": row.pk}
+    write(
+        [
+            Fact(f"bearing:{reading.bearing_id}", "withdrawal", body=takes_back),
+            Fact(f"bearing:{row.bearing_id}", "reading", row),
+        ],
+        by=by,
+    )
+    return Reading.objects.get(pk=row.pk)
+
+
+def withdraw(*, row: Recorded, by: UUID, reason: str) -> None:
+    """Withdraw one reading, event or meter entry; the row and its entry stay, marked."""
+    _must_stand(row)
+    body = {"of": _kind_of(row), "id": row.pk, "reason": _reason(reason)}
+    write([Fact(row.chain, "withdrawal", body=body)], by=by)
+
+
+def set_not_for_wear(*, reading: Reading, by: UUID, reason: str, apart: bool = True) -> None:
+    """Set a reading apart from the wear series, or (`apart=False`) back into it; it stays on the page either way."""
+    words = _reason(reason)
+    _revise(
+        reading,
+        {"not_for_wear": apart, "not_for_wear_because": words[:300] if apart else ""},
+        by=by,
+        reason=words,
+    )
+
+
+def set_counting(*, reading: Reading, by: UUID, reason: str, counts: bool) -> None:
+    """Say whether a repeated reading counts."""
+    _revise(reading, {"counts": counts}, by=by, reason=_reason(reason))
+
+
+def _revise(row: Recorded, values: dict[str, Any], *, by: UUID, reason: str) -> None:
+    _must_stand(row)
+    body = {"of": _kind_of(row), "id": row.pk, "set": values, "reason": reason}
+    write([Fact(row.chain, "revision", body=body)], by=by)
+    row.refresh_from_db()
+
+
+def _kind_of(row: Recorded) -> str:
+    for known in kinds.all_kinds():
+        if known.model is type(row):
+            return known.name
+    raise NotRecorded(f"A {type(row).__name__} is no part of a bearing's history.")
+
+
+def _must_stand(row: Recorded) -> None:
+    if row.withdrawn_by:
+        raise NotRecorded("This has been withdrawn already; look at what was recorded instead of it.")
+
+
+def _reason(words: str) -> str:
+    if not words.strip():
+        raise NotRecorded("A reason is needed: say in a few words why the record changes.")
+    return words.strip()
+
+
+def _not_ahead(place: Place, on: dt.date) -> None:
+    today = clock.today_at(place.site)
+    if on > today:
+        raise NotRecorded(f"{on} lies ahead; at {place.site} it is {today} today. Check the day.")
