@@ -190,49 +190,47 @@ def _pump_rows(number: int, n_pumps: int, rng: random.Random) -> list[Row]:
             "position": position,
             "by": ("AQ", "T. Oss", "NA")[rng.randrange(3)],
         }
-        new_um = _journal_mm(number) * rng.uniform(1.3, 1.42)
-        worn = [new_um * (1.0 + 0.055 * i) + rng.uniform(-1.0, 1.0) for i in range(4)]
-        last = days[3] if position == "DE" else days[3] + dt.timedelta(days=20)
-        gauge = {"method": method, "unit": unit, "event": "reading"}
-
-        def read(um: float, day: dt.date, stage: str, **more: str) -> Row:
-            return {
-                **who,
-                **gauge,
-                "date": day.isoformat(),
-                "stage": stage,
-                "value": length(um, unit),
-                **more,
-            }  # noqa: B023
-
-        def done(event: str, day: dt.date, **more: str) -> Row:
-            return {**who, "date": day.isoformat(), "event": event, **more}  # noqa: B023
-
-        if position == "DE":
-            rows.append(
-                done("hours", days[0], position="", run_hours=meter(days[0]), starts=str(number % 400))
-            )
-        else:
-            rows.append(done("found", days[1], note="lower half dull grey, even"))
-        rows += [
-            done("shell_change", days[0] + dt.timedelta(days=1), shell=f"{number:05d}{position}"),
-            read(new_um, days[0] + dt.timedelta(days=1), "as_left"),
-            read(worn[1], days[1], "as_found", run_hours=meter(days[1]), station="in-12"),
-            done("contact_check", days[1], outcome="acceptable", value="80", unit="%"),
-            read(worn[2] + 1.0, days[2], "as_found", station="in-12", run_hours=meter(days[2])),
-            read(worn[2] - 1.0, days[2], "as_found", station="out-12", run_hours=meter(days[2])),
-            done("scrape", days[2]),
-            read(worn[2] + 12.0, days[2], "as_left", station="in-12"),
-            read(
-                worn[3] + 12.0,
-                last,
-                "as_found",
-                station="in-12",
-                run_hours=meter(last),
-                job=f"00{number:04d}",
-            ),
-        ]
+        rows += _bearing_rows(
+            number, who, {"method": method, "unit": unit, "event": "reading"}, days, meter, rng
+        )
     return rows
+
+
+def _bearing_rows(
+    number: int,
+    who: Row,
+    gauge: Row,
+    days: list[dt.date],
+    meter: Callable[[dt.date], str],
+    rng: random.Random,
+) -> list[Row]:
+    """One bearing's ten rows: its shell, as left, three openings, a contact check and a scrape."""
+    new_um = _journal_mm(number) * rng.uniform(1.3, 1.42)
+    worn = [new_um * (1.0 + 0.055 * i) + rng.uniform(-1.0, 1.0) for i in range(4)]
+    drive_end = who["position"] == "DE"
+    last = days[3] if drive_end else days[3] + dt.timedelta(days=20)
+    fitted = days[0] + dt.timedelta(days=1)
+
+    def done(event: str, day: dt.date, **more: str) -> Row:
+        return {**who, "date": day.isoformat(), "event": event, **more}
+
+    def read(um: float, day: dt.date, stage: str, **more: str) -> Row:
+        return done(day=day, stage=stage, value=length(um, gauge["unit"]), **gauge, **more)
+
+    meter_row = done("hours", days[0], position="", run_hours=meter(days[0]), starts=str(number % 400))
+    found_row = done("found", days[1], note="lower half dull grey, even")
+    return [
+        meter_row if drive_end else found_row,
+        done("shell_change", fitted, shell=f"{number:05d}{who['position']}"),
+        read(new_um, fitted, "as_left"),
+        read(worn[1], days[1], "as_found", run_hours=meter(days[1]), station="in-12"),
+        done("contact_check", days[1], outcome="acceptable", value="80", unit="%"),
+        read(worn[2] + 1.0, days[2], "as_found", station="in-12", run_hours=meter(days[2])),
+        read(worn[2] - 1.0, days[2], "as_found", station="out-12", run_hours=meter(days[2])),
+        done("scrape", days[2]),
+        read(worn[2] + 12.0, days[2], "as_left", station="in-12"),
+        read(worn[3] + 12.0, last, "as_found", station="in-12", run_hours=meter(last), job=f"00{number:04d}"),
+    ]
 
 
 # Faults planted -----------------------------------------------------------------------------------------------
