@@ -1,11 +1,50 @@
 #!/usr/bin/env python
-"""Run one of the site's commands."""
+"""Run one of the site's commands. Exit 0 done, 2 refused or failed; 1 is `verify_records`' own word for "altered"."""
 
 import os
 import sys
+import traceback
+from collections.abc import MutableMapping
+from pathlib import Path
 
-if __name__ == "__main__":
-    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
+CHECKOUT = Path(__file__).resolve().parent
+DEMO_RECORD = CHECKOUT / "demo.sqlite3"
+OWNER_COMMANDS = ("migrate", "restore")
+
+
+def prepare(command: str, environment: MutableMapping[str, str]) -> None:
+    """Set what must stand before the settings load: the demo's own record, and who may change tables."""
+    environment.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
+    if command == "demo":
+        environment["DATABASE_URL"] = f"sqlite:///{DEMO_RECORD}"
+        environment["PLAIN_HTTP"] = "yes"
+    elif command in OWNER_COMMANDS and environment.get("DATABASE_OWNER_URL"):
+        environment["DATABASE_URL"] = environment["DATABASE_OWNER_URL"]
+
+
+def run(arguments: list[str]) -> int:
+    """Run a command and return its exit code."""
+    command = arguments[1] if len(arguments) > 1 else ""
+    prepare(command, os.environ)
+    from django.core.exceptions import ImproperlyConfigured
     from django.core.management import execute_from_command_line
 
-    execute_from_command_line(sys.argv)
+    try:
+        import django
+
+        django.setup()
+        execute_from_command_line(arguments)
+    except ImproperlyConfigured as fault:
+        print(fault, file=sys.stderr)
+        return 2
+    except SystemExit as end:
+        code = end.code if isinstance(end.code, int) else (2 if end.code else 0)
+        return code if command == "verify_records" or code != 1 else 2
+    except Exception:
+        traceback.print_exc()
+        return 2
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(run(sys.argv))

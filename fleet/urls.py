@@ -6,6 +6,7 @@ from fleet.views import sign_in
 
 urlpatterns = [
     path("sign-in/", sign_in.SignIn.as_view(), name="sign-in"),
+    path("sign-in/password/", sign_in.ChangePassword.as_view(), name="change-password"),
     path("sign-out/", sign_in.SignOut.as_view(), name="sign-out"),
     path("health/", sign_in.health, name="health"),
 ]

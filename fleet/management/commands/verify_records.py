@@ -1,0 +1,104 @@
+"""Recompute every chain and seal: `manage.py verify_records [--seal FILE]`; 0 sound, 1 altered, 2 could not check."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from fleet.ledger.canonical import sha256
+from fleet.ledger.seal import root_of
+from fleet.ledger.verify import Findings, verify
+from fleet.models import Entry
+
+ALTERED, COULD_NOT_CHECK = 1, 2
+SHOWN = 20
+CANNOT_SHOW = "What came later, and what was never entered, no chain can show."
+
+
+class Command(BaseCommand):
+    help = (
+        "Recompute every chain and seal. Exit 0: sound; 1: altered, and the first faults; 2: could not check."
+    )
+    # A failing check would exit 1, which is the word for "altered" here.
+    requires_system_checks: list[str] = []
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument(
+            "--seal", metavar="FILE", type=Path, action="append", default=[],
+            help="a file of `seal --out` that was kept outside; may be given again",
+        )  # fmt: skip
+
+    def handle(self, *args: Any, seal: list[Path], **_: Any) -> None:
+        try:
+            papers = [(path, read_seal(path)) for path in seal]
+            found = verify()
+            for path, paper in papers:
+                found.faults += compared(path, paper)
+        except Exception as trouble:  # whatever stops the reading: it must never look like "altered"
+            raise CommandError(
+                f"could not check: {type(trouble).__name__}: {trouble}", returncode=COULD_NOT_CHECK
+            ) from trouble
+        self.say(found, [path for path, _ in papers])
+
+    def say(self, found: Findings, papers: list[Path]) -> None:
+        """The counts, then what they show and no more; or the first faults."""
+        self.stdout.write(
+            f"{found.n_entries} entries on {found.n_chains} chains, {found.n_seals} seals, {found.n_rows} rows read."
+        )
+        for fault in found.faults[:SHOWN]:
+            self.stdout.write(fault)
+        if len(found.faults) > SHOWN:
+            self.stdout.write(f"... and {len(found.faults) - SHOWN} more.")
+        if not found:
+            raise CommandError(f"altered: {len(found.faults)} faults", returncode=ALTERED)
+        self.stdout.write(claim(found, papers))
+
+
+def claim(found: Findings, papers: list[Path]) -> str:
+    """What a sound record shows."""
+    if not found.last_seal_at:
+        return (
+            "Sound within itself: every chain fits together. No seal was made yet, so nothing shows that it was not "
+            "written anew as a whole; run `manage.py seal --out FILE` and keep the file outside."
+        )
+    compared_with = (
+        f"compared with {', '.join(path.name for path in papers)}"
+        if papers
+        else "if that seal is kept outside (give it with --seal FILE to compare)"
+    )
+    return (
+        "Sound: nothing recorded here was changed or removed since the last seal kept outside. The last seal is of "
+        f"{found.last_seal_at:%Y-%m-%d %H:%M} UTC, {compared_with}. {CANNOT_SHOW}"
+    )
+
+
+def read_seal(path: Path) -> dict[str, Any]:
+    """A seal's file, which must fit together itself.
+
+    Raises
+    ------
+    ValueError
+        when the file is no seal, or was changed.
+    """
+    paper = json.loads(path.read_text("utf-8"))
+    if (
+        sha256(paper["seal"]) != paper["hash"]
+        or root_of(paper["leaves"]) != json.loads(paper["seal"])["root"]
+    ):
+        raise ValueError(f"{path} was changed, or is no file of `seal --out`.")
+    return paper
+
+
+def compared(path: Path, paper: dict[str, Any]) -> list[str]:
+    """Where the record no longer holds what a seal kept outside says."""
+    faults = []
+    for leaf in paper["leaves"]:
+        if (
+            leaf["n"]
+            and not Entry.objects.filter(chain=leaf["chain"], n=leaf["n"], hash=leaf["head"]).exists()
+        ):
+            faults.append(
+                f"{path.name}: {leaf['chain']} no longer holds what was sealed at entry {leaf['n']}."
+            )
+    return faults
