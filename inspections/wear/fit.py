@@ -157,7 +157,7 @@ def climb(
     for _ in range(most):
         step = np.linalg.solve(metric, slope)
         gain = float(slope @ step)
-        if gain < 2e-4:
+        if gain < 2e-3:
             return theta, u, True
         step *= min(1.0, 1.0 / np.max(np.abs(step) / np.maximum(o.sd, 0.3)))
         size, moved = 1.0, False
@@ -176,7 +176,7 @@ def climb(
         u = u + np.clip(solved.mean - u, -1.0, 1.0)
         local = o.look(theta, u)
         here, slope, each = o.gradient(theta, local)
-        metric = _updated(_metric(o, each), theta - old_theta, old - slope)
+        metric = _updated(metric, theta - old_theta, old - slope)
     return theta, u, False
 
 
@@ -365,7 +365,7 @@ def _designs(
         at = theta + root @ xi
         local, there = o.settle(at, solved.mean)
         logs.append(o.value(at, local.u, local) - best + 0.5 * float(xi @ xi) / 1.44)
-        designs.append(_with_effects(o, at, there, {name: 0.0 for name in spread}))
+        designs.append(_with_effects(o, at, there, dict.fromkeys(spread, 0.0)))
     logs_ = np.nan_to_num(np.array(logs), nan=-50.0)
     weight = np.exp(np.maximum(np.minimum(logs_ - np.median(logs_), 2.0), -12.0))
     weight /= weight.sum()

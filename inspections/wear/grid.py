@@ -110,7 +110,7 @@ def sharpness(w):
     bend = -(w[p - 1] - 2.0 * w[p] + w[p + 1])
     if bend < 0.64:
         return 1
-    return min(64, int(math.ceil(0.8 * math.sqrt(bend) * 1.5625)))
+    return int(min(64.0, math.ceil(1.25 * math.sqrt(bend))))
 
 
 @compiled
@@ -165,40 +165,60 @@ def cell_mass(w):
 
 
 @compiled
-def _memory(mass, z, rho, m, v, w, mix):
-    """Weights pass from old node j to new node k under z' = rho z + sqrt(1 - rho^2) noise.
-
-    With ``mix`` (a rate break) the level is kept: each new node takes the moments of what came to it.
-    """
+def memory_table(rho, z, table):
+    """Fill table (K, K): chance of the new node k given the old node j, z' = rho z + sqrt(1 - rho^2) noise."""
     step = z[1] - z[0]
-    var = max(1.0 - rho * rho, step * step)
-    new = np.zeros(z.size)
-    mean = np.zeros(z.size)
-    square = np.zeros(z.size)
-    centre = np.sum(mass * m)
+    var = max(1.0 - rho * rho, 0.25 * step * step)
     for j in range(z.size):
-        if mass[j] > 1e-14:
-            row = np.exp(-0.5 * (z - rho * z[j]) ** 2 / var)
-            row *= mass[j] / np.sum(row)
-            new += row
-            if mix:
-                mean += row * (m[j] - centre)
-                square += row * (v[j] + (m[j] - centre) ** 2)
+        row = np.exp(-0.5 * (z - rho * z[j]) ** 2 / var)
+        table[j] = row / np.sum(row)
+
+
+def _blend_loop(table, mass, m, v, centre, new, mean, square):
+    """Mass that comes to each new node, with the first two moments of the level it brings."""
+    for j in range(mass.size):
+        if mass[j] > 1e-15:
+            off = m[j] - centre
+            spread = v[j] + off * off
+            for k in range(mass.size):
+                share = mass[j] * table[j, k]
+                new[k] += share
+                mean[k] += share * off
+                square[k] += share * spread
+
+
+def _blend_arrays(table, mass, m, v, centre, new, mean, square):
+    live = mass > 1e-15
+    off = m[live] - centre
+    new += mass[live] @ table[live]
+    mean += (mass[live] * off) @ table[live]
+    square += (mass[live] * (v[live] + off * off)) @ table[live]
+
+
+_blend = either(_blend_loop, _blend_arrays)
+
+
+@compiled
+def _memory(mass, table, m, v, w, keep_level):
+    """Pass the weights to the next life; at a rate break the level is kept, by moments at each new node."""
+    new, mean, square = np.zeros(mass.size), np.zeros(mass.size), np.zeros(mass.size)
+    centre = np.sum(mass * m)
+    _blend(table, mass, m, v, centre, new, mean, square)
     new = np.maximum(new, TINY)
     w[:] = np.log(new)
-    if mix:
+    if keep_level:
         mean /= new
         m[:] = centre + mean
         v[:] = np.maximum(square / new - mean * mean, 1e-12)
 
 
 @compiled
-def run_one(op, du, a, b, c, first, last, r, rho, beta, z, m, v, w, q):
+def run_one(op, du, a, b, c, first, last, r, table, beta, m, v, w, q):
     """Filter events first..last of one bearing; m, v, w (K,) hold the prior and then the posterior.
 
     op (E,): what to do; du (E,): exposure since the event before, kh; a, b, c (E,): reading, its
     variance; low, high, variance; step mean, variance; level mean, variance (um, um2). r (K,): um/kh at
-    each node. w is left unnormalised; what is returned belongs to its total.
+    each node; table (K, K): memory between lives. w is left unnormalised; what is returned belongs to its total.
     """
     q[:] = 1.0
     constant = 0.0
@@ -232,7 +252,7 @@ def run_one(op, du, a, b, c, first, last, r, rho, beta, z, m, v, w, q):
             q[:] = 1.0
             mass, total = cell_mass(w)
             constant += total
-            _memory(mass, z, rho, m, v, w, what == BREAK)
+            _memory(mass, table, m, v, w, what == BREAK)
             if what == LIFE:
                 m[:] = a[e]
                 v[:] = b[e]
@@ -240,6 +260,12 @@ def run_one(op, du, a, b, c, first, last, r, rho, beta, z, m, v, w, q):
     v += (beta * ahead) * r
     w -= 0.5 * np.log(q)
     return constant
+
+
+@compiled
+def remembers(op, first, last):
+    """Whether the memory between lives is asked for."""
+    return np.any((op[first:last] == LIFE) | (op[first:last] == BREAK))
 
 
 @compiled
@@ -261,6 +287,8 @@ def run(
     """
     n = loc.size
     evidence = np.zeros(n)
+    table = np.zeros((z.size, z.size))
+    told = np.nan
     m, v, w, q = np.zeros(z.size), np.zeros(z.size), np.zeros(z.size), np.zeros(z.size)
     prior = -0.5 * z * z
     prior -= np.log(np.sum(np.exp(prior)))
@@ -269,12 +297,15 @@ def run(
         m[:] = m0[i] + lean[i] * z
         v[:] = v0[i]
         w[:] = prior
-        constant = run_one(op, du, a, b, c, start[i], stop[i], r, rho[i], beta[i], z, m, v, w, q)
+        if rho[i] != told and remembers(op, start[i], stop[i]):
+            memory_table(rho[i], z, table)
+            told = rho[i]
+        constant = run_one(op, du, a, b, c, start[i], stop[i], r, table, beta[i], m, v, w, q)
         if keep:
             w_out[i] = w
             m_out[i] = m
             v_out[i] = v
-        mass, total = cell_mass(w)
+        _, total = cell_mass(w)
         evidence[i] = constant + total
     return evidence
 
@@ -337,7 +368,12 @@ def surprises(start, stop, op, du, a, b, c, loc, tau, rho, beta, m0, v0, z, out)
     m, v, w, q = np.zeros(z.size), np.zeros(z.size), np.zeros(z.size), np.zeros(z.size)
     prior = -0.5 * z * z
     prior -= np.log(np.sum(np.exp(prior)))
+    table = np.zeros((z.size, z.size))
+    told = np.nan
     for i in range(loc.size):
+        if rho[i] != told and remembers(op, start[i], stop[i]):
+            memory_table(rho[i], z, table)
+            told = rho[i]
         r = np.exp(np.minimum(loc[i] + tau[i] * z, 60.0))
         m[:] = m0[i]
         v[:] = v0[i]
@@ -350,4 +386,4 @@ def surprises(start, stop, op, du, a, b, c, loc, tau, rho, beta, m0, v0, z, out)
                 middle = np.sum(mass * mean)
                 var = np.sum(mass * (v + beta[i] * du[e] * r + (mean - middle) ** 2)) + b[e]
                 out[e] = (a[e] - middle) / math.sqrt(var)
-            run_one(op, du, a, b, c, e, e + 1, r, rho[i], beta[i], z, m, v, w, q)
+            run_one(op, du, a, b, c, e, e + 1, r, table, beta[i], m, v, w, q)

@@ -111,6 +111,8 @@ def lay_out(f: Frame, p: Params, set_aside: NDArray[np.bool_] | None = None) -> 
         a[here] = np.where(known, h.level_um, start[f.owner])[here]
         b[here] = np.where(h.level_sd_um > 0, h.level_sd_um, loose[f.owner])[here] ** 2
     op[h.kind == Kind.RATE_BREAK] = grid.BREAK
+    first = h.start[:-1][np.diff(h.start) > 0]
+    op[first[op[first] == grid.LIFE]] = grid.LEVEL  # nothing before it to remember
     m0 = np.where(h.fresh, new, new + 0.25 * f.wide_um)
     v0 = np.where(h.fresh, new_sd, f.wide_um) ** 2
     return Work(op, a, b, c, m0, v0)
