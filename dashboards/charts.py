@@ -12,19 +12,7 @@ from datetime import date
 from django.utils.safestring import SafeString, mark_safe
 
 from dashboards.fleet_dots import dots_table, fleet_dots, fleet_picture, years
-from fleet.drawing import (
-    Span,
-    TimeAxis,
-    curve,
-    element,
-    hatch,
-    hatched,
-    line,
-    pct,
-    picture,
-    solid,
-    words,
-)
+from fleet.drawing import Span, TimeAxis, curve, element, hatch, hatched, line, pct, picture, solid, words
 from fleet.templatetags.figures import day, day_words, um
 
 __all__ = [
@@ -41,10 +29,7 @@ __all__ = [
 HEIGHT = 40
 MIDDLE = 20.0
 LEAST_OUTAGE = 1.3  # per cent: a fortnight must still be seen
-NEW_AT, MAX_AT = (
-    18.0,
-    88.0,
-)  # per cent: where new and the limit stand in every clearance bar
+NEW_AT, MAX_AT = (18.0, 88.0)  # per cent: where new and the limit stand in every clearance bar
 
 
 def date_axis(axis: TimeAxis) -> SafeString:
@@ -61,7 +46,7 @@ def date_axis(axis: TimeAxis) -> SafeString:
     names = ", ".join(outage.label for outage, _, _ in axis.bands(0) if outage.label)
     label = f"Time from {day(axis.start, 'month')} to {day(axis.end, 'month')}"
     label += f"; outages {names}" if names else ""
-    content = shared + years(axis, 14, 380.0) + _outages(axis, 22, 22)
+    content = shared + years(axis, 14, 380.0, 190.0) + _outages(axis, 22, 22)
     return picture(content, label=label, class_="date-axis", height=44)
 
 
@@ -94,21 +79,12 @@ def date_bar(
         element("use", href=f"#{axis.ident}-years", class_="bar-years"),
     ]
     first, even, last = (
-        date.max if is_far else when
-        for when, is_far in zip((p10, p50, p90), beyond, strict=True)
+        date.max if is_far else when for when, is_far in zip((p10, p50, p90), beyond, strict=True)
     )
     if past:
         label = note or "limit already passed"
-        parts.append(
-            solid(
-                "rect", "limit", x=pct(axis.left), y=MIDDLE - 8, width=9.0, height=16.0
-            )
-        )
-        parts.append(
-            words(
-                pct(axis.left), MIDDLE + 5, label, "limit strong halo", dx=18, size=14
-            )
-        )
+        parts.append(solid("rect", "limit", x=pct(axis.left), y=MIDDLE - 8, width=9.0, height=16.0))
+        parts.append(words(pct(axis.left), MIDDLE + 5, label, "limit strong halo", dx=18, size=14))
     elif first is None:
         label = note or "no date yet"
         parts.append(words(pct(axis.left), MIDDLE + 5, label, "quiet halo", size=14))
@@ -122,15 +98,10 @@ def _bar(first: date, even: date | None, last: date | None, axis: TimeAxis) -> s
     """The marks of one forecast in the measuring colour."""
     head = curve("M-7 -5.5L0 0L-7 5.5", "dye", 2.5)
     edge = pct(100 - axis.right)
-    arrow = element(
-        "svg", head, x=edge, y=MIDDLE, overflow="visible", width="1", height="1"
-    )
+    arrow = element("svg", head, x=edge, y=MIDDLE, overflow="visible", width="1", height="1")
     if first > axis.end:
         text = f"all beyond {axis.end.year}"
-        return (
-            words(edge, MIDDLE + 5, text, "dye halo", dx=-14, anchor="end", size=14)
-            + arrow
-        )
+        return words(edge, MIDDLE + 5, text, "dye halo", dx=-14, anchor="end", size=14) + arrow
     start, ends = pct(axis.x(first)), last is not None and last <= axis.end
     end = pct(axis.x(last)) if ends and last else edge
     parts = [
@@ -144,9 +115,7 @@ def _bar(first: date, even: date | None, last: date | None, axis: TimeAxis) -> s
     return "".join(parts)
 
 
-def _in_words(
-    first: date | None, even: date | None, last: date | None, axis: TimeAxis
-) -> str:
+def _in_words(first: date | None, even: date | None, last: date | None, axis: TimeAxis) -> str:
     """The bar in words, for readers who hear it."""
     said = []
     for name, when in (("1 in 10", first), ("even chance", even), ("9 in 10", last)):
@@ -158,10 +127,7 @@ def _in_words(
 
 
 def clearance_bar(
-    clearance_um: float | None,
-    new_um: float | None,
-    replace_um: float | None,
-    max_um: float | None,
+    clearance_um: float | None, new_um: float | None, replace_um: float | None, max_um: float | None
 ) -> SafeString:
     """A clearance on its way from new to its limits, on the same scale in every row: the share of the way.
 
@@ -172,45 +138,17 @@ def clearance_bar(
         return mark_safe("")
 
     def at(value: float) -> float:
-        return min(
-            98.5,
-            max(1.5, NEW_AT + (MAX_AT - NEW_AT) * (value - start) / (limit - start)),
-        )
+        return min(98.5, max(1.5, NEW_AT + (MAX_AT - NEW_AT) * (value - start) / (limit - start)))
 
     low, high = sorted((at(start), at(clearance_um)))
     inner = min(high, at(limit))
     parts = [solid("rect", "rule", x="0", y=9.0, width="100%", height=6.0, rx=3.0)]
-    parts.append(
-        solid(
-            "rect",
-            "dye",
-            x=pct(low),
-            y=9.0,
-            width=pct(max(inner - low, 1.0)),
-            height=6.0,
-        )
-    )
+    parts.append(solid("rect", "dye", x=pct(low), y=9.0, width=pct(max(inner - low, 1.0)), height=6.0))
     if clearance_um > limit:
-        parts.append(
-            solid(
-                "rect",
-                "limit",
-                x=pct(inner),
-                y=9.0,
-                width=pct(high - inner),
-                height=6.0,
-            )
-        )
+        parts.append(solid("rect", "limit", x=pct(inner), y=9.0, width=pct(high - inner), height=6.0))
     said = [um(clearance_um)] + ([f"new {um(new_um)}"] if new_um is not None else [])
-    for name, value, dash in (
-        ("replace from", replace_um, "3 2"),
-        ("maximum", max_um, ""),
-    ):
+    for name, value, dash in (("replace from", replace_um, "3 2"), ("maximum", max_um, "")):
         if value is not None:
-            parts.append(
-                line(pct(at(value)), 2.0, pct(at(value)), 22.0, "limit", 2, dash)
-            )
+            parts.append(line(pct(at(value)), 2.0, pct(at(value)), 22.0, "limit", 2, dash))
             said.append(f"{name} {um(value)}")
-    return picture(
-        "".join(parts), label=", ".join(said), class_="clearance-bar", height=24
-    )
+    return picture("".join(parts), label=", ".join(said), class_="clearance-bar", height=24)

@@ -57,9 +57,7 @@ class Stacks:
         return math.ceil(n / self.worth)
 
 
-def stacked(
-    dates: Sequence[date | None], today: date, until: date, *, months: int
-) -> Stacks:
+def stacked(dates: Sequence[date | None], today: date, until: date, *, months: int) -> Stacks:
     """Sort dates into stacks; `None` lies beyond."""
     by_day: Counter[date] = Counter()
     n_passed = n_beyond = 0
@@ -89,38 +87,17 @@ def fleet_dots(
     """
     stacks = stacked(dates, today, until, months=3 if narrow else 1)
     axis = TimeAxis(
-        today,
-        until,
-        tuple(outages),
-        ident,
-        left=15.0 if stacks.n_passed and narrow else 4.5,
-        right=2.0,
+        today, until, tuple(outages), ident, left=19.0 if stacks.n_passed and narrow else 4.5, right=2.0
     )
     ground = 30.0 + max(5, stacks.dots(stacks.tallest)) * PITCH
     far = f"{count(stacks.n_beyond)} beyond {until.year} →" if stacks.n_beyond else ""
     parts = [_frame(axis, ground, NARROW if narrow else WIDE, text_width(far) + 12)]
     if stacks.n_passed:
         x = axis.left / 2
-        parts.append(
-            _stack(
-                x,
-                ground,
-                stacks.dots(stacks.n_passed),
-                "limit",
-                f"{stacks.n_passed} passed",
-            )
-        )
-        parts.append(words(pct(x), ground + 19, "passed", "limit", anchor="middle"))
+        parts.append(_stack(x, ground, stacks.dots(stacks.n_passed), "limit", f"{stacks.n_passed} passed"))
+        parts.append(words("0%", ground + 19, "passed", "limit"))
     for when, n in sorted(stacks.by_day.items()):
-        parts.append(
-            _stack(
-                axis.x(when),
-                ground,
-                stacks.dots(n),
-                "dye",
-                f"{n} around {day(when, 'month')}",
-            )
-        )
+        parts.append(_stack(axis.x(when), ground, stacks.dots(n), "dye", f"{n} around {day(when, 'month')}"))
     if far:
         parts.append(words("100%", 14, far, "dye", anchor="end"))
     label = (
@@ -132,81 +109,63 @@ def fleet_dots(
 
 def _stack(x: float, ground: float, n: int, colour: str, tip: str) -> str:
     """A column of dots with its count to hover over."""
-    dots = (
-        solid("circle", colour, cx=pct(x), cy=ground - 8 - i * PITCH, r=DOT)
-        for i in range(n)
-    )
+    dots = (solid("circle", colour, cx=pct(x), cy=ground - 8 - i * PITCH, r=DOT) for i in range(n))
     return element("g", element("title", escape(tip)), *dots)
 
 
 def _frame(axis: TimeAxis, ground: float, width: float, kept: float) -> str:
     """The hatched outages with their names, the base line and the years."""
-    parts, free_from = [element("defs", hatch(f"{axis.ident}-hatch"))], 0.0
+    parts, names, free_from = [element("defs", hatch(f"{axis.ident}-hatch"))], [], 0.0
     for outage, x, band in axis.bands(0.9 if width == WIDE else 2.4):
-        parts.append(
-            hatched(
-                f"{axis.ident}-hatch",
-                x=pct(x),
-                y=2.0,
-                width=pct(band),
-                height=ground - 2,
-            )
-        )
+        parts.append(hatched(f"{axis.ident}-hatch", x=pct(x), y=2.0, width=pct(band), height=ground - 2))
         at, needs = (x + band) / 100 * width + 4, text_width(outage.label)
         if outage.label and at >= free_from and at + needs < width - kept:
-            parts.append(words(pct(x + band), 14, outage.label, "quiet", dx=4))
+            names.append(words(pct(x + band), 14, outage.label, "quiet halo", dx=4))
             free_from = at + needs + 6
-    parts.append(
-        line(pct(axis.left), ground, pct(100 - axis.right), ground, "ink", 1.5)
-    )
-    return "".join(parts) + years(axis, ground + 19, width)
+    parts.append(line(pct(axis.left), ground, pct(100 - axis.right), ground, "ink", 1.5))
+    return "".join(parts + names) + years(axis, ground + 19, width)
 
 
-def years(axis: TimeAxis, y: float, width: float) -> str:
-    """Year numbers, as many as a width can hold without touching."""
+def years(axis: TimeAxis, y: float, width: float, least: float | None = None) -> str:
+    """Year numbers, as many as a width can hold without touching.
+
+    Those that a column of the `least` width cannot hold are `alternate`: the style sheet may drop them.
+    """
     firsts = axis.years()
-    room = (
-        (axis.x(firsts[1]) - axis.x(firsts[0])) / 100 * width
-        if len(firsts) > 1
-        else width
-    )
-    every = next(n for n in (1, 2, 5, 10, 20, 50) if room * n >= 38 or n == 50)
+    every, sparse = _year_step(firsts, axis, width), _year_step(firsts, axis, least or width)
     shown = [first for first in firsts if (first.year - firsts[0].year) % every == 0]
     shown = [first for first in shown if 18 < axis.x(first) / 100 * width < width - 14]
     return "".join(
-        words(pct(axis.x(first)), y, str(first.year), "quiet", anchor="middle")
+        words(
+            pct(axis.x(first)),
+            y,
+            str(first.year),
+            "quiet" if (first.year - firsts[0].year) % sparse == 0 else "quiet alternate",
+            anchor="middle",
+        )
         for first in shown
     )
+
+
+def _year_step(firsts: list[date], axis: TimeAxis, width: float) -> int:
+    """Every how many years a number fits into a width."""
+    room = (axis.x(firsts[1]) - axis.x(firsts[0])) / 100 * width if len(firsts) > 1 else width
+    return next(n for n in (1, 2, 5, 10, 20, 50) if room * n >= 38 or n == 50)
 
 
 def dots_table(
     dates: Sequence[date | None], outages: Sequence[Span], today: date, until: date
 ) -> tuple[list[str], list[list[str]]]:
     """The same dots as a table: how many 1 in 10 dates fall before each outage."""
-    coming = sorted(
-        (o for o in outages if today < o.start <= until), key=lambda o: o.start
-    )
+    coming = sorted((o for o in outages if today < o.start <= until), key=lambda o: o.start)
     known = [when for when in dates if when is not None]
-    rows, since = (
-        [["passed already", count(sum(when <= today for when in known))]],
-        today,
-    )
+    rows, since = ([["passed already", count(sum(when <= today for when in known))]], today)
     for outage in coming:
         n = sum(since < when <= outage.start for when in known)
         rows.append([f"before {outage.label or day(outage.start, 'month')}", count(n)])
         since = outage.start
-    rows.append(
-        [
-            f"later, to {day(until, 'month')}",
-            count(sum(since < when <= until for when in known)),
-        ]
-    )
-    rows.append(
-        [
-            f"beyond {day(until, 'month')}",
-            count(len(dates) - sum(when <= until for when in known)),
-        ]
-    )
+    rows.append([f"later, to {day(until, 'month')}", count(sum(since < when <= until for when in known))])
+    rows.append([f"beyond {day(until, 'month')}", count(len(dates) - sum(when <= until for when in known))])
     return ["1 in 10 chance of reaching the limit", "Bearings"], rows
 
 
@@ -236,11 +195,5 @@ def _caption(stacks: Stacks, until: date) -> str:
     else:
         dot = f"Each dot is up to {count(stacks.worth)} bearings, at the date they have"
     lie = "lies" if stacks.n_beyond == 1 else "lie"
-    far = (
-        f" {count(stacks.n_beyond)} {lie} beyond {until.year}."
-        if stacks.n_beyond
-        else ""
-    )
-    return (
-        f"{dot} a 1 in 10 chance of reaching the replace-rather-than-scrape limit.{far}"
-    )
+    far = f" {count(stacks.n_beyond)} {lie} beyond {until.year}." if stacks.n_beyond else ""
+    return f"{dot} a 1 in 10 chance of reaching the replace-rather-than-scrape limit.{far}"

@@ -24,7 +24,7 @@ PALETTE = {
     "limit": "#a8381a",
     "bronze": "#7a5c12",
     "hatch-ground": "#f3edde",
-    "hatch-line": "#c9bb94",
+    "hatch-line": "#bdab7c",
 }
 FONT = "system-ui, sans-serif"
 
@@ -38,9 +38,7 @@ def element(name: str, *content: str, **attributes: str | float | None) -> str:
         text = f"{value:.1f}" if isinstance(value, float) else str(value)
         parts.append(f'{key.rstrip("_").replace("_", "-")}="{escape(text)}"')
     inside = "".join(content)
-    return (
-        f"<{' '.join(parts)}>{inside}</{name}>" if inside else f"<{' '.join(parts)}/>"
-    )
+    return f"<{' '.join(parts)}>{inside}</{name}>" if inside else f"<{' '.join(parts)}/>"
 
 
 def words(
@@ -54,35 +52,14 @@ def words(
     dx: float | None = None,
 ) -> str:
     """A piece of text in a drawing; what people typed is escaped here."""
-    colour = next(
-        (PALETTE[name] for name in class_.split() if name in PALETTE), PALETTE["ink"]
-    )
-    extra = {
-        "text_anchor": anchor,
-        "dx": dx,
-        "font_weight": "600" if "strong" in class_ else None,
-    }
+    colour = next((PALETTE[name] for name in class_.split() if name in PALETTE), PALETTE["ink"])
+    extra = {"text_anchor": anchor, "dx": dx, "font_weight": "600" if "strong" in class_ else None}
     names = f"words {class_}".strip()
-    return element(
-        "text",
-        escape(text),
-        x=x,
-        y=y,
-        class_=names,
-        fill=colour,
-        font_size=f"{size:g}",
-        **extra,
-    )
+    return element("text", escape(text), x=x, y=y, class_=names, fill=colour, font_size=f"{size:g}", **extra)
 
 
 def line(
-    x1: float | str,
-    y1: float,
-    x2: float | str,
-    y2: float,
-    colour: str,
-    width: float = 1.0,
-    dash: str = "",
+    x1: float | str, y1: float, x2: float | str, y2: float, colour: str, width: float = 1.0, dash: str = ""
 ) -> str:
     """A straight line in one colour of the palette."""
     ends = {"x1": x1, "y1": y1, "x2": x2, "y2": y2}
@@ -123,9 +100,7 @@ def ring(name: str, colour: str, **attributes: str | float | None) -> str:
 def hatched(pattern: str, tip: str = "", **attributes: str | float | None) -> str:
     """A hatched area: an outage."""
     inside = element("title", escape(tip)) if tip else ""
-    return element(
-        "rect", inside, class_="hatched", fill=f"url(#{pattern})", **attributes
-    )
+    return element("rect", inside, class_="hatched", fill=f"url(#{pattern})", **attributes)
 
 
 def polyline(points: Iterable[tuple[float, float]]) -> str:
@@ -134,12 +109,7 @@ def polyline(points: Iterable[tuple[float, float]]) -> str:
 
 
 def picture(
-    content: str,
-    *,
-    label: str,
-    class_: str,
-    size: tuple[float, float] | None = None,
-    height: float = 0,
+    content: str, *, label: str, class_: str, size: tuple[float, float] | None = None, height: float = 0
 ) -> SafeString:
     """A whole drawing: scaled when it has a size, otherwise as wide as its place and `height` high."""
     frame: dict[str, str | float] = {"width": "100%", "height": height}
@@ -163,9 +133,7 @@ def picture(
 def hatch(ident: str) -> str:
     """The hatching of outages, as on a drawing."""
     ground = solid("rect", "hatch-ground", width="5", height="5")
-    return _pattern(
-        ident, "5", 45, ground + line(0.0, 0.0, 0.0, 5.0, "hatch-line", 2.0)
-    )
+    return _pattern(ident, "5", 45, ground + line(0.0, 0.0, 0.0, 5.0, "hatch-line", 2.0))
 
 
 def print_hatch(ident: str, step: float) -> str:
@@ -175,12 +143,7 @@ def print_hatch(ident: str, step: float) -> str:
 
 def _pattern(ident: str, step: str, lean: int, content: str) -> str:
     turn = f"rotate({lean})"
-    frame = {
-        "width": step,
-        "height": step,
-        "patternUnits": "userSpaceOnUse",
-        "patternTransform": turn,
-    }
+    frame = {"width": step, "height": step, "patternUnits": "userSpaceOnUse", "patternTransform": turn}
     return element("pattern", content, id=ident, **frame)
 
 
@@ -213,11 +176,7 @@ class TimeAxis:
     def years(self) -> list[date]:
         """The first days of the years inside the axis."""
         first = self.start.year + (self.start > date(self.start.year, 1, 1))
-        return [
-            date(year, 1, 1)
-            for year in range(first, self.end.year + 1)
-            if date(year, 1, 1) <= self.end
-        ]
+        return [date(year, 1, 1) for year in range(first, self.end.year + 1) if date(year, 1, 1) <= self.end]
 
     def bands(self, least: float) -> list[tuple[Span, float, float]]:
         """Outages inside the axis as (outage, x, width), each at least so many per cent wide."""
@@ -236,8 +195,8 @@ def pct(value: float) -> str:
 
 
 def text_width(text: str, size: float = 13.0) -> float:
-    """A generous guess of a text's width: the server has no font to measure with."""
-    return 0.59 * size * len(text)
+    """A guess of a text's width, on the wide side: the server has no font to measure with."""
+    return 0.555 * size * len(text)
 
 
 @dataclass(frozen=True)
@@ -270,7 +229,7 @@ class Places:
     def cost(self, box: Box) -> float:
         """How much of a place is taken or outside the drawing."""
         outside = box.width * box.height - box.overlap(self.inside)
-        return sum(box.overlap(other) for other in self.taken) + 3 * outside
+        return round(sum(box.overlap(other) for other in self.taken) + 3 * outside, 1)
 
     def choose(self, offered: Sequence[Box], *, must: bool = True) -> Box | None:
         """Take the first free place, else (if it must be shown) the least crowded one."""

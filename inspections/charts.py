@@ -14,15 +14,7 @@ from django.utils.safestring import SafeString, mark_safe
 
 from fleet.drawing import PALETTE, element, picture
 from fleet.templatetags.figures import NOT_KNOWN, chance, day, um, um_figure, um_step
-from inspections.trend import (
-    Trend,
-    TrendDates,
-    TrendFan,
-    TrendLimit,
-    TrendPath,
-    TrendReading,
-    TrendWork,
-)
+from inspections.trend import Trend, TrendDates, TrendFan, TrendLimit, TrendPath, TrendReading, TrendWork
 from inspections.trend_drawing import draw
 from inspections.trend_frame import NARROW, WIDE
 from inspections.trend_plotly import trend_plotly
@@ -59,11 +51,7 @@ STATES = {"excluded": "not used", "set_aside": "set aside"}
 
 def trend_svg(trend: Trend, *, narrow: bool = False, ident: str = "") -> SafeString:
     """One drawing of the trend; `ident` keeps its inner ids apart when a page holds several."""
-    return draw(
-        trend,
-        NARROW if narrow else WIDE,
-        ident or ("trend-narrow" if narrow else "trend-wide"),
-    )
+    return draw(trend, NARROW if narrow else WIDE, ident or ("trend-narrow" if narrow else "trend-wide"))
 
 
 def trend_picture(trend: Trend, ident: str = "trend") -> SafeString:
@@ -84,25 +72,18 @@ def trend_table(trend: Trend) -> tuple[list[str], list[list[str]]]:
         step = "" if work.step_um is None else um_step(work.step_um)
         rows.append((work.day, 1, [day(work.day), work.label, step, "", work.detail]))
     rows.sort(key=lambda row: row[:2], reverse=True)
-    return ["Day", "What", "Clearance or step", "9 in 10 within", "Remarks"], [
-        row for _, _, row in rows
-    ]
+    return ["Day", "What", "Clearance or step", "9 in 10 within", "Remarks"], [row for _, _, row in rows]
 
 
 def _reading_row(reading: TrendReading) -> list[str]:
     """One reading as table cells."""
     what = " ".join(
         part
-        for part in (
-            METHODS.get(reading.method, reading.method),
-            STAGES.get(reading.stage, reading.stage),
-        )
+        for part in (METHODS.get(reading.method, reading.method), STAGES.get(reading.stage, reading.stage))
         if part
     )
     within = f"± {um(1.645 * reading.sd_um)}" if reading.sd_um > 0 else NOT_KNOWN
-    remarks = ", ".join(
-        part for part in (STATES.get(reading.state, ""), reading.label) if part
-    )
+    remarks = ", ".join(part for part in (STATES.get(reading.state, ""), reading.label) if part)
     return [day(reading.day, reading.precision), what, seen(reading), within, remarks]
 
 
@@ -119,14 +100,7 @@ def seen(reading: TrendReading) -> str:
 
 def fan_table(trend: Trend) -> tuple[list[str], list[list[str]]]:
     """The coming clearance once a year: the five quantiles the fan is drawn from."""
-    headings = [
-        "On",
-        "1 in 10 below",
-        "1 in 4 below",
-        "Even chance",
-        "1 in 4 above",
-        "1 in 10 above",
-    ]
+    headings = ["On", "1 in 10 below", "1 in 4 below", "Even chance", "1 in 4 above", "1 in 10 above"]
     rows, seen_years = [], set()
     if trend.fan:
         fan = trend.fan
@@ -161,6 +135,4 @@ def twenty_dots(p: float | None, *, words: str = "") -> SafeString:
             )
         )
     label = words or f"{n} of 20 dots filled: {chance(p)}"
-    return picture(
-        "".join(dots), label=escape(label), class_="twenty-dots", size=(208, 44)
-    )
+    return picture("".join(dots), label=escape(label), class_="twenty-dots", size=(208, 44))

@@ -26,32 +26,19 @@ from fleet.drawing import (
 from fleet.templatetags.figures import day, um
 from inspections.trend import Trend, TrendReading
 from inspections.trend_frame import Frame, Size, nice_step
-from inspections.trend_labels import band, key, limit_labels, limit_lines, works
+from inspections.trend_labels import STEP_ASIDE, band, key, limit_labels, limit_lines, works
 
 
 def draw(trend: Trend, size: Size, ident: str) -> SafeString:
     """Draw one trend at one size."""
     frame = Frame(trend, size, ident)
-    content = [
-        _defs(frame),
-        _outages(frame),
-        _grid(frame),
-        _fan(frame),
-        limit_lines(frame),
-        _paths(frame),
-    ]
-    content += [
-        _today(frame),
-        limit_labels(frame),
-        works(frame),
-        _readings(frame),
-        _dates(frame),
-        key(frame),
-    ]
+    content = [_defs(frame), _outages(frame), _grid(frame), _fan(frame), limit_lines(frame), _paths(frame)]
+    content += [_today(frame), limit_labels(frame), works(frame), _readings(frame)]
+    bar, foot = _dates(frame)
+    legend, foot = key(frame, foot + 28)
     label = f"{trend.title}. {trend.summary}"
-    return picture(
-        "".join(content), label=label, class_="trend", size=(size.width, size.height)
-    )
+    whole = "".join([*content, bar, legend])
+    return picture(whole, label=label, class_="trend", size=(size.width, foot + 12))
 
 
 def _plot(frame: Frame) -> dict[str, float]:
@@ -65,18 +52,14 @@ def _plot(frame: Frame) -> dict[str, float]:
 
 def _defs(frame: Frame) -> str:
     """Hatching of the outages, of the printed fan, and the edge of the plot."""
-    edge = element(
-        "clipPath", element("rect", **_plot(frame)), id=f"{frame.ident}-plot"
-    )
-    hatches = print_hatch(f"{frame.ident}-wide", 7) + print_hatch(
-        f"{frame.ident}-middle", 3.5
-    )
+    edge = element("clipPath", element("rect", **_plot(frame)), id=f"{frame.ident}-plot")
+    hatches = print_hatch(f"{frame.ident}-wide", 7) + print_hatch(f"{frame.ident}-middle", 3.5)
     return element("defs", hatch(f"{frame.ident}-hatch"), hatches, edge)
 
 
 def _outages(frame: Frame) -> str:
     """The hatched outages; those to come carry their name at the top where it fits."""
-    parts, free_from, size = [], frame.today + 4, frame.size.font - 1
+    parts, free_from, size = [], frame.left, frame.size.font - 1
     for outage in frame.trend.outages:
         if outage.end < frame.first or outage.start > frame.trend.until:
             continue
@@ -86,20 +69,9 @@ def _outages(frame: Frame) -> str:
         parts.append(hatched(f"{frame.ident}-hatch", f"outage {outage.label}", **place))
         needs = text_width(outage.label, size)
         start = x + width / 2 - needs / 2
-        if (
-            outage.start > frame.trend.today
-            and start > free_from
-            and start + needs < frame.right + 4
-        ):
+        if outage.start > frame.trend.today and start > free_from and start + needs < frame.right + 4:
             parts.append(
-                words(
-                    x + width / 2,
-                    frame.top - 6,
-                    outage.label,
-                    "quiet",
-                    anchor="middle",
-                    size=size,
-                )
+                words(x + width / 2, frame.top - 6, outage.label, "quiet", anchor="middle", size=size)
             )
             free_from = start + needs + 8
     return "".join(parts)
@@ -108,29 +80,12 @@ def _outages(frame: Frame) -> str:
 def _grid(frame: Frame) -> str:
     """Clearance lines and figures, years below, and what the upright scale is."""
     step, size = nice_step((frame.high - frame.low) / 5), frame.size.font
-    parts = [
-        words(
-            2.0 if frame.size.is_narrow else frame.left,
-            14,
-            frame.trend.quantity,
-            "quiet",
-            size=size,
-        )
-    ]
+    parts = [words(2.0 if frame.size.is_narrow else frame.left, 14, frame.trend.quantity, "quiet", size=size)]
     value = math.ceil(frame.low / step) * step
     while value <= frame.high + 1e-6:
         y = frame.y(value)
         parts.append(line(frame.left, y, frame.right, y, "rule"))
-        parts.append(
-            words(
-                frame.left - 8,
-                y + 4.5,
-                f"{value:.0f}",
-                "quiet",
-                anchor="end",
-                size=size,
-            )
-        )
+        parts.append(words(frame.left - 8, y + 4.5, f"{value:.0f}", "quiet", anchor="end", size=size))
         value += step
     return "".join(parts) + _years(frame)
 
@@ -148,14 +103,7 @@ def _years(frame: Frame) -> str:
             parts.append(line(x, frame.floor, x, frame.floor + 5, "ink"))
             at = min(x, frame.size.width - 16)
             parts.append(
-                words(
-                    at,
-                    frame.floor + 20,
-                    str(year),
-                    "quiet",
-                    anchor="middle",
-                    size=frame.size.font,
-                )
+                words(at, frame.floor + 20, str(year), "quiet", anchor="middle", size=frame.size.font)
             )
     return "".join(parts)
 
@@ -183,10 +131,7 @@ def _today(frame: Frame) -> str:
     wide = text_width(text, size)
     frame.places.take(Box(x - 1, frame.top, 2, frame.floor - frame.top))
     box = frame.places.choose(
-        [
-            Box(x - 6 - wide, frame.top + 4, wide, 14),
-            Box(x + 6, frame.top + 4, wide, 14),
-        ]
+        [Box(x - 6 - wide, frame.top + 4, wide, 14), Box(x + 6, frame.top + 4, wide, 14)]
     )
     is_left = box is None or box.x < x
     at, anchor = (x - 6, "end") if is_left else (x + 6, "start")
@@ -215,13 +160,16 @@ def _run(points: list[tuple[float, float]]) -> str:
 
 
 def _step(frame: Frame, when: date, before: float, after: float) -> str:
-    """An arrow from the clearance as found to the one as left."""
+    """The step in the line, and beside it, as on a drawing, the dimension from found to left."""
     x, y1, y2 = frame.x(when), frame.y(before), frame.y(after)
-    point = -1 if y2 < y1 else 1
+    at, way = x - STEP_ASIDE, (-1 if y2 < y1 else 1)
+    size = min(7.0, abs(y2 - y1) * 0.7)
     head = (
-        polyline([(x - 5.5, y2 - point * 8), (x + 5.5, y2 - point * 8), (x, y2)]) + "Z"
+        polyline([(at - size * 0.65, y2 - way * size), (at + size * 0.65, y2 - way * size), (at, y2)]) + "Z"
     )
-    return line(x, y1, x, y2 - point * 7, "bronze", 3) + solid("path", "bronze", d=head)
+    feet = line(at - 4, y1, x, y1, "bronze") + line(at - 4, y2, x, y2, "bronze")
+    shaft = line(at, y1, at, y2 - way * size, "bronze", 2)
+    return line(x, y1, x, y2, "bronze", 2.2) + feet + shaft + solid("path", "bronze", d=head)
 
 
 def _readings(frame: Frame) -> str:
@@ -248,62 +196,39 @@ def _reading(frame: Frame, reading: TrendReading) -> str:
         parts.append(ring("circle", colour, cx=x, cy=y, r=5.4))
     if reading.state != "used":
         parts.append(
-            line(x - 4, y - 4, x + 4, y + 4, colour, 1.8)
-            + line(x - 4, y + 4, x + 4, y - 4, colour, 1.8)
+            line(x - 4, y - 4, x + 4, y + 4, colour, 1.8) + line(x - 4, y + 4, x + 4, y - 4, colour, 1.8)
         )
     return element("g", *parts)
 
 
-def _bounds(
-    reading: TrendReading, x: float, top: float, foot: float, colour: str
-) -> str:
+def _bounds(reading: TrendReading, x: float, top: float, foot: float, colour: str) -> str:
     """Where the clearance may lie: ended where it is bounded, an arrow where it is not."""
     parts = [line(x, foot, x, top, colour, 2, "4 3")]
     for bound, y, way in ((reading.low_um, foot, -1), (reading.high_um, top, 1)):
         if bound is not None:
             parts.append(line(x - 6, y, x + 6, y, colour, 2.2))
         else:
-            parts.append(
-                curve(
-                    polyline([(x - 5, y + 6 * way), (x, y), (x + 5, y + 6 * way)]),
-                    colour,
-                    2,
-                )
-            )
+            parts.append(curve(polyline([(x - 5, y + 6 * way), (x, y), (x + 5, y + 6 * way)]), colour, 2))
     return "".join(parts)
 
 
-def _dates(frame: Frame) -> str:
-    """Below the years: the dates of the governing limit as a bar on the same time scale."""
+def _dates(frame: Frame) -> tuple[str, float]:
+    """Below the years: the dates of the governing limit as a bar on the same time scale; and where it ends."""
     dates, until = frame.trend.dates, frame.trend.until
     if not dates or dates.p10 is None or dates.p10 > until:
-        return ""
+        return "", frame.floor + 24
     y, first = frame.floor + 42, frame.x(dates.p10)
     ends = dates.p90 is not None and dates.p90 <= until
     end = frame.x(dates.p90) if ends and dates.p90 else frame.right
-    parts = [
-        line(first, y, end, y, "dye", 2.5),
-        line(first, y - 8, first, y + 8, "dye", 2.5),
-    ]
+    parts = [line(first, y, end, y, "dye", 2.5), line(first, y - 8, first, y + 8, "dye", 2.5)]
     if dates.p50 is not None and dates.p50 <= until:
         parts.append(solid("circle", "dye", cx=frame.x(dates.p50), cy=y, r=6))
     if not ends:
-        parts.append(
-            curve(
-                polyline([(end - 7, y - 5.5), (end, y), (end - 7, y + 5.5)]), "dye", 2.5
-            )
-        )
+        parts.append(curve(polyline([(end - 7, y - 5.5), (end, y), (end - 7, y + 5.5)]), "dye", 2.5))
     size, said = frame.size.font, dates.words
     if text_width(said, size) <= first - 12 - frame.left:
         parts.append(words(first - 12, y + 4.5, said, "dye", anchor="end", size=size))
     else:
-        parts.append(
-            words(
-                2.0 if frame.size.is_narrow else frame.left,
-                y + 24,
-                said,
-                "dye",
-                size=size,
-            )
-        )
-    return "".join(parts)
+        parts.append(words(2.0 if frame.size.is_narrow else frame.left, y + 24, said, "dye", size=size))
+        y += 22
+    return "".join(parts), y + 8

@@ -11,10 +11,8 @@ from fleet.drawing import Box, Places
 from inspections.trend import Trend, TrendReading
 
 WITHIN = 1.645  # standard deviations to either side that hold 9 in 10
-LIMIT_WORDS = {
-    "maximum": "in-service maximum",
-    "replace": "replace rather than scrape from",
-}
+LIMIT_WORDS = {"maximum": "in-service maximum", "replace": "replace rather than scrape from"}
+SHORT_WORDS = {"maximum": "maximum", "replace": "replace from"}
 
 
 @dataclass(frozen=True)
@@ -22,17 +20,16 @@ class Size:
     """The drawing's own units: about one CSS pixel each."""
 
     width: float
-    height: float
     left: float
     right: float
     top: float
-    bottom: float
+    floor: float
     font: float
     is_narrow: bool = False
 
 
-WIDE = Size(1000, 500, 46, 12, 34, 92, 13)
-NARROW = Size(340, 470, 34, 6, 44, 158, 12, True)
+WIDE = Size(1000, 46, 12, 36, 410, 13)
+NARROW = Size(340, 32, 4, 42, 330, 12, True)
 
 
 @dataclass
@@ -50,9 +47,7 @@ class Frame:
     def __post_init__(self) -> None:
         self.first = self.trend.first_day()
         self.low, self.high = value_range(self.trend)
-        self.places = Places(
-            Box(self.left, self.top, self.right - self.left, self.floor - self.top)
-        )
+        self.places = Places(Box(self.left, self.top, self.right - self.left, self.floor - self.top))
         self._take_marks()
 
     @property
@@ -69,7 +64,7 @@ class Frame:
 
     @property
     def floor(self) -> float:
-        return self.size.height - self.size.bottom
+        return self.size.floor
 
     @property
     def today(self) -> float:
@@ -82,9 +77,7 @@ class Frame:
 
     def y(self, value_um: float) -> float:
         """Where a clearance stands."""
-        return self.floor - (self.floor - self.top) * (value_um - self.low) / (
-            self.high - self.low
-        )
+        return self.floor - (self.floor - self.top) * (value_um - self.low) / (self.high - self.low)
 
     def reach(self, reading: TrendReading) -> tuple[float, float]:
         """The upper and lower end of a reading's mark: 9 in 10, or its bounds."""
@@ -92,16 +85,8 @@ class Frame:
         if not reading.is_censored:
             low, high = low - WITHIN * reading.sd_um, high + WITHIN * reading.sd_um
             return self.y(high), self.y(low)
-        top = (
-            self.y(reading.high_um)
-            if reading.high_um is not None
-            else self.y(reading.low_um or 0.0) - 34
-        )
-        foot = (
-            self.y(reading.low_um)
-            if reading.low_um is not None
-            else self.y(reading.high_um or 0.0) + 34
-        )
+        top = self.y(reading.high_um) if reading.high_um is not None else self.y(reading.low_um or 0.0) - 34
+        foot = self.y(reading.low_um) if reading.low_um is not None else self.y(reading.high_um or 0.0) + 34
         return top, foot
 
     def _take_marks(self) -> None:
@@ -109,10 +94,7 @@ class Frame:
         trend = self.trend
         for reading in trend.readings:
             top, foot = self.reach(reading)
-            top, foot = (
-                min(top, self.y(reading.value_um) - 8),
-                max(foot, self.y(reading.value_um) + 8),
-            )
+            top, foot = (min(top, self.y(reading.value_um) - 8), max(foot, self.y(reading.value_um) + 8))
             self.places.take(Box(self.x(reading.day) - 8, top, 16, foot - top))
         lines = [(p.days, p.values_um) for p in trend.paths]
         if trend.fan:
@@ -122,9 +104,7 @@ class Frame:
             for first, last in pairwise(points):
                 self._take_line(first, last)
         for limit in trend.limits:
-            self.places.take(
-                Box(self.left, self.y(limit.value_um) - 2, self.right - self.left, 4)
-            )
+            self.places.take(Box(self.left, self.y(limit.value_um) - 2, self.right - self.left, 4))
 
     def _take_line(self, first: tuple[float, float], last: tuple[float, float]) -> None:
         """Cover a sloping line with small boxes."""
@@ -133,30 +113,17 @@ class Frame:
         for i in range(n):
             x, y = x1 + (x2 - x1) * i / n, y1 + (y2 - y1) * i / n
             height = abs(y2 - y1) / n + 4
-            self.places.take(
-                Box(x, min(y, y + (y2 - y1) / n) - 2, (x2 - x1) / n + 1, height)
-            )
+            self.places.take(Box(x, min(y, y + (y2 - y1) / n) - 2, (x2 - x1) / n + 1, height))
 
 
 def value_range(trend: Trend) -> tuple[float, float]:
     """Low and high end of the clearance scale: all that was seen, the limits, some of what is coming."""
-    values = [r.value_um for r in trend.readings] + [
-        v for p in trend.paths for v in p.values_um
-    ]
-    values += [
-        bound
-        for r in trend.readings
-        for bound in (r.low_um, r.high_um)
-        if bound is not None
-    ]
+    values = [r.value_um for r in trend.readings] + [v for p in trend.paths for v in p.values_um]
+    values += [bound for r in trend.readings for bound in (r.low_um, r.high_um) if bound is not None]
     limits = [limit.value_um for limit in trend.limits]
     values += limits
     if trend.fan and trend.fan.p50:
-        values += (
-            [trend.fan.p10[0], trend.fan.p90[0]]
-            if limits
-            else [trend.fan.p10[0], trend.fan.p75[-1]]
-        )
+        values += [trend.fan.p10[0], trend.fan.p90[0]] if limits else [trend.fan.p10[0], trend.fan.p75[-1]]
     if not values:
         return 0.0, 100.0
     spread = max(max(values) - min(values), 20.0)

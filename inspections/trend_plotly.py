@@ -8,34 +8,19 @@ from typing import Any
 from fleet.drawing import PALETTE
 from fleet.templatetags.figures import day, um, um_step
 from inspections.trend import Trend, TrendReading
-from inspections.trend_frame import LIMIT_WORDS, WITHIN, value_range
+from inspections.trend_frame import LIMIT_WORDS, SHORT_WORDS, WITHIN, value_range
 
 FONT = {"family": "system-ui, sans-serif", "size": 13, "color": PALETTE["ink"]}
 GROUPS = (
-    (
-        "as found",
-        lambda r: r.state == "used" and r.stage != "as_left",
-        "circle-open",
-        "dye",
-    ),
-    (
-        "as left",
-        lambda r: r.state == "used" and r.stage == "as_left",
-        "square-open",
-        "dye",
-    ),
+    ("as found", lambda r: r.state == "used" and r.stage != "as_left", "circle-open", "dye"),
+    ("as left", lambda r: r.state == "used" and r.stage == "as_left", "square-open", "dye"),
     ("not used", lambda r: r.state != "used", "x-thin-open", "quiet"),
 )
 
 
 def trend_plotly(trend: Trend) -> dict[str, Any]:
     """Return data and layout; `layout.meta.palette` names the page's colour behind each colour written."""
-    traces = [
-        *_bands(trend),
-        *_paths(trend),
-        *_reading_traces(trend),
-        *_work_traces(trend),
-    ]
+    traces = [*_bands(trend), *_paths(trend), *_reading_traces(trend), *_work_traces(trend)]
     return {"data": traces, "layout": _layout(trend)}
 
 
@@ -114,12 +99,7 @@ def _reading_traces(trend: Trend) -> list[dict[str, Any]]:
                         "color": PALETTE[colour],
                         "thickness": 1.5,
                     },
-                    "marker": {
-                        "symbol": symbol,
-                        "size": 11,
-                        "color": PALETTE[colour],
-                        "line": {"width": 2},
-                    },
+                    "marker": {"symbol": symbol, "size": 11, "color": PALETTE[colour], "line": {"width": 2}},
                     "hovertext": [_hover(r) for r in readings],
                     "hoverinfo": "text",
                 }
@@ -129,10 +109,7 @@ def _reading_traces(trend: Trend) -> list[dict[str, Any]]:
 
 def _hover(reading: TrendReading) -> str:
     """A reading in words; what people typed is escaped, because plotly reads some HTML."""
-    said = [
-        day(reading.day, reading.precision),
-        f"{um(reading.value_um)} {reading.stage.replace('_', ' ')}",
-    ]
+    said = [day(reading.day, reading.precision), f"{um(reading.value_um)} {reading.stage.replace('_', ' ')}"]
     said += [reading.method.replace("_", " "), reading.label]
     return "<br>".join(escape(part, quote=False) for part in said if part)
 
@@ -158,109 +135,60 @@ def _work_traces(trend: Trend) -> list[dict[str, Any]]:
 
 def _layout(trend: Trend) -> dict[str, Any]:
     """Axes, limits, outages and today."""
-    low, high = value_range(trend)
-    axis = {
-        "gridcolor": PALETTE["rule"],
-        "linecolor": PALETTE["ink"],
-        "zeroline": False,
-        "ticks": "outside",
-    }
+    axis = {"gridcolor": PALETTE["rule"], "linecolor": PALETTE["ink"], "zeroline": False, "ticks": "outside"}
+    days = [trend.first_day().isoformat(), trend.until.isoformat()]
     return {
         "template": {"layout": {"font": FONT}},
         "font": FONT,
         "paper_bgcolor": PALETTE["paper"],
         "plot_bgcolor": PALETTE["paper"],
-        "margin": {"l": 48, "r": 12, "t": 34, "b": 40},
+        "margin": {"l": 48, "r": 12, "t": 52, "b": 40},
         "hovermode": "closest",
         "dragmode": "zoom",
         "showlegend": True,
         "legend": {"orientation": "h", "y": -0.12, "x": 0},
-        "xaxis": {
-            **axis,
-            "type": "date",
-            "range": [trend.first_day().isoformat(), trend.until.isoformat()],
-            "showgrid": False,
-        },
-        "yaxis": {
-            **axis,
-            "range": [low, high],
-            "title": {"text": escape(trend.quantity, quote=False)},
-        },
+        "xaxis": {**axis, "type": "date", "range": days, "showgrid": False},
+        "yaxis": {**axis, "range": list(value_range(trend))},
         "shapes": _shapes(trend),
-        "annotations": _annotations(trend),
-        "meta": {"palette": {value: name for name, value in PALETTE.items()}},
+        "annotations": _annotations(trend, LIMIT_WORDS),
+        "meta": {
+            "palette": {value: name for name, value in PALETTE.items()},
+            "narrow": [note["text"] for note in _annotations(trend, SHORT_WORDS)],
+        },
     }
 
 
 def _shapes(trend: Trend) -> list[dict[str, Any]]:
     """Limit lines over their days, outages behind everything, today."""
+    whole = {"yref": "paper", "y0": 0, "y1": 1}
+    shade = {"fillcolor": PALETTE["hatch-line"], "opacity": 0.4, "line": {"width": 0}, "layer": "below"}
     shapes: list[dict[str, Any]] = [
-        {
-            "type": "rect", "xref": "x", "yref": "paper", "x0": o.start.isoformat(), "x1": o.end.isoformat(),
-            "y0": 0, "y1": 1, "fillcolor": PALETTE["hatch-line"], "opacity": 0.4, "line": {"width": 0},
-            "layer": "below",
-        }
+        {"type": "rect", "x0": o.start.isoformat(), "x1": o.end.isoformat(), **whole, **shade}
         for o in trend.outages
-    ]  # fmt: skip
+    ]
     for limit in trend.limits:
         start, end = limit.from_day or trend.first_day(), limit.to_day or trend.until
-        shapes.append(
-            {
-                "type": "line",
-                "x0": start.isoformat(),
-                "x1": end.isoformat(),
-                "y0": limit.value_um,
-                "y1": limit.value_um,
-                "line": {
-                    "color": PALETTE["limit"],
-                    "width": 2,
-                    "dash": "dash" if limit.kind == "replace" else "solid",
-                },
-            }
-        )
+        dash = "dash" if limit.kind == "replace" else "solid"
+        look = {"color": PALETTE["limit"], "width": 2, "dash": dash}
+        level = {"y0": limit.value_um, "y1": limit.value_um}
+        ends = {"x0": start.isoformat(), "x1": end.isoformat()}
+        shapes.append({"type": "line", **ends, **level, "line": look})
     today = trend.today.isoformat()
-    shapes.append(
-        {
-            "type": "line",
-            "yref": "paper",
-            "x0": today,
-            "x1": today,
-            "y0": 0,
-            "y1": 1,
-            "line": {"color": PALETTE["ink"], "width": 1},
-        }
-    )
+    ink = {"color": PALETTE["ink"], "width": 1}
+    shapes.append({"type": "line", "x0": today, "x1": today, **whole, "line": ink})
     return shapes
 
 
-def _annotations(trend: Trend) -> list[dict[str, Any]]:
-    """Words on the limits and on today."""
-    notes = []
-    for limit in trend.limits:
-        if limit.to_day is None:
-            text = f"{LIMIT_WORDS[limit.kind]} {um(limit.value_um)}" + (
-                f" ({limit.authority})" if limit.authority else ""
-            )
-            notes.append(
-                {
-                    "x": 0.01,
-                    "xref": "paper",
-                    "xanchor": "left",
-                    "y": limit.value_um,
-                    "yanchor": "bottom",
-                    "showarrow": False,
-                    "text": escape(text, quote=False),
-                    "font": {"color": PALETTE["limit"], "size": 13},
-                }
-            )
-    notes.append(
-        {
-            "x": trend.today.isoformat(),
-            "y": 1,
-            "yref": "paper",
-            "yanchor": "bottom",
-            "showarrow": False,
-            "text": escape(trend.today_label, quote=False),
-        }
-    )
-    return notes
+def _annotations(trend: Trend, names: dict[str, str]) -> list[dict[str, Any]]:
+    """Words on the limits, on today, and on what the upright scale is."""
+    notes: list[dict[str, Any]] = []
+    for limit in (limit for limit in trend.limits if limit.to_day is None):
+        text = f"{names[limit.kind]} {um(limit.value_um)}"
+        if limit.authority and names is LIMIT_WORDS:
+            text += f" ({limit.authority})"
+        place = {"x": 0.01, "xref": "paper", "xanchor": "left", "y": limit.value_um, "yanchor": "bottom"}
+        notes.append({**place, "text": text, "font": {"color": PALETTE["limit"], "size": 13}})
+    top = {"yref": "paper", "y": 1, "yanchor": "bottom", "font": {"size": 13}}
+    notes.append({**top, "x": trend.today.isoformat(), "text": trend.today_label})
+    notes.append({**top, "x": 0, "xref": "paper", "xanchor": "left", "yshift": 18, "text": trend.quantity})
+    return [{**note, "text": escape(note["text"], quote=False), "showarrow": False} for note in notes]

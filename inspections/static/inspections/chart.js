@@ -59,7 +59,9 @@ function prepare(box) {
     const figure = inPageColours(JSON.parse(source.textContent));
     if (area.clientWidth < 560) {
       figure.layout.margin = { ...figure.layout.margin, l: 40, r: 6 };
-      figure.layout.annotations = (figure.layout.annotations || []).map((note) => ({ ...note, font: { ...note.font, size: 11 } }));
+      const short = (figure.layout.meta || {}).narrow || [];
+      figure.layout.annotations = (figure.layout.annotations || []).map((note, i) => (
+        { ...note, text: short[i] || note.text, font: { ...note.font, size: 12 } }));
     }
     await window.Plotly.newPlot(area, figure.data, figure.layout, CONFIG);
     area.dataset.ready = "1";
