@@ -90,7 +90,7 @@ def fleet_dots(
         today, until, tuple(outages), ident, left=19.0 if stacks.n_passed and narrow else 4.5, right=2.0
     )
     ground = 30.0 + max(5, stacks.dots(stacks.tallest)) * PITCH
-    far = f"{count(stacks.n_beyond)} beyond {until.year} →" if stacks.n_beyond else ""
+    far = f"{count(stacks.n_beyond)} beyond {axis.last_year} →" if stacks.n_beyond else ""
     parts = [_frame(axis, ground, NARROW if narrow else WIDE, text_width(far) + 12)]
     if stacks.n_passed:
         x = axis.left / 2
@@ -102,7 +102,7 @@ def fleet_dots(
         parts.append(words("100%", 14, far, "dye", anchor="end"))
     label = (
         f"{len(dates)} bearings by the date of their 1 in 10 chance: {stacks.n_passed} passed, "
-        f"{sum(stacks.by_day.values())} by {day(until, 'month')}, {stacks.n_beyond} beyond."
+        f"{sum(stacks.by_day.values())} by the end of {axis.last_year}, {stacks.n_beyond} beyond."
     )
     return picture("".join(parts), label=label, class_="fleet-dots", height=ground + 28)
 
@@ -164,8 +164,18 @@ def dots_table(
         n = sum(since < when <= outage.start for when in known)
         rows.append([f"before {outage.label or day(outage.start, 'month')}", count(n)])
         since = outage.start
-    rows.append([f"later, to {day(until, 'month')}", count(sum(since < when <= until for when in known))])
-    rows.append([f"beyond {day(until, 'month')}", count(len(dates) - sum(when <= until for when in known))])
+    rows.append(
+        [
+            f"later, to the end of {TimeAxis(today, until).last_year}",
+            count(sum(since < when <= until for when in known)),
+        ]
+    )
+    rows.append(
+        [
+            f"beyond {TimeAxis(today, until).last_year}",
+            count(len(dates) - sum(when <= until for when in known)),
+        ]
+    )
     return ["1 in 10 chance of reaching the limit", "Bearings"], rows
 
 
@@ -175,7 +185,7 @@ def fleet_picture(
     """The dots for wide and for narrow screens, each under a caption that says what a dot is."""
     drawn = [
         (
-            _caption(stacked(dates, today, until, months=3 if is_narrow else 1), until),
+            _caption(stacked(dates, today, until, months=3 if is_narrow else 1), TimeAxis(today, until)),
             fleet_dots(dates, outages, today, until, narrow=is_narrow, ident=ident),
         )
         for is_narrow, ident in ((False, "fleet-wide"), (True, "fleet-narrow"))
@@ -188,12 +198,12 @@ def fleet_picture(
     )
 
 
-def _caption(stacks: Stacks, until: date) -> str:
+def _caption(stacks: Stacks, axis: TimeAxis) -> str:
     """What a dot is, and what is not drawn."""
     if stacks.worth == 1:
         dot = "Each dot is a bearing, at the date it has"
     else:
         dot = f"Each dot is up to {count(stacks.worth)} bearings, at the date they have"
     lie = "lies" if stacks.n_beyond == 1 else "lie"
-    far = f" {count(stacks.n_beyond)} {lie} beyond {until.year}." if stacks.n_beyond else ""
+    far = f" {count(stacks.n_beyond)} {lie} beyond {axis.last_year}." if stacks.n_beyond else ""
     return f"{dot} a 1 in 10 chance of reaching the replace-rather-than-scrape limit.{far}"

@@ -34,6 +34,7 @@ def _rule(use: str, base: str, per_inch: str, words: str, source: str, written_f
     return Rule(use, Decimal(base), Decimal(per_inch), words, source, written_for, started)
 
 
+USES = {"fitting_max": "new", "in_service_max": "in-service maximum"}
 PUMPS = "sleeve bearings of pumps"
 RULES: tuple[Rule, ...] = (
     _rule(
@@ -59,6 +60,7 @@ RULES: tuple[Rule, ...] = (
 @dataclass(frozen=True)
 class Suggestion:
     use: str
+    words: str
     value_um: Decimal
     sentence: str
 
@@ -69,8 +71,9 @@ def suggestions(journal_diameter_um: Decimal | None, missing: set[str]) -> list[
         return []
     return [
         Suggestion(
-            rule.use, rule.value_um(journal_diameter_um), f"{rule.words} ({rule.source}; written for {rule.written_for})"
+            rule.use, USES[rule.use], rule.value_um(journal_diameter_um),
+            f"{rule.words} ({rule.source}; written for {rule.written_for})",
         )
         for rule in RULES
         if rule.use in missing
-    ]
+    ]  # fmt: skip

@@ -3,6 +3,8 @@
 from django.http import HttpRequest
 from django.urls import NoReverseMatch, reverse
 
+from fleet.access import words_for
+
 PAGES = (
     ("watch-list", "Watch list"),
     ("plan", "Outage plan"),
@@ -13,12 +15,15 @@ PAGES = (
 
 
 def navigation(request: HttpRequest) -> dict:
-    """The pages that exist, with the one that is open."""
+    """The pages that exist, which one is open, and who looks at it."""
+    user = getattr(request, "user", None)
+    if user is None or not user.is_authenticated:
+        return {}
     pages = []
-    for name, words in PAGES:
+    for name, label in PAGES:
         try:
-            address = reverse(name)
+            url = reverse(name)
         except NoReverseMatch:
             continue
-        pages.append({"address": address, "words": words, "open": request.path == address})
-    return {"nav": pages}
+        pages.append({"url": url, "label": label, "current": request.path == url})
+    return {"nav": pages, "signed_in_as": words_for(user), "find_text": request.GET.get("find", "")}

@@ -1,0 +1,118 @@
+"""The watch list as a table."""
+
+import datetime as dt
+
+import django_tables2 as tables
+from django.utils.html import format_html
+
+from dashboards.charts import TimeAxis, clearance_bar, date_axis, date_bar
+from dashboards.watchlist import Watched
+from fleet.templatetags import figures as show
+from inspections.addresses import bearing_address
+
+ADVICE_CLASS = {word: f"advice advice-{word}" for word in ("replace", "scrape", "open", "leave")}
+
+
+def _cell(name: str = "", extra: str = "") -> dict:
+    """The attributes of a cell; on narrow screens the heading stands beside the value."""
+    return {"td": {"data-label": name, "class": extra}, "th": {"class": extra}}
+
+
+def _column(heading: str, label: str = "", extra: str = "") -> tables.Column:
+    return tables.Column(verbose_name=heading, empty_values=(), attrs=_cell(label or heading, extra))
+
+
+class WatchTable(tables.Table):
+    """One row a bearing; the order is the list's own, by the 1 in 10 date."""
+
+    bearing = _column("Bearing", extra="lead")
+    last = _column("Last clearance", extra="num")
+    way = _column("New to limit", extra="gauge")
+    wear = _column("Wear, µm per 1000 h", extra="num")
+    dates = _column("Reaches the replace limit", extra="bar")
+    chance = _column("Past maximum by next outage", extra="num")
+    evidence = _column("Own evidence", extra="num")
+    advice = _column("Advice")
+
+    class Meta:
+        orderable = False
+        attrs = {"class": "rows cards watch"}
+        template_name = "fleet/table.html"
+
+    def __init__(self, rows, *, axis: TimeAxis, today: dt.date, show_site: bool, **options):
+        self.axis, self.today, self.show_site = axis, today, show_site
+        super().__init__(rows, **options)
+        self.columns["dates"].column.verbose_name = format_html(
+            "Reaches the replace limit: <span class='legend'>1 in 10 ▏ even ● 9 in 10</span>{}",
+            date_axis(axis),
+        )
+
+    def render_bearing(self, record: Watched):
+        place = record.bearing.place
+        site = format_html('<span class="under">{}</span>', place.site.name) if self.show_site else ""
+        return format_html(
+            '<a href="{}"><b>{}</b> {}</a> {}',
+            bearing_address(record.bearing),
+            place.tag,
+            record.bearing.name,
+            site,
+        )
+
+    def render_last(self, record: Watched):
+        figures = record.figures
+        if figures["last_reading_um"] is None:
+            return format_html('<span class="under">none</span>')
+        return format_html(
+            '{} <span class="under">{}</span>',
+            show.um(figures["last_reading_um"]), show.day(figures.day("last_reading_on")),
+        )  # fmt: skip
+
+    def render_way(self, record: Watched):
+        f = record.figures
+        return clearance_bar(
+            f["clearance_um_p50"], f["new_um"], f["replace_limit_um"], f["in_service_max_um"]
+        )
+
+    def render_wear(self, record: Watched):
+        f = record.figures
+        if f["rate_um_per_kh_p50"] is None:
+            return format_html('<span class="under">{}</span>', "cannot say")
+        return format_html(
+            '{} <span class="under">{}</span>', show.rate_figure(f["rate_um_per_kh_p50"]),
+            show.rate_range(f["rate_um_per_kh_p10"], f["rate_um_per_kh_p90"]),
+        )  # fmt: skip
+
+    def render_dates(self, record: Watched):
+        f = record.figures
+        names = ("replace_date_p10", "replace_date_p50", "replace_date_p90")
+        return date_bar(
+            *(f.day(name) for name in names), axis=self.axis, past=record.is_past,
+            beyond=tuple(f.is_beyond(name) for name in names), note=_note(record),
+        )  # fmt: skip
+
+    def render_chance(self, record: Watched):
+        f = record.figures
+        if f["p_max_before_next_outage"] is None:
+            return format_html(
+                '<span class="under">{}</span>',
+                "no maximum set" if f["in_service_max_um"] is None else "cannot say",
+            )
+        words = show.chance(f["p_max_before_next_outage"], (f["p_max_now"] or 0) >= 0.5)
+        return format_html('{} <span class="under">{}</span>', words, f["next_outage"] or "")
+
+    def render_evidence(self, record: Watched):
+        if record.figures["outcome"] == "fleet_only":
+            return "fleet alone"
+        return show.percent(record.figures["own_evidence"])
+
+    def render_advice(self, record: Watched):
+        word = record.figures["advice"] or "leave"
+        return format_html('<span class="{}">{}</span>', ADVICE_CLASS[word], word)
+
+
+def _note(record: Watched) -> str:
+    """What stands in place of a bar."""
+    if record.is_past:
+        return "limit already passed"
+    outcome = record.figures["outcome"]
+    return {"no_limit": "no limit set", "cannot_say": "cannot say yet"}.get(outcome, "no date")

@@ -1,0 +1,50 @@
+"""One bearing: what it is doing, and what to do."""
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_safe
+
+from fleet.clock import today_at
+from fleet.published_rules import suggestions
+from inspections import bearing_facts, charts, forecasting, saying, trending
+from inspections.addresses import bearing_address, read
+from inspections.finding_bearings import called, visible
+
+
+@require_safe
+def bearing(request: HttpRequest, pump: str, position: str) -> HttpResponse:
+    """The trend, the dates in words and what they rest on, the advice, the facts, and what happened."""
+    found = called(request.user, read(pump), read(position), request.GET.get("site", ""))
+    if not found:
+        raise Http404("No bearing of this name, or not at your sites.")
+    if len(found) > 1:
+        choices = [(one, bearing_address(one)) for one in found]
+        return render(request, "inspections/which_site.html", {"choices": choices, "pump": read(pump)})
+    (one,) = found
+    today = today_at(one.place.site)
+    figures = forecasting.current([one], today)[one.pk]
+    known, trend = trending.trend_of(one, figures, today)
+    missing = {use for use in ("fitting_max", "in_service_max") if use not in known.limits}
+    diameter = known.facts.journal_diameter_um if known.facts else None
+    context = {
+        "bearing": one, "place": one.place, "figures": figures, "known": known, "today": today, "trend": trend,
+        "picture": charts.trend_picture(trend), "plotly": charts.trend_plotly(trend),
+        "readings": charts.trend_table(trend), "fan": charts.fan_table(trend) if trend.fan else None,
+        "dates": saying.dates_sentence(figures, today), "rests_on": saying.rests_on(figures),
+        "advice": saying.advice_sentence(figures), "slip": saying.slip_sentence(figures),
+        "room": saying.room_sentence(figures), "dots": _dots(figures), "story": trending.told(known),
+        "suggested": suggestions(diameter, missing), "missing": bearing_facts.missing_words(known),
+        "known_facts": bearing_facts.facts(known, figures, today), "following": saying.following(figures),
+    }  # fmt: skip
+    return render(request, "inspections/bearing.html", context)
+
+
+def _dots(figures):
+    share = figures["p_max_before_following_outage"]
+    return None if share is None else charts.twenty_dots(share)
+
+
+@require_safe
+def label(request: HttpRequest, pk) -> HttpResponse:
+    """A label's address leads on to the bearing as it is called now."""
+    return redirect(bearing_address(get_object_or_404(visible(request.user), pk=pk)))
