@@ -1,6 +1,6 @@
 """The site's addresses (interfaces.md: they stay)."""
 
-from django.urls import path
+from django.urls import include, path
 
 from fleet.views import sign_in
 
@@ -9,4 +9,6 @@ urlpatterns = [
     path("sign-in/password/", sign_in.ChangePassword.as_view(), name="change-password"),
     path("sign-out/", sign_in.SignOut.as_view(), name="sign-out"),
     path("health/", sign_in.health, name="health"),
+    path("", include("dashboards.urls")),
+    path("", include("inspections.urls")),
 ]
