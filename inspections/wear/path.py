@@ -1,0 +1,185 @@
+"""One bearing's fitted path through its record, and the fan ahead of it, for charts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from . import crossing, grid
+from .filtering import Clouds
+from .forecast import Belief, believe_all, replace_limits
+from .history import FloatArray, Histories
+from .layout import Frame, frame, lay_out
+from .population import Params, Population
+from .slips import likely_slips, rate_of
+
+FAN_SHARES = np.array([0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95])
+TEN_PER_CENT = 1.2815515655446004
+FRESH_START = np.array([grid.LIFE, grid.LEVEL])
+
+
+@dataclass(frozen=True)
+class Path:
+    """E events and T days ahead; lengths in um.
+
+    before, after (E, 3): mean, p10 and p90 of the clearance (mean of the ends, reference scale) just
+    before and just after each event, given the whole record. set_aside (E,): readings taken for slips.
+    fan (T, 7): 5/10/25/50/75/90/95 % of the larger end; p_max, p_replace (T,): chance that the limit is
+    reached by then. larger_end_um: what the larger end has over the mean at the as-of day.
+    """
+
+    exposure_kh: FloatArray
+    kind: NDArray[np.int8]
+    before: FloatArray
+    after: FloatArray
+    set_aside: NDArray[np.bool_]
+    days_ahead: FloatArray
+    fan: FloatArray
+    p_max: FloatArray
+    p_replace: FloatArray
+    larger_end_um: float
+
+
+def path(
+    histories: Histories,
+    population: Population,
+    i: int,
+    days_ahead: FloatArray,
+    *,
+    accepted_risk: float = 0.10,
+) -> Path:
+    """The path and fan of bearing ``i``; empty arrays where its record holds nothing."""
+    h = histories.take([i])
+    pool = population.pool(int(h.clock[0]))
+    f = frame(h)
+    days = np.maximum(np.asarray(days_ahead, dtype=float), 0.0)
+    with np.errstate(all="ignore"):
+        aside = likely_slips(f, pool.designs[0], last_too=False)
+        before, after = smooth(f, pool.designs[0], aside)
+        belief = believe_all(f, pool, aside)
+        limit = np.where(h.limit_um > 0, h.limit_um, np.nan)
+        level, source = replace_limits(f, belief, accepted_risk)
+        goal = np.where(source == 3, limit, level)
+        many = h.take(np.zeros(len(days), dtype=int))
+        fan = _fan(belief, h, days)
+    now = float(belief.clouds.moments(crossing.MEAN)[0][0]) if len(belief.clouds.parts) else np.nan
+    mean_now = after[-1, 0] + _rate(belief) * float(f.tail[0]) if len(after) else now
+    return Path(
+        h.exposure_kh, h.kind, before, after, aside, days, fan, _chance(belief, many, limit[0], days),
+        _chance(belief, many, goal[0], days), float(max(now - mean_now, 0.0)) if np.isfinite(now) else 0.0,
+    )  # fmt: skip
+
+
+def _rate(belief: Belief) -> float:
+    return float(belief.clouds.moments(crossing.RATE)[0][0])
+
+
+def _repeat(belief: Belief, n: int, parts: FloatArray) -> Belief:
+    """The one bearing n times over, with the given components (n * size, 8)."""
+    size = len(parts) // max(n, 1)
+    clouds = Clouds(np.arange(n + 1, dtype=np.int64) * size, parts, np.zeros(n))
+    one = {
+        k: np.repeat(getattr(belief, k), n)
+        for k in ("taper", "taper_sd", "prior_var", "step_mean", "step_sd")
+    }
+    return replace(belief, clouds=clouds, **one)
+
+
+def _chance(belief: Belief, many: Histories, level: float, days: FloatArray) -> FloatArray:
+    from .forecast import look_ahead
+
+    n = len(days)
+    if n == 0:
+        return np.zeros(0)
+    again = _repeat(belief, n, np.tile(belief.clouds.parts, (n, 1)))
+    return look_ahead(again, many, np.full(n, level), days[:, None], np.zeros(0))[1][:, 0]
+
+
+def _fan(belief: Belief, h: Histories, days: FloatArray) -> FloatArray:
+    """(T, 7) quantiles of the larger end on each day, the mean over the duty ahead."""
+    base = belief.clouds.parts
+    if not len(base) or not len(days):
+        return np.full((len(days), len(FAN_SHARES)), np.nan)
+    rows = []
+    for day in days:
+        spread = np.sqrt(h.duty_sd[0] ** 2 + h.duty_drift[0] * day / 365.25 / 3.0)
+        for node, weight in zip(crossing.DUTY_NODES, crossing.DUTY_WEIGHTS, strict=True):
+            part = base.copy()
+            x = day * h.hours_per_day[0] / 1000.0 * np.exp(spread * node)
+            gain = part[:, crossing.RATE] * x
+            lean = part[:, crossing.LEAN] + part[:, crossing.RATE_LEAN] * x
+            part[:, crossing.WEIGHT] *= weight
+            part[:, crossing.MEAN] += gain * (1.0 + 0.5 * belief.taper[0])
+            part[:, crossing.VAR] += part[:, crossing.BETA] * gain + (0.5 * belief.taper_sd[0] * gain) ** 2
+            part[:, crossing.LEAN] = lean
+            rows.append(part)
+    again = _repeat(belief, len(days), np.concatenate(rows))
+    zero = np.zeros(len(days))
+    return crossing.level_quantiles(
+        again.clouds.begin, again.clouds.parts, zero, zero, zero, False, zero, zero, FAN_SHARES
+    )
+
+
+def smooth(f: Frame, p: Params, aside: NDArray[np.bool_]) -> tuple[FloatArray, FloatArray]:
+    """(E, 3) mean, p10, p90 before and after each event of one bearing, given the whole record.
+
+    Forward on the grid, then Rauch, Tung and Striebel's backward pass node by node; the node weights go
+    back through the memory between lives.
+    """
+    work = lay_out(f, p, aside)
+    n = len(work.op)
+    if n == 0:
+        return np.zeros((0, 3)), np.zeros((0, 3))
+    rate = rate_of(f, p)
+    z = grid.NODES
+    r = grid.rates(rate.loc[0], rate.tau[0], z, False)
+    table = np.zeros((len(z), len(z)))
+    grid.memory_table(rate.rho[0], z, table)
+    m, v, w = np.full(len(z), work.m0[0]), np.full(len(z), work.v0[0]), -0.5 * z * z
+    q = np.ones(len(z))
+    states, masses = [], []
+    for e in range(n):
+        gain = r * f.du[e]
+        mb, vb = m + gain, v + rate.beta[0] * gain
+        ended = grid.cell_mass(w)[0]
+        grid.run_one(work.op, f.du, work.a, work.b, work.c, e, e + 1, r, table, rate.beta[0], m, v, w, q)
+        states.append((mb, vb, m.copy(), v.copy(), ended))
+        masses.append(grid.cell_mass(w)[0])
+    return _backward(work, f.du, rate.beta[0], r, table, states, masses)
+
+
+def _backward(work, du, beta, r, table, states, masses) -> tuple[FloatArray, FloatArray]:
+    n = len(states)
+    before, after = np.zeros((n, 3)), np.zeros((n, 3))
+    mass = masses[-1]
+    ms, vs = states[-1][2], states[-1][3]
+    for e in range(n - 1, -1, -1):
+        mb, vb, ma, va, ended = states[e]
+        after[e] = _band(mass, ms, vs)
+        op = work.op[e]
+        if op in (grid.LIFE, grid.BREAK):
+            share = mass / np.maximum(ended @ table, 1e-300)
+            mass = ended * (table @ share)
+            mass /= mass.sum()
+        if op in (grid.LIFE, grid.LEVEL, grid.BREAK):
+            ms, vs = mb, vb
+        elif op == grid.STEP:
+            ms, vs = _back(mb, vb, ma, va, ms, vs)
+        before[e] = _band(mass, ms, vs)
+        if e > 0:
+            ms, vs = _back(states[e - 1][2], states[e - 1][3], mb, vb, ms, vs)
+    return before, after
+
+
+def _back(m, v, m_next, v_next, ms, vs) -> tuple[FloatArray, FloatArray]:
+    """One backward step: filtered m, v; predicted and smoothed at the next state."""
+    share = v / np.maximum(v_next, 1e-12)
+    return m + share * (ms - m_next), np.maximum(v + share**2 * (vs - v_next), 1e-12)
+
+
+def _band(mass: FloatArray, m: FloatArray, v: FloatArray) -> FloatArray:
+    mean = float(mass @ m)
+    sd = float(np.sqrt(max(mass @ (v + (m - mean) ** 2), 0.0)))
+    return np.array([mean, mean - TEN_PER_CENT * sd, mean + TEN_PER_CENT * sd])
