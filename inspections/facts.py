@@ -27,7 +27,7 @@ class Happened:
     job: str = ""
     note: str = ""
     sheet_row: int | None = None
-    sheet_id: str = ""
+    row_id: str = ""
     entered_at: dt.datetime | None = None
 
     @property

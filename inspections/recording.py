@@ -18,7 +18,8 @@ from django.db.models import Max
 from fleet import clock, units
 from fleet.ledger import kinds
 from fleet.ledger.writing import Fact, write
-from fleet.models import Bearing, Instrument, Person, Place, Recorded, Sheet, ShellFitting, ShellHalf, folded
+from fleet.models import Bearing, Place, Recorded, Sheet, ShellFitting, ShellHalf, folded
+from fleet.registering import fact_of, instruments_named, persons_named
 from inspections.facts import EventFact, Happened, MeterFact, ReadingFact, read_station
 from inspections.models import (
     BOUNDS_UM,
@@ -94,8 +95,8 @@ def record_history(
         openings = Openings(machines, facts)
         openings.assign(facts)
         stored.joined = _settle_order_and_stage(facts, openings)
-        people, new_people = _people(facts)
-        instruments, new_instruments = _instruments(facts)
+        people = _people(facts, by, stored.act)
+        instruments = _instruments(facts, by, stored.act)
         common = {"sheet_id": sheet_id}
         for fact in facts:
             if isinstance(fact, ReadingFact):
@@ -104,7 +105,7 @@ def record_history(
                 stored.events.append(_event(fact, people, common))
         stored.meter = _meter(facts, machines, common)
         rows = [
-            *new_people, *new_instruments, *machines.new, *openings.rows(closed=sheet_id is not None),
+            *machines.new, *openings.rows(closed=sheet_id is not None),
             *(Fact(f"bearing:{row.bearing_id}", "reading", row) for row in stored.readings),
             *(Fact(_chain(row, machines), "event", row) for row in stored.events),
             *(Fact(f"pump:{row.machine_id}", "meter", row) for row in stored.meter),
@@ -162,48 +163,32 @@ def _first_works(
     return works
 
 
-def _people(facts: Sequence[Happened]) -> tuple[dict[str, UUID], list[Fact]]:
+def _people(facts: Sequence[Happened], by: UUID, act: UUID) -> dict[str, UUID]:
     """Persons by their folded names, unknown ones made: a name is enough for who measured."""
-    names: dict[str, str] = {}
-    for fact in facts:
-        for column in ("measured_by", "done_by", "checked_by"):
-            name = getattr(fact, column, None)
-            if isinstance(name, str) and name.strip():
-                names.setdefault(folded(name), name.strip())
-    if not names:
-        return {}, []
-    known: dict[str, UUID] = {}
-    for person, name in (
-        Person.objects.filter(folded__in=list(names)).order_by("created_at").values_list("pk", "folded")
-    ):
-        known.setdefault(name, person)
-    made = [Person(name=names[name][:120], folded=name[:120]) for name in names if name not in known]
-    Person.objects.bulk_create(made)
-    known.update({person.folded: person.pk for person in made})
-    return known, [Fact("plant", "person", body={"id": person.pk}) for person in made]
+    names = {
+        name
+        for fact in facts
+        for name in (getattr(fact, column, None) for column in ("measured_by", "done_by", "checked_by"))
+        if isinstance(name, str)
+    }
+    return {name: person.pk for name, person in persons_named(names, by=by, act=act).items()} if names else {}
 
 
-def _instruments(facts: Sequence[Happened]) -> tuple[dict[str, UUID], list[Fact]]:
-    labels: dict[str, tuple[str, str]] = {}
+def _instruments(facts: Sequence[Happened], by: UUID, act: UUID) -> dict[str, UUID]:
+    """Instruments by their folded labels, unknown ones made."""
+    labels: dict[str, str] = {}
     for fact in facts:
         if isinstance(fact, ReadingFact) and fact.instrument:
-            labels.setdefault(folded(fact.instrument), (fact.instrument.strip(), fact.method))
+            labels.setdefault(fact.instrument, fact.method)
     if not labels:
-        return {}, []
-    known = dict(Instrument.objects.filter(folded__in=list(labels)).values_list("folded", "pk"))
-    made = [
-        Instrument(label=label, folded=name, method=method)
-        for name, (label, method) in labels.items()
-        if name not in known
-    ]
-    known.update({row.folded: row.pk for row in made})
-    return known, [Fact("plant", "instrument", row) for row in made]
+        return {}
+    return {name: row.pk for name, row in instruments_named(labels, by=by, act=act).items()}
 
 
 def _from_sheet(fact: Happened, common: dict[str, Any]) -> dict[str, Any]:
     return {
         "on": fact.on, "last_on": fact.to, "precision": fact.precision, "order": fact.order, "note": fact.note,
-        "job": fact.job, "sheet_row": fact.sheet_row, "sheet_id": common["sheet_id"],
+        "job": fact.job, "sheet_row": fact.sheet_row, "row_id": fact.row_id, "sheet_id": common["sheet_id"],
         "entered_at": fact.entered_at,
     }  # fmt: skip
 
@@ -292,12 +277,12 @@ def _shells(facts: Sequence[Happened], machines: Machines) -> list[Fact]:
             if fact.shell and key not in known:
                 row = ShellHalf(id=uuid.uuid4(), site_id=key[0], serial=fact.shell, half=half)
                 known[key] = row.id
-                made.append(Fact("plant", "shell_half", row))
+                made.append(fact_of(row))
             fitting = ShellFitting(
                 bearing_id=fact.bearing, half=half, shell_id=known.get(key) if fact.shell else None,
                 from_on=fact.on, precision=fact.precision,
             )  # fmt: skip
-            fitted.append(Fact(f"bearing:{fact.bearing}", "shell_fitting", fitting))
+            fitted.append(fact_of(fitting))
     return made + fitted
 
 

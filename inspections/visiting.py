@@ -9,6 +9,7 @@ from uuid import UUID
 
 from fleet.ledger.writing import Fact
 from fleet.models import Installation, Machine, Outage, Place, Rotor, RotorFitting, folded
+from fleet.registering import fact_of
 from inspections.facts import EventFact, Happened, MeterFact
 from inspections.models import NO_VISIT, EventKind, Visit
 
@@ -93,7 +94,7 @@ class Machines:
         site = self.site[fact.place]
         machine = Machine(id=uuid.uuid4(), site_id=site)
         row = Installation(place_id=fact.place, machine_id=machine.id, from_on=fact.on)
-        self.new += [Fact(f"site:{site}", "machine", machine), Fact(f"site:{site}", "installation", row)]
+        self.new += [fact_of(machine), fact_of(row)]
         self._put(fact.place, machine.id, fact.on)
 
     def _change_rotor(self, fact: EventFact) -> None:
@@ -102,7 +103,7 @@ class Machines:
             return
         rotor = Rotor(id=uuid.uuid4(), site_id=site)
         row = RotorFitting(machine_id=machine, rotor_id=rotor.id, from_on=fact.on)
-        self.new += [Fact(f"site:{site}", "rotor", rotor), Fact(f"site:{site}", "rotor_fitting", row)]
+        self.new += [fact_of(rotor), fact_of(row)]
 
 
 class Openings:

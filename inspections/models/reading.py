@@ -70,7 +70,8 @@ class FromSheet(Recorded):
     job = models.CharField(max_length=80, blank=True)
     sheet = models.ForeignKey(Sheet, models.PROTECT, null=True, blank=True, related_name="+")
     sheet_row = models.PositiveIntegerField(null=True, blank=True)
-    sheet_id = models.CharField(max_length=80, blank=True, help_text="the sheet's own id of the row")
+    # Not `sheet_id`: that is the column of `sheet`.
+    row_id = models.CharField(max_length=80, blank=True, help_text="the sheet's own id of the row")
     entered_at = models.DateTimeField(null=True, blank=True, help_text="a device's own claim")
 
     class Meta:
