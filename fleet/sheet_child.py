@@ -261,8 +261,8 @@ def _column_number(letters: bytes) -> int:
 
 def _scan(xml: bytes, padded: dict[int, int], orders: dict[str, Any], tab: str) -> Scan:
     """Check one tab's XML for what calamine would pass over in silence or die of."""
-    if b"<!--" in xml:
-        xml = re.sub(rb"<!--.*?-->", b"", xml, flags=re.DOTALL)
+    first, *others = xml.split(b"<!--")
+    xml = first + b"".join(piece.partition(b"-->")[2] for piece in others)
     root = re.search(rb"<(?:([A-Za-z_][\w.-]*):)?worksheet\b", xml)
     if root is None:
         raise Fault(f"tab {tab} is no sheet of cells; save the workbook again")
@@ -277,7 +277,7 @@ def _check_rows(xml: bytes, p: bytes, orders: dict[str, Any], tab: str) -> tuple
     """The last row that holds a value, and the hidden rows; rows out of order or twice are refused."""
     end = max(xml.rfind(mark) for mark in (b"</v>", b"</is>", b"</%sv>" % p[3:-1], b"</%sis>" % p[3:-1]))
     last, previous, hidden, n_valued = 0, 0, [], 0
-    for found in re.finditer(rb"<%srow\b([^>]*)>" % p, xml):
+    for found in re.finditer(rb"<%srow\b([^<>]*)>" % p, xml):
         number = re.search(rb"""\br\s*=\s*["'](\d{1,9})["']""", found[1])
         this = int(number[1]) if number else previous + 1
         if this <= previous:
@@ -300,7 +300,9 @@ def _check_rows(xml: bytes, p: bytes, orders: dict[str, Any], tab: str) -> tuple
 
 def _check_columns(xml: bytes, p: bytes, orders: dict[str, Any], tab: str) -> None:
     """A value to the right of the widest allowed sheet is refused by name (calamine would fill all between)."""
-    far = rb"""<%sc\b[^>]*?\br\s*=\s*["']((?:[A-Z]{3,}|[H-Z][A-Z]|G[S-Z])\d+)["'][^>]*(?<!/)>(?!\s*</)""" % p
+    far = (
+        rb"""<%sc\b[^<>]*?\br\s*=\s*["']((?:[A-Z]{3,}|[H-Z][A-Z]|G[S-Z])\d+)["'][^<>]*(?<!/)>(?!\s*</)""" % p
+    )
     found = re.search(far, xml)
     if found and _column_number(found[1].rstrip(b"0123456789")) > orders["columns"]:
         raise Fault(
@@ -312,9 +314,9 @@ def _check_columns(xml: bytes, p: bytes, orders: dict[str, Any], tab: str) -> No
 def _check_formulas(xml: bytes, p: bytes, tab: str) -> None:
     """A formula saved without its result would be read as a blank cell; a result that is blank text is none."""
     no_result = rb"(?:/>|>[^<]*</%sf>)\s*(?:<%sv\s*/>|<%sv>\s*</%sv>)?\s*</%sc>" % (p, p, p, p, p)
-    for found in re.finditer(rb"<%sf(?:\s[^>]*?)?" % p + no_result, xml):
-        start = max(xml.rfind(b"<c ", 0, found.start()), xml.rfind(b":c ", 0, found.start()))
-        opening = xml[start : found.start()]
+    for found in re.finditer(rb"<%sf(?:\s[^<>]*?)?" % p + no_result, xml):
+        start = xml.rfind(b":c " if p else b"<c ", max(0, found.start() - 500), found.start())
+        opening = xml[max(0, start) : found.start()]
         if re.search(rb"""\bt\s*=\s*["']str["']""", opening):
             continue
         cell = re.search(rb"""\br\s*=\s*["']([A-Z]+\d+)["']""", opening)
@@ -326,7 +328,7 @@ def _check_formulas(xml: bytes, p: bytes, tab: str) -> None:
 
 def _claimed_end(xml: bytes, p: bytes) -> tuple[int, int] | None:
     """The last row and column the sheet claims; a single cell is a writer's placeholder and claims nothing."""
-    found = re.search(rb"""<%sdimension\b[^>]*\bref\s*=\s*["'][A-Z]+\d+:([A-Z]+)(\d+)["']""" % p, xml)
+    found = re.search(rb"""<%sdimension\b[^<>]*\bref\s*=\s*["'][A-Z]+\d+:([A-Z]+)(\d+)["']""" % p, xml)
     if found is None or (found[1], found[2]) == (b"A", b"1"):
         return None
     return int(found[2]), _column_number(found[1])
@@ -339,7 +341,7 @@ def _patches(xml: bytes, p: bytes, padded: dict[int, int]) -> dict[int, dict[int
     if not wanted:
         return {}
     patches: dict[int, dict[int, str]] = {}
-    pattern = rb"<%sc\b(?=[^>]*(?:%s))([^>]*)(?<!/)>(?:(?!</%sc>).)*?<%sv>([^<]*)</" % (
+    pattern = rb"<%sc\b(?=[^<>]*(?:%s))([^<>]*)(?<!/)>(?:(?!</%sc>).)*?<%sv>([^<]*)</" % (
         p,
         b"|".join(wanted),
         p,
@@ -372,11 +374,11 @@ def _number_text(number: float) -> str:
     if number.is_integer() and abs(number) < 1e15:
         return str(int(number))
     text = repr(number)
-    if len(text) > 17:
+    if len(text) > 16:  # more than 15 digits: the tail is binary noise no sheet shows
         text = format(number, ".15g")
     if "e" not in text or not 1e-9 < abs(number) < 1e15:
         return text
-    return format(number, ".24f").rstrip("0") if abs(number) >= 1 else _small_number_text(text)
+    return _small_number_text(text)
 
 
 def _small_number_text(text: str) -> str:

@@ -206,6 +206,16 @@ def test_a_workbooks_cells_are_the_text_the_sheet_shows():
     assert row.number_columns == {1, 2, 3, 4, 8}
 
 
+@pytest.mark.parametrize(
+    ("stored", "text"),
+    [("0.30000000000000004", "0.3"), ("9.700000000000001", "9.7"), ("1.5E-3", "0.0015"), ("-2.5e-7", "-0.00000025"),
+     ("123456.789", "123456.789"), ("-0", "0"), ("1e308", "1e+308"), ("6.0000000000000001E-3", "0.006")],
+)  # fmt: skip
+def test_a_number_loses_its_binary_tail_and_its_exponent(stored, text):
+    tab = read_sheet(sheet_with(number_cell("A1") + number_cell("A2", stored)), "h.xlsx").tabs[0]
+    assert tab.rows[0].cells == [text]
+
+
 def test_a_date_where_an_interval_was_typed_is_marked_as_a_date():
     tab = read_sheet(
         saved(workbook(["pump", "value"], ["A", "3-4"], ["B", dt.date(2026, 4, 3)])), "h.xlsx"
