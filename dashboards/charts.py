@@ -100,7 +100,7 @@ def _bar(first: date, even: date | None, last: date | None, axis: TimeAxis) -> s
     edge = pct(100 - axis.right)
     arrow = element("svg", head, x=edge, y=MIDDLE, overflow="visible", width="1", height="1")
     if first > axis.end:
-        text = f"all beyond {axis.last_year}"
+        text = f"all beyond {axis.end_words}"
         return words(edge, MIDDLE + 5, text, "dye halo", dx=-14, anchor="end", size=14) + arrow
     start, ends = pct(axis.x(first)), last is not None and last <= axis.end
     end = pct(axis.x(last)) if ends and last else edge

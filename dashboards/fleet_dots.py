@@ -90,7 +90,7 @@ def fleet_dots(
         today, until, tuple(outages), ident, left=19.0 if stacks.n_passed and narrow else 4.5, right=2.0
     )
     ground = 30.0 + max(5, stacks.dots(stacks.tallest)) * PITCH
-    far = f"{count(stacks.n_beyond)} beyond {axis.last_year} →" if stacks.n_beyond else ""
+    far = f"{count(stacks.n_beyond)} beyond {axis.end_words} →" if stacks.n_beyond else ""
     parts = [_frame(axis, ground, NARROW if narrow else WIDE, text_width(far) + 12)]
     if stacks.n_passed:
         x = axis.left / 2
@@ -102,7 +102,7 @@ def fleet_dots(
         parts.append(words("100%", 14, far, "dye", anchor="end"))
     label = (
         f"{len(dates)} bearings by the date of their 1 in 10 chance: {stacks.n_passed} passed, "
-        f"{sum(stacks.by_day.values())} by the end of {axis.last_year}, {stacks.n_beyond} beyond."
+        f"{sum(stacks.by_day.values())} by the end of {axis.end_words}, {stacks.n_beyond} beyond."
     )
     return picture("".join(parts), label=label, class_="fleet-dots", height=ground + 28)
 
@@ -166,13 +166,13 @@ def dots_table(
         since = outage.start
     rows.append(
         [
-            f"later, to the end of {TimeAxis(today, until).last_year}",
+            f"later, to the end of {TimeAxis(today, until).end_words}",
             count(sum(since < when <= until for when in known)),
         ]
     )
     rows.append(
         [
-            f"beyond {TimeAxis(today, until).last_year}",
+            f"beyond {TimeAxis(today, until).end_words}",
             count(len(dates) - sum(when <= until for when in known)),
         ]
     )
@@ -205,5 +205,5 @@ def _caption(stacks: Stacks, axis: TimeAxis) -> str:
     else:
         dot = f"Each dot is up to {count(stacks.worth)} bearings, at the date they have"
     lie = "lies" if stacks.n_beyond == 1 else "lie"
-    far = f" {count(stacks.n_beyond)} {lie} beyond {axis.last_year}." if stacks.n_beyond else ""
+    far = f" {count(stacks.n_beyond)} {lie} beyond {axis.end_words}." if stacks.n_beyond else ""
     return f"{dot} a 1 in 10 chance of reaching the replace-rather-than-scrape limit.{far}"

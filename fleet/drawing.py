@@ -13,6 +13,8 @@ from datetime import date
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
 
+from fleet.templatetags.figures import day
+
 PALETTE = {
     "paper": "#fcfbf8",
     "ink": "#1c2b33",
@@ -172,6 +174,13 @@ class TimeAxis:
         total = max(1, (self.end - self.start).days)
         share = (day - self.start).days / total
         return self.left + (100 - self.left - self.right) * min(1.0, max(0.0, share))
+
+    @property
+    def end_words(self) -> str:
+        """The last year that is shown whole, or the month the axis ends in."""
+        if (self.end.month, self.end.day) == (1, 1):
+            return str(self.end.year - 1)
+        return day(self.end, "year" if (self.end.month, self.end.day) == (12, 31) else "month")
 
     def years(self) -> list[date]:
         """The first days of the years inside the axis."""

@@ -160,7 +160,7 @@ def _key_entries(frame: Frame) -> list[tuple[str, str]]:
         entries.append((bound, "only a bound seen"))
     if any(r.state != "used" for r in trend.readings):
         cross = line(5.0, -4, 13.0, 4, "quiet", 1.8) + line(5.0, 4, 13.0, -4, "quiet", 1.8)
-        entries.append((ring("circle", "quiet", cx="9", cy="0", r="5.4") + cross, "not used"))
+        entries.append((ring("circle", "quiet", cx="9", cy="0", r="5") + cross, "not used"))
     if trend.works:
         entries.append((solid("path", "bronze", d="M3.5 5L9 -5L14.5 5Z"), "work done"))
     if trend.fan:

@@ -168,9 +168,7 @@ def hours(value: Any) -> str:
     number = _number(value)
     if number is None:
         return NOT_KNOWN
-    return _with_unit(
-        number, 0 if abs(number) >= 99.5 or number == int(number) else 1, "h"
-    )
+    return _with_unit(number, 0 if abs(number) >= 99.5 or number == int(number) else 1, "h")
 
 
 @register.filter
