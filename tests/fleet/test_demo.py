@@ -1,0 +1,146 @@
+"""The first line of the README, in a folder of its own: sheets in, forecasts made, sign-ins printed, pages served."""
+
+import os
+import re
+import shutil
+import socket
+import sqlite3
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from http.cookiejar import CookieJar
+from pathlib import Path
+from urllib.parse import urlencode
+
+import pytest
+
+from fleet.models import Role
+from tests.conftest import CHECKOUT
+
+# The demo keeps an SQLite file of its own on either database; once is enough.
+pytestmark = pytest.mark.sqlite
+SITE = ("fleet", "inspections", "dashboards", "fixtures", "manage.py")
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory) -> Path:
+    """The site's files alone, as a clone has them."""
+    there = tmp_path_factory.mktemp("clone")
+    for name in SITE:
+        if (CHECKOUT / name).is_dir():
+            shutil.copytree(CHECKOUT / name, there / name, ignore=shutil.ignore_patterns("__pycache__"))
+        else:
+            shutil.copy(CHECKOUT / name, there / name)
+    return there
+
+
+def demo(folder: Path, *options: str) -> subprocess.Popen:
+    left_out = ("PLAIN_HTTP", "DATABASE_URL", "SECRET_KEY", "DJANGO_SETTINGS_MODULE")
+    clean = {name: value for name, value in os.environ.items() if name not in left_out}
+    # Compiled loops are kept from run to run, as they are for who runs the demo a second time.
+    clean |= {"PYTHONUNBUFFERED": "1", "NUMBA_CACHE_DIR": str(CHECKOUT / "build" / "numba")}
+    return subprocess.Popen(
+        [sys.executable, "manage.py", "demo", *options],
+        cwd=folder, env=clean, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def first_run(folder) -> str:
+    done = demo(folder, "--no-serve")
+    said, faults = done.communicate(timeout=300)
+    assert done.returncode == 0, said + faults
+    return said
+
+
+def sign_ins(said: str) -> dict[str, str]:
+    return dict(re.findall(r"^(\w+) +(\S{20,})$", said, re.MULTILINE))
+
+
+def test_the_demo_says_what_is_turned_off(first_run):
+    assert first_run.startswith("The demo's record: ")
+    for word in ("Secure", "https", "HSTS"):
+        assert word in first_run.split("import_register")[0]
+
+
+def test_every_role_has_a_sign_in_named_by_its_own_word(first_run):
+    assert list(sign_ins(first_run)) == Role.Word.values
+
+
+def test_a_second_run_adds_nothing_and_makes_the_passwords_anew(folder, first_run):
+    counts = _counts(folder)
+    second = demo(folder, "--no-serve")
+    said, faults = second.communicate(timeout=300)
+    assert second.returncode == 0, said + faults
+    assert _counts(folder) == counts
+    assert set(sign_ins(said).values()).isdisjoint(sign_ins(first_run).values())
+
+
+def test_a_port_in_use_is_told_at_once(folder):
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+        done = demo(folder, "--port", str(port))
+        _, faults = done.communicate(timeout=60)
+    assert done.returncode == 2
+    assert f"Port {port} cannot be had" in faults
+
+
+@pytest.fixture(scope="module")
+def served(folder, first_run) -> Iterator[tuple[str, dict[str, str]]]:
+    """The address of a demo that serves, and its sign-ins."""
+    with socket.create_server(("127.0.0.1", 0)) as free:
+        port = free.getsockname()[1]
+    site = demo(folder, "--port", str(port))
+    try:
+        said = ""
+        until = time.monotonic() + 300
+        while f"http://127.0.0.1:{port}/" not in said and time.monotonic() < until:
+            line = site.stdout.readline()
+            assert line, site.stderr.read()
+            said += line
+        yield f"http://127.0.0.1:{port}", sign_ins(said)
+    finally:
+        site.terminate()
+        site.communicate(timeout=30)
+
+
+def test_the_printed_sign_in_opens_the_watch_list(served):
+    address, passwords = served
+    jar = CookieJar()
+    browser = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(jar))
+    page = browser.open(f"{address}/sign-in/", timeout=30).read().decode()
+    token = re.search(r'name="csrfmiddlewaretoken" value="([^"]+)"', page)[1]
+    form = {"username": "engineer", "password": passwords["engineer"], "csrfmiddlewaretoken": token}
+    answer = browser.open(
+        urllib.request.Request(
+            f"{address}/sign-in/", urlencode(form).encode(), headers={"Referer": f"{address}/sign-in/"}
+        ),
+        timeout=60,
+    )
+    assert answer.status == 200
+    assert answer.url == f"{address}/"
+    assert "Sign out" in answer.read().decode()
+
+
+def test_the_styles_are_served_without_being_collected(served):
+    address, _ = served
+    with urllib.request.urlopen(f"{address}/static/fleet/site.css", timeout=30) as styles:
+        assert styles.status == 200
+        assert styles.headers["Content-Type"].startswith("text/css")
+
+
+def _counts(folder: Path) -> dict[str, int]:
+    """Rows of the record; forecasts, sessions and the run's own entry are of their day."""
+    tables = (
+        "fleet_site",
+        "fleet_bearing",
+        "fleet_limit",
+        "fleet_sheet",
+        "fleet_person",
+        "fleet_role",
+        "inspections_reading",
+    )
+    with sqlite3.connect(folder / "demo.sqlite3") as record:
+        return {table: record.execute(f"SELECT count(*) FROM {table}").fetchone()[0] for table in tables}
