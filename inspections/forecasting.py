@@ -51,7 +51,7 @@ def current(bearings: Sequence[Bearing], today: dt.date | None = None) -> dict[u
         by bearing: stored figures of today that read the same record, else fresh ones with the fleet's parameters.
     """
     today = today or today_in("UTC")
-    run = ForecastRun.objects.filter(standing=True).order_by("-made_at").first()
+    run = standing_run()
     digests = _digests(bearings)
     found: dict[uuid.UUID, Figures] = {}
     if run and run.as_of == today:
@@ -64,6 +64,11 @@ def current(bearings: Sequence[Bearing], today: dt.date | None = None) -> dict[u
     if stale:
         found.update(_fresh(stale, today, run, digests))
     return found
+
+
+def standing_run() -> ForecastRun | None:
+    """The latest stored refit of its own day; one asked for as of an earlier day never stands."""
+    return ForecastRun.objects.filter(standing=True).order_by("-made_at").first()
 
 
 def _fresh(

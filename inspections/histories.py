@@ -82,7 +82,8 @@ class Known:
     coming: Coming
     hours_per_day: float
     accepted_risk: float
-    n_past_outages: int = 0
+    as_of: dt.date
+    n_outages_since: float = 0.0
 
     def limit_um(self, use: str) -> float:
         limit = self.limits.get(use)
@@ -148,7 +149,7 @@ def _gather(bearings: Sequence[Bearing], as_of: dt.date) -> list[Known]:
         if own and own.wear_class_id:
             own_limits = limits.get(own.wear_class_id, {}) | own_limits
         since = _outages_since(story, past, as_of, interval)
-        known.append(Known(bearing, story, own, place, own_limits, run, coming, duty, risk, since))
+        known.append(Known(bearing, story, own, place, own_limits, run, coming, duty, risk, as_of, since))
     return known
 
 
@@ -277,13 +278,18 @@ def _facts(one: Known, as_of: dt.date, codes: Codes) -> dict[str, Any]:
         "outage_days": one.coming.days,
         "scrape_owed": one.story.contact_stands_open,
         "scrapeable": one.facts.scrapeable if one.facts else True,
-        "last_reading_age_outages": one.n_past_outages,
+        "last_reading_age_outages": one.n_outages_since,
     }
 
 
+def events_of(one: Known) -> list[Observation | Happening]:
+    """The entries of a bearing's story that the wear engine sees, in order."""
+    return [entry for entry in one.story.entries if _matters(entry)]
+
+
 def _events(one: Known) -> list[dict[str, Any]]:
-    """A bearing's story as events in order, each at its exposure; what does nothing to the series is left out."""
-    chosen = [entry for entry in one.story.entries if _matters(entry)]
+    """A bearing's story as events in order, each at its exposure."""
+    chosen = events_of(one)
     middles = [(entry.on.toordinal() + entry.last_on.toordinal()) / 2 for entry in chosen]
     # Order wins over days known roughly: the exposure never runs back.
     exposures = np.maximum.accumulate(one.run.at(middles)) / 1000.0 if chosen else []

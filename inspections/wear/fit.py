@@ -229,7 +229,9 @@ def canonical(h: Histories) -> np.ndarray:
     number = np.arange(len(owner)) - h.start[:-1][owner] + 1.0
     keys = [np.bincount(owner, np.nan_to_num(h.value_um) * number, minlength=n)]
     gap = (
-        h.exposure_kh - h.exposure_kh[np.minimum(h.start[:-1], max(len(owner) - 1, 0))][owner] if n else owner
+        h.exposure_kh - h.exposure_kh[np.minimum(h.start[:-1], len(owner) - 1)][owner]
+        if len(owner)
+        else h.exposure_kh
     )
     keys.append(np.bincount(owner, np.round(np.nan_to_num(gap) * number, 6), minlength=n))
     keys += [np.diff(h.start), h.position, h.service, h.site, h.class_]
