@@ -8,6 +8,9 @@ class InspectionsConfig(AppConfig):
     verbose_name = "what was seen, measured and done at a bearing"
 
     def ready(self) -> None:
+        from fleet.importing.loading import register_loader
+        from inspections.importing.loading import HistoryLoader
         from inspections.kinds import register_kinds
 
         register_kinds()
+        register_loader(HistoryLoader.holds, HistoryLoader())

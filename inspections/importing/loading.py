@@ -1,0 +1,399 @@
+"""The history sheet: its rows found a bearing, checked against each other and the record, and stored as one act."""
+
+import uuid
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from decimal import Decimal
+from typing import Any
+from uuid import UUID
+
+from fleet.importing.directory import in_words
+from fleet.importing.findings import Finding
+from fleet.importing.loading import Context, Loader
+from fleet.importing.reading import Parsed, ParsedRow
+from fleet.models import Place, Sheet, Site
+from inspections.facts import EventFact, Happened, MeterFact, ReadingFact
+from inspections.importing import stored
+from inspections.importing.clearances import check_values
+from inspections.importing.lines import (
+    Line,
+    given_order,
+    in_um,
+    line_of,
+    settle_phases,
+    station_of,
+    typed_step_um,
+    visit_key,
+)
+from inspections.importing.meters import Hours, check_meters
+from inspections.importing.needs import needs
+from inspections.importing.remarks import also_in, remarks_that_name_work
+from inspections.importing.template import COLUMNS, HOURS, METER_RESET, PERCENT, READING
+from inspections.models import WORK, EventKind
+from inspections.recording import quantity_of, record_history
+
+# From so many different first days of months on, a column of dates is asked about: by chance one in 30 to the sixth.
+FIRST_DAYS = 6
+
+
+class HistoryLoader(Loader):
+    """Readings, events and run hours."""
+
+    holds = str(Sheet.Holds.HISTORY)
+    columns = COLUMNS
+    known_by_rows = True
+
+    def resolve(self, parsed: Parsed, context: Context) -> Iterable[Finding]:
+        """Site, pump and position of each row; each unknown name is asked about once."""
+        return list(_Resolver(context).run(parsed.rows))
+
+    def check(self, parsed: Parsed, context: Context) -> Iterable[Finding]:
+        """Faults within rows, then questions between rows and to the record."""
+        findings = [one for row in parsed.rows for one in needs(row)]
+        findings += _new_words(parsed.rows)
+        findings += _first_days(parsed.rows)
+        return findings + list(_Comparison(parsed.rows, context).run())
+
+    def prepare(self, rows: Sequence[ParsedRow], context: Context) -> None:
+        """Rows as facts."""
+        order = given_order(rows)
+        maker = _FactMaker(context.options.decimal_comma, order)
+        context.memory["facts"] = maker.run(rows, context.memory["places"])
+
+    def store(self, rows: Sequence[ParsedRow], context: Context, act: uuid.UUID) -> tuple[int, int]:
+        """One act for all rows."""
+        done = record_history(context.memory["facts"], by=context.by, sheet=context.sheet, act=act)
+        context.memory["stored"] = done
+        return len(rows), 0
+
+
+# which bearing ---------------------------------------------------------------------------------------------
+
+
+class _Resolver:
+    """Names to sites, pumps and positions, each distinct name looked up once."""
+
+    def __init__(self, context: Context) -> None:
+        self.context, self.directory = context, context.directory
+        self.places: dict[int, Place] = {}
+        self._known: dict[tuple[str | None, str], Place | tuple[str, str, str, str]] = {}
+        self._asked: dict[tuple[str, str, str], list[ParsedRow]] = defaultdict(list)
+        self._why: dict[tuple[str, str, str], tuple[str, str]] = {}
+
+    def run(self, rows: Sequence[ParsedRow]) -> Iterator[Finding]:
+        """Questions about unknown names; faults of unknown positions."""
+        for row in rows:
+            if "pump" not in row.values or "site" in row.faulty:
+                continue
+            place = self._place(row)
+            if place is None:
+                continue
+            self.places[row.number] = place
+            row.site = place.site_id
+            row.content["pump"] = str(place.pk)
+            row.content.pop("site", None)
+            if position := row.get("position"):
+                bearing = self.directory.bearing(place, position)
+                if bearing is None:
+                    yield self._no_position(row, place)
+                else:
+                    row.bearing, row.content["position"] = bearing.pk, str(bearing.pk)
+        self.context.memory["places"] = {number: place.pk for number, place in self.places.items()}
+        yield from self._questions()
+
+    def _place(self, row: ParsedRow) -> Place | None:
+        site, tag = row.get("site"), row.values["pump"]
+        found = self._known.get((site, tag))
+        if found is None:
+            found = self._known[site, tag] = self._look_up(site, tag)
+        if isinstance(found, Place):
+            return found
+        code, column, expected, remedy = found
+        key = (code, column, f"{site}/{tag}" if column == "pump" else str(site or tag))
+        self._asked[key].append(row)
+        self._why[key] = (expected, remedy)
+        return None
+
+    def _look_up(self, name: str | None, tag: str) -> Place | tuple[str, str, str, str]:
+        site: Site | None = self.directory.site(name) if name else self.context.site
+        if name and site is None:
+            near = in_words(self.directory.nearest_sites(name))
+            remedy = f"perhaps {near}; or register it first" if near else "register it first"
+            return "unknown_site", "site", "a site of the register", remedy
+        places = self.directory.places_of(tag, site)
+        if len(places) == 1:
+            return places[0]
+        if places:
+            sites = in_words(sorted(place.site.name for place in places))
+            return (
+                "tag_at_two_sites",
+                "site",
+                f"the site of '{tag}', which stands at {sites}",
+                "fill in the site",
+            )
+        near = in_words(self.directory.nearest_tags(tag, site))
+        remedy = f"perhaps {near}; or register it first" if near else "register it first"
+        return "unknown_pump", "pump", "a pump of the register", remedy
+
+    def _no_position(self, row: ParsedRow, place: Place) -> Finding:
+        names = in_words([bearing.name for bearing in self.directory.positions.get(place.pk, [])])
+        expected = f"a position of {place.tag} ({names})" if names else f"a position of {place.tag}"
+        return row.fault("position", expected, "write it as the register has it", "unknown_position")
+
+    def _questions(self) -> Iterator[Finding]:
+        for (code, column, _), some in self._asked.items():
+            yield _ask_once(some, column, *self._why[code, column, _], code)
+
+
+def _ask_once(some: Sequence[ParsedRow], column: str, expected: str, remedy: str, code: str) -> Finding:
+    """One question for all rows alike, on the first of them."""
+    first, rest = some[0], tuple(row.number for row in some[1:])
+    asked = first.question(column, expected, remedy + also_in(list(rest)), code)
+    return Finding(
+        asked.code, asked.found, asked.expected, asked.remedy, asked.number, asked.column, asked.tab,
+        is_question=True, rows=rest,
+    )  # fmt: skip
+
+
+# words nobody knows yet ------------------------------------------------------------------------------------
+
+
+def _new_words(rows: Sequence[ParsedRow]) -> Iterator[Finding]:
+    """Methods and stations met for the first time, each asked about once."""
+    known = stored.known_methods()
+    methods: dict[str, list[ParsedRow]] = defaultdict(list)
+    stations: dict[str, list[ParsedRow]] = defaultdict(list)
+    for row in rows:
+        if row.already:
+            continue
+        method, station = row.get("method"), row.get("station")
+        if method and method not in known:
+            methods[method].append(row)
+        if station and station_of(station) is None:
+            stations[station.strip().casefold()].append(row)
+    words = ", ".join(sorted(word for word in known if word))
+    for some in methods.values():
+        yield _ask_once(
+            some, "method", f"a method known here ({words})", "write it as one of these, or say that it is new",
+            "new_method",
+        )  # fmt: skip
+    for some in stations.values():
+        yield _ask_once(
+            some, "station", "a station as in-12, out-6, mid, 12 or nothing",
+            "give the end (in: pump side, out, mid) and the clock position seen from the coupling", "new_station",
+        )  # fmt: skip
+
+
+def _first_days(rows: Sequence[ParsedRow]) -> Iterator[Finding]:
+    """A whole column of first days of months probably stands for months."""
+    dated = [row for row in rows if "date" in row.values and not row.already]
+    days = {row.values["date"].first for row in dated if row.values["date"].precision == "day"}
+    if len(days) < FIRST_DAYS or any(day.day != 1 for day in days):
+        return
+    whole = [row for row in dated if row.values["date"].precision == "day"]
+    yield _ask_once(
+        whole, "date", "days, not the first of a month on every row",
+        "if only the months are known, write them as 2014-03; if these are the days, set the rows aside or say so",
+        "first_days",
+    )  # fmt: skip
+
+
+# rows against each other and the record --------------------------------------------------------------------
+
+
+class _Comparison:
+    """The checks that need the neighbours of a row."""
+
+    def __init__(self, rows: Sequence[ParsedRow], context: Context) -> None:
+        placed: dict[int, UUID] = context.memory["places"]
+        self.rows = [row for row in rows if row.number in placed and {"date", "event"} <= row.values.keys()]
+        self.placed, self.comma = placed, context.options.decimal_comma
+        # Rows that are there already have their like in the record: they are not compared twice.
+        self.new = [row for row in self.rows if not row.already]
+        self.places = {placed[row.number] for row in self.new}
+        self.bearings = {row.bearing for row in self.new if row.bearing}
+        self.facts = stored.facts_of(self.bearings)
+
+    def run(self) -> Iterator[Finding]:
+        """All questions between rows."""
+        if not self.new:
+            return
+        lines, known = self._lines()
+        yield from check_values(lines, self.facts)
+        yield from _stored_otherwise(lines, known)
+        yield from check_meters(self._hours(), self._changed())
+        yield from remarks_that_name_work(self.new, self._works(), self._visits())
+
+    def _lines(self) -> tuple[dict[UUID, list[Line]], list[Line]]:
+        """By bearing: the sheet's new lines and the record's, works of the whole pump in each of its bearings'."""
+        order = given_order(self.rows)
+        lines: dict[UUID, list[Line]] = defaultdict(list)
+        whole: dict[UUID, list[Line]] = defaultdict(list)  # place -> works of the whole pump
+        place_of: dict[UUID, UUID] = {}
+        for row in self.new:
+            place, bearing = self.placed[row.number], row.bearing
+            if bearing:
+                place_of[bearing] = place
+            side = self.facts[bearing].load_side if bearing else "bottom"
+            made = line_of(
+                row, bearing=bearing or place, place=place, order=order[row.number], load_side=side,
+                decimal_comma=self.comma,
+            )  # fmt: skip
+            if made is not None:
+                (lines[bearing] if bearing else whole[place]).append(made)
+        known = []
+        for line in stored.lines_of(self.bearings, self.places, self.facts):
+            if line.bearing in place_of:
+                lines[line.bearing].append(line)
+                known.append(line)
+            else:
+                whole[line.bearing].append(line)
+        for bearing, place in place_of.items():
+            shared = whole.get(place, [])
+            first = {}
+            for line in shared:
+                first[line.visit] = min(line.order, first.get(line.visit, line.order))
+            settle_phases(lines[bearing], first)
+            lines[bearing] += shared
+        return lines, known
+
+    def _hours(self) -> Iterator[Hours]:
+        for row in self.new:
+            if "run_hours" not in row.values:
+                continue
+            day = row.values["date"]
+            before = row.get("run_hours_before")
+            reset = row.values["event"] == METER_RESET
+            yield Hours(
+                self.placed[row.number], day.first.toordinal(), day.last.toordinal(), float(row.values["run_hours"]),
+                reset, float(before) if reset and before is not None else None, row,
+            )  # fmt: skip
+        yield from stored.hours_of(self.places)
+
+    def _changed(self) -> dict[UUID, list[int]]:
+        found = stored.pump_changes(self.places)
+        for row in self.new:
+            if row.values["event"] == EventKind.PUMP_CHANGE:
+                found.setdefault(self.placed[row.number], []).append(row.values["date"].first.toordinal())
+        return found
+
+    def _visits(self) -> dict[int, object]:
+        return {row.number: visit_key(row, self.placed[row.number]) for row in self.rows}
+
+    def _works(self) -> dict[object, set[str]]:
+        works: dict[object, set[str]] = defaultdict(set)
+        for row in self.rows:
+            if row.values["event"] in WORK:
+                works[visit_key(row, self.placed[row.number])].add(row.values["event"])
+        return works
+
+
+def _stored_otherwise(lines: dict[UUID, list[Line]], known: Sequence[Line]) -> Iterator[Finding]:
+    """A new row that meets a stored reading in everything but, perhaps, the value."""
+    if not known:
+        return
+    there: dict[tuple, Line] = {
+        (line.bearing, line.day, line.phase, line.quantity, line.station, line.method): line
+        for line in known
+        if line.kind == READING
+    }
+    for some in lines.values():
+        for line in some:
+            if line.row is None or line.kind != READING:
+                continue
+            key = (line.bearing, line.day, line.phase, line.quantity, line.station, line.method)
+            if (other := there.get(key)) is not None:
+                yield line.row.question(
+                    "value",
+                    f"'{other.typed}' {other.unit} as the record has it for that day, stage, station and method",
+                    "correct the stored reading, or set this row aside if it is the same measurement",
+                    "stored_otherwise",
+                    found=f"'{line.typed}' {line.unit}",
+                )
+
+
+# rows as facts ---------------------------------------------------------------------------------------------
+
+
+class _FactMaker:
+    """Rows that stand to facts to record."""
+
+    def __init__(self, decimal_comma: bool, order: dict[int, int]) -> None:
+        self.comma, self.order = decimal_comma, order
+        self.seen: dict[tuple, list[ReadingFact]] = defaultdict(list)
+
+    def run(self, rows: Sequence[ParsedRow], placed: dict[int, UUID]) -> list[Happened]:
+        """Facts in the rows' order; the meter beside something else is a fact of its own."""
+        facts: list[Happened] = []
+        for row in rows:
+            shared = self._shared(row, placed[row.number])
+            event = row.values["event"]
+            if event == READING:
+                facts.append(self._reading(row, shared))
+            elif event not in (HOURS, METER_RESET):
+                facts.append(_event(row, event, shared))
+            if "run_hours" in row.values:
+                facts.append(_meter(row, event, shared))
+        self._number_repeats()
+        return facts
+
+    def _shared(self, row: ParsedRow, place: UUID) -> dict[str, Any]:
+        values, day = row.values, row.values["date"]
+        get = values.get
+        return {
+            "place": place, "on": day.first, "last_on": day.last, "precision": day.precision,
+            "order": self.order[row.number], "visit": get("visit", ""), "why": get("why", ""),
+            "outage": get("outage", ""), "job": get("job", ""), "note": get("note", ""),
+            "sheet_row": row.number, "row_id": get("entry_id", ""),
+        }  # fmt: skip
+
+    def _reading(self, row: ParsedRow, shared: dict[str, Any]) -> ReadingFact:
+        get, unit, typed = row.values.get, row.values["unit"], row.typed["value"]
+        um = in_um(row.values["value"], unit)
+        method = get("method", "")
+        end, clock = station_of(get("station", "")) or ("", None)
+        fact = ReadingFact(
+            **shared, bearing=row.bearing, typed=typed, unit=unit, value_um=um.value, low_um=um.low, high_um=um.high,
+            step_um=typed_step_um(typed, unit, self.comma and "," in typed),
+            quantity=get("quantity") or quantity_of(method), basis=get("basis", "diametral"), end=end, clock=clock,
+            stage=get("stage", ""), method=method, instrument=get("instrument", ""), measured_by=get("by"),
+            checked_by=get("checked_by"),
+        )  # fmt: skip
+        key = (fact.bearing, fact.visit or fact.on, fact.stage, fact.quantity, end, clock, method)
+        self.seen[key].append(fact)
+        return fact
+
+    def _number_repeats(self) -> None:
+        """Several readings of one station are repeats and the last counts; without a station they may be the two ends."""
+        for some in self.seen.values():
+            if len(some) == 1:
+                continue
+            units = {fact.unit for fact in some}
+            for i, fact in enumerate(some):
+                fact.repeat = i + 1
+                if len(units) > 1:  # one measurement in two units
+                    fact.counts = i == 0
+                elif fact.end or fact.clock:
+                    fact.counts = i == len(some) - 1
+
+
+def _event(row: ParsedRow, event: str, shared: dict[str, Any]) -> EventFact:
+    get = row.values.get
+    contact: Decimal | None = None
+    if event == EventKind.CONTACT_CHECK and get("unit") == PERCENT and "value" in row.values:
+        contact = row.values["value"].value
+    return EventFact(
+        **shared, kind=event, bearing=row.bearing, half=get("half", ""), shell=get("shell", ""),
+        reason=get("reason", ""), outcome=get("outcome", ""), contact_percent=contact, done_by=get("by"),
+        checked_by=get("checked_by"),
+    )  # fmt: skip
+
+
+def _meter(row: ParsedRow, event: str, shared: dict[str, Any]) -> MeterFact:
+    proper = event in (HOURS, METER_RESET)
+    # The note of another event is that event's own.
+    own = shared if proper else shared | {"note": "", "row_id": ""}
+    return MeterFact(
+        **own, hours=row.values["run_hours"], reset=event == METER_RESET, starts=row.get("starts"),
+        hours_before=row.get("run_hours_before") if event == METER_RESET else None, beside=not proper,
+    )  # fmt: skip

@@ -1,0 +1,112 @@
+"""Hour meters that fall without a reset, or rise by more hours than the days between have."""
+
+from bisect import bisect_right
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from uuid import UUID
+
+from fleet.importing.findings import Finding
+from fleet.importing.reading import ParsedRow
+
+# Two people read one meter on two shifts: so small a fall is no reset. Common practice, no published source.
+SLACK_HOURS = 24.0
+
+
+@dataclass(slots=True)
+class Hours:
+    """One reading of a place's meter, from the sheet or (without `row`) the record."""
+
+    place: UUID
+    day: int
+    last_day: int
+    hours: float
+    reset: bool = False
+    before: float | None = None
+    row: ParsedRow | None = None
+
+
+def check_meters(hours: Iterable[Hours], changed: Mapping[UUID, Sequence[int]]) -> Iterator[Finding]:
+    """Questions about meters.
+
+    Parameters
+    ----------
+    hours : iterable of Hours
+    changed : mapping
+        place to the days on which another pump, with another meter, was set down.
+    """
+    by_place: dict[UUID, list[Hours]] = defaultdict(list)
+    for one in hours:
+        by_place[one.place].append(one)
+    for place, some in by_place.items():
+        if any(one.row and not one.row.already for one in some):
+            for run in _runs(some, changed.get(place, ())):
+                yield from _falls(run)
+
+
+def _runs(some: Sequence[Hours], changed: Sequence[int]) -> Iterator[list[Hours]]:
+    """Stretches of one meter between resets and changed pumps, each with the reset's own two figures at its ends."""
+    resets = sorted((one for one in some if one.reset), key=lambda one: one.day)
+    breaks = sorted({one.day for one in resets} | set(changed))
+    runs: dict[int, list[Hours]] = defaultdict(list)
+    for one in some:
+        at = bisect_right(breaks, one.day)
+        if one.reset:
+            runs[at].append(one)
+            if one.before is not None:
+                runs[at - 1].append(
+                    Hours(one.place, one.day, one.day, one.before, row=one.row, before=one.before)
+                )
+        elif one.day not in breaks:  # on the day itself it may be from before or after
+            runs[at].append(one)
+    for at in sorted(runs):
+        yield sorted(runs[at], key=lambda one: (one.day, one.hours))
+
+
+def _falls(run: Sequence[Hours]) -> Iterator[Finding]:
+    """The fewest entries that must be wrong for the others to rise; and rises of more than 24 hours a day."""
+    fits = _longest_rising(run)
+    last: Hours | None = None
+    for one, fit in zip(run, fits, strict=True):
+        if fit:
+            if last and _too_fast(last, one):
+                yield from _question(one, f"at most 24 h a day more than the {last.hours:g} h before", "rise")
+            last = one
+        else:
+            near = f"at least the {last.hours:g} h before" if last else "no more than the hours after"
+            yield from _question(one, f"{near}, or a 'meter_reset' between", "fall")
+
+
+def _too_fast(last: Hours, one: Hours) -> bool:
+    return one.hours - last.hours > 24.0 * (one.last_day - last.day + 1) + SLACK_HOURS
+
+
+def _question(one: Hours, expected: str, what: str) -> Iterator[Finding]:
+    if one.row is None or one.row.already:
+        return
+    column = "run_hours_before" if one.before is not None and not one.reset else "run_hours"
+    remedy = (
+        "if the meter was changed or set back, add a 'meter_reset' row; else correct the hours or leave them out"
+        if what == "fall"
+        else "check the hours and the date"
+    )
+    yield one.row.question(column, expected, remedy, f"run_hours_{what}")
+
+
+def _longest_rising(run: Sequence[Hours]) -> list[bool]:
+    """Which entries belong to the longest run that never falls by more than the slack; of equals the earlier."""
+    n = len(run)
+    best, before = [1] * n, [-1] * n
+    if all(b.hours >= a.hours - SLACK_HOURS for a, b in pairwise(run)):
+        return [True] * n
+    for i in range(n):
+        for j in range(i):
+            if run[j].hours - SLACK_HOURS <= run[i].hours and best[j] + 1 > best[i]:
+                best[i], before[i] = best[j] + 1, j
+    at = max(range(n), key=lambda i: (best[i], -i))
+    kept = [False] * n
+    while at >= 0:
+        kept[at] = True
+        at = before[at]
+    return kept
