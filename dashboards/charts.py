@@ -18,6 +18,7 @@ from fleet.templatetags.figures import day, day_words, um
 __all__ = [
     "Span",
     "TimeAxis",
+    "axis_marks",
     "clearance_bar",
     "date_axis",
     "date_bar",
@@ -32,21 +33,24 @@ LEAST_OUTAGE = 1.3  # per cent: a fortnight must still be seen
 NEW_AT, MAX_AT = (18.0, 88.0)  # per cent: where new and the limit stand in every clearance bar
 
 
-def date_axis(axis: TimeAxis) -> SafeString:
-    """Head the column of bars: the years over the hatched outages.
-
-    It also holds the outages and years that every `date_bar` of this axis refers to.
-    """
-    shared = element(
+def axis_marks(axis: TimeAxis) -> SafeString:
+    """The outages and years that every `date_axis` and `date_bar` of this axis refers to; once a page, unseen itself."""
+    marks = element(
         "defs",
         hatch(f"{axis.ident}-hatch"),
         element("g", _outages(axis, 0, HEIGHT), id=f"{axis.ident}-outages"),
         element("g", years(axis, HEIGHT + 13, 280.0), id=f"{axis.ident}-years"),
     )
+    attributes = {"width": "0", "height": "0", "class_": "axis-marks", "aria_hidden": "true"}
+    return mark_safe(element("svg", marks, xmlns="http://www.w3.org/2000/svg", **attributes))
+
+
+def date_axis(axis: TimeAxis) -> SafeString:
+    """Head the column of bars: the years over the hatched outages. Needs `axis_marks(axis)` on the same page."""
     names = ", ".join(outage.label for outage, _, _ in axis.bands(0) if outage.label)
     label = f"Time from {day(axis.start, 'month')} to {day(axis.end, 'month')}"
     label += f"; outages {names}" if names else ""
-    content = shared + years(axis, 14, 380.0, 190.0) + _outages(axis, 22, 22)
+    content = years(axis, 14, 380.0, 190.0) + _outages(axis, 22, 22)
     return picture(content, label=label, class_="date-axis", height=44)
 
 
@@ -72,7 +76,7 @@ def date_bar(
     """One forecast: tick at 1 in 10, dot at the even chance, line to 9 in 10, arrow past the axis.
 
     `beyond` marks the quantiles past the horizon, whose date is `None`. `past` says that the limit is
-    reached already. Without any date only `note` is written. Needs `date_axis(axis)` on the same page.
+    reached already. Without any date only `note` is written. Needs `axis_marks(axis)` on the same page.
     """
     parts = [
         element("use", href=f"#{axis.ident}-outages"),

@@ -1,6 +1,7 @@
 """The watch list as a table."""
 
-import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
 
 import django_tables2 as tables
 from django.utils.html import format_html
@@ -11,6 +12,17 @@ from fleet.templatetags import figures as show
 from inspections.addresses import bearing_address
 
 ADVICE_CLASS = {word: f"advice advice-{word}" for word in ("replace", "scrape", "open", "leave")}
+
+
+@dataclass(frozen=True)
+class Axes:
+    """One span of time for all rows; each row hatches its own site's outages, the head those of the only site shown."""
+
+    head: TimeAxis
+    by_site: Mapping[object, TimeAxis]
+
+    def of(self, record: Watched) -> TimeAxis:
+        return self.by_site.get(record.bearing.place.site_id, self.head)
 
 
 def _cell(name: str = "", extra: str = "") -> dict:
@@ -39,12 +51,12 @@ class WatchTable(tables.Table):
         attrs = {"class": "rows cards watch"}
         template_name = "fleet/table.html"
 
-    def __init__(self, rows, *, axis: TimeAxis, today: dt.date, show_site: bool, **options):
-        self.axis, self.today, self.show_site = axis, today, show_site
+    def __init__(self, rows, *, axes: Axes, show_site: bool, **options):
+        self.axes, self.show_site = axes, show_site
         super().__init__(rows, **options)
         self.columns["dates"].column.verbose_name = format_html(
             "Reaches the replace limit: <span class='legend'>1 in 10 ▏ even ● 9 in 10</span>{}",
-            date_axis(axis),
+            date_axis(axes.head),
         )
 
     def render_bearing(self, record: Watched):
@@ -69,13 +81,15 @@ class WatchTable(tables.Table):
 
     def render_way(self, record: Watched):
         f = record.figures
+        if not f["readings"]:
+            return ""
         return clearance_bar(
             f["clearance_um_p50"], f["new_um"], f["replace_limit_um"], f["in_service_max_um"]
         )
 
     def render_wear(self, record: Watched):
         f = record.figures
-        if f["rate_um_per_kh_p50"] is None:
+        if f["rate_um_per_kh_p50"] is None or f["outcome"] == "cannot_say":
             return format_html('<span class="under">{}</span>', "cannot say")
         return format_html(
             '{} <span class="under">{}</span>', show.rate_figure(f["rate_um_per_kh_p50"]),
@@ -86,22 +100,24 @@ class WatchTable(tables.Table):
         f = record.figures
         names = ("replace_date_p10", "replace_date_p50", "replace_date_p90")
         return date_bar(
-            *(f.day(name) for name in names), axis=self.axis, past=record.is_past,
+            *(f.day(name) for name in names), axis=self.axes.of(record), past=record.is_past,
             beyond=tuple(f.is_beyond(name) for name in names), note=_note(record),
         )  # fmt: skip
 
     def render_chance(self, record: Watched):
         f = record.figures
-        if f["p_max_before_next_outage"] is None:
+        if f["p_max_before_next_outage"] is None or f["outcome"] == "cannot_say":
             return format_html(
                 '<span class="under">{}</span>',
                 "no maximum set" if f["in_service_max_um"] is None else "cannot say",
             )
         words = show.chance(f["p_max_before_next_outage"], (f["p_max_now"] or 0) >= 0.5)
-        return format_html('{} <span class="under">{}</span>', words, f["next_outage"] or "")
+        return format_html(
+            '{} <span class="under">{}</span>', words, f"by {show.day(f.day('next_outage_on'), 'month')}"
+        )
 
     def render_evidence(self, record: Watched):
-        if record.figures["outcome"] == "fleet_only":
+        if not record.figures["readings"]:
             return "fleet alone"
         return show.percent(record.figures["own_evidence"])
 

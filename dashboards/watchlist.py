@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from fleet.models import Bearing, Site, folded
+from fleet.templatetags.figures import day
 from inspections.figures import Figures
 
 ADVICE = ("replace", "scrape", "open", "leave")
@@ -121,8 +122,9 @@ class WatchList:
     asked: Asked = field(default_factory=Asked)
 
     @property
-    def n_shown(self) -> int:
-        return len(self.dated) + sum(len(group.rows) for group in self.apart)
+    def shown(self) -> list[Watched]:
+        """All rows that are shown, in their order."""
+        return [*self.dated, *(one for group in self.apart for one in group.rows)]
 
 
 def watch_list(watched: Iterable[Watched], asked: Asked) -> WatchList:
@@ -183,7 +185,7 @@ def _by_outage(rows: Sequence[Watched]) -> list[Group]:
         if next_on is None or first < next_on:
             heading = none
         elif following_on is None or first < following_on:
-            heading = f"In time at {one.figures['next_outage']}"
+            heading = f"In time at the outage of {day(next_on, 'month')}, {one.bearing.place.site.name}"
         else:
             heading = later
         found.setdefault(heading, []).append(one)
@@ -215,8 +217,10 @@ def _has(n: int) -> str:
 
 
 def _one_outage(rows: Sequence[Watched]) -> str:
-    names = {one.figures["next_outage"] for one in rows if one.figures["next_outage"]}
-    return f"the outage {names.pop()}" if len(names) == 1 else "the next outage of their site"
+    starts = {one.figures.day("next_outage_on") for one in rows if one.figures["next_outage"]}
+    return (
+        f"the outage of {day(starts.pop(), 'month')}" if len(starts) == 1 else "the next outage of their site"
+    )
 
 
 def _together(soon: Sequence[Watched]) -> str:

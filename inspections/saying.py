@@ -93,7 +93,7 @@ def rests_on(figures: Figures) -> str:
 
 def advice_sentence(figures: Figures) -> str:
     """Why the advice is what it is, with the chance behind it."""
-    next_ = f"the outage {figures['next_outage']}" if figures["next_outage"] else "the next outage"
+    next_ = coming(figures)
     risk = figures["p_max_before_following_outage"]
     passing = (
         f"It passes its maximum before {following(figures)} with a chance of {chance(risk)}"
@@ -117,10 +117,17 @@ def advice_sentence(figures: Figures) -> str:
     return reasons.get(figures["advice_reason"] or "", "")
 
 
+def coming(figures: Figures) -> str:
+    """The next outage by its month, or that none is known."""
+    if figures["next_outage"]:
+        return f"the outage of {day(figures.day('next_outage_on'), 'month')}"
+    return f"the next outage, about {day(figures.day('next_outage_on'), 'month')}"
+
+
 def following(figures: Figures) -> str:
-    """The outage after the next: by name, or by its month where the site has not named it yet."""
+    """The outage after the next by its month; about it where the site has not set one yet."""
     if figures["following_outage"]:
-        return f"the outage {figures['following_outage']}"
+        return f"the outage of {day(figures.day('following_outage_on'), 'month')}"
     return f"the outage after next, about {day(figures.day('following_outage_on'), 'month')}"
 
 

@@ -7,7 +7,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from dashboards import charts, watchlist
-from dashboards.tables import WatchTable
+from dashboards.tables import Axes, WatchTable
 from fleet.access import sites_for
 from fleet.clock import today_in
 from fleet.export import xlsx_bytes
@@ -28,12 +28,12 @@ def watch(request: HttpRequest) -> HttpResponse:
         return render(request, "dashboards/empty.html", {"sites": sites})
     today = today_in("UTC")
     outages = list(Outage.objects.standing().filter(site__in=sites, end_on__gte=today).select_related("site"))
-    axis = _axis(today, outages)
-    pages = _tables(listed, axis, today, len(sites) > 1)
+    shown = {one.bearing.place.site_id for one in listed.shown}
+    axes = _axes(today, outages, shown)
     context = {
-        "listed": listed, "saying": watchlist.saying(listed), "groups": pages, "today": today,
-        "picture": _picture(listed, axis), "choices": watchlist.choices(listed.all, sites),
-        "folds": watchlist.FOLDS, "outages": outages, "query": _query(request),
+        "listed": listed, "saying": watchlist.saying(listed), "groups": _tables(listed, axes, len(shown) > 1), "today": today,
+        "picture": _picture(listed, axes.head), "choices": watchlist.choices(listed.all, sites),
+        "folds": watchlist.FOLDS, "outages": outages, "query": request.GET.urlencode(), "axes": [charts.axis_marks(axis) for axis in (axes.head, *axes.by_site.values())],
     }  # fmt: skip
     return render(request, "dashboards/watch.html", context)
 
@@ -58,31 +58,30 @@ def _listed(request: HttpRequest, sites) -> watchlist.WatchList:
     return watchlist.watch_list(watched, watchlist.Asked.from_query(request.GET))
 
 
-def _axis(today: dt.date, outages: list[Outage]) -> charts.TimeAxis:
+def _axes(today: dt.date, outages: list[Outage], shown: set) -> Axes:
+    """The shared axis, and one of each shown site with its own outages."""
     end = dt.date(today.year + YEARS_SHOWN, 1, 1)
-    spans = tuple(charts.Span(one.start_on, one.end_on, one.name) for one in outages if one.start_on < end)
-    return charts.TimeAxis(today, end, spans)
+    spans: dict = {site: [] for site in shown}
+    for one in outages:
+        if one.site_id in spans and one.start_on < end:
+            spans[one.site_id].append(charts.Span(one.start_on, one.end_on, one.name))
+    by_site = {
+        site: charts.TimeAxis(today, end, tuple(own), ident=f"axis-{n}")
+        for n, (site, own) in enumerate(spans.items())
+    }
+    only = next(iter(by_site.values())).outages if len(by_site) == 1 else ()
+    return Axes(charts.TimeAxis(today, end, only), by_site)
 
 
-def _tables(listed: watchlist.WatchList, axis, today: dt.date, show_site: bool) -> list[dict]:
-    def table(rows):
-        return WatchTable(rows, axis=axis, today=today, show_site=show_site)
-
-    dated = [
-        {"heading": group.heading, "table": table(group.rows), "n": len(group.rows), "note": group.note}
-        for group in watchlist.groups(listed)
-    ]
-    apart = [
+def _tables(listed: watchlist.WatchList, axes: Axes, show_site: bool) -> list[dict]:
+    parts = [(group, False) for group in watchlist.groups(listed)] + [(group, True) for group in listed.apart]
+    return [
         {
-            "heading": group.heading,
-            "table": table(group.rows),
-            "n": len(group.rows),
-            "note": group.note,
-            "apart": True,
+            "heading": group.heading, "note": group.note, "n": len(group.rows), "apart": apart,
+            "table": WatchTable(group.rows, axes=axes, show_site=show_site),
         }
-        for group in listed.apart
-    ]
-    return dated + apart
+        for group, apart in parts
+    ]  # fmt: skip
 
 
 def _picture(listed: watchlist.WatchList, axis: charts.TimeAxis) -> dict:
@@ -90,7 +89,3 @@ def _picture(listed: watchlist.WatchList, axis: charts.TimeAxis) -> dict:
     shown = [None if date == dt.date.max else date for date in dates]
     arguments = (shown, axis.outages, axis.start, axis.end)
     return {"svg": charts.fleet_picture(*arguments), "table": charts.dots_table(*arguments)}
-
-
-def _query(request: HttpRequest) -> str:
-    return request.GET.urlencode()

@@ -35,6 +35,7 @@ def bearing(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         "room": saying.room_sentence(figures), "dots": _dots(figures), "story": trending.told(known),
         "suggested": suggestions(diameter, missing), "missing": bearing_facts.missing_words(known),
         "known_facts": bearing_facts.facts(known, figures, today), "following": saying.following(figures),
+        "coming": saying.coming(figures),
     }  # fmt: skip
     return render(request, "inspections/bearing.html", context)
 

@@ -11,6 +11,7 @@ from dashboards.charts import (
     Span,
     TimeAxis,
     clearance_bar,
+    axis_marks,
     date_axis,
     date_bar,
     dots_table,
@@ -148,7 +149,7 @@ def test_without_a_date_the_row_says_why():
 
 
 def test_every_bar_finds_the_outages_and_years_that_the_axis_holds():
-    ids = set(re.findall(r'\bid="([^"]+)"', date_axis(AXIS)))
+    ids = set(re.findall(r'\bid="([^"]+)"', axis_marks(AXIS)))
     assert set(re.findall(r'href="#([^"]+)"', date_bar(None, None, None, axis=AXIS))) <= ids
     assert set(re.findall(r"url\(#([^)]+)\)", date_axis(AXIS))) <= ids
 
