@@ -20,7 +20,8 @@ from fleet.models import Role
 from tests.conftest import CHECKOUT
 
 # The demo keeps an SQLite file of its own on either database; once is enough.
-pytestmark = pytest.mark.sqlite
+# One worker runs the whole file: the demo is made once.
+pytestmark = [pytest.mark.sqlite, pytest.mark.xdist_group("demo")]
 SITE = ("fleet", "inspections", "dashboards", "fixtures", "manage.py")
 
 
