@@ -42,7 +42,7 @@ class WatchTable(tables.Table):
     way = _column("New to limit", extra="gauge")
     wear = _column("Wear, µm per 1000 h", extra="num")
     dates = _column("Reaches the replace limit", extra="bar")
-    chance = _column("Past maximum by next outage", extra="num")
+    chance = _column("Past maximum by the next two outages", "Past maximum", extra="num")
     evidence = _column("Own evidence", extra="num")
     advice = _column("Advice")
 
@@ -105,16 +105,17 @@ class WatchTable(tables.Table):
         )  # fmt: skip
 
     def render_chance(self, record: Watched):
+        """The chance by the next outage and, under it, by the one after: that one decides the advice."""
         f = record.figures
         if f["p_max_before_next_outage"] is None or f["outcome"] == "cannot_say":
-            return format_html(
-                '<span class="under">{}</span>',
-                "no maximum set" if f["in_service_max_um"] is None else "cannot say",
-            )
-        words = show.chance(f["p_max_before_next_outage"], (f["p_max_now"] or 0) >= 0.5)
+            missing = f["in_service_max_um"] is None
+            return format_html('<span class="under">{}</span>', "no maximum set" if missing else "cannot say")
+        soon = show.chance(f["p_max_before_next_outage"], (f["p_max_now"] or 0) >= 0.5)
+        later = show.chance(f["p_max_before_following_outage"], (f["p_max_now"] or 0) >= 0.5)
         return format_html(
-            '{} <span class="under">{}</span>', words, f"by {show.day(f.day('next_outage_on'), 'month')}"
-        )
+            '{} by {} <span class="under">{} by {}</span>',
+            soon, show.day(f.day("next_outage_on"), "month"), later, show.day(f.day("following_outage_on"), "month"),
+        )  # fmt: skip
 
     def render_evidence(self, record: Watched):
         if not record.figures["readings"]:

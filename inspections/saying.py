@@ -33,6 +33,12 @@ def dates_sentence(figures: Figures, today: dt.date) -> SafeString:
         return format_html(
             "Reaches {} with a 1 in 10 chance only <b>beyond 40 years</b> at the present rate.", limit
         )
+    if (first := figures.day("replace_date_p10")) is not None and first <= today:
+        return format_html(
+            "There is a <b>1 in 10 chance</b> or more that it has reached {} already; the <b>chance is even {}</b>, "
+            "9 in 10 {}.",
+            limit, _by(figures, "p50", today), _by(figures, "p90", today),
+        )  # fmt: skip
     return format_html(
         "Reaches {} with a <b>1 in 10 chance {}</b>, an <b>even chance {}</b>, 9 in 10 {}.",
         limit, _by(figures, "p10", today), _by(figures, "p50", today), _by(figures, "p90", today),
@@ -57,7 +63,7 @@ def _by(figures: Figures, quantile: str, today: dt.date) -> str:
     when = figures.day(name)
     if when is None:
         return "at a date not known"
-    return "already passed" if when <= today else f"before {day_words(when, today)}"
+    return "already" if when <= today else f"before {day_words(when, today)}"
 
 
 def _cannot_say(figures: Figures) -> str:

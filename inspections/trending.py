@@ -2,6 +2,7 @@
 
 import datetime as dt
 from dataclasses import dataclass
+from itertools import groupby
 
 import numpy as np
 
@@ -142,10 +143,16 @@ def _limits(one: Known, figures: Figures):
     for limit, after in zip(held, [*held[1:], None], strict=True):
         if limit.value_um is not None:
             authority = ", ".join(word for word in (limit.get_authority_display(), limit.document) if word)
-            yield TrendLimit("maximum", float(limit.value_um), authority, limit.from_on, after.from_on if after else None)
+            yield TrendLimit(
+                "maximum", float(limit.value_um), authority, limit.from_on, after.from_on if after else None
+            )
     if not held and figures["in_service_max_um"] is not None:
         yield TrendLimit("maximum", figures["in_service_max_um"], "of its class")
-    if figures["replace_limit_um"] is not None and figures["replace_limit_from"] in ("plant", "derived", "lining"):
+    if figures["replace_limit_um"] is not None and figures["replace_limit_from"] in (
+        "plant",
+        "derived",
+        "lining",
+    ):
         words = {"plant": "set by the plant", "derived": "derived", "lining": "lining left"}
         yield TrendLimit("replace", figures["replace_limit_um"], words[figures["replace_limit_from"]])
 
@@ -154,7 +161,9 @@ def _outages(one: Known, until: dt.date):
     rows = Outage.objects.standing().filter(site=one.bearing.place.site_id, start_on__lte=until)
     block = one.place.block if one.place else ""
     for outage in rows:
-        if (not outage.block or outage.block == block) and (not outage.pumps or one.bearing.place.tag in outage.pumps):
+        if (not outage.block or outage.block == block) and (
+            not outage.pumps or one.bearing.place.tag in outage.pumps
+        ):
             yield Span(outage.start_on, outage.end_on, outage.name)
 
 
@@ -167,31 +176,34 @@ def _dates(figures: Figures) -> TrendDates | None:
 
 @dataclass(frozen=True)
 class Told:
-    """One line of what happened."""
+    """One opening, or one thing without an opening: its day, what was seen and done in order, and how it came about."""
 
     day: str
-    what: str
+    what: list[str]
     how: str
 
 
 def told(one: Known) -> list[Told]:
-    """What happened, the newest first, in plain words."""
-    lines = [_tell(entry, one) for entry in one.story.entries]
+    """What happened, the newest first, one visit a line, in plain words."""
+    lines = []
+    for _, run in groupby(one.story.entries, key=lambda entry: entry.visit or id(entry)):
+        entries = list(run)
+        first = entries[0]
+        what = [entry.words if isinstance(entry, Happening) else _seen(entry) for entry in entries]
+        lines.append(Told(day(first.on, first.precision), what, _how(first, one)))
     return lines[::-1]
 
 
-def _tell(entry: Observation | Happening, one: Known) -> Told:
+def _how(entry: Observation | Happening, one: Known) -> str:
     visit = one.story.visits.get(entry.visit) if entry.visit else None
-    said = [visit.why if visit else "", f"outage {visit.outage}" if visit and visit.outage else ""]
-    said += [f"job {visit.job}" if visit and visit.job else ""]
-    how = ", ".join(word for word in said if word)
-    if isinstance(entry, Happening):
-        return Told(day(entry.on, entry.precision), entry.words, how)
-    return Told(day(entry.on, entry.precision), _seen(entry), how)
+    if visit is None:
+        return ""
+    said = [visit.why, visit.outage, f"job {visit.job}" if visit.job else ""]
+    return ", ".join(word for word in said if word)
 
 
 def _seen(entry: Observation) -> str:
-    """"229 um as found, plastic strip (as typed ...)": one observation in words."""
+    """ "229 um as found, plastic strip (as typed ...)": one observation in words."""
     series = {"clearance": "", "wall": "shell wall ", "shaft_drop": "shaft drop "}[entry.series]
     method = dict(Method.choices).get(entry.method, entry.method)
     if entry.value_um is not None:
@@ -202,7 +214,10 @@ def _seen(entry: Observation) -> str:
         value = f"over {um(entry.low_um)}"
     else:
         value = f"{um(entry.low_um)} to {um(entry.high_um)}"
-    parts = [f"{series}{value} {dict(Stage.choices).get(entry.stage, '')}".strip(), method or "method not known"]
+    parts = [
+        f"{series}{value} {dict(Stage.choices).get(entry.stage, '')}".strip(),
+        method or "method not known",
+    ]
     if entry.taper_um:
         parts.append(f"ends differ by {um(entry.taper_um)}, the larger {_end(entry.larger_end)}")
     if entry.not_for_wear:
