@@ -1,6 +1,7 @@
 """Who may do what at which site: the one place that answers both "may they?" and "to which things?"."""
 
 from collections.abc import Iterable
+from uuid import UUID
 
 from django.core.exceptions import PermissionDenied
 from django.db.models import QuerySet
@@ -35,6 +36,12 @@ def sites_for(account: Account, act: str = "read") -> QuerySet[Site]:
     held = [site for role, site in roles_of(account) if role in MAY[act]]
     sites = Site.objects.standing()
     return sites if None in held else sites.filter(pk__in=held)
+
+
+def sites_of(account: Account, act: str) -> frozenset[UUID] | None:
+    """The inner ids of the sites at which an account may do an act; None where it may at all, also at new ones."""
+    held = [where for role, where in roles_of(account) if role in MAY[act]]
+    return None if None in held else frozenset(UUID(str(where)) for where in held)
 
 
 def may(account: Account, act: str, site: Site | None = None) -> bool:

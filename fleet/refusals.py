@@ -5,6 +5,7 @@ from functools import cache
 
 from django.apps import apps
 from django.db import IntegrityError
+from django.db.models import Model
 
 
 @cache
@@ -27,11 +28,13 @@ def _by_columns() -> dict[str, str]:
         for constraint in model._meta.constraints:
             fields = getattr(constraint, "fields", ())
             if fields and constraint.name in _sentences():
-                columns = ", ".join(
-                    f"{model._meta.db_table}.{model._meta.get_field(name).column}" for name in fields
-                )
+                columns = ", ".join(f"{model._meta.db_table}.{_column(model, name)}" for name in fields)
                 found[columns] = _sentences()[constraint.name]
     return found
+
+
+def _column(model: type[Model], field: str) -> str:
+    return str(next(one.column for one in model._meta.concrete_fields if one.name == field))
 
 
 def sentence_of(error: IntegrityError) -> str:

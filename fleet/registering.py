@@ -95,14 +95,20 @@ KINDS: dict[type[Recorded], tuple[str, Callable[[Any], str]]] = {
 
 
 def record(rows: Iterable[Recorded], *, by: uuid.UUID, act: uuid.UUID | None = None) -> uuid.UUID:
-    """Write new rows, each on its chain, in one act.
+    """Write new rows, each on its chain, in one act; kind by kind, so that each table is filled at once.
 
     Raises
     ------
     Refused
         when the record refuses a row, with the constraint's own sentence; nothing is stored then.
     """
-    return _write([fact_of(row) for row in rows], by=by, act=act)
+    return _write(kind_by_kind([fact_of(row) for row in rows]), by=by, act=act)
+
+
+def kind_by_kind(facts: Iterable[Fact]) -> list[Fact]:
+    """Facts of one act with those of a kind together, what others point to first, changes of rows last."""
+    order = {kind: n for n, (kind, _) in enumerate(KINDS.values())}
+    return sorted(facts, key=lambda fact: order.get(fact.kind, len(order)))
 
 
 def fact_of(row: Recorded) -> Fact:
@@ -370,7 +376,7 @@ def next_facts(
         for f in model._meta.concrete_fields
         if before is not None and f.attname not in skipped
     }
-    row = model(from_on=from_on, **(kept | dict(values)))
+    row = model(**({"from_on": from_on} | kept | dict(values)))
     setattr(row, own.removesuffix("_id"), thing)
     return row
 

@@ -11,18 +11,22 @@ from fleet.models import Bearing, Name, Place, Site, folded
 
 @dataclass
 class Directory:
-    """What names lead to. Names in use come before old names and spellings; both are compared folded."""
+    """What names lead to. Names in use come before old names and spellings; both are compared folded.
+
+    `offered` are the sites whose names may be offered as the nearest (None: all).
+    """
 
     sites: dict[str, Site] = field(default_factory=dict)
     places: dict[str, list[Place]] = field(default_factory=dict)
     bearings: dict[tuple[UUID, str], Bearing] = field(default_factory=dict)
     positions: dict[UUID, list[Bearing]] = field(default_factory=dict)
+    offered: frozenset[UUID] | None = None
     _folded: dict[str, str] = field(default_factory=dict)
 
     @classmethod
-    def load(cls) -> "Directory":
+    def load(cls, offered: frozenset[UUID] | None = None) -> "Directory":
         """Read the standing sites, places and positions with their names: four questions to the database."""
-        self = cls()
+        self = cls(offered=offered)
         self.sites = {site.folded: site for site in Site.objects.standing()}
         places = list(Place.objects.standing().select_related("site"))
         bearings = list(Bearing.objects.standing())
@@ -72,12 +76,20 @@ class Directory:
 
     def nearest_sites(self, name: str) -> list[str]:
         """Up to three sites whose names are most like this one."""
-        return nearest(name, (site.name for site in self.sites.values()))
+        return nearest(name, (site.name for site in self.sites.values() if self._may_offer(site.id)))
 
     def nearest_tags(self, tag: str, site: Site | None = None) -> list[str]:
         """Up to three tags most like this one, at one site or at all."""
-        all_places = (place for some in self.places.values() for place in some)
-        return nearest(tag, (place.tag for place in all_places if site is None or place.site_id == site.id))
+        places = [place for some in self.places.values() for place in some if self._may_offer(place.site_id)]
+        return nearest(tag, (place.tag for place in places if site is None or place.site_id == site.id))
+
+    def nearest_positions(self, position: str, place: Place) -> list[str]:
+        """Up to three positions of a pump most like this one; all of them where none is."""
+        known = [bearing.name for bearing in self.positions.get(place.id, [])]
+        return nearest(position, known) or sorted(known)[:3]
+
+    def _may_offer(self, site: UUID) -> bool:
+        return self.offered is None or site in self.offered
 
 
 def nearest(name: str, known: Iterable[str], n: int = 3) -> list[str]:

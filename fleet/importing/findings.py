@@ -93,3 +93,49 @@ def by_kind(findings: list[Finding]) -> list[tuple[str, list[Finding]]]:
     for one in findings:
         groups.setdefault(one.code, []).append(one)
     return list(groups.items())
+
+
+# What each kind of finding is called where many are shown together.
+_KIND_WORDS = {
+    "file": "about the whole file",
+    "options": "how the file is to be read",
+    "heading": "headings",
+    "empty": "nothing to read",
+    "missing": "cells that must be filled and are not",
+    "missing_unit": "lengths without a unit",
+    "number": "no number",
+    "date": "no date",
+    "future": "dates in the future",
+    "date_in_value": "dates where a value belongs",
+    "unit": "no unit of length",
+    "bounds": "outside what it can be",
+    "word": "no word that is known here",
+    "too_long": "text that is too long",
+    "text": "text that cannot be kept",
+    "beyond": "cells without a heading",
+    "twice": "told twice",
+    "limits": "limits in the wrong order",
+    "dates": "dates in the wrong order",
+    "basis": "no basis that is known here",
+    "time_zone": "time zones",
+    "per_mille": "clearances that do not fit the journal",
+    "pump_disagrees": "rows of one pump that disagree",
+    "shell_twice": "one shell in two positions",
+    "unknown_site": "sites nobody has registered",
+    "unknown_pump": "pumps nobody has registered",
+    "unknown_class": "classes no bearing has",
+    "id_with_other_content": "known ids with other content",
+    "not_yours": "sites that are not yours",
+    "constraint": "what the record refuses",
+    "record": "the record",
+}
+
+
+def name_kinds(words: dict[str, str]) -> None:
+    """Say what further kinds of finding are called; a higher app names its own in its `AppConfig.ready()`."""
+    _KIND_WORDS.update(words)
+
+
+def kind_words(code: str) -> str:
+    """What a kind of finding is called."""
+    return _KIND_WORDS.get(code, code.replace("_", " "))

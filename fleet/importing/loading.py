@@ -3,7 +3,7 @@
 import datetime as dt
 import hashlib
 import uuid
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -48,7 +48,8 @@ class Counts:
 class Context:
     """What a loader may ask about the import it works for.
 
-    `memory` is the loader's own, from `resolve` to `store`. Inside `store`, `sheet` is the row that will stand for
+    `memory` is the loader's own, from `resolve` to `store`. `sites` are those at which the person may import (None:
+    at all, also new ones); rows of others are refused whatever the loader does. Inside `store`, `sheet` is the row that will stand for
     this import; its id may be pointed to at once.
     """
 
@@ -57,6 +58,7 @@ class Context:
     today: dt.date
     directory: Directory
     site: Site | None = None
+    sites: frozenset[uuid.UUID] | None = None
     sheet: Sheet | None = None
     memory: dict[str, Any] = field(default_factory=dict)
     progress: Progress = lambda words: None
@@ -74,11 +76,15 @@ class Loader:
     known_by_rows : bool
         a row that came before adds nothing (a history). False where rows describe things and are compared with
         the record instead (a register): the loader then counts what was already there itself.
+    of_sites, makes_sites : bool
+        every row belongs to a site; a row may name a new one.
     """
 
     holds: str = ""
     columns: Sequence[Column] = ()
     known_by_rows: bool = False
+    of_sites: bool = True
+    makes_sites: bool = False
 
     def resolve(self, parsed: Parsed, context: Context) -> Iterable[Finding]:
         """Set `row.site` and `row.bearing`, put inner ids in `row.content`; no question to the database per row."""
@@ -168,6 +174,7 @@ def import_file(
     holds: str,
     by: uuid.UUID,
     options: Options = AS_TEMPLATES_SAY,
+    sites: frozenset[uuid.UUID] | None = None,
     progress: Progress | None = None,
 ) -> Result:
     """Import one file, whole or not at all.
@@ -180,6 +187,8 @@ def import_file(
         a value of `Sheet.Holds` for which a loader is registered.
     by : UUID
         the inner id of the person who imports.
+    sites : frozenset of UUID, optional
+        the sites at which this person may import this kind; None: all, also new ones.
     progress : callable, optional
         told in a few words what is being done.
 
@@ -196,7 +205,7 @@ def import_file(
     loader = loader_for(holds)
     result = Result(False, holds, name, dry_run=options.dry_run)
     complaint = options.complaint()
-    directory = Directory.load()
+    directory = Directory.load(sites)
     site = directory.site(options.site) if options.site else None
     if options.site and site is None and holds != Sheet.Holds.REGISTER:
         complaint = complaint or f"no site is called '{options.site}'; write its name as the register has it"
@@ -204,7 +213,7 @@ def import_file(
         result.faults.append(of_file(complaint, code="options"))
         return result
     today = max([today_at(one) for one in directory.sites.values()] or [now().date()])
-    context = Context(replace(options, today=today), by, today, directory, site)
+    context = Context(replace(options, today=today), by, today, directory, site, sites)
     context.progress = progress or context.progress
     try:
         context.progress("reading the file")
@@ -268,11 +277,27 @@ class _Import:
         if not rows:
             return []
         findings = list(self.loader.resolve(self.parsed, self.context))
+        findings += self._elsewhere()
         if self.loader.known_by_rows:
             findings += give_keys(rows, holds=self.loader.holds, id_column=self.id_column)
             findings += mark_known(rows, id_column=self.id_column)
         findings += self.loader.check(self.parsed, self.context)
         return findings
+
+    def _elsewhere(self) -> Iterator[Finding]:
+        """Rows of sites at which this person may not import; a loader that knows no sites needs all of them."""
+        allowed = self.context.sites
+        if allowed is None:
+            return
+        if not self.loader.of_sites:
+            remedy = "ask someone whose role holds at all sites"
+            yield of_file("this sheet holds for the whole plant, and your role does not", remedy, "not_yours")
+            return
+        for row in self.parsed.rows:
+            is_new = row.site is None and self.loader.makes_sites and "site" in row.values
+            if is_new or (row.site is not None and row.site not in allowed):
+                expected = "a site at which your role lets you import"
+                yield row.fault("site", expected, "leave the row out, or ask for the role there", "not_yours")
 
     def _part_rows(self) -> None:
         """Which rows are set aside (now, or before with the same words), which are there already, which are stored."""
@@ -338,7 +363,8 @@ class _Import:
     def _only_site(self) -> Site | None:
         """The one site all rows are of, if there is one."""
         ids = {row.site for row in self.parsed.rows}
-        return Site.objects.filter(pk=ids.pop()).first() if len(ids) == 1 and None not in ids else None
+        only = ids.pop() if len(ids) == 1 else None
+        return Site.objects.filter(pk=only).first() if only else None
 
     def _set_aside(self, row: ParsedRow, sheet: Sheet) -> Fact:
         asked = "; ".join(one.sentence for one in self._asked if row.number in one.touched)

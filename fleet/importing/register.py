@@ -14,7 +14,7 @@ from fleet.importing.register_columns import COLUMNS
 from fleet.importing.register_state import State
 from fleet.ledger.writing import Fact, write
 from fleet.models import Place, Sheet, Site, folded
-from fleet.registering import fact_of, revision_of
+from fleet.registering import fact_of, kind_by_kind, revision_of
 
 PumpKey = tuple[uuid.UUID, str]
 
@@ -24,6 +24,7 @@ class RegisterLoader(Loader):
 
     holds = Sheet.Holds.REGISTER
     columns = COLUMNS
+    makes_sites = True
 
     def resolve(self, parsed: Parsed, context: Context) -> Iterable[Finding]:
         """Sites, pumps and positions that are known by any of their names; the others will be new."""
@@ -67,7 +68,7 @@ class RegisterLoader(Loader):
         for (site_id, _), some in _pumps(rows).items():
             site = sites[site_id]
             changes.pump(site, some[0].values["_place"], some, today_at(site))
-        context.memory["facts"] = [*site_facts, *changes.facts]
+        context.memory["facts"] = kind_by_kind([*site_facts, *changes.facts])
         context.memory["touched"] = changes.touched
 
     def store(self, rows: Sequence[ParsedRow], context: Context, act: uuid.UUID) -> tuple[int, int]:

@@ -81,6 +81,7 @@ class Changes:
 
     def pump(self, site: Site, place: Place | None, rows: list[ParsedRow], today: dt.date) -> None:
         """All rows of one pump."""
+        rotor: Rotor | None
         if place is None:
             place, rotor = self._new_place(site, rows)
         else:

@@ -11,7 +11,7 @@ from fleet.importing.loading import Context, Loader
 from fleet.importing.reading import Parsed, ParsedRow
 from fleet.ledger.writing import write
 from fleet.models import Recorded
-from fleet.registering import fact_of, revision_of
+from fleet.registering import fact_of, kind_by_kind, revision_of
 
 
 class ThingLoader(Loader):
@@ -64,7 +64,7 @@ class ThingLoader(Loader):
             changed = {field: value for field, value in values.items() if value != getattr(thing, field)}
             if changed:
                 facts.append(revision_of(thing, changed, reason="the sheet came again"))
-        context.memory["facts"] = facts
+        context.memory["facts"] = kind_by_kind(facts)
 
     def store(self, rows: Sequence[ParsedRow], context: Context, act: uuid.UUID) -> tuple[int, int]:
         facts = context.memory["facts"]

@@ -1,6 +1,6 @@
 """The sheet of crew hours: what opening, measuring, scraping and replacing take, for a class or for all."""
 
-from collections.abc import Hashable, Iterable
+from collections.abc import Hashable, Iterable, Iterator
 from decimal import Decimal
 from typing import Any
 
@@ -25,12 +25,13 @@ class WorkHoursLoader(ThingLoader):
 
     holds = Sheet.Holds.WORK_HOURS
     named_by = "class"
+    of_sites = False
     columns = (
         Column("class", identifier(80)),
         *(Column(name, _hours, required=True) for name in HOURS),
     )
 
-    def resolve(self, parsed: Parsed, context: Context) -> Iterable[Finding]:
+    def resolve(self, parsed: Parsed, context: Context) -> Iterator[Finding]:
         """The class of each row; one that no bearing has is a question."""
         classes = {one.folded: one for one in WearClass.objects.standing()}
         for row in parsed.rows:

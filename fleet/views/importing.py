@@ -1,0 +1,119 @@
+"""Bringing a sheet: the form, all faults at once, what became of it, and the empty sheets."""
+
+from dataclasses import dataclass
+from uuid import UUID
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.db.models import Count, Q, QuerySet
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_http_methods, require_safe
+
+from fleet.access import require, sites_for, sites_of
+from fleet.forms import ACT_OF, SheetForm, kinds_for
+from fleet.importing.findings import Finding, by_kind, kind_words
+from fleet.importing.loading import Counts, Result, import_file
+from fleet.importing.templates import template_file, template_sheets
+from fleet.models import Account, Person, Sheet
+
+LAST_SHOWN = 20
+# A page is no place for a hundred thousand lines; the commands print every one.
+MOST_OF_A_KIND = 200
+MOST_REMARKS = 10
+
+
+@dataclass(frozen=True)
+class Group:
+    """Findings of one kind, as they are shown."""
+
+    code: str
+    words: str
+    findings: list[Finding]
+    n: int
+
+    @property
+    def n_more(self) -> int:
+        return self.n - len(self.findings)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def sheets(request: HttpRequest) -> HttpResponse:
+    """The form and the last imports; a post stores the sheet and leads on, or shows all that is wrong with it."""
+    kinds = kinds_for(request.user)
+    if request.method != "POST":
+        return _page(request, SheetForm(account=request.user) if kinds else None)
+    if not kinds:
+        raise PermissionDenied("Bringing a sheet needs the role engineer or planner.")
+    form = SheetForm(request.POST, request.FILES, account=request.user)
+    if not form.is_valid():
+        return _page(request, form)
+    result = _bring(request.user, form)
+    if result.sheet is None:
+        return _page(request, form, result)
+    for remark in result.remarks[:MOST_REMARKS]:
+        messages.info(request, f"{remark[:1].upper()}{remark[1:]}.")
+    return redirect("import-done", sheet_id=result.sheet.id)
+
+
+@require_safe
+def done(request: HttpRequest, sheet_id: UUID) -> HttpResponse:
+    """What became of a sheet: counts, who, when, and the rows set aside."""
+    sheet = get_object_or_404(_seen_by(request.user), pk=sheet_id)
+    aside = sheet.set_aside.standing().order_by("number")
+    context = {
+        "sheet": sheet, "by": Person.objects.filter(pk=sheet.recorded_by).first(), "aside": aside[:MOST_OF_A_KIND],
+        "n_aside": aside.count(), "declared": sheet.options,
+        "counts": Counts(sheet.n_seen, sheet.n_stored, sheet.n_set_aside, sheet.n_already, sheet.n_blank),
+    }  # fmt: skip
+    return render(request, "fleet/import_done.html", context)
+
+
+@require_safe
+def template(request: HttpRequest, holds: str) -> HttpResponse:
+    """An empty sheet with its headings: CSV, or with `?as=xlsx` a workbook."""
+    kind = "xlsx" if request.GET.get("as") == "xlsx" else "csv"
+    try:
+        data, content_type = template_file(holds, kind)
+    except LookupError:
+        raise Http404(f"no sheet is called '{holds}'") from None
+    answer = HttpResponse(data, content_type=content_type)
+    answer["Content-Disposition"] = f'attachment; filename="{holds}.{kind}"'
+    return answer
+
+
+def _bring(account: Account, form: SheetForm) -> Result:
+    """Import what the form holds, at the sites where this account may."""
+    file, holds = form.cleaned_data["file"], form.cleaned_data["kind"]
+    require(account, ACT_OF[holds])
+    sites = sites_of(account, ACT_OF[holds])
+    return import_file(
+        file.read(), file.name, holds=holds, by=account.person_id, options=form.options(), sites=sites
+    )
+
+
+def _page(request: HttpRequest, form: SheetForm | None, result: Result | None = None) -> HttpResponse:
+    last = list(_seen_by(request.user)[:LAST_SHOWN])
+    people = Person.objects.in_bulk({sheet.recorded_by for sheet in last})
+    context = {
+        "form": form, "result": result, "template_sheets": template_sheets(),
+        "last": [(sheet, people.get(sheet.recorded_by)) for sheet in last],
+        "faults": _groups(result.faults) if result else [],
+        "questions": _groups(result.questions) if result else [],
+        "is_refused": bool(result and not result.ok) or bool(form and form.errors),
+    }  # fmt: skip
+    return render(request, "fleet/import.html", context)
+
+
+def _groups(findings: list[Finding]) -> list[Group]:
+    return [
+        Group(code, kind_words(code), some[:MOST_OF_A_KIND], len(some)) for code, some in by_kind(findings)
+    ]
+
+
+def _seen_by(account: Account) -> QuerySet[Sheet]:
+    """The imports of the account's sites, the last first; those of many sites for who reads at all."""
+    of_sites = Q(site__in=sites_for(account))
+    seen = of_sites if sites_of(account, "read") is not None else of_sites | Q(site__isnull=True)
+    standing = Sheet.objects.standing().filter(seen).select_related("site")
+    return standing.annotate(n_waiting=Count("set_aside", filter=Q(set_aside__withdrawn_by__isnull=True)))
