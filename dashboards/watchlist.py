@@ -201,8 +201,8 @@ def saying(listed: WatchList) -> str:
     past = sum(one.is_past for one in dated)
     outage = _one_outage(soon or dated)
     text = (
-        f"{len(soon)} of {_bearings(len(listed.all))} {_has(len(soon))} at least a 1 in 10 chance of reaching "
-        f"{'its' if len(soon) == 1 else 'their'} limit before {outage}"
+        f"{len(soon) or 'None'} of {_bearings(len(listed.all))} {_has(len(soon) or 1)} at least a 1 in 10 chance of reaching "
+        f"{'its' if len(soon) < 2 else 'their'} limit before {outage}"
     )
     text += f"; {past} {_has(past)} passed it already." if past else "; none has passed it yet."
     return text + _together(soon)
