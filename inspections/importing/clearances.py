@@ -27,6 +27,7 @@ WHY = {
     39.37: "mm and mil differ by 39.37",
     1000.0: "mm and um, or in and mil, differ by 1000",
 }
+MADE_SMALLER = "add the event that made it smaller (new shell, shims, regrind)"
 NEAR = 0.15  # how near a factor the ratio must come
 FAR_SD = 2.5  # a slip is looked for only beyond so many standard uncertainties
 FALL_SD = 3.5  # a fall is asked about beyond so many: fewer than one in 4000 by chance alone
@@ -224,14 +225,13 @@ class _Judge:
         if slip and (x > level.value + grown + FAR_SD * sd or x < level.value - FAR_SD * sd):
             if after and level.n == 1 and not self._other_way(level, x, after):
                 return self._blame_before(line, slip)
-            return self._jump(line, slip, level.value)
+            return self._jump(line, slip, level.value, fallen=x < level.value and not level.worked)
         if x < level.value - FALL_SD * sd and not level.worked:
             self.level = None  # asked about once: from here on this is the level
             words = (
                 f"at least {_shown(level.value - FAR_SD * sd, line)} after {_shown(level.value, line)} before"
             )
-            remedy = "add the event that made it smaller (new shell, shims, regrind), or check the value"
-            asked = _asked(line, "fall_without_event", words, remedy)
+            asked = _asked(line, "fall_without_event", words, f"check the value, or {MADE_SMALLER}")
             return self._and_take(line, asked)
         return None
 
@@ -269,13 +269,10 @@ class _Judge:
             return self._jump(line, slip, (low + high) / 2)
         return None
 
-    def _jump(self, line: Line, slip: float, near: float) -> Finding:
-        return _asked(
-            line,
-            "jump",
-            f"a clearance near {_shown(near, line)} as its neighbours have",
-            f"it is off by a factor near {slip:g}: {WHY[slip]}; check value, unit and basis",
-        )
+    def _jump(self, line: Line, slip: float, near: float, fallen: bool = False) -> Finding:
+        words = f"a clearance near {_shown(near, line)} as its neighbours have"
+        remedy = f"it is off by a factor near {slip:g}: {WHY[slip]}; check value, unit and basis"
+        return _asked(line, "jump", words, f"{remedy}, or {MADE_SMALLER}" if fallen else remedy)
 
 
 def _slip(x: float, references: Sequence[float], spread: float = 0.0) -> float | None:

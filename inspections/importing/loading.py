@@ -14,6 +14,7 @@ from fleet.importing.reading import Parsed, ParsedRow
 from fleet.models import Place, Sheet, Site
 from inspections.facts import EventFact, Happened, MeterFact, ReadingFact
 from inspections.importing import stored
+from inspections.importing.alike import ask_alike
 from inspections.importing.clearances import check_values
 from inspections.importing.lines import (
     Line,
@@ -27,7 +28,7 @@ from inspections.importing.lines import (
 )
 from inspections.importing.meters import Hours, check_meters
 from inspections.importing.needs import needs
-from inspections.importing.remarks import also_in, remarks_that_name_work
+from inspections.importing.remarks import remarks_that_name_work
 from inspections.importing.template import COLUMNS, HOURS, METER_RESET, PERCENT, READING
 from inspections.models import WORK, EventKind
 from inspections.recording import quantity_of, record_history
@@ -141,18 +142,9 @@ class _Resolver:
         return row.fault("position", expected, "write it as the register has it", "unknown_position")
 
     def _questions(self) -> Iterator[Finding]:
-        for (code, column, _), some in self._asked.items():
-            yield _ask_once(some, column, *self._why[code, column, _], code)
-
-
-def _ask_once(some: Sequence[ParsedRow], column: str, expected: str, remedy: str, code: str) -> Finding:
-    """One question for all rows alike, on the first of them."""
-    first, rest = some[0], tuple(row.number for row in some[1:])
-    asked = first.question(column, expected, remedy + also_in(list(rest)), code)
-    return Finding(
-        asked.code, asked.found, asked.expected, asked.remedy, asked.number, asked.column, asked.tab,
-        is_question=True, rows=rest,
-    )  # fmt: skip
+        for key, some in self._asked.items():
+            expected, remedy = self._why[key]
+            yield from ask_alike(some, key[1], expected, remedy, key[0])
 
 
 # words nobody knows yet ------------------------------------------------------------------------------------
@@ -173,12 +165,12 @@ def _new_words(rows: Sequence[ParsedRow]) -> Iterator[Finding]:
             stations[station.strip().casefold()].append(row)
     words = ", ".join(sorted(word for word in known if word))
     for some in methods.values():
-        yield _ask_once(
+        yield from ask_alike(
             some, "method", f"a method known here ({words})", "write it as one of these, or say that it is new",
             "new_method",
         )  # fmt: skip
     for some in stations.values():
-        yield _ask_once(
+        yield from ask_alike(
             some, "station", "a station as in-12, out-6, mid, 12 or nothing",
             "give the end (in: pump side, out, mid) and the clock position seen from the coupling", "new_station",
         )  # fmt: skip
@@ -191,7 +183,7 @@ def _first_days(rows: Sequence[ParsedRow]) -> Iterator[Finding]:
     if len(days) < FIRST_DAYS or any(day.day != 1 for day in days):
         return
     whole = [row for row in dated if row.values["date"].precision == "day"]
-    yield _ask_once(
+    yield from ask_alike(
         whole, "date", "days, not the first of a month on every row",
         "if only the months are known, write them as 2014-03; if these are the days, set the rows aside or say so",
         "first_days",

@@ -68,6 +68,7 @@ def _bounds(row: ParsedRow, um: Measured, quantity: str) -> Iterator[Finding]:
         name = Quantity(quantity).label
         remedy = f"{numbers[0]:f} µm is meant so; check the value and its unit"
         yield row.fault("value", f"a {name} from {span}", remedy, "bounds")
+        row.faulty.add("value")  # nothing further is asked about it
 
 
 def _contact(row: ParsedRow) -> Iterator[Finding]:

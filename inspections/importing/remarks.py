@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator
 
 from fleet.importing.findings import Finding
 from fleet.importing.reading import ParsedRow
+from inspections.importing.alike import ask_alike
 from inspections.models import WORK, EventKind
 
 # The trade's words for work; common practice, no published source. A plant's own list comes with reading plans.
@@ -38,7 +39,11 @@ _WORDS_FOR = {
     EventKind.ROTOR_CHANGE: "rotor change", EventKind.PUMP_CHANGE: "pump change",
 }  # fmt: skip
 # A remark may call one what the sheet's event calls the other.
-_ALIKE = {EventKind.REBABBITT: EventKind.SHELL_CHANGE}
+_SERVES = {
+    EventKind.SCRAPE: {EventKind.SHELL_CHANGE, EventKind.REBABBITT},  # new metal is scraped in
+    EventKind.SHELL_CHANGE: {EventKind.REBABBITT},
+    EventKind.REBABBITT: {EventKind.SHELL_CHANGE},
+}
 
 
 def work_named(note: str) -> str | None:
@@ -72,7 +77,7 @@ def remarks_that_name_work(
     known: dict[str, str | None] = {}
     for row in rows:
         note = row.get("note")
-        if not note or row.already or row.get("event") in WORK:
+        if not note or row.already or row.get("event", "") in WORK:
             continue
         if note not in known:
             known[note] = work_named(note)
@@ -80,38 +85,17 @@ def remarks_that_name_work(
         if kind and not _holds(works.get(visit_of.get(row.number), set()), kind):
             alike.setdefault((kind, note.casefold()), []).append(row)
     for (kind, _), some in alike.items():
-        first = some[0]
-        yield Finding(
-            "remark_names_work",
-            f"the remark {_quoted(first)}",
-            f"an event '{kind}' in that visit",
-            f"if it tells of a {_WORDS_FOR[EventKind(kind)]}, add a row of that event; if not, set the row aside or reword it"
-            + _also(some),
-            first.number,
-            "note",
-            first.tab,
-            is_question=True,
-            rows=tuple(row.number for row in some[1:]),
-        )
+        yield from ask_alike(
+            some, "note", f"an event '{kind}' in that visit",
+            f"if it tells of a {_WORDS_FOR[EventKind(kind)]}, add a row of that event; if not, reword it or set the row aside",
+            "remark_names_work", found=f"the remark {_quoted(some[0])}",
+        )  # fmt: skip
 
 
 def _holds(kinds: set[str], kind: str) -> bool:
-    return kind in kinds or any({kind, k} == set(pair) for k in kinds for pair in _ALIKE.items())
+    return kind in kinds or bool(kinds & _SERVES.get(EventKind(kind), set()))
 
 
 def _quoted(row: ParsedRow) -> str:
     note = " ".join(row.values["note"].split())
     return f"'{note if len(note) <= 60 else note[:57] + '...'}'"
-
-
-def _also(some: list[ParsedRow]) -> str:
-    return also_in([row.number for row in some[1:]])
-
-
-def also_in(numbers: list[int]) -> str:
-    """`; also in rows 7, 9 and 12 more`, or nothing."""
-    if not numbers:
-        return ""
-    listed = ", ".join(str(n) for n in numbers[:5])
-    more = f" and {len(numbers) - 5} more" if len(numbers) > 5 else ""
-    return f"; also in row{'s' if len(numbers) > 1 else ''} {listed}{more}"
