@@ -17,7 +17,7 @@ def insert(rows: Sequence[models.Model]) -> None:
     fields = [field for field in meta.concrete_fields if not isinstance(field, models.AutoField)]
     values = _values(rows, fields)
     quote = connection.ops.quote_name
-    columns = ", ".join(quote(field.column) for field in fields)
+    columns = ", ".join(quote(str(field.column)) for field in fields)
     table = quote(meta.db_table)
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":

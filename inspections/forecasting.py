@@ -179,7 +179,7 @@ def figures_of(known: Inputs, population: Population, *, threads: bool = False) 
         chosen = np.flatnonzero(risks == risk)
         made = forecast(known.histories.take(chosen), population, accepted_risk=risk, threads=threads)
         for row, index in enumerate(chosen):
-            one = known.known[index]
+            one = known.known[int(index)]
             found[one.bearing.pk] = Figures(_values(one, known.as_of, made, row, population.young))
     return {one.bearing.pk: found[one.bearing.pk] for one in known.known}
 

@@ -292,7 +292,7 @@ def _events(one: Known) -> list[dict[str, Any]]:
     chosen = events_of(one)
     middles = [(entry.on.toordinal() + entry.last_on.toordinal()) / 2 for entry in chosen]
     # Order wins over days known roughly: the exposure never runs back.
-    exposures = np.maximum.accumulate(one.run.at(middles)) / 1000.0 if chosen else []
+    exposures: Any = np.maximum.accumulate(one.run.at(middles)) / 1000.0 if chosen else []
     return [_event(entry, float(kh), one) for entry, kh in zip(chosen, exposures, strict=True)]
 
 

@@ -1,5 +1,6 @@
 """Appending entries: bodies made canonical first, then chains locked in order, numbered, hashed and inserted at once."""
 
+import datetime
 import uuid
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -102,7 +103,9 @@ def _move_heads(chains: Iterable[Chain]) -> None:
         )
 
 
-def _entry(chain: Chain, kind: str, text: str, body: dict, act: uuid.UUID, by: uuid.UUID, instant) -> Entry:
+def _entry(
+    chain: Chain, kind: str, text: str, body: dict, act: uuid.UUID, by: uuid.UUID, instant: datetime.datetime
+) -> Entry:
     """The next entry of a chain; the chain is moved on."""
     chain.n += 1
     whole = entry_text(
