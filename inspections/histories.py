@@ -182,12 +182,13 @@ def _with_fittings(story: Story, fitted: Sequence[ShellFitting], facts: BearingF
     new = {
         fit.from_on: fit
         for fit in fitted
-        if (loaded is None or fit.half == loaded) and fit.from_on not in told
+        if fit.from_on and (loaded is None or fit.half == loaded) and fit.from_on not in told
     }
     if not new:
         return story
     entries = list(story.entries)
-    for day, fit in sorted(new.items(), reverse=True):
+    for day in sorted(new, reverse=True):
+        fit = new[day]
         life = Happening(
             fit.pk, day, day, fit.precision, None, 0, "shell_change", NEW_LIFE, fit.half, "", "", "", None, "", False,
             "New shell fitted, by the register",

@@ -2,10 +2,11 @@
 
 from django.urls import path
 
-from inspections.views import bearing, method
+from inspections.views import method
+from inspections.views.bearing import bearing, label
 
 urlpatterns = [
-    path("bearings/<str:pump>/<str:position>/", bearing.bearing, name="bearing"),
-    path("b/<uuid:pk>/", bearing.label, name="bearing-label"),
+    path("bearings/<str:pump>/<str:position>/", bearing, name="bearing"),
+    path("b/<uuid:pk>/", label, name="bearing-label"),
     path("method/", method.method, name="method"),
 ]
