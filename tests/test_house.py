@@ -137,6 +137,26 @@ def test_no_path_of_one_machine_and_no_package_host_stands_in_the_repository():
     assert found == []
 
 
+TYPED = re.compile(
+    r"inspections/(wear/|contact\.py|recording\.py|forecasting\.py)|fleet/(ledger/|units\.py|sheets\.py)"
+)
+
+
+def test_public_functions_say_what_they_take_and_give():
+    """Compiled loops are left out: their types come with the arrays, and their docstrings give shapes and units."""
+    untyped = []
+    for path in sources(".py"):
+        if not TYPED.match(short(path)):
+            continue
+        for node in ast.parse(path.read_text("utf-8")).body:
+            if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
+                asked = [*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs]
+                is_compiled = any("compiled" in ast.unparse(decorator) for decorator in node.decorator_list)
+                if not is_compiled and (node.returns is None or any(arg.annotation is None for arg in asked)):
+                    untyped.append(f"{short(path)}:{node.lineno} {node.name}")
+    assert untyped == []
+
+
 def modules_with_examples() -> list[str]:
     return [
         short(path).removesuffix(".py").replace("/", ".")

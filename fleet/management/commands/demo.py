@@ -1,6 +1,8 @@
 """The main job in one command: an invented fleet's sheets in, its watch list served. Safe to run again."""
 
+import hashlib
 import json
+import shlex
 from pathlib import Path
 from typing import Any
 from wsgiref.simple_server import WSGIServer
@@ -11,7 +13,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.core.servers.basehttp import ThreadedWSGIServer, WSGIRequestHandler
 from django.db import transaction
 
-from fleet.models import Account, Role
+from fleet.models import Account, Role, Sheet
 from fleet.passwords import one_time_password
 from fleet.registering import COMMAND_LINE, add_account, give_role, person_named
 
@@ -45,7 +47,7 @@ class Command(BaseCommand):
             self.stdout.write(f"  {what}")
         call_command("migrate", verbosity=0)
         self.import_sheets()
-        self.stdout.write("forecast")
+        self.stdout.write("manage.py forecast (its loops are compiled once, which takes a minute)")
         call_command("forecast", stdout=self.stdout)
         self.stdout.write("Sign-ins, made anew at every start:")
         for role, password in fresh_sign_ins().items():
@@ -54,10 +56,15 @@ class Command(BaseCommand):
             self.serve(server, port)
 
     def import_sheets(self) -> None:
-        """Each sheet by the very command a plant would use."""
+        """Each sheet by the very command a plant would use; one that is there already is not read again."""
         for sheet in json.loads((SHEETS / "manifest.json").read_text("utf-8"))["files"]:
-            self.stdout.write(f"{sheet['command']} {sheet['file']}")
-            call_command(sheet["command"], str(SHEETS / sheet["file"]), *sheet["options"], stdout=self.stdout)
+            path = SHEETS / sheet["file"]
+            digest = hashlib.sha256(path.read_bytes()).hexdigest()
+            if Sheet.objects.standing().filter(file=digest).exists():
+                self.stdout.write(f"{sheet['file']} was imported before")
+                continue
+            self.stdout.write(shlex.join(["manage.py", sheet["command"], sheet["file"], *sheet["options"]]))
+            call_command(sheet["command"], str(path), *sheet["options"], stdout=self.stdout)
 
     def serve(self, server: WSGIServer, port: int) -> None:
         from fleet.wsgi import application
