@@ -21,7 +21,9 @@ def insert(rows: Sequence[models.Model]) -> None:
     table = quote(meta.db_table)
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
-            with cursor.copy(f"COPY {table} ({columns}) FROM STDIN") as copy:
+            # Django wraps what execute() raises, not what copy() does; callers look for django.db.IntegrityError.
+            wrapped = connections[DEFAULT_DB_ALIAS].wrap_database_errors
+            with wrapped, cursor.copy(f"COPY {table} ({columns}) FROM STDIN") as copy:
                 for row in values:
                     copy.write_row(row)
         else:

@@ -23,7 +23,11 @@ ACT_OF = {
 
 def kinds_for(account: Account) -> list[tuple[str, str]]:
     """The kinds of sheet an account may bring, at some site at least."""
-    return [(holds, str(Sheet.Holds(holds).label)) for holds in loaders() if may(account, ACT_OF[holds])]
+    return [
+        (holds, str(Sheet.Holds(holds).label).capitalize())
+        for holds in loaders()
+        if may(account, ACT_OF[holds])
+    ]
 
 
 class SheetForm(forms.Form):

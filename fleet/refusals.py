@@ -4,7 +4,7 @@ import re
 from functools import cache
 
 from django.apps import apps
-from django.db import IntegrityError
+from django.db import DatabaseError
 from django.db.models import Model
 
 
@@ -37,7 +37,7 @@ def _column(model: type[Model], field: str) -> str:
     return str(next(one.column for one in model._meta.concrete_fields if one.name == field))
 
 
-def sentence_of(error: IntegrityError) -> str:
+def sentence_of(error: DatabaseError) -> str:
     """What the record says of a row it refuses, without the row's own values."""
     said = str(error).splitlines()[0]
     for name, sentence in _sentences().items():

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from django.db import DatabaseError, IntegrityError, OperationalError, transaction
+from django.db import DatabaseError, DataError, IntegrityError, OperationalError, transaction
 
 from fleet import bulk
 from fleet.clock import now, today_at
@@ -39,7 +39,7 @@ class Counts:
     def words(self) -> str:
         """The counts as they are said."""
         return (
-            f"{self.seen} rows seen = {self.stored} stored + {self.set_aside} set aside + {self.already} already "
+            f"{_counted(self.seen, 'row') or '0 rows'} seen = {self.stored} stored + {self.set_aside} set aside + {self.already} already "
             f"there + {self.blank} blank"
         )
 
@@ -261,7 +261,7 @@ class _Import:
                 self._store()
                 if self.context.options.dry_run:
                     transaction.set_rollback(True)
-        except IntegrityError as error:
+        except (IntegrityError, DataError) as error:
             self.result.faults.append(of_file(sentence_of(error), "nothing was stored", "constraint"))
             return
         except OperationalError as error:

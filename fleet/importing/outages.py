@@ -98,6 +98,6 @@ def _pumps(row: ParsedRow, context: Context) -> Iterator[Finding]:
             continue
         near = in_words(context.directory.nearest_tags(tag, site))
         remedy = f"perhaps {near} is meant" if near else "register the pump first"
-        expected = f"pumps of {site.name}, parted by ;"
+        expected = f"pumps of {site.name} (parted by ;)"
         yield row.question("pumps", expected, remedy, "unknown_pump", shown(tag.strip()))
     row.values["_tags"] = list(dict.fromkeys(tags))

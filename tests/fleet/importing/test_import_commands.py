@@ -22,7 +22,7 @@ def file(tmp_path):
 
 def test_a_good_sheet_is_stored_and_says_its_counts(file, capsys):
     call_command("import_register", file(GOOD))
-    assert "1 rows seen = 1 stored + 0 set aside + 0 already there + 0 blank" in capsys.readouterr().out
+    assert "1 row seen = 1 stored + 0 set aside + 0 already there + 0 blank" in capsys.readouterr().out
     assert Person.objects.get(pk=Sheet.objects.get().recorded_by).name == "command line"
 
 

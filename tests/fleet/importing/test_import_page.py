@@ -118,7 +118,7 @@ def test_open_questions_can_be_set_aside_with_a_reason_and_are_shown_afterwards(
 
 def test_only_checking_stores_nothing(signed_in):
     answer = post(signed_in("engineer"), "register", REGISTER, only_check="on")
-    assert "would be stored: 1 rows seen = 1 stored" in text_of(answer) and not Sheet.objects.exists()
+    assert "would be stored: 1 row seen = 1 stored" in text_of(answer) and not Sheet.objects.exists()
 
 
 def test_a_planner_brings_plans_and_no_register(signed_in, boss):
