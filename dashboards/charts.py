@@ -50,7 +50,9 @@ def date_axis(axis: TimeAxis) -> SafeString:
     names = ", ".join(outage.label for outage, _, _ in axis.bands(0) if outage.label)
     label = f"Time from {day(axis.start, 'month')} to {day(axis.end, 'month')}"
     label += f"; outages {names}" if names else ""
-    content = years(axis, 14, 380.0, 190.0) + _outages(axis, 22, 22)
+    hatched_are = "hatched: outages" if axis.outages else "hatched: outages of its site"
+    content = _outages(axis, 0, 44) + words(pct(axis.left), 12, hatched_are, "quiet halo")
+    content += years(axis, 34, 380.0, 190.0)
     return picture(content, label=label, class_="date-axis", height=44)
 
 

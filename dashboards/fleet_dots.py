@@ -34,15 +34,15 @@ WIDE, NARROW = 1376.0, 328.0  # widths in px that label spacing is worked out fo
 
 @dataclass(frozen=True)
 class Stacks:
-    """How many bearings fall where: by the middle of their month or quarter, passed, beyond."""
+    """How many bearings fall where: by the middle of their month or quarter, at 1 in 10 already, beyond."""
 
     by_day: dict[date, int]
-    n_passed: int
+    n_already: int
     n_beyond: int
 
     @property
     def tallest(self) -> int:
-        return max([self.n_passed, *self.by_day.values()], default=0)
+        return max([self.n_already, *self.by_day.values()], default=0)
 
     @property
     def worth(self) -> int:
@@ -60,16 +60,16 @@ class Stacks:
 def stacked(dates: Sequence[date | None], today: date, until: date, *, months: int) -> Stacks:
     """Sort dates into stacks; `None` lies beyond."""
     by_day: Counter[date] = Counter()
-    n_passed = n_beyond = 0
+    n_already = n_beyond = 0
     for when in dates:
         if when is None or when > until:
             n_beyond += 1
         elif when <= today:
-            n_passed += 1
+            n_already += 1
         else:
             month = (when.month - 1) // months * months + 1 + months // 2
             by_day[min(until, max(date(when.year, month, 15), today))] += 1
-    return Stacks(dict(by_day), n_passed, n_beyond)
+    return Stacks(dict(by_day), n_already, n_beyond)
 
 
 def fleet_dots(
@@ -78,33 +78,49 @@ def fleet_dots(
     today: date,
     until: date,
     *,
+    n_past: int = 0,
     narrow: bool = False,
     ident: str = "fleet-dots",
 ) -> SafeString:
     """Draw each bearing as a dot at its 1 in 10 date, stacked by month (by quarter when narrow).
 
-    `None` and days past `until` lie beyond; days up to `today` stand apart on the left as passed.
+    `None` and days past `until` lie beyond; days up to `today` stand apart on the left as already there:
+    a chance, not a fact. Only the `n_past` of them that have truly passed are in the limit's colour.
     """
     stacks = stacked(dates, today, until, months=3 if narrow else 1)
     axis = TimeAxis(
-        today, until, tuple(outages), ident, left=19.0 if stacks.n_passed and narrow else 4.5, right=2.0
+        today, until, tuple(outages), ident, left=19.0 if stacks.n_already and narrow else 4.5, right=2.0
     )
     ground = 30.0 + max(5, stacks.dots(stacks.tallest)) * PITCH
     far = f"{count(stacks.n_beyond)} beyond {axis.end_words} →" if stacks.n_beyond else ""
     parts = [_frame(axis, ground, NARROW if narrow else WIDE, text_width(far) + 12)]
-    if stacks.n_passed:
-        x = axis.left / 2
-        parts.append(_stack(x, ground, stacks.dots(stacks.n_passed), "limit", f"{stacks.n_passed} passed"))
-        parts.append(words("0%", ground + 19, "passed", "limit"))
+    if stacks.n_already:
+        parts.append(_already(axis.left / 2, ground, stacks, n_past))
     for when, n in sorted(stacks.by_day.items()):
         parts.append(_stack(axis.x(when), ground, stacks.dots(n), "dye", f"{n} around {day(when, 'month')}"))
     if far:
         parts.append(words("100%", 14, far, "dye", anchor="end"))
+    past = f" ({n_past} past the limit)" if n_past else ""
     label = (
-        f"{len(dates)} bearings by the date of their 1 in 10 chance: {stacks.n_passed} passed, "
+        f"{len(dates)} bearings by the date of their 1 in 10 chance: {stacks.n_already} there already{past}, "
         f"{sum(stacks.by_day.values())} by the end of {axis.end_words}, {stacks.n_beyond} beyond."
     )
     return picture("".join(parts), label=label, class_="fleet-dots", height=ground + 28)
+
+
+def _already(x: float, ground: float, stacks: Stacks, n_past: int) -> str:
+    """The stack before the axis: at 1 in 10 already, those past the limit at its foot."""
+    tip = f"{stacks.n_already} {_has(stacks.n_already)} a 1 in 10 chance already"
+    tip += f", {n_past} of them {_has(n_past)} passed the limit" if n_past else ""
+    n_limit = min(stacks.dots(n_past), stacks.dots(stacks.n_already))
+    n_dye = stacks.dots(stacks.n_already) - n_limit
+    drawn = _stack(x, ground, n_limit, "limit", tip) if n_limit else ""
+    drawn += _stack(x, ground - n_limit * PITCH, n_dye, "dye", tip)
+    return drawn + words("0%", ground + 19, "already", "quiet")
+
+
+def _has(n: int) -> str:
+    return "has" if n == 1 else "have"
 
 
 def _stack(x: float, ground: float, n: int, colour: str, tip: str) -> str:
@@ -154,12 +170,14 @@ def _year_step(firsts: list[date], axis: TimeAxis, width: float) -> int:
 
 
 def dots_table(
-    dates: Sequence[date | None], outages: Sequence[Span], today: date, until: date
+    dates: Sequence[date | None], outages: Sequence[Span], today: date, until: date, *, n_past: int = 0
 ) -> tuple[list[str], list[list[str]]]:
     """The same dots as a table: how many 1 in 10 dates fall before each outage."""
     coming = sorted((o for o in outages if today < o.start <= until), key=lambda o: o.start)
     known = [when for when in dates if when is not None]
-    rows, since = ([["passed already", count(sum(when <= today for when in known))]], today)
+    rows, since = ([["already", count(sum(when <= today for when in known))]], today)
+    if n_past:
+        rows.append(["of these past the limit", count(n_past)])
     for outage in coming:
         n = sum(since < when <= outage.start for when in known)
         rows.append([f"before {outage.label or day(outage.start, 'month')}", count(n)])
@@ -180,13 +198,15 @@ def dots_table(
 
 
 def fleet_picture(
-    dates: Sequence[date | None], outages: Sequence[Span], today: date, until: date
+    dates: Sequence[date | None], outages: Sequence[Span], today: date, until: date, *, n_past: int = 0
 ) -> SafeString:
     """The dots for wide and for narrow screens, each under a caption that says what a dot is."""
     drawn = [
         (
-            _caption(stacked(dates, today, until, months=3 if is_narrow else 1), TimeAxis(today, until)),
-            fleet_dots(dates, outages, today, until, narrow=is_narrow, ident=ident),
+            _caption(
+                stacked(dates, today, until, months=3 if is_narrow else 1), TimeAxis(today, until), n_past
+            ),
+            fleet_dots(dates, outages, today, until, n_past=n_past, narrow=is_narrow, ident=ident),
         )
         for is_narrow, ident in ((False, "fleet-wide"), (True, "fleet-narrow"))
     ]
@@ -198,12 +218,17 @@ def fleet_picture(
     )
 
 
-def _caption(stacks: Stacks, axis: TimeAxis) -> str:
+def _caption(stacks: Stacks, axis: TimeAxis, n_past: int) -> str:
     """What a dot is, and what is not drawn."""
     if stacks.worth == 1:
         dot = "Each dot is a bearing, at the date it has"
     else:
         dot = f"Each dot is up to {count(stacks.worth)} bearings, at the date they have"
-    lie = "lies" if stacks.n_beyond == 1 else "lie"
-    far = f" {count(stacks.n_beyond)} {lie} beyond {axis.end_words}." if stacks.n_beyond else ""
-    return f"{dot} a 1 in 10 chance of reaching the replace-rather-than-scrape limit.{far}"
+    said = f"{dot} a 1 in 10 chance of reaching the replace-rather-than-scrape limit."
+    if stacks.n_already:
+        said += f" {count(stacks.n_already)} {_has(stacks.n_already)} that chance already"
+        said += f", {count(n_past)} of them past the limit." if n_past else "."
+    if stacks.n_beyond:
+        lie = "lies" if stacks.n_beyond == 1 else "lie"
+        said += f" {count(stacks.n_beyond)} {lie} beyond {axis.end_words}."
+    return said

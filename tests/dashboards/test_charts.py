@@ -10,8 +10,8 @@ import pytest
 from dashboards.charts import (
     Span,
     TimeAxis,
-    clearance_bar,
     axis_marks,
+    clearance_bar,
     date_axis,
     date_bar,
     dots_table,
@@ -47,7 +47,25 @@ def test_every_bearing_is_a_dot_or_is_counted_as_beyond():
     drawing = fleet_dots(dates, OUTAGES, TODAY, UNTIL)
     assert len(circles(drawing)) == 60
     assert "5 beyond 2034 →" in drawing.replace("\u00a0", " ")
-    assert "1 passed" in drawing
+    assert "1 has a 1 in 10 chance already" in drawing
+
+
+def test_a_chance_that_is_here_already_is_not_called_a_passed_limit():
+    dates = [TODAY, TODAY, date(2020, 1, 1), date(2030, 3, 2)]
+    drawing = fleet_dots(dates, (), TODAY, UNTIL)
+    assert "already" in drawing and "passed" not in drawing
+    assert not nodes(drawing, "circle", "fill-limit") and len(nodes(drawing, "circle", "fill-dye")) == 4
+
+
+def test_only_those_past_their_limit_stand_in_its_colour_at_the_foot_of_the_stack():
+    drawing = fleet_dots([TODAY] * 5 + [date(2030, 3, 2)], (), TODAY, UNTIL, n_past=2)
+    past, coming = nodes(drawing, "circle", "fill-limit"), nodes(drawing, "circle", "fill-dye")
+    assert (len(past), len(coming)) == (2, 4)
+    beside = [float(one.get("cy")) for one in coming if one.get("cx") == past[0].get("cx")]
+    assert max(beside) < min(float(one.get("cy")) for one in past)  # y grows downwards
+    caption = fleet_picture([TODAY] * 5, (), TODAY, UNTIL, n_past=2)
+    assert "5 have that chance already, 2 of them past the limit." in caption
+    assert ["of these past the limit", "2"] in dots_table([TODAY] * 5, (), TODAY, UNTIL, n_past=2)[1]
 
 
 def test_a_dot_stands_in_the_month_of_its_date():
