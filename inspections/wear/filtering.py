@@ -12,7 +12,7 @@ from . import grid
 from .history import FloatArray, IntArray
 from .layout import Frame, Work
 
-CUT = -14.0  # components below 1e-6 of the best are left out of a cloud
+CUT = -12.0  # components below 6e-6 of the best are left out of a cloud
 CAP = 160
 CHUNK = 1024
 NOTHING = np.zeros((1, 1))

@@ -362,6 +362,41 @@ def clouds(w, m, v, loc, tau, beta, tail, z, linear, cut, out):
     return count
 
 
+def _ahead_loop(w, m, v, q, r, x, beta):
+    """Mean and variance of the clearance x kh ahead, over all nodes."""
+    best = 0
+    for k in range(w.size):
+        if w[k] > w[best]:
+            best = k
+    top, centre = w[best] - 0.5 * math.log(q[best]), m[best]
+    total, first, second = 0.0, 0.0, 0.0
+    for k in range(w.size):
+        if w[k] > w[best] - 45.0:
+            mass = math.exp(w[k] - top) / math.sqrt(q[k])
+            gain = r[k] * x
+            off = m[k] + gain - centre
+            total += mass
+            first += mass * off
+            second += mass * (v[k] + beta * gain + off * off)
+    first /= total
+    return centre + first, max(second / total - first * first, 0.0)
+
+
+def _ahead_arrays(w, m, v, q, r, x, beta):
+    best = np.argmax(w)
+    live = w > w[best] - 45.0
+    mass = np.exp(w[live] - w[best] + 0.5 * np.log(q[best])) / np.sqrt(q[live])
+    gain = r[live] * x
+    centre = m[best]
+    off = m[live] + gain - centre
+    first = (mass @ off) / mass.sum()
+    second = (mass @ (v[live] + beta * gain + off * off)) / mass.sum()
+    return centre + first, max(second - first * first, 0.0)
+
+
+_ahead = either(_ahead_loop, _ahead_arrays)
+
+
 @compiled
 def surprises(start, stop, op, du, a, b, c, loc, tau, rho, beta, m0, v0, z, out):
     """Fill out (E,) with each reading's distance from its forecast, in sds of the forecast."""
@@ -378,12 +413,21 @@ def surprises(start, stop, op, du, a, b, c, loc, tau, rho, beta, m0, v0, z, out)
         m[:] = m0[i]
         v[:] = v0[i]
         w[:] = prior
+        q[:] = 1.0
+        ahead = 0.0
         for e in range(start[i], stop[i]):
             if op[e] == READ:
-                mass = np.exp(np.maximum(w - np.max(w), -700.0))
-                mass /= np.sum(mass)
-                mean = m + r * du[e]
-                middle = np.sum(mass * mean)
-                var = np.sum(mass * (v + beta[i] * du[e] * r + (mean - middle) ** 2)) + b[e]
-                out[e] = (a[e] - middle) / math.sqrt(var)
-            run_one(op, du, a, b, c, e, e + 1, r, table, beta[i], m, v, w, q)
+                ahead += du[e]
+                middle, var = _ahead(w, m, v, q, r, ahead, beta[i])
+                out[e] = (a[e] - middle) / math.sqrt(var + b[e])
+                _read(m, v, w, q, r, ahead, beta[i], a[e], b[e])
+                ahead = 0.0
+            if op[e] != READ or q[-1] > 1e120 or q[0] < 1e-120:
+                m += r * ahead
+                v += (beta[i] * ahead) * r
+                ahead = 0.0
+                w -= 0.5 * np.log(q)
+                q[:] = 1.0
+                if op[e] != READ:
+                    run_one(op, du, a, b, c, e, e + 1, r, table, beta[i], m, v, w, q)
+                    q[:] = 1.0
