@@ -1,20 +1,48 @@
 """What is looked at before the site starts."""
 
+import logging
+
 from django.conf import settings
-from django.core.checks import Error, Tags, Warning, register
-from django.db import connection
+from django.core.checks import CheckMessage, Error, Tags, Warning, register
+from django.core.exceptions import ImproperlyConfigured
+from django.db import close_old_connections, connection
 from django.db.utils import DatabaseError
+
+log = logging.getLogger("fleet")
+
+
+def before_serving() -> None:
+    """Look at the clock and the ledger's guard when a server starts, which runs no checks of its own.
+
+    A fault stops the start; a warning goes to the log.
+    """
+    found = [*the_clock_is_utc(None), *the_ledger_is_guarded(None)]
+    close_old_connections()
+    for message in found:
+        if not message.is_serious():
+            log.warning("%s %s (%s)", message.msg, message.hint or "", message.id)
+    faults = [f"{message.msg} {message.hint or ''}".strip() for message in found if message.is_serious()]
+    if faults:
+        raise ImproperlyConfigured("The site does not start. " + " ".join(faults))
 
 
 @register()
-def the_clock_is_utc(app_configs, **kwargs):
+def the_clock_is_utc(app_configs: object, **kwargs: object) -> list[CheckMessage]:
     if settings.TIME_ZONE != "UTC" or not settings.USE_TZ:
-        return [Error("The site's own clock must be UTC.", hint="Set TIME_ZONE = 'UTC', USE_TZ = True.", id="fleet.E001")]
+        return [
+            Error(
+                "The site's own clock must be UTC.",
+                hint="Set TIME_ZONE = 'UTC', USE_TZ = True.",
+                id="fleet.E001",
+            )
+        ]
     return []
 
 
 @register(Tags.database)
-def the_ledger_is_guarded(app_configs, databases=None, **kwargs):
+def the_ledger_is_guarded(
+    app_configs: object, databases: object = None, **kwargs: object
+) -> list[CheckMessage]:
     """The triggers are there; on PostgreSQL the site's role may only read and add."""
     from fleet.ledger.guard import missing_guards
     from fleet.models.ledger import Entry
@@ -22,7 +50,7 @@ def the_ledger_is_guarded(app_configs, databases=None, **kwargs):
     try:
         if Entry._meta.db_table not in connection.introspection.table_names():
             return []
-        found: list = [
+        found: list[CheckMessage] = [
             Error(f"{table} can be changed.", hint="Run manage.py migrate.", id="fleet.E002")
             for table in missing_guards()
         ]
@@ -33,7 +61,7 @@ def the_ledger_is_guarded(app_configs, databases=None, **kwargs):
         return [Warning(f"The ledger's guard could not be looked at: {trouble}", id="fleet.W003")]
 
 
-def _too_much_allowed(table: str) -> list:
+def _too_much_allowed(table: str) -> list[CheckMessage]:
     with connection.cursor() as cursor:
         cursor.execute(
             "SELECT has_table_privilege(%s, 'UPDATE') OR has_table_privilege(%s, 'DELETE') "
@@ -42,5 +70,7 @@ def _too_much_allowed(table: str) -> list:
         )
         if not cursor.fetchone()[0]:
             return []
-    hint = "Run the site as a role with SELECT and INSERT only; give DATABASE_OWNER_URL for migrate and restore."
+    hint = (
+        "Run the site as a role with SELECT and INSERT only; give DATABASE_OWNER_URL for migrate and restore."
+    )
     return [Warning(f"The database role of this site may change {table}.", hint=hint, id="fleet.W001")]
