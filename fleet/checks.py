@@ -5,7 +5,7 @@ import logging
 from django.conf import settings
 from django.core.checks import CheckMessage, Error, Tags, Warning, register
 from django.core.exceptions import ImproperlyConfigured
-from django.db import close_old_connections, connection
+from django.db import connection
 from django.db.utils import DatabaseError
 
 log = logging.getLogger("fleet")
@@ -17,7 +17,8 @@ def before_serving() -> None:
     A fault stops the start; a warning goes to the log.
     """
     found = [*the_clock_is_utc(None), *the_ledger_is_guarded(None)]
-    close_old_connections()
+    if not connection.in_atomic_block:  # a server that forks must not take this connection along
+        connection.close()
     for message in found:
         if not message.is_serious():
             log.warning("%s %s (%s)", message.msg, message.hint or "", message.id)
