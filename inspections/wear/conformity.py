@@ -31,8 +31,8 @@ def judge(value_um: float, sd_um: float, low: float | None = None, high: float |
     the one normal distribution of the reading, so a two-sided 95 % interval reaches a limit exactly
     when the risk is at least 2.5 %. Where both sides are in doubt the likelier one is named.
     """
-    p_low = _below(low, value_um, sd_um)
-    p_high = 1.0 - _below(high, value_um, sd_um) if _known(high) else 0.0
+    p_low = _beyond(low, value_um, sd_um, side=1.0)
+    p_high = _beyond(high, value_um, sd_um, side=-1.0)
     sure, doubt = norm.cdf(GUARD_U), norm.sf(GUARD_U)
     if max(p_low, p_high) <= doubt:
         word = WORDS[2]
@@ -52,11 +52,10 @@ def _known(limit: float | None) -> bool:
     return limit is not None and limit == limit
 
 
-def _below(limit: float | None, value_um: float, sd_um: float) -> float:
-    """P(true < limit); a reading without uncertainty is taken at its word."""
+def _beyond(limit: float | None, value_um: float, sd_um: float, side: float) -> float:
+    """P(true below a minimum (side 1) or above a maximum (side -1)); without uncertainty as it stands."""
     if not _known(limit):
         return 0.0
     assert limit is not None
-    if not sd_um > 0:
-        return float(value_um < limit)
-    return float(norm.cdf((limit - value_um) / sd_um))
+    short = side * (limit - value_um)
+    return float(norm.cdf(short / sd_um)) if sd_um > 0 else float(short > 0)

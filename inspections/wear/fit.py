@@ -358,7 +358,8 @@ def _designs(
     cov = np.linalg.inv(bend)
     spread = {o.slots[k].name[5:]: float(np.sqrt(cov[k, k])) for k in biased}
     points = 32 if n <= 40 else 16
-    draws = norm.ppf(qmc.Sobol(len(theta), scramble=False).random(points // 2 + 1)[1:])
+    sequence = qmc.Sobol(len(theta), scramble=False).random_base2(int(np.log2(points)))
+    draws = norm.ppf(sequence[1 : points // 2 + 1])
     draws = 1.2 * np.clip(np.concatenate([draws, -draws]), -2.5, 2.5)
     root = np.linalg.cholesky(cov)
     best = o.value(theta, solved.mean)

@@ -141,6 +141,15 @@ def live_range(w):
 
 
 @compiled
+def highest(w, first, last, parts):
+    """The log-weight of the best sub-node."""
+    top = -np.inf
+    for j in range(parts):
+        top = max(top, np.max(between(w, first, last, j / parts)))
+    return top
+
+
+@compiled
 def cell_mass(w):
     """Posterior mass at each node (K,), integrated inside the cells, and the log of the total.
 
@@ -155,9 +164,10 @@ def cell_mass(w):
     else:
         mass = np.zeros(w.size)
         first, last = live_range(w)
+        top = highest(w, first, last, parts)
         for j in range(parts):
             t = j / parts
-            piece = np.exp(np.maximum(np.minimum(between(w, first, last, t) - top, 5.0), -700.0)) / parts
+            piece = np.exp(np.maximum(between(w, first, last, t) - top, -700.0)) / parts
             mass[first:last] += (1.0 - t) * piece
             mass[first + 1 : last + 1] += t * piece
     total = np.sum(mass)
@@ -331,6 +341,8 @@ def clouds(w, m, v, loc, tau, beta, tail, z, linear, cut, out):
         first, last = live_range(w[i])
         if parts == 1:
             first, last = 1, z.size - 1
+        else:
+            top = highest(w[i], first, last, parts)
         n, total = 0, 0.0
         for j in range(parts):
             t = j / parts
@@ -345,7 +357,7 @@ def clouds(w, m, v, loc, tau, beta, tail, z, linear, cut, out):
                 rate = loc[i] + tau[i] * zk if linear else math.exp(min(loc[i] + tau[i] * zk, 60.0))
                 lean = rate * tau[i] if not linear else tau[i]
                 slope = 0.5 * (m[i, first + k + 1] - m[i, first + k - 1])
-                weight = math.exp(min(d, 5.0))
+                weight = math.exp(d)
                 out[i, n, 0] = weight
                 out[i, n, 1] = lm[k] + rate * tail[i]
                 out[i, n, 2] = max(lv[k], 0.0) + max(beta[i] * rate * tail[i], 0.0)
