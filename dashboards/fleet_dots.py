@@ -30,6 +30,7 @@ DOT = 4.5
 PITCH = 10.5
 TALLEST = 14  # dots in a stack, before one dot stands for several bearings
 WIDE, NARROW = 1376.0, 328.0  # widths in px that label spacing is worked out for
+LEAST_WIDE = 704.0  # and the least one at which the wide drawing is still shown
 
 
 @dataclass(frozen=True)
@@ -88,12 +89,12 @@ def fleet_dots(
     a chance, not a fact. Only the `n_past` of them that have truly passed are in the limit's colour.
     """
     stacks = stacked(dates, today, until, months=3 if narrow else 1)
-    axis = TimeAxis(
-        today, until, tuple(outages), ident, left=19.0 if stacks.n_already and narrow else 4.5, right=2.0
-    )
+    left = (19.0 if narrow else 5.0) if stacks.n_already else 4.5
+    axis = TimeAxis(today, until, tuple(outages), ident, left=left, right=2.0)
     ground = 30.0 + max(5, stacks.dots(stacks.tallest)) * PITCH
+    clear = text_width("already") + 20 if stacks.n_already else 18.0
     far = f"{count(stacks.n_beyond)} beyond {axis.end_words} →" if stacks.n_beyond else ""
-    parts = [_frame(axis, ground, NARROW if narrow else WIDE, text_width(far) + 12)]
+    parts = [_frame(axis, ground, NARROW if narrow else WIDE, text_width(far) + 12, clear)]
     if stacks.n_already:
         parts.append(_already(axis.left / 2, ground, stacks, n_past))
     for when, n in sorted(stacks.by_day.items()):
@@ -129,7 +130,7 @@ def _stack(x: float, ground: float, n: int, colour: str, tip: str) -> str:
     return element("g", element("title", escape(tip)), *dots)
 
 
-def _frame(axis: TimeAxis, ground: float, width: float, kept: float) -> str:
+def _frame(axis: TimeAxis, ground: float, width: float, kept: float, clear: float) -> str:
     """The hatched outages with their names, the base line and the years."""
     parts, names, free_from = [element("defs", hatch(f"{axis.ident}-hatch"))], [], 0.0
     for outage, x, band in axis.bands(0.9 if width == WIDE else 2.4):
@@ -139,28 +140,25 @@ def _frame(axis: TimeAxis, ground: float, width: float, kept: float) -> str:
             names.append(words(pct(x + band), 14, outage.label, "quiet halo", dx=4))
             free_from = at + needs + 6
     parts.append(line(pct(axis.left), ground, pct(100 - axis.right), ground, "ink", 1.5))
-    return "".join(parts + names) + years(axis, ground + 19, width)
+    return "".join(parts + names) + years(axis, ground + 19, width, min(width, LEAST_WIDE), clear=clear)
 
 
-def years(axis: TimeAxis, y: float, width: float, least: float | None = None) -> str:
+def years(axis: TimeAxis, y: float, width: float, least: float | None = None, *, clear: float = 18.0) -> str:
     """Year numbers, as many as a width can hold without touching.
 
-    Those that a column of the `least` width cannot hold are `alternate`: the style sheet may drop them.
+    None stands in the first `clear` px. Those that a column of the `least` width cannot hold are
+    `alternate`: the style sheet may drop them.
     """
-    firsts = axis.years()
-    every, sparse = _year_step(firsts, axis, width), _year_step(firsts, axis, least or width)
-    shown = [first for first in firsts if (first.year - firsts[0].year) % every == 0]
-    shown = [first for first in shown if 18 < axis.x(first) / 100 * width < width - 14]
-    return "".join(
-        words(
-            pct(axis.x(first)),
-            y,
-            str(first.year),
-            "quiet" if (first.year - firsts[0].year) % sparse == 0 else "quiet alternate",
-            anchor="middle",
-        )
-        for first in shown
-    )
+    firsts, least = axis.years(), least or width
+    every, sparse = _year_step(firsts, axis, width), _year_step(firsts, axis, least)
+    drawn = []
+    for n, first in enumerate(firsts):
+        share = axis.x(first) / 100
+        if n % every == 0 and clear < share * width < width - 14:
+            stays = n % sparse == 0 and clear < share * least
+            class_ = "quiet" if stays else "quiet alternate"
+            drawn.append(words(pct(100 * share), y, str(first.year), class_, anchor="middle"))
+    return "".join(drawn)
 
 
 def _year_step(firsts: list[date], axis: TimeAxis, width: float) -> int:
