@@ -58,21 +58,20 @@ def _defs(frame: Frame) -> str:
 
 
 def _outages(frame: Frame) -> str:
-    """The hatched outages; those to come carry their name at the top where it fits."""
+    """The hatched outages to come, with their month where it fits; those gone would only cross the readings."""
     parts, free_from, size = [], frame.left, frame.size.font - 1
     for outage in frame.trend.outages:
-        if outage.end < frame.first or outage.start > frame.trend.until:
+        if outage.end < frame.trend.today or outage.start > frame.trend.until:
             continue
         x = frame.x(outage.start)
         width = max(frame.x(outage.end) - x, 5.0)
         place = {**_plot(frame), "x": x, "width": width}
         parts.append(hatched(f"{frame.ident}-hatch", f"outage {outage.label}", **place))
-        needs = text_width(outage.label, size)
+        month = day(outage.start, "month")
+        needs = text_width(month, size)
         start = x + width / 2 - needs / 2
-        if outage.start > frame.trend.today and start > free_from and start + needs < frame.right + 4:
-            parts.append(
-                words(x + width / 2, frame.top - 6, outage.label, "quiet", anchor="middle", size=size)
-            )
+        if start > free_from and start + needs < frame.right + 4:
+            parts.append(words(x + width / 2, frame.top - 6, month, "quiet", anchor="middle", size=size))
             free_from = start + needs + 8
     return "".join(parts)
 
@@ -140,13 +139,15 @@ def _today(frame: Frame) -> str:
 
 
 def _paths(frame: Frame) -> str:
-    """The fitted clearance, one line a life; a step up within a day is bronze."""
+    """The fitted clearance, one line a life; the step of a scrape within a day is bronze."""
+    scraped = {work.day for work in frame.trend.works if work.kind == "scrape"}
     parts = []
     for path in frame.trend.paths:
         points = list(zip(path.days, path.values_um, strict=True))
         run: list[tuple[float, float]] = []
         for i, (when, value) in enumerate(points):
-            if i and when == points[i - 1][0] and value != points[i - 1][1]:
+            is_step = i and when == points[i - 1][0] and value != points[i - 1][1]
+            if is_step and when in scraped:
                 parts += [_run(run), _step(frame, when, points[i - 1][1], value)]
                 run = []
             run.append((frame.x(when), frame.y(value)))

@@ -12,6 +12,8 @@ from inspections.trend_frame import LIMIT_WORDS, SHORT_WORDS, Frame
 STEP_ASIDE = 15.0  # how far beside the line a step's dimension stands
 NEW_METAL = ("shell_change", "rebabbitt", "journal_regrind", "shim_change", "rotor_change", "pump_change")
 
+UNNAMED = ("contact_check", "inspection")  # nothing changed: a mark to hover over is enough
+
 
 def limit_lines(frame: Frame) -> str:
     """Each limit over the days it held: solid the maximum, dashed the replace limit."""
@@ -36,7 +38,8 @@ def limit_labels(frame: Frame) -> str:
         authority = f"({limit.authority})" if limit.authority else ""
         rows = [f"{name} {authority}".strip()]
         if text_width(rows[0], size) > frame.right - frame.left - 12:
-            rows = [name, authority]
+            fits = text_width(authority, size) <= frame.right - frame.left - 12
+            rows = [name, authority] if fits and authority else [name]  # the facts beside it say the rest
         box = frame.places.choose(
             _limit_places(frame, limit, max(text_width(r, size) for r in rows), 16 * len(rows))
         )
@@ -62,9 +65,11 @@ def _beside(x: float, box: Box, text: str, colour: str, size: float, drop: float
 
 
 def _limit_places(frame: Frame, limit: TrendLimit, wide: float, high: float) -> list[Box]:
-    """Above and below the line, from the left to the right end."""
+    """Above and below the line, from the left to the right end; where it began late, not before that."""
     y = frame.y(limit.value_um)
-    left, right = frame.left + 6, frame.right - wide - 4
+    right = frame.right - wide - 4
+    begins = frame.x(limit.from_day) if limit.from_day else frame.left
+    left = max(frame.left + 2, min(right, begins + 6))
     starts = [left, (left + frame.today - wide) / 2, frame.today - wide - 8, right]
     return [Box(max(left, x), top, wide, high) for x in starts for top in (y - high - 3, y + 3)]
 
@@ -76,6 +81,8 @@ def works(frame: Frame) -> str:
     for work in shown:
         if work.kind != "scrape":
             frame.places.take(Box(frame.x(work.day) - 5, frame.floor - 9, 10, 9))
+        if work.kind in NEW_METAL:
+            frame.places.take(Box(frame.x(work.day) - 1, frame.top, 2, frame.floor - frame.top))
     for work in sorted(shown, key=lambda w: (w.kind != "scrape", w.kind not in NEW_METAL, w.day)):
         parts.append(_scrape_label(frame, work) if work.kind == "scrape" else _work_mark(frame, work))
     return "".join(parts)
@@ -112,22 +119,26 @@ def _work_mark(frame: Frame, work: TrendWork) -> str:
     parts = [element("title", escape(f"{day(work.day)}: {work.label}. {work.detail}"))]
     if work.kind in NEW_METAL:
         parts.append(line(x, frame.top, x, frame.floor, "bronze", 1.5, "2 3"))
-        frame.places.take(Box(x - 1, frame.top, 2, frame.floor - frame.top))
     parts.append(_foot(frame, x))
-    wide = text_width(work.label, size)
+    if work.kind in UNNAMED:
+        return element("g", *parts)
     rows = [frame.floor - 18 - 16 * i for i in range(5)]
     poles = [Box(x - 1, y + 14, 2, max(0.0, rows[0] - y)) for y in rows]
     is_new = work.kind in NEW_METAL  # its own upright line is the pole
     free = [y for y, pole in zip(rows, poles, strict=True) if is_new or frame.places.cost(pole) < 1]
-    offered = [Box(at, y, wide, 14) for y in free for at in (x + 8, x - wide - 8)]
-    box = frame.places.choose(offered, must=False)
+    for text in dict.fromkeys((work.label, work.label.split(",")[0])):  # whole, or its first words
+        wide = text_width(text, size)
+        offered = [Box(at, y, wide, 14) for y in free for at in (x + 8, x - wide - 8)]
+        box = frame.places.choose(offered, must=False)
+        if box:
+            break
     if box:
         if (
             box.y < rows[0] and not is_new
         ):  # a flag on its own pole, so that it is not read as its neighbour's
             parts.append(line(x, frame.floor - 9, x, box.y + 2, "bronze"))
             frame.places.take(Box(x - 1, box.y, 2, frame.floor - box.y))
-        parts.append(_beside(x, box, work.label, "bronze", size))
+        parts.append(_beside(x, box, text, "bronze", size))
     return element("g", *parts)
 
 
@@ -137,7 +148,7 @@ def key(frame: Frame, y: float) -> tuple[str, float]:
     x = start = 4.0 if frame.size.is_narrow else frame.left
     parts = []
     for mark, text in _key_entries(frame):
-        wide = 26 + text_width(text, size)
+        wide = 26 + 0.94 * text_width(text, size)
         if x > start and x + wide > frame.right + 6:
             x, y = start, y + 20
         parts.append(element("g", mark, transform=f"translate({x:.1f} {y - 4:.1f})"))
@@ -163,12 +174,14 @@ def _key_entries(frame: Frame) -> list[tuple[str, str]]:
         entries.append((ring("circle", "quiet", cx="9", cy="0", r="5") + cross, "not used"))
     if trend.works:
         entries.append((solid("path", "bronze", d="M3.5 5L9 -5L14.5 5Z"), "work done"))
+    if any(work.kind in NEW_METAL for work in trend.works):
+        entries.append((line(9.0, -9, 9.0, 7, "bronze", 1.5, "2 3"), "a new level"))
     if trend.fan:
         wide = band(frame, "rect", "wide", x="0", y="-8", width="18", height="16")
         middle = band(frame, "rect", "middle", x="0", y="-4", width="18", height="8")
-        entries.append((wide + middle, "8 in 10 inside, 1 in 10 beyond each edge"))
+        entries.append((wide + middle, "1 in 10 to 9 in 10"))
         entries.append((middle, "middle half"))
-    if trend.outages:
+    if any(outage.end >= trend.today for outage in trend.outages):
         entries.append((hatched(f"{frame.ident}-hatch", x="3", y="-8", width="10", height="16"), "outage"))
     return entries
 

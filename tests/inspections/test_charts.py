@@ -120,14 +120,57 @@ def test_two_lives_are_two_lines_and_new_metal_cuts_the_height():
     first = TrendPath((date(2014, 1, 1), date(2021, 12, 1)), (120, 230))
     drawing = trend_svg(a_trend(paths=(first, second), works=(shell,)))
     assert len(marks(drawing, "path", class_="line-dye", stroke_width="2.2")) == 2
-    assert len(marks(drawing, "line", class_="line-bronze", stroke_dasharray="2 3")) == 1
+    uprights = marks(drawing, "line", class_="line-bronze", stroke_dasharray="2 3")
+    assert [line.get("y2") for line in uprights].count("410") == 1 and "a new level" in texts(drawing)
     assert "new shell S-0412" in texts(drawing)
+
+
+def test_only_a_scrape_is_drawn_as_a_step_up():
+    cleaned = date(2018, 3, 14)
+    path = TrendPath((date(2014, 4, 10), cleaned, cleaned, TODAY), (128, 182, 173, 230))
+    drawing = trend_svg(a_trend(paths=(path,), works=(TrendWork(cleaned, "oil", "oil flushed"),)))
+    x = f"{Frame(a_trend(), WIDE, 't').x(cleaned):.1f}"
+    assert not marks(drawing, "line", class_="line-bronze", x1=x, x2=x)
+
+
+def test_outages_that_are_over_do_not_cross_the_readings():
+    gone, coming = Span(date(2018, 4, 1), date(2018, 4, 20), "then"), a_trend().outages[0]
+    drawing = trend_svg(a_trend(outages=(gone, coming)))
+    assert len(marks(drawing, "rect", class_="hatched", y="36")) == 1
+    assert "Oct 2026" in texts(drawing)
+
+
+def test_what_changed_nothing_is_marked_but_not_named_on_the_drawing():
+    works = (TrendWork(date(2019, 1, 1), "contact_check", "contact checked"),)
+    drawing = trend_svg(a_trend(works=works))
+    assert "contact checked" not in texts(drawing) and "contact checked" in drawing
+
+
+def test_a_crowded_label_is_cut_to_its_first_words_before_it_is_left_out():
+    ends = [date(2018, 11, 6), date(2021, 1, 7)]
+    works = tuple(TrendWork(d, "shell_change", "shell changed, lower half") for d in ends)
+    said = texts(trend_svg(a_trend(works=works, readings=(), paths=(), limits=())))
+    assert "shell changed" in said or "shell changed, lower half" in said
 
 
 def test_both_limits_say_on_whose_word_they_stand():
     said = texts(trend_svg(a_trend()))
     assert "in-service maximum 260 µm (maker, 2011)" in said
     assert "replace rather than scrape from 243 µm (derived)" in said
+
+
+def test_a_limit_that_began_late_is_named_where_it_is_drawn_and_a_long_authority_stays_inside():
+    late = TrendLimit("maximum", 260, "maker", from_day=date(2018, 1, 1))
+    frame = Frame(a_trend(), WIDE, "t")
+    (label,) = (
+        n
+        for n in ET.fromstring(trend_svg(a_trend(limits=(late,)))).iter(f"{SVG}text")
+        if "260" in "".join(n.itertext())
+    )
+    assert float(label.get("x")) >= frame.x(date(2018, 1, 1))
+    wordy = TrendLimit("maximum", 260, "a" * 90)
+    for node in ET.fromstring(trend_svg(a_trend(limits=(wordy,)), narrow=True)).iter(f"{SVG}text"):
+        assert float(node.get("x")) >= 0 and "aaaa" not in "".join(node.itertext())
 
 
 def test_a_limit_that_held_once_ends_on_its_day():
