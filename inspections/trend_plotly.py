@@ -165,6 +165,7 @@ def _shapes(trend: Trend) -> list[dict[str, Any]]:
     shapes: list[dict[str, Any]] = [
         {"type": "rect", "x0": o.start.isoformat(), "x1": o.end.isoformat(), **whole, **shade}
         for o in trend.outages
+        if o.end >= trend.today
     ]
     for limit in trend.limits:
         start, end = limit.from_day or trend.first_day(), limit.to_day or trend.until
