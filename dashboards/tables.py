@@ -73,7 +73,7 @@ class WatchTable(tables.Table):
     def render_last(self, record: Watched):
         figures = record.figures
         if figures["last_reading_um"] is None:
-            return format_html('<span class="under">none</span>')
+            return format_html('<span class="under">{}</span>', "none")
         return format_html(
             '{} <span class="under">{}</span>',
             show.um(figures["last_reading_um"]), show.day(figures.day("last_reading_on")),

@@ -2,7 +2,7 @@
 
 import datetime as dt
 from dataclasses import dataclass
-from itertools import groupby
+from itertools import groupby, zip_longest
 
 import numpy as np
 
@@ -140,7 +140,7 @@ def _limits(one: Known, figures: Figures):
     """The maximum as it held over time, and the replace limit of now."""
     rows = Limit.objects.standing().filter(bearing=one.bearing, use="in_service_max", quantity="clearance")
     held = sorted(rows, key=lambda row: (row.from_on or dt.date.min, row.recorded_at, row.entry_n))
-    for limit, after in zip(held, [*held[1:], None], strict=True):
+    for limit, after in zip_longest(held, held[1:]):
         if limit.value_um is not None:
             authority = ", ".join(word for word in (limit.get_authority_display(), limit.document) if word)
             yield TrendLimit(

@@ -10,7 +10,9 @@ from inspections.figures import BEYOND, Figures
 
 
 def _watched(tag="Lift 1", name="DE", site="North", **figures):
-    place = SimpleNamespace(tag=tag, folded=tag.casefold(), site=SimpleNamespace(name=site, folded=site.casefold()))
+    place = SimpleNamespace(
+        tag=tag, folded=tag.casefold(), site=SimpleNamespace(name=site, folded=site.casefold())
+    )
     place.site_id, place.pk = site, tag
     bearing = SimpleNamespace(place=place, place_id=tag, name=name, folded=name.casefold(), pk=(tag, name))
     known = {
@@ -29,10 +31,17 @@ def test_rows_stand_in_the_order_of_the_1_in_10_date_and_those_beyond_come_last(
 
 
 def test_bearings_without_limit_or_reading_stand_apart_with_what_is_missing():
-    rows = [_watched("A"), _watched("B", outcome="no_limit", replace_date_p10=None), _watched("C", readings=0)]
+    rows = [
+        _watched("A"),
+        _watched("B", outcome="no_limit", replace_date_p10=None),
+        _watched("C", readings=0),
+    ]
     listed = watch_list(rows, Asked())
     assert [one.bearing.place.tag for one in listed.dated] == ["A"]
-    assert [(group.heading, len(group.rows)) for group in listed.apart] == [("No limit is set", 1), ("No reading yet", 1)]
+    assert [(group.heading, len(group.rows)) for group in listed.apart] == [
+        ("No limit is set", 1),
+        ("No reading yet", 1),
+    ]
 
 
 def test_the_sentence_counts_before_the_outage_and_says_who_sits_together():
@@ -49,7 +58,9 @@ def test_the_sentence_of_a_list_without_dates_says_so():
 
 
 def test_a_bearing_past_the_day_of_its_next_outage_only_is_not_counted_as_soon():
-    assert saying(watch_list([_watched(replace_date_p10="2027-04-10")], Asked())).startswith("None of 1 bearing has")
+    assert saying(watch_list([_watched(replace_date_p10="2027-04-10")], Asked())).startswith(
+        "None of 1 bearing has"
+    )
 
 
 @pytest.mark.parametrize(
@@ -64,7 +75,10 @@ def test_a_bearing_past_the_day_of_its_next_outage_only_is_not_counted_as_soon()
     ],
 )
 def test_a_filter_keeps_what_it_names(asked, tags):
-    rows = [_watched("A", **{"class": "Grit"}), _watched("B", advice="replace", replace_date_p10="2027-02-01")]
+    rows = [
+        _watched("A", **{"class": "Grit"}),
+        _watched("B", advice="replace", replace_date_p10="2027-02-01"),
+    ]
     assert sorted(one.bearing.place.tag for one in watch_list(rows, asked).dated) == tags
 
 

@@ -1,0 +1,78 @@
+"""The watch list as a page: the same number of questions to the database for few and many, what it shows, where it leads."""
+
+import datetime as dt
+import io
+
+import openpyxl
+import pytest
+
+from inspections.figures import COLUMNS
+from tests import makers
+
+pytestmark = pytest.mark.django_db
+
+
+def _fleet(n: int, site=None):
+    site = site or makers.a_site()
+    for _ in range(n):
+        place = makers.a_place(site=site, positions=("DE",))
+        bearing = makers.a_bearing(place=place)
+        for year, value in ((2012, "0.150"), (2016, "0.170"), (2020, "0.190")):
+            makers.a_reading(bearing=bearing, on=dt.date(year, 5, 4), value=value)
+    return site
+
+
+def _queries(client, address, django_assert_max_num_queries):
+    with django_assert_max_num_queries(60) as asked:
+        assert client.get(address).status_code == 200
+    return len(asked)
+
+
+def test_the_list_asks_as_much_for_20_bearings_as_for_2(client, django_assert_max_num_queries):
+    site = _fleet(2)
+    client.force_login(makers.an_account())
+    client.get("/")
+    few = _queries(client, "/", django_assert_max_num_queries)
+    _fleet(18, site)
+    client.get("/")
+    assert _queries(client, "/", django_assert_max_num_queries) == few
+
+
+def test_fresh_figures_ask_as_much_for_20_bearings_as_for_2(client, django_assert_max_num_queries):
+    site = _fleet(2)
+    client.force_login(makers.an_account())
+    few = _queries(client, "/", django_assert_max_num_queries)
+    _fleet(18, site)
+    assert _queries(client, "/", django_assert_max_num_queries) == few
+
+
+def test_an_empty_site_says_its_three_steps_and_offers_the_templates(client):
+    client.force_login(makers.an_account())
+    page = client.get("/").content.decode()
+    assert "Bring the register" in page and "Bring the history" in page and "Read the watch list" in page
+    assert "register" in page and "/import/" in page
+
+
+def test_the_workbook_holds_the_columns_of_the_forecast_sheet_and_every_bearing(client):
+    _fleet(3)
+    client.force_login(makers.an_account())
+    book = openpyxl.load_workbook(io.BytesIO(client.get("/watch-list.xlsx").content))
+    rows = list(book.active.values)
+    assert rows[0] == COLUMNS and len(rows) == 4
+
+
+def test_every_row_leads_to_its_bearing(client):
+    _fleet(1)
+    client.force_login(makers.an_account())
+    page = client.get("/").content.decode()
+    address = page.split('href="/bearings/')[1].split('"')[0].replace("&amp;", "&")
+    assert client.get(f"/bearings/{address}").status_code == 200
+
+
+@pytest.mark.parametrize(
+    "query", ["?fold=pump", "?fold=outage", "?find=nothing", "?site=x", "?before=2030-01-01", "?fold=<b>"]
+)
+def test_whatever_is_asked_the_page_answers(client, query):
+    _fleet(1)
+    client.force_login(makers.an_account())
+    assert client.get(f"/{query}").status_code == 200

@@ -1,0 +1,94 @@
+"""Every address against who may open it: signed out, every role at its own site, and a stranger from another site."""
+
+import datetime as dt
+
+import pytest
+from django.test import Client
+from django.urls import URLPattern, URLResolver, get_resolver
+
+from tests import makers
+
+pytestmark = pytest.mark.django_db
+
+ROLES = ("mechanic", "foreman", "engineer", "planner", "auditor", "reader", "administrator")
+ALL = dict.fromkeys(ROLES, 200)
+READERS = ALL | {"administrator": 404, "stranger": 404}
+# By the name of the address: what each role (at its own site) and a stranger get from GET; "out" where signed out.
+SIGN_IN = 302
+TABLE: dict[str, dict[str, int]] = {
+    "sign-in": dict.fromkeys((*ROLES, "stranger"), 302) | {"out": 200},
+    "change-password": ALL | {"stranger": 200, "out": SIGN_IN},
+    "sign-out": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
+    "health": ALL | {"stranger": 200, "out": 200},
+    "watch-list": ALL | {"stranger": 200, "out": SIGN_IN},
+    "watch-list-sheet": ALL | {"stranger": 200, "out": SIGN_IN},
+    "method": ALL | {"stranger": 200, "out": SIGN_IN},
+    "bearing": READERS | {"out": SIGN_IN},
+    "bearing-label": dict.fromkeys(ROLES, 302) | {"administrator": 404, "stranger": 404, "out": SIGN_IN},
+    "import": ALL | {"stranger": 200, "out": SIGN_IN},
+    "import-template": ALL | {"stranger": 200, "out": SIGN_IN},
+    "import-done": READERS | {"out": SIGN_IN},
+}
+
+
+def _named(resolver: URLResolver) -> list[URLPattern]:
+    found: list[URLPattern] = []
+    for pattern in resolver.url_patterns:
+        found += _named(pattern) if isinstance(pattern, URLResolver) else [pattern]
+    return found
+
+
+def test_every_address_stands_in_the_table():
+    assert {pattern.name for pattern in _named(get_resolver())} == set(TABLE)
+
+
+@pytest.fixture
+def cast_and_addresses():
+    site = makers.a_site(name="Own site")
+    bearing = makers.a_bearing(place=makers.a_place(site=site, tag="Lift 1"))
+    done = makers.a_sheet(
+        f"""site,pump,position,date,event,value,unit,method
+        Own site,Lift 1,DE,{dt.date(2020, 3, 9)},reading,0.150,mm,bore_gauge"""
+    )
+    arguments = {
+        "bearing": "/bearings/Lift 1/DE/",
+        "bearing-label": f"/b/{bearing.pk}/",
+        "import-template": "/import/templates/register/",
+        "import-done": f"/import/{done.sheet.pk}/",
+    }
+    return makers.a_cast(site=site), arguments
+
+
+@pytest.mark.parametrize("name", list(TABLE))
+def test_who_may_open_it(name, cast_and_addresses):
+    from django.urls import NoReverseMatch, reverse
+
+    cast, addresses = cast_and_addresses
+    try:
+        address = reverse(name)
+    except NoReverseMatch:
+        address = addresses[name]
+        if name == "import-template":
+            address = reverse(name, args=["register"])
+    got = {}
+    for who, account in [*cast.items(), ("out", None)]:
+        client = Client()
+        if account:
+            client.force_login(account)
+        got[who] = client.get(address).status_code
+    assert got == TABLE[name]
+
+
+def test_nothing_of_another_site_is_named_on_a_strangers_pages(client, cast_and_addresses):
+    cast, _ = cast_and_addresses
+    client.force_login(cast["stranger"])
+    for address in ("/", "/import/", "/?find=Lift"):
+        page = client.get(address).content.decode()
+        assert "Lift 1" not in page and "Own site" not in page
+
+
+def test_a_post_without_its_token_is_refused(cast_and_addresses):
+    cast, _ = cast_and_addresses
+    client = Client(enforce_csrf_checks=True)
+    client.force_login(cast["engineer"])
+    assert client.post("/import/", {}).status_code == 403
