@@ -165,7 +165,8 @@ class _Asked:
             of_visit[one.visit].append(one)
         events = (*self.own.get(bearing, ()), *self.shared.get(place, ()))
         happenings = [_happening(row, load_side, of_visit) for row in events]
-        entries = sorted([*seen, *happenings], key=self._rank)
+        told: list[Observation | Happening] = [*seen, *happenings]
+        entries = sorted(told, key=self._rank)
         visits = {entry.visit for entry in entries if entry.visit}
         return Story(
             bearing, place, load_side, tuple(entries), tuple(measured), tuple(self.meter.get(place, ())),

@@ -31,7 +31,7 @@ from inspections.importing.needs import needs
 from inspections.importing.remarks import remarks_that_name_work
 from inspections.importing.template import COLUMNS, HOURS, METER_RESET, PERCENT, READING
 from inspections.models import WORK, EventKind
-from inspections.recording import quantity_of, record_history
+from inspections.recording import quantity_of, record_history, without_collecting
 
 # From so many different first days of months on, a column of dates is asked about: by chance one in 30 to the sixth.
 FIRST_DAYS = 6
@@ -50,16 +50,17 @@ class HistoryLoader(Loader):
 
     def check(self, parsed: Parsed, context: Context) -> Iterable[Finding]:
         """Faults within rows, then questions between rows and to the record."""
-        findings = [one for row in parsed.rows for one in needs(row)]
-        findings += _new_words(parsed.rows)
-        findings += _first_days(parsed.rows)
-        return findings + list(_Comparison(parsed.rows, context).run())
+        with without_collecting():
+            findings = [one for row in parsed.rows for one in needs(row)]
+            findings += _new_words(parsed.rows)
+            findings += _first_days(parsed.rows)
+            return findings + list(_Comparison(parsed.rows, context).run())
 
     def prepare(self, rows: Sequence[ParsedRow], context: Context) -> None:
         """Rows as facts."""
-        order = given_order(rows)
-        maker = _FactMaker(context.options.decimal_comma, order)
-        context.memory["facts"] = maker.run(rows, context.memory["places"])
+        with without_collecting():
+            maker = _FactMaker(context.options.decimal_comma, given_order(rows))
+            context.memory["facts"] = maker.run(rows, context.memory["places"])
 
     def store(self, rows: Sequence[ParsedRow], context: Context, act: uuid.UUID) -> tuple[int, int]:
         """One act for all rows."""
@@ -344,6 +345,7 @@ class _FactMaker:
         um = in_um(row.values["value"], unit)
         method = get("method", "")
         end, clock = station_of(get("station", "")) or ("", None)
+        assert row.bearing is not None  # a reading without its position is at fault
         fact = ReadingFact(
             **shared, bearing=row.bearing, typed=typed, unit=unit, value_um=um.value, low_um=um.low, high_um=um.high,
             step_um=typed_step_um(typed, unit, self.comma and "," in typed),

@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Collection, Iterator
+from decimal import Decimal
 from uuid import UUID
 
 from django.db.models import Q
@@ -65,10 +66,14 @@ def lines_of(
             station = "-".join(str(part) for part in (end, clock) if part)
             yield Line(
                 bearing, visit, on.toordinal(), 0 if stage == "as_found" else 2, order, "reading", quantity,
-                *(None if n is None else float(n) for n in (value, low, high)), method, station, end, unit, typed,
-                basis, float(step or 0), quantity == "clearance" and is_vertical(clock, facts[bearing].load_side),
+                _number(value), _number(low), _number(high), method, station, end, unit, typed, basis,
+                float(step or 0), quantity == "clearance" and is_vertical(clock, facts[bearing].load_side),
             )  # fmt: skip
     yield from _works(asked, places)
+
+
+def _number(um: Decimal | None) -> float | None:
+    return None if um is None else float(um)
 
 
 def _works(asked: set[UUID], places: Collection[UUID]) -> Iterator[Line]:
