@@ -1,0 +1,71 @@
+"""The pages in a real browser: nothing fetched elsewhere, nothing blocked, nothing cut off, nothing out of reach."""
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+WIDTHS = (360, 1440)
+# Width of the page against width of the window; equal where nothing scrolls sideways.
+SIDEWAYS = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+
+
+def test_the_list_leads_to_a_bearing_whose_chart_zooms_within_the_content_policy(heard, opened, small_fleet):
+    page = opened(small_fleet.watch_list)
+    assert page.get_by_role("heading", level=1).inner_text() == "Which bearings come first"
+    assert page.title() == "Which bearings come first · Clearance ledger"
+    page.get_by_role("link", name="Lift 1 DE").click()
+    assert page.get_by_role("heading", level=1).inner_text() == "Lift 1, DE"
+    assert page.title() == "Lift 1, DE · Clearance ledger"
+    page.get_by_role("button", name="Zoom this chart").click()
+    page.wait_for_selector('.chart[data-ready="1"]')
+    names = page.eval_on_selector_all(".modebar-btn", "some => some.map(one => one.dataset.title)")
+    assert "Zoom" in names
+    assert not [name for name in names if "hare" in name or "loud" in name or "dit" in name]
+    assert not page.locator(".modebar a[href]").count()
+    page.get_by_role("button", name="Back to the drawing").click()
+    assert page.locator(".drawing svg.trend:visible").count() == 1
+    assert heard.said == []
+    assert heard.asked_elsewhere == []
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_no_page_scrolls_sideways_and_axe_finds_nothing(width, opened, small_fleet):
+    axe, found = Axe(), {}
+    for address in (small_fleet.watch_list, "/?fold=pump", small_fleet.bearing, "/method/", "/import/"):
+        page = opened(address, width)
+        assert page.evaluate(SIDEWAYS) == 0, address
+        report = axe.run(page)
+        if report.violations_count:
+            found[address] = report.generate_report()
+    assert found == {}
+
+
+def test_on_a_phone_a_bearing_is_a_short_card_with_its_date_bar(opened, small_fleet):
+    page = opened(small_fleet.watch_list, 360)
+    cards = page.locator(".folds .watch tbody tr")
+    heights = [cards.nth(n).bounding_box()["height"] for n in range(cards.count())]
+    assert len(heights) == 6 and max(heights) <= 230
+    bars = page.locator(".folds .date-bar")
+    assert all(bars.nth(n).bounding_box()["width"] > 300 for n in range(bars.count()))
+
+
+def test_on_a_wide_screen_all_date_bars_share_one_axis_under_its_heading(opened, small_fleet):
+    page = opened("/?fold=pump")
+    axis = page.locator(".heads .date-axis").bounding_box()
+    assert 0.28 < axis["width"] / 1440 < 0.4
+    bars = page.locator(".folds .date-bar")
+    boxes = [bars.nth(n).bounding_box() for n in range(bars.count())]
+    assert len(boxes) == 6
+    for box in boxes:
+        assert (box["x"], box["width"]) == pytest.approx((axis["x"], axis["width"]), abs=1)
+
+
+def test_the_keyboard_comes_past_the_head_to_the_content_at_once(opened, small_fleet):
+    page = opened(small_fleet.watch_list)
+    page.keyboard.press("Tab")
+    skip = page.locator(":focus")
+    assert skip.inner_text() == "Skip to the content"
+    assert skip.bounding_box()["x"] >= 0
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.id") == "content"
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.closest('main') !== null")
