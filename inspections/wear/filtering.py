@@ -6,7 +6,6 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from . import grid
 from .history import FloatArray, IntArray
@@ -132,14 +131,14 @@ def end_mass(w: FloatArray) -> FloatArray:
     return ends.sum(axis=1) / np.maximum(inner, 1e-300)
 
 
-def pile(clouds: list[Clouds], weights: NDArray[np.float64]) -> Clouds:
-    """One belief per bearing from those under several designs; weights (J, B) sum to one over designs."""
+def pile(clouds: list[Clouds], shares: list[float]) -> Clouds:
+    """One belief per bearing from those under several designs; the shares sum to one."""
     if len(clouds) == 1:
         return clouds[0]
     n = len(clouds[0].begin) - 1
     owner = np.concatenate([c.owner for c in clouds])
     parts = np.concatenate([c.parts for c in clouds])
-    share = np.concatenate([weights[j][c.owner] for j, c in enumerate(clouds)])
+    share = np.repeat(shares, [len(c.parts) for c in clouds])
     parts[:, 0] *= share
     keep = parts[:, 0] > 1e-7
     owner, parts = owner[keep], parts[keep]
@@ -149,5 +148,5 @@ def pile(clouds: list[Clouds], weights: NDArray[np.float64]) -> Clouds:
     totals = np.bincount(owner, parts[:, 0], minlength=n)
     parts[:, 0] /= np.maximum(totals[owner], 1e-300)
     begin = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
-    edge = sum(weights[j] * c.edge for j, c in enumerate(clouds))
+    edge = sum(share * c.edge for share, c in zip(shares, clouds, strict=True))
     return Clouds(begin, parts, np.asarray(edge))

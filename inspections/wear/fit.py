@@ -9,14 +9,17 @@ import numpy as np
 from scipy.stats import norm, qmc
 
 from . import effects
-from .filtering import Rate, evidence
+from .filtering import Rate, believe, evidence
 from .history import FloatArray, Histories, Kind
 from .layout import Frame, frame, lay_out
-from .population import Params, Pool
+from .population import LOG_RATE_PRIOR, Params, Pool
+from .slips import likely_slips, rate_of
+from .taper import fleet_taper, wear_since_start
 
 MOST_FITTED = 2500  # fleet-wide parameters are known to a per cent or two from this many bearings
 CARRIED_UP_TO = 300  # above it the parameters stay at their mode (they move no 10 % date by 1 %)
 FD = 1e-4
+ABSURD = -60.0  # log evidence a reading: ten standard deviations off on average
 
 
 @dataclass(frozen=True)
@@ -75,6 +78,7 @@ class Objective:
 
     def __init__(self, f: Frame, d: effects.Design, set_aside: np.ndarray, threads: bool) -> None:
         self.f, self.d, self.set_aside, self.threads = f, d, set_aside, threads
+        self.weight = np.ones(f.histories.n_bearings)  # 0: a bearing no rate of the fleet's explains
         self.slots = slots(f, d)
         self.mean = np.array([s.mean for s in self.slots])
         self.sd = np.array([s.sd for s in self.slots])
@@ -93,7 +97,7 @@ class Objective:
 
         def at(loc: FloatArray) -> FloatArray:
             rate = Rate(loc, np.full(n, p.tau), np.full(n, p.rho), np.full(n, p.beta))
-            return evidence(self.f, work, rate, threads=self.threads)
+            return self.weight * evidence(self.f, work, rate, threads=self.threads)
 
         return at
 
@@ -195,7 +199,7 @@ def _updated(metric: FloatArray, s: FloatArray, y: FloatArray) -> FloatArray:
 def hessian(o: Objective, theta: FloatArray, u: FloatArray) -> FloatArray:
     """Negative second derivatives of the log posterior (P, P) by differences."""
     n = len(theta)
-    h = 0.05 * np.minimum(o.sd / 0.3, 1.0)
+    h = 0.1 * o.sd
     f0 = o.value(theta, u)
     up, out = np.zeros(n), np.zeros((n, n))
     for i in range(n):
@@ -208,8 +212,9 @@ def hessian(o: Objective, theta: FloatArray, u: FloatArray) -> FloatArray:
             e = np.zeros(n)
             e[i], e[j] = h[i], h[j]
             out[i, j] = out[j, i] = -(o.value(theta + e, u) - up[i] - up[j] + f0) / (h[i] * h[j])
-    values, vectors = np.linalg.eigh(0.5 * (out + out.T))
-    return (vectors * np.maximum(values, 0.5)) @ vectors.T
+    scaled = out * np.outer(o.sd, o.sd)  # the prior alone is the unit matrix here
+    values, vectors = np.linalg.eigh(0.5 * (scaled + scaled.T))
+    return (vectors * np.maximum(values, 0.5)) @ vectors.T / np.outer(o.sd, o.sd)
 
 
 def lives_with_two(f: Frame) -> int:
@@ -223,11 +228,27 @@ def lives_with_two(f: Frame) -> int:
     return int(np.sum(np.bincount(number[distinct]) >= 2)) if distinct.any() else 0
 
 
+def log_median_slope(f: Frame) -> float:
+    """Log of the median slope of single stretches, um/kh: where the climb starts."""
+    h = f.histories
+    seen = f.usable & (h.kind == Kind.READING)
+    cut = np.isin(h.kind, [Kind.SCRAPE, Kind.NEW_LIFE, Kind.NEW_BASELINE, Kind.UNSURE])
+    cut[h.start[:-1][np.diff(h.start) > 0]] = True
+    part = np.unique(np.cumsum(cut)[seen], return_inverse=True)[1]
+    x, y = wear_since_start(f)[0][seen], h.value_um[seen]
+    count = np.maximum(np.bincount(part), 1)
+    dx = x - (np.bincount(part, x) / count)[part]
+    sxx, sxy = np.bincount(part, dx * dx), np.bincount(part, dx * y)
+    slopes = sxy[sxx > 0.5] / sxx[sxx > 0.5]
+    middle = float(np.median(slopes)) if len(slopes) else 0.0
+    return float(np.log(middle)) if 1e-3 < middle < 1e3 else LOG_RATE_PRIOR[0]
+
+
 def canonical(h: Histories) -> np.ndarray:
     """An order of the bearings that depends only on what they hold, so that results never do on theirs."""
     owner, n = h.owner, h.n_bearings
     number = np.arange(len(owner)) - h.start[:-1][owner] + 1.0
-    keys = [np.bincount(owner, np.nan_to_num(h.value_um) * number, minlength=n)]
+    keys = [np.bincount(owner, np.clip(np.nan_to_num(h.value_um), -1e9, 1e9) * number, minlength=n)]
     gap = (
         h.exposure_kh - h.exposure_kh[np.minimum(h.start[:-1], len(owner) - 1)][owner]
         if len(owner)
@@ -255,8 +276,6 @@ def fit_pool(h: Histories, clock: int, known: Pool | None, *, threads: bool, car
 
 
 def _fit(f: Frame, plain: Pool, known: Pool | None, threads: bool, carry: bool) -> Pool:
-    from .slips import likely_slips
-
     informed = np.bincount(f.owner[f.usable], minlength=f.histories.n_bearings) > 0
     part = np.flatnonzero(informed)
     every = max(1, -(-len(part) // MOST_FITTED))
@@ -265,14 +284,17 @@ def _fit(f: Frame, plain: Pool, known: Pool | None, threads: bool, carry: bool) 
     aside = np.zeros(len(small.owner), dtype=bool)
     o = Objective(small, d, aside, threads)
     theta, u = _start(o, known)
-    for _ in range(3):
-        theta, u, converged = climb(o, theta, u)
-        o.d = d
-        p = _with_effects(o, theta, o.settle(theta, u, 1)[1])
-        found = likely_slips(small, p, last_too=True)
-        if np.array_equal(found, o.set_aside):
+    p = replace(o.params(theta), effect_mean=(float(u[0]),))
+    for attempt in range(4):
+        aside = likely_slips(small, p, last_too=True)
+        weight = _explained(small, p, aside)
+        if attempt and np.array_equal(aside, o.set_aside) and np.array_equal(weight, o.weight):
             break
-        o.set_aside = found
+        o.set_aside, o.weight = aside, weight
+        if weight.mean() < 0.5:
+            raise ValueError("most readings do not look like wear")
+        theta, u, converged = climb(o, theta, u)
+        p = _with_effects(o, theta, o.settle(theta, u, 1)[1])
     if not np.all(np.isfinite(theta)):
         raise ValueError("parameters are not finite")
     if every > 1:
@@ -285,11 +307,22 @@ def _fit(f: Frame, plain: Pool, known: Pool | None, threads: bool, carry: bool) 
     )
 
 
+def _explained(f: Frame, p: Params, aside: np.ndarray) -> FloatArray:
+    """(B,) 1, or 0 for bearings that no rate on the grid explains: they would steer the fit blindly."""
+    loc = rate_of(f, p).loc
+    rate = Rate(loc, np.full_like(loc, p.tau), np.full_like(loc, p.rho), np.full_like(loc, p.beta))
+    work = lay_out(f, p, aside)
+    edge = believe(f, work, rate, np.zeros(len(loc))).edge
+    count = np.bincount(f.owner[f.usable & ~aside], minlength=len(loc))
+    absurd = evidence(f, work, rate) < ABSURD * np.maximum(count, 1)
+    return np.where((edge > 1e-3) | absurd, 0.0, 1.0)
+
+
 def _start(o: Objective, known: Pool | None) -> tuple[FloatArray, FloatArray]:
     """The priors, or the former fit's numbers where it had them; log median from plain differences."""
     theta = o.mean.copy()
     u = np.zeros(o.d.n)
-    u[0] = np.log(2.0)
+    u[0] = log_median_slope(o.f)
     if known is not None and not known.young:
         before = known.designs[0]
         kept = {"log_tau": np.log(before.tau), "log_beta": np.log(before.beta)}
@@ -302,8 +335,6 @@ def _start(o: Objective, known: Pool | None) -> tuple[FloatArray, FloatArray]:
 
 def _on_everyone(o: Objective, f: Frame, part: np.ndarray, p: Params, threads: bool) -> Objective:
     """The objective over all bearings, for the effects: class means are never taken from a sample."""
-    from .slips import likely_slips
-
     whole = frame(f.histories.take(part))
     d = effects.design(whole.histories, np.ones(whole.histories.n_bearings, dtype=bool))
     everyone = Objective(whole, d, likely_slips(whole, p, last_too=True), threads)
@@ -325,8 +356,6 @@ def _widened(p: Params, d: effects.Design) -> FloatArray:
 def _with_effects(
     o: Objective, theta: FloatArray, solved: effects.Solved, spread: dict | None = None
 ) -> Params:
-    from .taper import fleet_taper
-
     p = o.params(theta)
     p = replace(
         p,

@@ -72,41 +72,41 @@ def believe_all(
 ) -> Belief:
     """The larger end's cloud under every design of the pool; ``stop`` looks only at earlier events."""
     used = [(p, w) for p, w in zip(pool.designs, pool.weights, strict=True) if w > 0]
-    clouds, means, variances, logs = [], [], [], []
+    shares = [w / sum(w for _, w in used) for _, w in used]
+    clouds, means, variances = [], [], []
     for p, _ in used:
         work = lay_out(f, p, aside)
         if change is not None:
             work = change(work)
-        loc, var, level = _outlook(f, p, work, stop)
+        loc, var = _outlook(f, p, work, stop)
         tau = np.sqrt(p.tau**2 + var)
         rate = Rate(loc, tau, (p.rho * p.tau**2 + var) / tau**2, np.full(len(loc), p.beta))
         tail = f.tail if stop is None else np.zeros(len(loc))
         clouds.append(believe(f, work, rate, tail, stop=stop))
         means.append(loc)
         variances.append(tau**2)
-        logs.append(level)
-    weights = np.tile(np.array([w for _, w in used])[:, None], (1, f.histories.n_bearings))
-    weights /= weights.sum(axis=0)
-    cloud = pile(clouds, weights)
-    mean = np.sum(weights * means, axis=0)
-    prior_var = np.sum(weights * (np.array(variances) + (np.array(means) - mean) ** 2), axis=0)
+    # summed in a fixed order: a bearing alone must get the very bits it gets in the fleet
+    mean, prior_var = np.zeros(f.histories.n_bearings), np.zeros(f.histories.n_bearings)
+    for share, loc in zip(shares, means, strict=True):
+        mean += share * loc
+    for share, loc, var in zip(shares, means, variances, strict=True):
+        prior_var += share * (var + (loc - mean) ** 2)
+    cloud = pile(clouds, shares)
     return _larger_end(f, pool.designs[0], used[0][0], cloud, prior_var)
 
 
-def _outlook(
-    f: Frame, p: Params, work: Work, stop: IntArray | None
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """(B,) expected log rate and its variance without the bearing's own readings; its evidence there."""
+def _outlook(f: Frame, p: Params, work: Work, stop: IntArray | None) -> tuple[FloatArray, FloatArray]:
+    """(B,) expected log rate and its variance, the bearing's own readings taken out of the fleet's estimate."""
     loc, var = p.outlook(f.histories)
     n = len(loc)
-    level = np.zeros(n)
-    if not np.any(var > CAVITY_FROM * p.tau**2):
-        return loc, var, level
+    shared = var > CAVITY_FROM * p.tau**2
+    if not shared.any():
+        return loc, var
     plain = [np.full(n, x) for x in (p.tau, p.rho, p.beta)]
     at = [evidence(f, work, Rate(loc + d, *plain), stop=stop) for d in (-STEP, 0.0, STEP)]
     bend = np.maximum(-(at[2] - 2 * at[1] + at[0]) / STEP**2, 0.0)
-    loc, var = without_own(loc, var, loc, (at[2] - at[0]) / (2 * STEP), bend)
-    return loc, var, at[1]
+    apart, wide = without_own(loc, var, loc, (at[2] - at[0]) / (2 * STEP), bend)
+    return np.where(shared, apart, loc), np.where(shared, wide, var)
 
 
 def _larger_end(f: Frame, first: Params, p: Params, cloud: Clouds, prior_var: FloatArray) -> Belief:
@@ -156,7 +156,8 @@ def rate_quantiles(belief: Belief, shares: FloatArray) -> FloatArray:
     parts[:, crossing.MEAN] = parts[:, crossing.RATE] * growth
     parts[:, crossing.VAR] = (parts[:, crossing.RATE_LEAN] * growth) ** 2
     parts[:, crossing.LEAN] = 0.0
-    return quantiles(replace(belief, clouds=replace(belief.clouds, parts=parts)), shares)
+    found = quantiles(replace(belief, clouds=replace(belief.clouds, parts=parts)), shares)
+    return np.clip(found, 0.0, 1e6)
 
 
 def chance_by(
@@ -211,7 +212,7 @@ def forecast(
         blocks = [members[i : i + size] for i in range(0, len(members), size)]
 
         def task(part: slice, blocks: list = blocks, pool: Pool = pool) -> list[Forecasts]:
-            return [_block(histories.take(b), pool, accepted_risk) for b in blocks[part]]
+            return [_safely(histories.take(b), pool, accepted_risk) for b in blocks[part]]
 
         parts = chunks(len(blocks), threads) if threads else [slice(0, len(blocks))]
         for part, rows in zip(parts, spread_out(task, parts, threads), strict=True):
@@ -237,6 +238,22 @@ def _blank(n: int) -> Forecasts:
         code(), code(), code(), nan(), nan(3), nan(3), nan(), code(), nan(5), nan(5), nan(), nan(), nan(),
         nan(), nan(), np.zeros(n, dtype=np.int64), nan(), nan(), nan(),
     )  # fmt: skip
+
+
+def _safely(h: Histories, pool: Pool, accepted_risk: float) -> Forecasts:
+    """Forecasts of a block; where one bearing's figures break it, that bearing alone says so."""
+    try:
+        return _block(h, pool, accepted_risk)
+    except (ArithmeticError, ValueError, IndexError, np.linalg.LinAlgError):
+        if h.n_bearings > 1:
+            rows = [_safely(h.take([i]), pool, accepted_risk) for i in range(h.n_bearings)]
+            return Forecasts(*(np.concatenate([getattr(r, f.name) for r in rows]) for f in fields(Forecasts)))
+        row = _blank(1)
+        row.outcome[:] = OUTCOMES.index("fleet_only")
+        row.advice[:] = ADVICE.index("open")
+        row.advice_reason[:] = REASONS.index("fleet_only")
+        row.replace_limit_from[:] = REPLACE_FROM.index("")
+        return row
 
 
 def _block(h: Histories, pool: Pool, accepted_risk: float) -> Forecasts:
@@ -289,7 +306,7 @@ def _surprise(f: Frame, pool: Pool, aside: NDArray, last: IntArray) -> tuple[Flo
     stop = np.where(has, last, f.histories.start[1:])
     p = pool.designs[0]
     work = lay_out(f, p, aside)
-    loc, var, _ = _outlook(f, p, work, stop)
+    loc, var = _outlook(f, p, work, stop)
     tau = np.sqrt(p.tau**2 + var)
     rate = Rate(loc, tau, (p.rho * p.tau**2 + var) / tau**2, np.full(n, p.beta))
     cloud = believe(f, work, rate, np.where(has, f.du[np.maximum(last, 0)], 0.0), stop=stop)
@@ -326,7 +343,10 @@ def _rows(
     goal = np.where(no_room, limit, replace_um)
     replace_days, p_replace = look_ahead(belief, h, goal, when, crossing.SHARES)
     n_used = readings_in_view(f)
-    misfit = (belief.clouds.edge > 1e-3) | curved(f, pool.designs[0], aside)
+    doubtful = aside.copy()
+    odd = surprise < SURPRISING
+    doubtful[last_readings(f)[odd]] = True
+    misfit = (belief.clouds.edge > 1e-3) | curved(f, pool.designs[0], doubtful)
     has_limit = np.isfinite(limit) | (h.replace_um > 0)
     past = (p_max[:, 0] >= 0.5) | (plant & (p_replace[:, 0] >= 0.5))
     broken = ~np.isfinite(np.where(np.isfinite(limit), p_max[:, 0], p_replace[:, 0]))
@@ -334,7 +354,7 @@ def _rows(
     alone = (n_used == 0) | broken | (not pool.converged)
     outcome = outcomes(has_limit=has_limit, young=young, alone=alone, past=past, misfit=misfit)
     advice, reason = advise(
-        outcome=outcome, surprising=surprise < SURPRISING, age_outages=h.last_reading_age_outages,
+        outcome=outcome, surprising=odd, age_outages=h.last_reading_age_outages,
         p_following=p_max[:, 2], p_replace_next=p_replace[:, 1], plant_replace=plant,
         no_room=no_room | ((source == 1) & (p_replace[:, 1] >= 0.5)), scrape_owed=h.scrape_owed,
         scrapeable=h.scrapeable, accepted_risk=risk, misfit=misfit,

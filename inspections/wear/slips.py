@@ -84,6 +84,8 @@ def _most_likely(
         owners += [i] * (len(own) + 1)
         left_out += [-1, *own]
     copies, hidden = np.array(owners), np.array(left_out)
+    if not np.any(hidden >= 0):
+        return np.zeros(len(suspects), dtype=np.int64), np.full(len(suspects), -np.inf)
     many = h.take(copies)
     origin = np.repeat(h.start[copies] - many.start[:-1], np.diff(many.start)) + np.arange(len(many.kind))
     skip = aside[origin] | (origin == np.repeat(hidden, np.diff(many.start)))
