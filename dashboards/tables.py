@@ -4,13 +4,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import django_tables2 as tables
-from django.utils.html import format_html
+from django.utils.html import format_html, format_html_join
 
 from dashboards.charts import TimeAxis, clearance_bar, date_axis, date_bar
 from dashboards.watchlist import Watched
 from fleet.templatetags import figures as show
 from inspections.addresses import bearing_address
 
+MOST_NOTES = 3
 ADVICE_CLASS = {word: f"advice advice-{word}" for word in ("replace", "scrape", "open", "leave")}
 
 
@@ -62,13 +63,13 @@ class WatchTable(tables.Table):
     def render_bearing(self, record: Watched):
         place = record.bearing.place
         site = format_html('<span class="under">{}</span>', place.site.name) if self.show_site else ""
-        return format_html(
-            '<a href="{}"><b>{}</b> {}</a> {}',
-            bearing_address(record.bearing),
-            place.tag,
-            record.bearing.name,
-            site,
+        said = format_html_join(
+            "", '<span class="under said">{}</span>', ((n,) for n in record.notes[:MOST_NOTES])
         )
+        return format_html(
+            '<a href="{}"><b>{}</b> {}</a> {}{}',
+            bearing_address(record.bearing), place.tag, record.bearing.name, site, said,
+        )  # fmt: skip
 
     def render_last(self, record: Watched):
         figures = record.figures
@@ -132,4 +133,6 @@ def _note(record: Watched) -> str:
     if record.is_past:
         return "limit already passed"
     outcome = record.figures["outcome"]
+    if not record.figures["readings"] and outcome != "no_limit":
+        return "no reading yet"
     return {"no_limit": "no limit set", "cannot_say": "cannot say yet"}.get(outcome, "no date")

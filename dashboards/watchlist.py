@@ -3,13 +3,14 @@
 import datetime as dt
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from fleet.models import Bearing, Site, folded
 from fleet.templatetags.figures import day
 from inspections.figures import Figures
 
 ADVICE = ("replace", "scrape", "open", "leave")
+TWIN_APART = 2.0  # a ratio of wear between twins that is worth a word
 FOLDS = {"": "none", "pump": "by pump", "outage": "by outage"}
 NUMBERS = (
     "None",
@@ -34,6 +35,12 @@ class Watched:
 
     bearing: Bearing
     figures: Figures
+    against_twin: str = ""
+
+    @property
+    def notes(self) -> list[str]:
+        """What a reader should know before the date."""
+        return [*(self.figures["notes"] or []), *([self.against_twin] if self.against_twin else [])]
 
     @property
     def is_dated(self) -> bool:
@@ -129,10 +136,34 @@ class WatchList:
 
 def watch_list(watched: Iterable[Watched], asked: Asked) -> WatchList:
     """Filter, order and part the fleet's bearings."""
-    everything = list(watched)
+    everything = _with_twins(list(watched))
     kept = [one for one in everything if asked.keeps(one)]
     dated = sorted((one for one in kept if one.is_dated), key=Watched.order)
     return WatchList(everything, dated, _apart([one for one in kept if not one.is_dated]), asked)
+
+
+def _with_twins(rows: list[Watched]) -> list[Watched]:
+    """Where a bearing wears much faster or slower than the same position of its pump's twin, that is worth a word."""
+    rates = {
+        (one.bearing.place.site_id, one.bearing.place.folded, one.bearing.folded): one.figures[
+            "rate_um_per_kh_p50"
+        ]
+        for one in rows
+        if one.is_dated
+    }
+    found = []
+    for one in rows:
+        twin = one.figures["twin"] or ""
+        own = one.figures["rate_um_per_kh_p50"]
+        other = rates.get((one.bearing.place.site_id, folded(twin), one.bearing.folded)) if twin else None
+        if other and own and one.is_dated and not 1 / TWIN_APART < own / other < TWIN_APART:
+            faster = (
+                f"{own / other:.1f} times as fast" if own > other else f"only {own / other:.1f} times as fast"
+            )
+            found.append(replace(one, against_twin=f"wears {faster} as its twin {twin}"))
+        else:
+            found.append(one)
+    return found
 
 
 def _apart(rows: Sequence[Watched]) -> list[Group]:

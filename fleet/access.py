@@ -26,7 +26,9 @@ def roles_of(account: Account) -> list[tuple[str, object]]:
     """The account's standing roles as (role, site id or None for all sites); read once per request."""
     cached = getattr(account, "_roles_held", None)
     if cached is None:
-        cached = list(Role.objects.standing().filter(person_id=account.person_id).values_list("role", "site_id"))
+        cached = list(
+            Role.objects.standing().filter(person_id=account.person_id).values_list("role", "site_id")
+        )
         account._roles_held = cached  # type: ignore[attr-defined]
     return cached
 
@@ -67,5 +69,7 @@ def words_for(account: Account) -> str:
     roles = ", ".join(sorted({role for role, _ in held})) or "no role"
     if any(site is None for _, site in held):
         return f"{roles}, all sites"
-    names: Iterable[str] = Site.objects.filter(pk__in=[site for _, site in held]).values_list("name", flat=True)
+    names: Iterable[str] = Site.objects.filter(pk__in=[site for _, site in held]).values_list(
+        "name", flat=True
+    )
     return f"{roles}, {', '.join(names)}" if held else roles

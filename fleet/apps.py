@@ -17,4 +17,6 @@ class FleetConfig(AppConfig):
 
         register_kinds()
         register_loaders()
-        post_migrate.connect(lambda **_: install_guards(), sender=self, weak=False, dispatch_uid="ledger guards")
+        post_migrate.connect(
+            lambda **_: install_guards(), sender=self, weak=False, dispatch_uid="ledger guards"
+        )

@@ -66,8 +66,7 @@ def _revise(items: Sequence[tuple[Body, Stamp]]) -> None:
             raise LookupError(f"an entry of the kind '{body['of']}' has no row that could be revised")
         known = {f.attname: f for f in kinds.kind(body["of"]).fields}
         values = {
-            name: None if value is None else known[name].to_python(value) for name, value in body["set"].items()
+            name: None if value is None else known[name].to_python(value)
+            for name, value in body["set"].items()
         }
         model._base_manager.filter(pk=body["id"]).update(**values)
-
-

@@ -30,7 +30,9 @@ class Rule:
         return ((self.base_in + self.per_inch * inches) * UM_PER_INCH).quantize(Decimal("0.0001"))
 
 
-def _rule(use: str, base: str, per_inch: str, words: str, source: str, written_for: str, started=False) -> Rule:
+def _rule(
+    use: str, base: str, per_inch: str, words: str, source: str, written_for: str, started=False
+) -> Rule:
     return Rule(use, Decimal(base), Decimal(per_inch), words, source, written_for, started)
 
 

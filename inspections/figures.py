@@ -21,7 +21,7 @@ COLUMNS: tuple[str, ...] = (
 MORE: tuple[str, ...] = (
     "last_reading_um", "new_um", "advice_reason", "surprise", "slip_factor", "detectable_um_per_kh",
     "hours_per_day", "class", "next_outage_on", "following_outage", "following_outage_on", "outages_known", "n_set_aside", "limit_authority",
-    "limit_document", "replace_authority", "population_young",
+    "limit_document", "replace_authority", "population_young", "twin", "notes",
 )  # fmt: skip
 
 

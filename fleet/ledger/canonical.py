@@ -45,7 +45,9 @@ def plain(value: Any) -> Any:
         return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
         return [plain(item) for item in value]
-    raise TypeError(f"{type(value).__name__} has no canonical text here; give text, whole numbers, Decimal or dates.")
+    raise TypeError(
+        f"{type(value).__name__} has no canonical text here; give text, whole numbers, Decimal or dates."
+    )
 
 
 def canonical(value: Any) -> str:

@@ -64,7 +64,9 @@ def kind(name: str) -> Kind:
     try:
         return _KINDS[name]
     except KeyError:
-        raise LookupError(f"no kind of entry is called '{name}'; known are: {', '.join(sorted(_KINDS))}") from None
+        raise LookupError(
+            f"no kind of entry is called '{name}'; known are: {', '.join(sorted(_KINDS))}"
+        ) from None
 
 
 def all_kinds() -> list[Kind]:

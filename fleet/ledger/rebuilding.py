@@ -46,6 +46,10 @@ def _typed_models_last_first() -> list[type[models.Model]]:
 
 def _said(entry: dict[str, Any]) -> tuple[kinds.Kind, kinds.Body, kinds.Stamp]:
     stamp = kinds.Stamp(
-        entry["chain"], entry["n"], UUID(entry["act"]), UUID(entry["by"]), parse_datetime(entry["recorded_at"])
+        entry["chain"],
+        entry["n"],
+        UUID(entry["act"]),
+        UUID(entry["by"]),
+        parse_datetime(entry["recorded_at"]),
     )
     return kinds.kind(entry["kind"]), entry["body"], stamp

@@ -71,7 +71,9 @@ def _check_entry(entry: dict, heads: dict[str, list[str]], found: Findings) -> N
     place = f"{entry['chain']}, entry {entry['n']}"
     before = heads.setdefault(entry["chain"], [])
     if entry["n"] != len(before) + 1:
-        found.faults.append(f"{place}: entry {len(before) + 1} should come here; one is missing or was put in.")
+        found.faults.append(
+            f"{place}: entry {len(before) + 1} should come here; one is missing or was put in."
+        )
     if sha256(entry["text"]) != entry["hash"]:
         found.faults.append(f"{place}: its text does not give its hash; the text or the hash was changed.")
     try:
@@ -99,7 +101,9 @@ def _check_heads(heads: dict[str, list[str]], found: Findings) -> None:
         found.n_chains += 1
         hashes = heads.get(chain.id, [])
         if chain.n != len(hashes) or chain.head != (hashes[-1] if hashes else GENESIS):
-            found.faults.append(f"{chain.id}: its head says {chain.n} entries; {len(hashes)} that end so are there.")
+            found.faults.append(
+                f"{chain.id}: its head says {chain.n} entries; {len(hashes)} that end so are there."
+            )
     for name in set(heads) - set(Chain.objects.values_list("id", flat=True)):
         found.faults.append(f"{name}: it has entries and no head.")
 
@@ -118,7 +122,9 @@ def _check_seals(heads: dict[str, list[str]], found: Findings) -> None:
             sealed[leaf["chain"]] = leaf
             hashes = heads.get(leaf["chain"], [])
             if len(hashes) < leaf["n"] or (leaf["n"] and hashes[leaf["n"] - 1] != leaf["head"]):
-                found.faults.append(f"{place}: {leaf['chain']} no longer holds what was sealed at entry {leaf['n']}.")
+                found.faults.append(
+                    f"{place}: {leaf['chain']} no longer holds what was sealed at entry {leaf['n']}."
+                )
         if root_of([sealed[name] for name in sorted(sealed)]) != said["root"]:
             found.faults.append(f"{place}: its root is not that of the chains it names.")
         prev, found.last_seal_at = seal.hash, seal.sealed_at
@@ -136,6 +142,8 @@ def _check_rows(said: dict[str, dict[UUID, dict]], changed: set[UUID], found: Fi
             if body is None:
                 found.faults.append(f"{known.name} {row.pk}: a row that no entry stands for.")
             elif row.pk not in changed and canonical(kinds.body_of(row, known)) != canonical(body):
-                found.faults.append(f"{known.name} {row.pk}: the row differs from its entry {row.chain} {row.entry_n}.")
+                found.faults.append(
+                    f"{known.name} {row.pk}: the row differs from its entry {row.chain} {row.entry_n}."
+                )
         for pk in expected:
             found.faults.append(f"{known.name} {pk}: its entry is there, its row is not.")

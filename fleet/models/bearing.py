@@ -85,7 +85,9 @@ class BearingFacts(Recorded):
 
     class Meta:
         constraints = [
-            between("journal_diameter_um", 1_000, 2_000_000, "bearing_journal_bounds", "A journal is 1 mm to 2 m."),
+            between(
+                "journal_diameter_um", 1_000, 2_000_000, "bearing_journal_bounds", "A journal is 1 mm to 2 m."
+            ),
             between("length_um", 1_000, 2_000_000, "bearing_length_bounds", "A bearing is 1 mm to 2 m long."),
             between("wall_new_um", 0, 200_000, "wall_new_bounds", "A shell wall is at most 200 mm."),
             between("lining_new_um", 0, 200_000, "lining_new_bounds", "A lining is at most 200 mm."),
@@ -130,7 +132,9 @@ class Limit(Recorded):
     class Meta:
         indexes = [models.Index(fields=["bearing", "use", "from_on"])]
         constraints = [
-            between("value_um", 0, 2_000_000, "limit_bounds", "A limit lies between 0 and 2 m. Check the unit."),
+            between(
+                "value_um", 0, 2_000_000, "limit_bounds", "A limit lies between 0 and 2 m. Check the unit."
+            ),
             models.CheckConstraint(
                 condition=models.Q(bearing__isnull=False, wear_class__isnull=True)
                 | models.Q(bearing__isnull=True, wear_class__isnull=False),

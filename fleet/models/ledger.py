@@ -9,7 +9,9 @@ class Chain(models.Model):
     id = models.CharField(primary_key=True, max_length=80)
     n = models.PositiveBigIntegerField(default=0)
     head = models.CharField(max_length=64)
-    retired_by = models.UUIDField(null=True, blank=True, help_text="the act that emptied a site still setting up")
+    retired_by = models.UUIDField(
+        null=True, blank=True, help_text="the act that emptied a site still setting up"
+    )
 
     def __str__(self) -> str:
         return f"{self.id}, {self.n} entries"

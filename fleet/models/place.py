@@ -47,8 +47,12 @@ class PlaceFacts(Recorded):
 
     class Meta:
         constraints = [
-            between("duty_hours_per_day", 0, 24, "duty_within_a_day", "Duty lies between 0 and 24 hours a day."),
-            between("consequence_money", 0, 10**11, "consequence_bounds", "A consequence lies between 0 and 1e11."),
+            between(
+                "duty_hours_per_day", 0, 24, "duty_within_a_day", "Duty lies between 0 and 24 hours a day."
+            ),
+            between(
+                "consequence_money", 0, 10**11, "consequence_bounds", "A consequence lies between 0 and 1e11."
+            ),
             between("speed_rpm", 1, 100_000, "speed_bounds", "A speed lies between 1 and 100 000 rpm."),
         ]
 

@@ -31,7 +31,9 @@ class SettingQuerySet(RecordedQuerySet):
             .filter(models.Q(site=site) | models.Q(site__isnull=True), name=name)
             .filter(models.Q(from_on__lte=day) | models.Q(from_on__isnull=True))
         )
-        best = max(rows, key=lambda row: (row.site_id is not None, str(row.from_on or ""), row.entry_n), default=None)
+        best = max(
+            rows, key=lambda row: (row.site_id is not None, str(row.from_on or ""), row.entry_n), default=None
+        )
         return best.value if best else None
 
 

@@ -62,7 +62,10 @@ class Sheet(Recorded):
         constraints = [
             models.CheckConstraint(
                 condition=models.Q(
-                    n_seen=models.F("n_stored") + models.F("n_set_aside") + models.F("n_already") + models.F("n_blank")
+                    n_seen=models.F("n_stored")
+                    + models.F("n_set_aside")
+                    + models.F("n_already")
+                    + models.F("n_blank")
                 ),
                 name="sheet_rows_add_up",
             )

@@ -75,7 +75,9 @@ class Spare(Recorded):
 
     class Meta:
         constraints = [
-            between("bore_um", 1_000, 2_000_000, "spare_bore_bounds", "A bore is 1 mm to 2 m. Check the unit."),
+            between(
+                "bore_um", 1_000, 2_000_000, "spare_bore_bounds", "A bore is 1 mm to 2 m. Check the unit."
+            ),
             between("on_hand", 0, 100_000, "spare_count", "At most 100 000 spares.", null=False),
             between("lead_time_days", 0, 10_000, "spare_lead_time", "A lead time is at most 10 000 days."),
         ]

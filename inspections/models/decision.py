@@ -15,7 +15,9 @@ class Decision(Recorded):
     until_on = models.DateField(null=True, blank=True, help_text="a deferral expires on this day")
     owner_role = models.CharField(max_length=16, blank=True)
     extra_checks = models.CharField(max_length=300, blank=True)
-    forecast_hash = models.CharField(max_length=64, blank=True, help_text="of the forecast that was relied on")
+    forecast_hash = models.CharField(
+        max_length=64, blank=True, help_text="of the forecast that was relied on"
+    )
 
 
 class Plan(Recorded):

@@ -93,7 +93,13 @@ class Event(FromSheet):
     class Meta:
         indexes = [models.Index(fields=["bearing", "on"]), models.Index(fields=["place", "on"])]
         constraints = [
-            between("contact_percent", 0, 100, "contact_percent_bounds", "A contact is 0 to 100 per cent of the length.")
+            between(
+                "contact_percent",
+                0,
+                100,
+                "contact_percent_bounds",
+                "A contact is 0 to 100 per cent of the length.",
+            )
         ]
 
     def __str__(self) -> str:
@@ -113,7 +119,9 @@ class MeterEntry(FromSheet):
     class Meta:
         indexes = [models.Index(fields=["machine", "on"])]
         constraints = [
-            between("hours", 0, 10_000_000, "meter_hours", "Run hours lie between 0 and 10 000 000.", null=False),
+            between(
+                "hours", 0, 10_000_000, "meter_hours", "Run hours lie between 0 and 10 000 000.", null=False
+            ),
             between("hours_before", 0, 10_000_000, "meter_before", "Run hours lie between 0 and 10 000 000."),
             between("starts", 0, 100_000_000, "meter_starts", "Starts lie between 0 and 100 000 000."),
         ]

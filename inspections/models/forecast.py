@@ -17,7 +17,9 @@ class ForecastRun(models.Model):
     parameters = models.JSONField()
     heads_digest = models.CharField(max_length=64)
     figures_hash = models.CharField(max_length=64)
-    standing = models.BooleanField(default=False, help_text="of today's date, not of an earlier one asked for")
+    standing = models.BooleanField(
+        default=False, help_text="of today's date, not of an earlier one asked for"
+    )
 
     class Meta:
         indexes = [models.Index(fields=["-made_at"])]
@@ -29,10 +31,14 @@ class Forecast(models.Model):
     id = models.BigAutoField(primary_key=True)
     run = models.ForeignKey(ForecastRun, models.CASCADE, related_name="forecasts")
     bearing = models.ForeignKey(Bearing, models.CASCADE, related_name="forecasts")
-    inputs_digest = models.CharField(max_length=64, help_text="of the history, limits and outages that went in")
+    inputs_digest = models.CharField(
+        max_length=64, help_text="of the history, limits and outages that went in"
+    )
     outcome = models.CharField(max_length=12)
     advice = models.CharField(max_length=8)
-    first_on = models.DateField(null=True, help_text="the 1 in 10 date; 9999-12-31 is beyond the horizon, empty: no date")
+    first_on = models.DateField(
+        null=True, help_text="the 1 in 10 date; 9999-12-31 is beyond the horizon, empty: no date"
+    )
     figures = models.JSONField(help_text="all columns of the forecast sheet")
 
     class Meta:

@@ -111,7 +111,9 @@ class Reading(FromSheet):
     counts = models.BooleanField(default=True)
     not_for_wear = models.BooleanField(default=False)
     not_for_wear_because = models.CharField(max_length=300, blank=True)
-    conditions = models.JSONField(default=dict, blank=True, help_text="exceptions from the plant's standard conditions")
+    conditions = models.JSONField(
+        default=dict, blank=True, help_text="exceptions from the plant's standard conditions"
+    )
     measured_by = models.UUIDField(null=True, blank=True)
     checked_by = models.UUIDField(null=True, blank=True)
     supersedes = models.UUIDField(null=True, blank=True)

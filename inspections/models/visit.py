@@ -25,12 +25,16 @@ class Visit(Recorded):
     label = models.CharField(max_length=80, blank=True, help_text="the plant's own name of the visit")
     why = models.CharField(max_length=12, choices=Why.choices, blank=True)
     outage = models.ForeignKey(Outage, models.PROTECT, null=True, blank=True)
-    outage_words = models.CharField(max_length=80, blank=True, help_text="as typed, where no outage of that name is known")
+    outage_words = models.CharField(
+        max_length=80, blank=True, help_text="as typed, where no outage of that name is known"
+    )
     job = models.CharField(max_length=80, blank=True)
     procedure = models.CharField(max_length=120, blank=True)
     revision = models.CharField(max_length=40, blank=True)
     opened_on = models.DateField(help_text="first day")
-    last_on = models.DateField(help_text="last day that it may have been; the same day where it is known to the day")
+    last_on = models.DateField(
+        help_text="last day that it may have been; the same day where it is known to the day"
+    )
     precision = models.CharField(max_length=8, choices=Precision.choices, default=Precision.DAY)
     closed_on = models.DateField(null=True, blank=True)
     entered_at = models.DateTimeField(null=True, blank=True, help_text="a device's own claim")

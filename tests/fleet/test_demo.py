@@ -1,5 +1,6 @@
 """The first line of the README, in a folder of its own: sheets in, forecasts made, sign-ins printed, pages served."""
 
+import json
 import os
 import re
 import shutil
@@ -10,6 +11,7 @@ import sys
 import time
 import urllib.request
 from collections.abc import Iterator
+from html import unescape
 from http.cookiejar import CookieJar
 from pathlib import Path
 from urllib.parse import urlencode
@@ -108,22 +110,63 @@ def served(folder, first_run) -> Iterator[tuple[str, dict[str, str]]]:
         site.communicate(timeout=30)
 
 
-def test_the_printed_sign_in_opens_the_watch_list(served):
-    address, passwords = served
+def _signed_in(address: str, password: str) -> str:
+    """The watch list as the engineer sees it."""
     jar = CookieJar()
     browser = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(jar))
     page = browser.open(f"{address}/sign-in/", timeout=30).read().decode()
     token = re.search(r'name="csrfmiddlewaretoken" value="([^"]+)"', page)[1]
-    form = {"username": "engineer", "password": passwords["engineer"], "csrfmiddlewaretoken": token}
-    answer = browser.open(
-        urllib.request.Request(
-            f"{address}/sign-in/", urlencode(form).encode(), headers={"Referer": f"{address}/sign-in/"}
-        ),
-        timeout=60,
+    form = {"username": "engineer", "password": password, "csrfmiddlewaretoken": token}
+    request = urllib.request.Request(
+        f"{address}/sign-in/", urlencode(form).encode(), headers={"Referer": f"{address}/sign-in/"}
     )
-    assert answer.status == 200
-    assert answer.url == f"{address}/"
-    assert "Sign out" in answer.read().decode()
+    with browser.open(request, timeout=60) as answer:
+        assert answer.status == 200
+        assert answer.url == f"{address}/"
+        return answer.read().decode()
+
+
+def test_the_printed_sign_in_opens_the_watch_list(served):
+    address, passwords = served
+    assert "Sign out" in _signed_in(address, passwords["engineer"])
+
+
+# What the watch list must say of each planted story, by its kind: words of the row, its group or its advice.
+STORIES = {
+    "misaligned": "as fast until the alignment of Apr 2019",
+    "scraped_three_times": "this shell was scraped three times",
+    "radial_typed": "rows set aside, to be settled",
+    "standby": "standby, ",
+    "gritty_class": "bearings like it (river water, grit) wear about",
+    "past_limit": "limit already passed",
+    "single_reading": "one reading only",
+    "pump_moved": "another pump since Apr 2017",
+    "spare_rotor": "another rotor since May 2017",
+    "gauge_change": "measured by bore gauge now, by lead wire before",
+    "twin_pair": "as fast as its twin Valley",
+    "contact_open": "contact check of Oct 2026 stands open",
+    "perhaps_copied": "readings perhaps copied",
+    "duty_change": "the hours a day since Jan 2020",
+    "no_limit": "no limit set",
+    "no_reading": "no reading yet",
+    "calendar": "no run hours known",
+}
+
+
+def test_the_watch_list_names_every_planted_story(served):
+    address, passwords = served
+    page = _signed_in(address, passwords["engineer"])
+    rows = {
+        tuple(unescape(part) for part in name): unescape(row.replace("\u00a0", " "))
+        for row in re.findall(r"<tr[^>]*>.*?</tr>", page, re.DOTALL)
+        for name in re.findall(r"<b>([^<]+)</b> ([^<]+)</a>", row)
+    }
+    stories = json.loads((CHECKOUT / "fixtures/demo/stories.json").read_text("utf-8"))
+    assert {story["kind"] for story in stories} == set(STORIES)
+    untold = [
+        story for story in stories if STORIES[story["kind"]] not in rows[story["pump"], story["position"]]
+    ]
+    assert untold == []
 
 
 def test_the_styles_are_served_without_being_collected(served):
