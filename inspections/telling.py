@@ -9,12 +9,18 @@ from inspections.models import EFFECTS, Effect, EventKind, Outcome
 from inspections.observing import Observation
 
 STEP, NEW_LIFE, NEW_BASELINE, RATE_BREAK, NO_EFFECT = "step", "new_life", "new_baseline", "rate_break", "none"
+UNSURE = "unsure"  # the level is not known from here on: a fall nobody could explain was set aside
+# How the import asks about such a fall; a row set aside with this question starts an unsure stretch.
+UNEXPLAINED_FALL = "check the value, or add the event that made it smaller"
 _LOADED_HALF = {"bottom": "lower", "top": "upper"}
 
 
 @dataclass(frozen=True, slots=True)
 class Happening:
-    """Something done or seen, and what it does to the series: `step`, `new_life`, `new_baseline`, `rate_break`, `none`."""
+    """Something done or seen, and what it does to the series.
+
+    `effect`: `step`, `new_life`, `new_baseline`, `rate_break`, `unsure` (the level is not known from here), `none`.
+    """
 
     id: UUID
     on: dt.date

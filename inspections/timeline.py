@@ -9,6 +9,7 @@ from uuid import UUID
 from django.db.models import Q
 
 from fleet.models import Bearing, BearingFacts, Installation, LoadSide, SetAside
+from fleet.units import Day, Unreadable, parse_day
 from inspections.exposure import MeterPoint
 from inspections.models import Event, EventKind, MeterEntry, Reading, Visit
 from inspections.observing import Measurement, Observation, observations
@@ -18,6 +19,8 @@ from inspections.telling import (
     NO_EFFECT,
     RATE_BREAK,
     STEP,
+    UNEXPLAINED_FALL,
+    UNSURE,
     Happening,
     effect_of,
     words_of,
@@ -148,11 +151,9 @@ class _Asked:
         for place, point in self._meter():
             self.meter[place].append(point)
         self.changed = self._changed()
-        aside = SetAside.objects.standing().filter(bearing__isnull=False)
-        aside = aside.filter(bearing__in=list(self.places)) if some else aside
-        self.aside: dict[UUID, int] = defaultdict(int)
-        for bearing in aside.values_list("bearing", flat=True):
-            self.aside[bearing] += 1
+        self.aside: dict[UUID, list[tuple]] = defaultdict(list)
+        for row in self._set_aside():
+            self.aside[row[0]].append(row)
 
     def story(self, bearing: UUID) -> Story:
         """Put one bearing's story together."""
@@ -165,13 +166,14 @@ class _Asked:
             of_visit[one.visit].append(one)
         events = (*self.own.get(bearing, ()), *self.shared.get(place, ()))
         happenings = [_happening(row, load_side, of_visit) for row in events]
-        told: list[Observation | Happening] = [*seen, *happenings]
+        aside = self.aside.get(bearing, [])
+        told: list[Observation | Happening] = [*seen, *happenings, *self._unsure(aside)]
         entries = sorted(told, key=self._rank)
         visits = {entry.visit for entry in entries if entry.visit}
         return Story(
             bearing, place, load_side, tuple(entries), tuple(measured), tuple(self.meter.get(place, ())),
             tuple(self.changed.get(place, ())), {pk: self.visits[pk] for pk in visits if pk in self.visits},
-            self.aside.get(bearing, 0),
+            len(aside),
         )  # fmt: skip
 
     def _rank(self, entry: Observation | Happening) -> tuple:
@@ -182,6 +184,22 @@ class _Asked:
         if isinstance(entry, Observation):
             phase = 0 if entry.stage == "as_found" else 2
         return day, str(entry.visit or ""), phase, entry.order
+
+    def _set_aside(self) -> Iterable[tuple]:
+        among = Q(bearing__in=list(self.places)) if self._of_bearings else Q()
+        rows = SetAside.objects.standing().filter(among, bearing__isnull=False)
+        return rows.values_list("bearing", "pk", "number", "cells", "question", "sheet__options")
+
+    def _unsure(self, aside: Sequence[tuple]) -> Iterator[Happening]:
+        """From a fall that nobody could explain on, the level is not known."""
+        for _, pk, number, cells, question, options in aside:
+            day = _day_of(cells, options.get("date_format", "")) if UNEXPLAINED_FALL in question else None
+            if day and (self.until is None or day.first <= self.until):
+                words = "Level not known from here: a fall nobody could explain was set aside"
+                yield Happening(
+                    pk, day.first, day.last, day.precision, None, number, UNSURE, UNSURE, "", "", "", "", None,
+                    question, False, words,
+                )  # fmt: skip
 
     def _by_now(self, column: str = "on") -> Q:
         return Q(**{f"{column}__lte": self.until}) if self.until else Q()
@@ -236,6 +254,17 @@ class _Asked:
         return found
 
 
+def _day_of(cells: dict[str, str], date_format: str) -> Day | None:
+    """The day of a row set aside, as its sheet's dates were read."""
+    text = next((cell for heading, cell in cells.items() if heading.strip().casefold() == "date"), "")
+    for form in (date_format or None, None):  # cells a workbook holds as dates are in ISO form
+        try:
+            return parse_day(text, form)
+        except Unreadable:
+            continue
+    return None
+
+
 def _happening(row: tuple, load_side: str, seen: dict[UUID, list[Observation]]) -> Happening:
     (
         pk,
@@ -266,6 +295,6 @@ def _happening(row: tuple, load_side: str, seen: dict[UUID, list[Observation]]) 
 
 
 __all__ = [
-    "NEW_BASELINE", "NEW_LIFE", "NO_EFFECT", "RATE_BREAK", "STEP", "Happening", "Measurement", "MeterPoint",
+    "NEW_BASELINE", "NEW_LIFE", "NO_EFFECT", "RATE_BREAK", "STEP", "UNSURE", "Happening", "Measurement", "MeterPoint",
     "Observation", "Story", "VisitFacts", "effect_of", "stories", "story",
 ]  # fmt: skip

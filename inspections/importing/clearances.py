@@ -16,7 +16,7 @@ import numpy as np
 from fleet.importing.findings import Finding
 from fleet.units import show_um
 from inspections.importing.lines import Line
-from inspections.telling import NEW_BASELINE, NEW_LIFE, STEP, effect_of
+from inspections.telling import NEW_BASELINE, NEW_LIFE, STEP, UNEXPLAINED_FALL, effect_of
 
 # Radial for diametral, a lost zero, mil for mm (or in for mm/10), um for mil, mm for um.
 FACTORS = (2.0, 10.0, 25.4, 39.37, 1000.0)
@@ -148,6 +148,7 @@ class _Judge:
     def __init__(self, facts: Facts, allowed: float, usual: float) -> None:
         self.facts, self.allowed, self.usual = facts, allowed, usual
         self.level: _Level | None = None
+        self.fell = False  # a fall was asked about; what was read is the level now
         self.fitted = False  # new metal went in and nothing was measured since
         self.own = 0.0  # this bearing's own fastest growth so far, um a day
         self.findings: list[Finding] = []
@@ -190,9 +191,9 @@ class _Judge:
             self.own = max(self.own, (value - before.value) / (day - before.day))
         self.level = _Level(
             value, day, min(line.sd for line in good), frozenset(line.method for line in good),
-            frozenset(line.end for line in good), tuple(good), 1 if before is None else before.n + 1,
+            frozenset(line.end for line in good), tuple(good), 1 if before is None or self.fell else before.n + 1,
         )  # fmt: skip
-        self.fitted = False
+        self.fitted = self.fell = False
 
     def _outside_journal(self, line: Line) -> Finding | None:
         journal = self.facts.journal_um
@@ -227,18 +228,16 @@ class _Judge:
                 return self._blame_before(line, slip)
             return self._jump(line, slip, level.value, fallen=x < level.value and not level.worked)
         if x < level.value - FALL_SD * sd and not level.worked:
-            self.level = None  # asked about once: from here on this is the level
             words = (
                 f"at least {_shown(level.value - FAR_SD * sd, line)} after {_shown(level.value, line)} before"
             )
-            asked = _asked(line, "fall_without_event", words, f"check the value, or {MADE_SMALLER}")
-            return self._and_take(line, asked)
-        return None
-
-    def _and_take(self, line: Line, asked: Finding) -> Finding | None:
-        """A fall is asked about and becomes the level all the same, or every later reading would be asked about too."""
-        if line.is_new:
-            self.findings.append(asked)
+            asked = _asked(
+                line, "fall_without_event", words, f"{UNEXPLAINED_FALL} (new shell, shims, regrind)"
+            )
+            if line.is_new:
+                self.findings.append(asked)
+            # Asked about, and the level all the same: or every later reading would be asked about too.
+            self.fell = True
         return None
 
     def _other_way(self, level: _Level, x: float, after: list[Line]) -> bool:

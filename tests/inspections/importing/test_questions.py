@@ -5,6 +5,8 @@ from decimal import Decimal
 
 import pytest
 
+from fleet.models import Bearing
+from inspections import timeline
 from inspections.importing.remarks import work_named
 from inspections.models import Event, MeterEntry, Reading
 from tests import makers
@@ -117,6 +119,24 @@ def test_a_fall_beyond_what_readings_can_explain_is_asked_about_once(pump):
         reading("2016-05-02", "0.20"),
     ]
     assert asked(*rows) == [(3, "value", "fall_without_event")]
+
+
+def test_a_fall_is_asked_about_at_both_ends(pump):
+    rows = [
+        reading(f"201{n}-05-02", value, station=end)
+        for n, value in ((0, "0.25"), (2, "0.18"), (4, "0.19"))
+        for end in ("in-12", "out-12")
+    ]
+    assert asked(*rows) == [(4, "value", "fall_without_event"), (5, "value", "fall_without_event")]
+
+
+def test_a_fall_set_aside_starts_an_unsure_stretch(pump):
+    rows = [reading("2010-05-02", "0.25"), reading("2012-05-02", "0.18"), reading("2014-05-02", "0.19")]
+    assert makers.a_sheet("\n".join([HEADS, *rows]), set_aside="nobody knows").ok
+    told = timeline.story(Bearing.objects.get(place=pump, name="DE").pk)
+    assert [getattr(one, "effect", None) or one.value_um for one in told.entries] == [250, "unsure", 190]
+    assert told.n_set_aside == 1
+    assert told.works[0].on == dt.date(2012, 5, 2)
 
 
 def test_a_small_fall_within_the_readings_uncertainty_is_not(pump):
