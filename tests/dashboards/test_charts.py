@@ -57,6 +57,17 @@ def test_a_chance_that_is_here_already_is_not_called_a_passed_limit():
     assert not nodes(drawing, "circle", "fill-limit") and len(nodes(drawing, "circle", "fill-dye")) == 4
 
 
+@pytest.mark.parametrize("narrow", [False, True])
+def test_no_year_is_written_into_the_word_already(narrow):
+    january = date(2026, 12, 20)
+    drawing = fleet_dots([january, None], (), january, UNTIL, narrow=narrow)
+    width = 328 if narrow else 1376
+    years = [n for n in ET.fromstring(drawing).iter(f"{SVG}text") if (n.text or "").isdigit()]
+    assert years and "already" in drawing
+    for node in years:
+        assert share(node.get("x")) / 100 * width - 16 > 7 * 7, node.text  # seven letters of seven px
+
+
 def test_only_those_past_their_limit_stand_in_its_colour_at_the_foot_of_the_stack():
     drawing = fleet_dots([TODAY] * 5 + [date(2030, 3, 2)], (), TODAY, UNTIL, n_past=2)
     past, coming = nodes(drawing, "circle", "fill-limit"), nodes(drawing, "circle", "fill-dye")
