@@ -276,6 +276,8 @@ class Score:
     n: collections.Counter
     right: collections.Counter
     instead: collections.Counter
+    accepted: float  # share of the faulty ones that were called acceptable
+    flagged: tuple[float, float]  # shares of the wrong and of the right ones called a close call
 
     @property
     def share(self) -> float:
@@ -286,13 +288,19 @@ def score(presses: list[Press], seed: int) -> Score:
     """Press, read and count."""
     rng = np.random.default_rng(seed)
     n, good, instead = collections.Counter(), collections.Counter(), collections.Counter()
+    faulty, close = [], {True: [], False: []}
     for p in presses:
-        r = read(printed(p, rng), facts(p))
-        n[label(p)] += 1
-        good[label(p)] += right(p, r)
-        if not right(p, r):
-            instead[label(p), r.shape, r.outcome] += 1
-    return Score(n, good, instead)
+        r, name = read(printed(p, rng), facts(p)), label(p)
+        ok = right(p, r)
+        n[name] += 1
+        good[name] += ok
+        close[ok].append(bool(r.rival))
+        if not ok:
+            instead[name, r.shape, r.outcome] += 1
+        if OUTCOME[name] != "acceptable":
+            faulty.append(r.outcome == "acceptable")
+    flagged = tuple(float(np.mean(close[ok])) if close[ok] else 0.0 for ok in (False, True))
+    return Score(n, good, instead, float(np.mean(faulty)) if faulty else 0.0, flagged)
 
 
 def random_presses(n: int, first: int, margin: float) -> list[Press]:
@@ -312,6 +320,10 @@ def show(title: str, s: Score) -> None:
             print(
                 f"| {name:10} | {s.n[name]:5d} | {s.right[name]:5d} | {100 * s.right[name] / s.n[name]:5.1f} % |"
             )
+    wrong, good = (100 * share for share in s.flagged)
+    print(
+        f"  faults called acceptable {100 * s.accepted:.1f} %; called a close call: {wrong:.0f} % of wrong, {good:.0f} % of right"
+    )
     for (name, shape, outcome), k in s.instead.most_common(12):
         print(f"  {k:4d} x {name} read as {shape}, {outcome}")
 
