@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from django.db import DatabaseError, DataError, IntegrityError, OperationalError, transaction
+from django.db.models import QuerySet
 
 from fleet import bulk
 from fleet.clock import now, today_at
@@ -339,6 +340,11 @@ class _Import:
         already += sum(row.already for row in self.parsed.rows) + len(self.aside_before)
         sheet.n_seen, sheet.n_blank = self.parsed.n_seen, self.parsed.n_blank
         sheet.n_stored, sheet.n_already, sheet.n_set_aside = stored, already, len(self.aside)
+        self.result.counts = Counts(sheet.n_seen, stored, len(self.aside), already, self.parsed.n_blank)
+        before = _same_file(file.sha256, holds).first()
+        if before and not (stored or self.aside or self.settled):
+            self.result.sheet = before  # the same file again adds nothing, not even that it came
+            return
         facts = [Fact(f"site:{site.id}" if site else "plant", "sheet", row=sheet)]
         facts += [self._set_aside(row, sheet) for row in self.aside]
         chains = (
@@ -358,7 +364,6 @@ class _Import:
         if self.loader.known_by_rows:
             bulk.insert([_sheet_row(sheet, row) for row in self.kept])
         self.result.sheet = sheet
-        self.result.counts = Counts(sheet.n_seen, stored, len(self.aside), already, self.parsed.n_blank)
 
     def _only_site(self) -> Site | None:
         """The one site all rows are of, if there is one."""
@@ -389,10 +394,15 @@ def _sheet_row(sheet: Sheet, row: ParsedRow) -> SheetRow:
     return SheetRow(sheet=sheet, number=row.number, site=row.site, key=row.key, digest=row.digest)
 
 
+def _same_file(digest: str, holds: str) -> QuerySet[Sheet]:
+    """The imports of a file with these very bytes, the latest first."""
+    return Sheet.objects.standing().filter(file=digest, holds=holds).order_by("-recorded_at")
+
+
 def _seen_before(data: bytes, holds: str) -> list[str]:
     """That the very same file was imported before, when and by whom."""
     digest = hashlib.sha256(data).hexdigest()
-    before = Sheet.objects.standing().filter(file=digest, holds=holds).order_by("-recorded_at").first()
+    before = _same_file(digest, holds).first()
     if before is None:
         return []
     who = Person.objects.filter(pk=before.recorded_by).first()
