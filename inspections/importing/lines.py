@@ -69,6 +69,7 @@ class Line:
     step: float = 0.0
     vertical: bool = False
     half: str = ""
+    row_id: str = ""
     row: ParsedRow | None = None
 
     @property

@@ -295,7 +295,9 @@ def _stored_otherwise(lines: dict[UUID, list[Line]], known: Sequence[Line]) -> I
             if line.row is None or line.kind != READING:
                 continue
             key = (line.bearing, line.day, line.phase, line.quantity, line.station, line.method)
-            if (other := there.get(key)) is not None:
+            other = there.get(key)
+            # The sheet's own id of the row is asked about already where it is known with other content.
+            if other is not None and not (other.row_id and other.row_id == line.row.get("entry_id")):
                 yield line.row.question(
                     "value",
                     f"'{other.typed}' {other.unit} as the record has it for that day, stage, station and method",

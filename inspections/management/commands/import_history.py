@@ -5,8 +5,16 @@ import time
 from typing import Any
 
 from fleet.importing.command import ImportCommand
+from fleet.importing.loading import Result
 
-STEPS = ("reading the file", "checking the rows", "preparing the entries", "storing")
+# How much of the whole time is behind when a step begins, as measured with 20 000 rows.
+BEHIND = {
+    "reading the file": 0.0,
+    "checking the rows": 0.06,
+    "preparing the entries": 0.2,
+    "storing": 0.25,
+    "done": 1.0,
+}
 WIDTH = 24
 
 
@@ -16,17 +24,21 @@ class Command(ImportCommand):
 
     def handle(self, *args: Any, **given: Any) -> None:
         self._began = time.monotonic()
-        try:
-            super().handle(*args, **given)
-        finally:
-            if sys.stderr.isatty():
-                self.stderr.write("\r" + " " * 79 + "\r", ending="")
+        super().handle(*args, **given)
+
+    def say(self, result: Result) -> None:
+        """The whole bar stands only under what was stored."""
+        if result.ok:
+            self.progress("done")
+        if sys.stderr.isatty():
+            self.stderr.write("")
+        super().say(result)
 
     def progress(self, words: str) -> None:
         """A bar that grows with each step, on a terminal; one line a step elsewhere would only be noise."""
         if not sys.stderr.isatty():
             return
-        done = STEPS.index(words) / len(STEPS) if words in STEPS else 0.0
+        done = BEHIND.get(words, 0.0)
         bar = ("#" * round(done * WIDTH)).ljust(WIDTH, ".")
         seconds = time.monotonic() - self._began
         self.stderr.write(f"\r[{bar}] {done:4.0%} {words}, {seconds:.0f} s".ljust(79), ending="")

@@ -202,3 +202,9 @@ def test_every_planted_fault_is_named_and_nothing_else_and_the_clean_twin_loads(
     clean = makers.a_sheet(sheet_makers.csv_bytes(rows).decode())
     assert clean.findings == []
     assert clean.counts.stored == 3000
+
+
+def test_a_corrected_cell_of_a_row_with_its_own_id_is_asked_about_once(pump):
+    load("P-1,DE,2016-06-03,,reading,as_found,bore_gauge,0.197,mm,,,,,,E-1")
+    result = load("P-1,DE,2016-06-03,,reading,as_found,bore_gauge,0.179,mm,,,,,,E-1")
+    assert [(one.column, one.code) for one in result.questions] == [("entry_id", "id_with_other_content")]
