@@ -31,7 +31,7 @@ class Command(ImportCommand):
         if result.ok:
             self.progress("done")
         if sys.stderr.isatty():
-            self.stderr.write("")
+            sys.stderr.write("\n")
         super().say(result)
 
     def progress(self, words: str) -> None:
@@ -41,5 +41,5 @@ class Command(ImportCommand):
         done = BEHIND.get(words, 0.0)
         bar = ("#" * round(done * WIDTH)).ljust(WIDTH, ".")
         seconds = time.monotonic() - self._began
-        self.stderr.write(f"\r[{bar}] {done:4.0%} {words}, {seconds:.0f} s".ljust(79), ending="")
-        self.stderr.flush()
+        sys.stderr.write(f"\r[{bar}] {done:4.0%} {words}, {seconds:.0f} s".ljust(79))
+        sys.stderr.flush()
