@@ -133,11 +133,14 @@ def _stack(x: float, ground: float, n: int, colour: str, tip: str) -> str:
 def _frame(axis: TimeAxis, ground: float, width: float, kept: float, clear: float) -> str:
     """The hatched outages with their names, the base line and the years."""
     parts, names, free_from = [element("defs", hatch(f"{axis.ident}-hatch"))], [], 0.0
+    least = min(width, LEAST_WIDE)
     for outage, x, band in axis.bands(0.9 if width == WIDE else 2.4):
-        parts.append(hatched(f"{axis.ident}-hatch", x=pct(x), y=2.0, width=pct(band), height=ground - 2))
-        at, needs = (x + band) / 100 * width + 4, text_width(outage.label)
-        if outage.label and at >= free_from and at + needs < width - kept:
-            names.append(words(pct(x + band), 14, outage.label, "quiet halo", dx=4))
+        place = {"x": pct(x), "y": 2.0, "width": pct(band), "height": ground - 2}
+        parts.append(hatched(f"{axis.ident}-hatch", outage.label, **place))
+        month = day(outage.start, "month")
+        at, needs = (x + band) / 100 * least + 4, text_width(month)
+        if at >= free_from and at + needs < least - kept:
+            names.append(words(pct(x + band), 14, month, "quiet halo", dx=4))
             free_from = at + needs + 6
     parts.append(line(pct(axis.left), ground, pct(100 - axis.right), ground, "ink", 1.5))
     return "".join(parts + names) + years(axis, ground + 19, width, min(width, LEAST_WIDE), clear=clear)

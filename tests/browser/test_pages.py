@@ -69,3 +69,15 @@ def test_the_keyboard_comes_past_the_head_to_the_content_at_once(opened, small_f
     assert page.evaluate("document.activeElement.id") == "content"
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.closest('main') !== null")
+
+
+@pytest.mark.parametrize("address", ["/", "/?site=Alderbrook+Weir&fold=pump"])
+def test_what_is_notable_of_a_bearing_runs_on_below_its_figures(address, opened, small_fleet):
+    page = opened(address, 1280)
+    rows = page.locator(".folds tr", has=page.locator(".said"))
+    assert rows.count()
+    for n in range(rows.count()):
+        said = rows.nth(n).locator(".said").first.bounding_box()
+        for name in ("last", "wear", "chance"):
+            figures = rows.nth(n).locator(f'td[data-column="{name}"] .cell').bounding_box()
+            assert said["y"] >= figures["y"] + figures["height"] - 2, (n, name)

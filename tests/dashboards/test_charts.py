@@ -85,6 +85,17 @@ def test_a_dot_stands_in_the_month_of_its_date():
     assert share(circles(drawing)[0].get("cx")) == pytest.approx(axis.x(date(2030, 3, 15)), abs=0.006)
 
 
+def test_outages_are_named_by_their_month_as_often_as_the_least_wide_screen_can_hold():
+    close = tuple(
+        Span(date(2027, m, 1), date(2027, m, 15), f"a very long outage name {m}") for m in (2, 3, 9)
+    )
+    drawing = fleet_dots([date(2030, 3, 2)], close, TODAY, UNTIL)
+    said = [(n.text or "").replace("\u00a0", " ") for n in ET.fromstring(drawing).iter(f"{SVG}text")]
+    assert "Feb 2027" in said and "Mar 2027" not in said
+    assert not [text for text in said if "very long" in text]
+    assert "a very long outage name 3" in drawing  # to hover over
+
+
 def test_dots_of_one_month_stack_without_touching():
     heights = [float(c.get("cy")) for c in circles(fleet_dots([date(2030, 3, 2)] * 5, (), TODAY, UNTIL))]
     assert len(set(heights)) == 5
