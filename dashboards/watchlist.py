@@ -260,11 +260,16 @@ def _together(soon: Sequence[Watched]) -> str:
     shared = [(tag, n) for tag, n in pumps.most_common(2) if n > 1]
     if not shared:
         return ""
-    tag, n = shared[0]
-    count = NUMBERS[n] if n < len(NUMBERS) else str(n)
-    return f" {count} of them sit on {tag}" + (
-        f", {shared[1][1]} on {shared[1][0]}." if len(shared) > 1 else "."
-    )
+    said = [
+        f"{_in_words(n)} {'of them sit ' if first else ''}on {tag}"
+        for first, (tag, n) in zip((True, False), shared, strict=False)
+    ]
+    text = ", ".join(said)
+    return f" {text[:1].upper()}{text[1:]}."
+
+
+def _in_words(n: int) -> str:
+    return NUMBERS[n] if n < len(NUMBERS) else str(n)
 
 
 def choices(watched: Iterable[Watched], sites: Iterable[Site]) -> dict[str, list[str]]:

@@ -1,6 +1,7 @@
 """Settings of the site. Every one that a plant may set from its environment is read here, by name, with its type."""
 
 import os
+import warnings
 from pathlib import Path
 
 import dj_database_url
@@ -136,6 +137,9 @@ STORAGES = {
     },
 }
 WHITENOISE_USE_FINDERS = PLAIN_HTTP
+if PLAIN_HTTP:
+    # Static files come straight from the packages then; none are collected, and that is no cause for a warning.
+    warnings.filterwarnings("ignore", message="No directory at", category=UserWarning)
 # A sheet of 50 MB is the largest that is read (fleet/sheets.py); the form around it is small.
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5_000_000
 FILE_UPLOAD_MAX_MEMORY_SIZE = 5_000_000

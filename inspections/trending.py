@@ -112,7 +112,10 @@ def _paths(one: Known, fitted: Path):
     """The fitted clearance, one stretch per level: a step stays inside, a new life or baseline breaks it."""
     days: list[dt.date] = []
     values: list[float] = []
-    for entry, before, after in zip(events_of(one), fitted.before[:, 0], fitted.after[:, 0], strict=True):
+    entries, ends = events_of(one), _larger_end(one, fitted)
+    for entry, before, after in zip(
+        entries, fitted.before[:, 0] + ends, fitted.after[:, 0] + ends, strict=True
+    ):
         if isinstance(entry, Happening) and entry.effect in (NEW_LIFE, NEW_BASELINE):
             if len(days) > 1:
                 yield TrendPath(tuple(days), tuple(values))
@@ -128,6 +131,27 @@ def _paths(one: Known, fitted: Path):
         values.append(float(fitted.fan[0, MEDIAN]))
     if len(days) > 1:
         yield TrendPath(tuple(days), tuple(values))
+
+
+def _larger_end(one: Known, fitted: Path) -> np.ndarray:
+    """(E,) what the larger end has over the mean of the ends at each event, um: it grows with the run hours of a life.
+
+    Readings and fan are of the larger end, so the path between them must be too.
+    """
+    begins = [
+        i
+        for i, entry in enumerate(events_of(one))
+        if isinstance(entry, Happening) and entry.effect == NEW_LIFE
+    ]
+    number = np.searchsorted(begins, np.arange(len(fitted.exposure_kh)), side="right") - 1
+    start = (
+        fitted.exposure_kh[np.asarray(begins or [0], dtype=int)[np.maximum(number, 0)]]
+        if len(number)
+        else 0.0
+    )
+    now = float(one.run.at(one.as_of.toordinal())) / 1000.0
+    present = now - fitted.exposure_kh[begins[-1] if begins else 0] if len(number) else 1.0
+    return fitted.larger_end_um * np.clip((fitted.exposure_kh - start) / max(present, 1e-9), 0.0, 1.0)
 
 
 def _fan(fitted: Path, ahead: np.ndarray, today: dt.date) -> TrendFan:
