@@ -13,19 +13,19 @@ ADVICE = ("replace", "scrape", "open", "leave")
 TWIN_APART = 2.0  # a ratio of wear between twins that is worth a word
 FOLDS = {"": "none", "pump": "by pump", "outage": "by outage"}
 NUMBERS = (
-    "None",
-    "One",
-    "Two",
-    "Three",
-    "Four",
-    "Five",
-    "Six",
-    "Seven",
-    "Eight",
-    "Nine",
-    "Ten",
-    "Eleven",
-    "Twelve",
+    "none",
+    "one",
+    "two",
+    "three",
+    "four",
+    "five",
+    "six",
+    "seven",
+    "eight",
+    "nine",
+    "ten",
+    "eleven",
+    "twelve",
 )
 
 
