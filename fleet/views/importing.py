@@ -116,4 +116,6 @@ def _seen_by(account: Account) -> QuerySet[Sheet]:
     of_sites = Q(site__in=sites_for(account))
     seen = of_sites if sites_of(account, "read") is not None else of_sites | Q(site__isnull=True)
     standing = Sheet.objects.standing().filter(seen).select_related("site")
-    return standing.annotate(n_waiting=Count("set_aside", filter=Q(set_aside__withdrawn_by__isnull=True)))
+    waiting = Count("set_aside", filter=Q(set_aside__withdrawn_by__isnull=True))
+    # Said again: a query that counts by group drops the model's own order.
+    return standing.annotate(n_waiting=waiting).order_by("-recorded_at")
