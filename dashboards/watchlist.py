@@ -225,14 +225,14 @@ def _by_outage(rows: Sequence[Watched]) -> list[Group]:
 
 def saying(listed: WatchList) -> str:
     """What the list says first: how many reach their limit before the next outage, and whether they sit together."""
-    dated = [one for one in listed.all if one.is_dated]
+    dated = listed.dated
     if not dated:
-        return f"None of {_bearings(len(listed.all))} has a date yet: each lacks a limit or readings."
+        return f"None of {_bearings(len(listed.shown))} has a date yet: each lacks a limit or readings."
     soon = [one for one in dated if one.comes_before_next_outage]
     past = sum(one.is_past for one in dated)
     outage = _one_outage(soon or dated)
     text = (
-        f"{len(soon) or 'None'} of {_bearings(len(listed.all))} {_has(len(soon) or 1)} at least a 1 in 10 chance of reaching "
+        f"{len(soon) or 'None'} of {_bearings(len(listed.shown))} {_has(len(soon) or 1)} at least a 1 in 10 chance of reaching "
         f"{'its' if len(soon) < 2 else 'their'} limit before {outage}"
     )
     text += f"; {past} {_has(past)} passed it already." if past else "; none has passed it yet."

@@ -88,4 +88,8 @@ def _picture(listed: watchlist.WatchList, axis: charts.TimeAxis) -> dict:
     dates = [one.figures.first_on for one in listed.dated if one.figures.first_on]
     shown = [None if date == dt.date.max else date for date in dates]
     arguments = (shown, axis.outages, axis.start, axis.end)
-    return {"svg": charts.fleet_picture(*arguments), "table": charts.dots_table(*arguments)}
+    n_past = sum(one.is_past for one in listed.dated)
+    return {
+        "svg": charts.fleet_picture(*arguments, n_past=n_past),
+        "table": charts.dots_table(*arguments, n_past=n_past),
+    }
