@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.stats import norm, t as student
+from scipy.stats import norm
+from scipy.stats import t as student
 
 from inspections.wear.history import Histories, Kind
 

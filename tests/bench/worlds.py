@@ -14,6 +14,7 @@ from inspections.wear.history import Histories, Kind, Method, build
 LIMIT, NEW, SD = 260.0, 130.0, 10.0
 CAP_KH = 350.0
 SLIPS = (0.5, 2.0, 0.1)
+STEP_UM, STEP_SHARE = 12.0, 0.5
 
 
 @dataclass(frozen=True)
@@ -124,7 +125,7 @@ def _visit(w: World, rng: np.random.Generator, life: Life, a: float, shift: floa
         life.rate = _rate(w, rng, a, shift)
         _read(w, rng, life, not lost)
     elif rng.random() < 0.3:
-        life.c += 12.0 * max(0.1, 1 + 0.5 * rng.normal())
+        life.c += STEP_UM * max(0.1, 1 + STEP_SHARE * rng.normal())
         life.events.append({"kind": Kind.SCRAPE, "exposure_kh": life.u})
         _read(w, rng, life, not lost)
 
