@@ -61,12 +61,7 @@ def write(facts: Sequence[Fact], *, by: uuid.UUID, act: uuid.UUID | None = None)
     with transaction.atomic():
         chains = _lock({fact.chain for fact in facts})
         instant = recorded_now()
-        stamps, entries = [], []
-        for fact, text, body in zip(facts, texts, bodies, strict=True):
-            chain = chains[fact.chain]
-            entries.append(_entry(chain, fact.kind, text, body, act, by, instant))
-            stamps.append(kinds.Stamp(chain.id, chain.n, act, by, instant))
-        bulk.insert(entries)
+        stamps = _append(facts, texts, bodies, chains, act=act, by=by, instant=instant)
         _move_heads(chains.values())
         project(list(zip(known, bodies, stamps, strict=True)))
     return act
@@ -79,7 +74,7 @@ def project(said: Sequence[tuple[kinds.Kind, kinds.Body, kinds.Stamp]]) -> None:
         if known.apply:
             known.apply(items)
         elif known.model:
-            bulk.insert([kinds.row_of(body, stamp, known) for body, stamp in items])
+            bulk.insert_columns(known.model, kinds.columns_of(items, known))
 
 
 def _lock(names: set[str]) -> dict[str, Chain]:
@@ -103,18 +98,26 @@ def _move_heads(chains: Iterable[Chain]) -> None:
         )
 
 
-def _entry(
-    chain: Chain, kind: str, text: str, body: dict, act: uuid.UUID, by: uuid.UUID, instant: datetime.datetime
-) -> Entry:
-    """The next entry of a chain; the chain is moved on."""
-    chain.n += 1
-    whole = entry_text(
-        act=str(act), body=text, by=str(by), chain=chain.id, format=kinds.FORMAT, kind=kind, n=chain.n,
-        prev=chain.head, recorded_at=plain(instant),
-    )  # fmt: skip
-    chain.head = sha256(whole)
-    thing = body.get("id")
-    return Entry(
-        chain=chain.id, n=chain.n, act=act, kind=kind, thing=uuid.UUID(thing) if thing else None, by=by,
-        recorded_at=instant, format=kinds.FORMAT, text=whole, hash=chain.head,
-    )  # fmt: skip
+def _append(
+    facts: Sequence[Fact], texts: Sequence[str], bodies: Sequence[dict], chains: dict[str, Chain], *,
+    act: uuid.UUID, by: uuid.UUID, instant: datetime.datetime,
+) -> list[kinds.Stamp]:  # fmt: skip
+    """Number, link and hash the entries, and insert them; the chains are moved on."""
+    columns: dict[str, list[Any]] = {name: [] for name in ("chain", "n", "kind", "thing", "text", "hash")}
+    stamps = []
+    said = {"act": str(act), "by": str(by), "recorded_at": plain(instant)}
+    for fact, text, body in zip(facts, texts, bodies, strict=True):
+        chain = chains[fact.chain]
+        chain.n += 1
+        whole = entry_text(
+            body=text, chain=chain.id, format=kinds.FORMAT, kind=fact.kind, n=chain.n, prev=chain.head, **said
+        )
+        chain.head = sha256(whole)
+        thing = body.get("id")
+        row = (chain.id, chain.n, fact.kind, uuid.UUID(thing) if thing else None, whole, chain.head)
+        for column, value in zip(columns.values(), row, strict=True):
+            column.append(value)
+        stamps.append(kinds.Stamp(chain.id, chain.n, act, by, instant))
+    same = {"act": act, "by": by, "recorded_at": instant, "format": kinds.FORMAT}
+    bulk.insert_columns(Entry, columns | {name: [value] * len(stamps) for name, value in same.items()})
+    return stamps
