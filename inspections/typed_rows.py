@@ -11,8 +11,9 @@ from uuid import UUID
 from django.db.models import Max
 
 from fleet.ledger.writing import Fact
-from fleet.models import ShellFitting, ShellHalf, folded
-from fleet.registering import fact_of, instruments_named, persons_named
+from fleet.models import ShellHalf, folded
+from fleet.registering import instruments_named, persons_named
+from inspections.entry_bodies import new_row
 from inspections.facts import EventFact, Happened, MeterFact, ReadingFact
 from inspections.models import BOUNDS_UM, WORK, Event, EventKind, MeterEntry, Quantity, Reading
 from inspections.visiting import Machines, NotRecorded, Openings
@@ -99,22 +100,24 @@ def _person(given: UUID | str | None, people: dict[str, UUID]) -> UUID | None:
     return people.get(_folded(given)) if isinstance(given, str) else given
 
 
-def reading_row(fact: ReadingFact, people: dict, instruments: dict, common: dict[str, Any]) -> Reading:
+def reading_row(fact: ReadingFact, people: dict, instruments: dict, common: dict[str, Any]) -> Fact:
+    """The entry of a reading; a radial clearance is doubled here and only here."""
     assert fact.visit_id is not None  # assigned before rows are made
     double = 2 if fact.basis == "radial" and fact.quantity == Quantity.CLEARANCE else 1
     value, low, high = (None if n is None else n * double for n in (fact.value_um, fact.low_um, fact.high_um))
     for number in (value, low, high):
         _within_bounds(fact.quantity, number, fact)
-    return Reading(
-        id=uuid.uuid4(), bearing_id=fact.bearing, visit_id=fact.visit_id, quantity=fact.quantity, basis=fact.basis,
-        end=fact.end, clock=fact.clock, stage=fact.stage, method=fact.method,
-        instrument_id=instruments.get(_folded(fact.instrument)) if fact.instrument else None,
-        step_um=None if fact.step_um is None else fact.step_um * double, typed=fact.typed, unit=fact.unit,
-        value_um=value, low_um=low, high_um=high, repeat=fact.repeat, counts=fact.counts,
-        not_for_wear=fact.not_for_wear, not_for_wear_because=fact.not_for_wear_because,
-        conditions=fact.conditions, measured_by=_person(fact.measured_by, people),
-        checked_by=_person(fact.checked_by, people), supersedes=fact.supersedes, **_from_sheet(fact, common),
-    )  # fmt: skip
+    values = {
+        "bearing_id": fact.bearing, "visit_id": fact.visit_id, "quantity": fact.quantity, "basis": fact.basis,
+        "end": fact.end, "clock": fact.clock, "stage": fact.stage, "method": fact.method,
+        "instrument_id": instruments.get(_folded(fact.instrument)) if fact.instrument else None,
+        "step_um": None if fact.step_um is None else fact.step_um * double, "typed": fact.typed, "unit": fact.unit,
+        "value_um": value, "low_um": low, "high_um": high, "repeat": fact.repeat, "counts": fact.counts,
+        "not_for_wear": fact.not_for_wear, "not_for_wear_because": fact.not_for_wear_because,
+        "conditions": fact.conditions, "measured_by": _person(fact.measured_by, people),
+        "checked_by": _person(fact.checked_by, people), "supersedes": fact.supersedes, **_from_sheet(fact, common),
+    }  # fmt: skip
+    return new_row(f"bearing:{fact.bearing}", "reading", values)
 
 
 def _within_bounds(quantity: str, number: Decimal | None, fact: ReadingFact) -> None:
@@ -126,16 +129,19 @@ def _within_bounds(quantity: str, number: Decimal | None, fact: ReadingFact) -> 
         )
 
 
-def event_row(fact: EventFact, people: dict, common: dict[str, Any]) -> Event:
-    return Event(
-        id=uuid.uuid4(), place_id=fact.place, bearing_id=fact.bearing, visit_id=fact.visit_id, kind=fact.kind,
-        half=fact.half, shell=fact.shell, reason=fact.reason, outcome=fact.outcome,
-        contact_percent=fact.contact_percent, done_by=_person(fact.done_by, people),
-        checked_by=_person(fact.checked_by, people), supersedes=fact.supersedes, **_from_sheet(fact, common),
-    )  # fmt: skip
+def event_row(fact: EventFact, machines: Machines, people: dict, common: dict[str, Any]) -> Fact:
+    """The entry of an event, on its bearing's chain or, of the whole pump, on the machine's."""
+    values = {
+        "place_id": fact.place, "bearing_id": fact.bearing, "visit_id": fact.visit_id, "kind": fact.kind,
+        "half": fact.half, "shell": fact.shell, "reason": fact.reason, "outcome": fact.outcome,
+        "contact_percent": fact.contact_percent, "done_by": _person(fact.done_by, people),
+        "checked_by": _person(fact.checked_by, people), "supersedes": fact.supersedes, **_from_sheet(fact, common),
+    }  # fmt: skip
+    chain = f"bearing:{fact.bearing}" if fact.bearing else f"pump:{machines.on(fact.place, fact.on)}"
+    return new_row(chain, "event", values)
 
 
-def meter_rows(facts: Sequence[Happened], machines: Machines, common: dict[str, Any]) -> list[MeterEntry]:
+def meter_rows(facts: Sequence[Happened], machines: Machines, common: dict[str, Any]) -> list[Fact]:
     """Meter entries; what only stood beside something else counts once per machine and day, and not beside an entry proper."""
     given = [fact for fact in facts if isinstance(fact, MeterFact)]
     if not given:
@@ -150,11 +156,11 @@ def meter_rows(facts: Sequence[Happened], machines: Machines, common: dict[str, 
         if fact.beside and (machine, fact.on) in taken:
             continue
         taken.add((machine, fact.on))
-        row = MeterEntry(
-            id=uuid.uuid4(), machine_id=machine, place_id=fact.place, hours=fact.hours, reset=fact.reset,
-            hours_before=fact.hours_before, starts=fact.starts, **_from_sheet(fact, common),
-        )  # fmt: skip
-        rows.append(row)
+        values = {
+            "machine_id": machine, "place_id": fact.place, "hours": fact.hours, "reset": fact.reset,
+            "hours_before": fact.hours_before, "starts": fact.starts, **_from_sheet(fact, common),
+        }  # fmt: skip
+        rows.append(new_row(f"pump:{machine}", "meter", values))
     return rows
 
 
@@ -179,12 +185,13 @@ def shell_facts(facts: Sequence[Happened], machines: Machines) -> list[Fact]:
         for half in (fact.half,) if fact.half else ("lower", "upper"):
             key = (machines.site[fact.place], fact.shell, half)
             if fact.shell and key not in known:
-                row = ShellHalf(id=uuid.uuid4(), site_id=key[0], serial=fact.shell, half=half)
-                known[key] = row.id
-                made.append(fact_of(row))
-            fitting = ShellFitting(
-                bearing_id=fact.bearing, half=half, shell_id=known.get(key) if fact.shell else None,
-                from_on=fact.on, precision=fact.precision,
-            )  # fmt: skip
-            fitted.append(fact_of(fitting))
+                values = {"site_id": key[0], "serial": fact.shell, "half": half}
+                known[key] = uuid.uuid4()
+                # A shell travels between positions, so it stands on no bearing's chain.
+                made.append(new_row("plant", "shell_half", values, known[key]))
+            fitting = {
+                "bearing_id": fact.bearing, "half": half, "shell_id": known.get(key) if fact.shell else None,
+                "from_on": fact.on, "precision": fact.precision,
+            }  # fmt: skip
+            fitted.append(new_row(f"bearing:{fact.bearing}", "shell_fitting", fitting))
     return made + fitted

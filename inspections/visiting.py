@@ -10,6 +10,7 @@ from uuid import UUID
 from fleet.ledger.writing import Fact
 from fleet.models import Installation, Machine, Outage, Place, Rotor, RotorFitting, folded
 from fleet.registering import fact_of
+from inspections.entry_bodies import new_row
 from inspections.facts import EventFact, Happened, MeterFact
 from inspections.models import NO_VISIT, EventKind, Visit
 
@@ -152,13 +153,13 @@ class Openings:
             body = {"of": "visit", "id": opening.id, "set": days, "reason": "a later row of this visit"}
             return Fact(chain, "revision", body=body)
         outage = outages.get((self._machines.site[opening.place], folded(opening.outage)))
-        row = Visit(
-            id=opening.id, machine_id=opening.machine, place_id=opening.place, label=opening.label,
-            why=opening.why, outage_id=outage, outage_words="" if outage else opening.outage[:80],
-            job=opening.job, opened_on=opening.opened, last_on=opening.last, precision=opening.precision,
-            closed_on=opening.closed if closed else None,
-        )  # fmt: skip
-        return Fact(chain, "visit", row)
+        values = {
+            "machine_id": opening.machine, "place_id": opening.place, "label": opening.label, "why": opening.why,
+            "outage_id": outage, "outage_words": "" if outage else opening.outage[:80], "job": opening.job,
+            "opened_on": opening.opened, "last_on": opening.last, "precision": opening.precision,
+            "closed_on": opening.closed if closed else None,
+        }  # fmt: skip
+        return new_row(chain, "visit", values, opening.id)
 
     def _outages(self) -> dict[tuple[UUID, str], UUID]:
         if not any(opening.outage for opening in self.used.values()):

@@ -174,6 +174,12 @@ def test_a_reason_is_needed_and_nothing_is_withdrawn_twice():
         recording.withdraw(row=reading, by=makers.somebody(), reason="again")
 
 
+def test_a_withdrawal_stands_on_the_chain_of_what_it_withdraws():
+    reading = makers.a_reading()
+    recording.withdraw(row=reading, by=makers.somebody(), reason="never measured")
+    assert Entry.objects.get(kind="withdrawal").chain == f"bearing:{reading.bearing_id}"
+
+
 def test_not_for_wear_is_reversible_and_keeps_its_reason():
     reading = makers.a_reading()
     recording.set_not_for_wear(reading=reading, by=makers.somebody(), reason="cap was loose")
