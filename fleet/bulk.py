@@ -4,7 +4,9 @@ Five times faster than bulk_create on either engine (DEVELOPERS.md, benchmark ta
 needs to see one by one.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+import gc
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from typing import Any
 
 from django.db import DEFAULT_DB_ALIAS, connection, connections, models
@@ -80,3 +82,15 @@ def each_once(convert: Callable[[Any], Any], values: Sequence[Any]) -> list[Any]
         except TypeError:  # a list or dict of a JSON column
             found.append(convert(value))
     return found
+
+
+@contextmanager
+def without_collecting() -> Iterator[None]:
+    """No search for circles while many thousands of small things are made at once: it takes a quarter of the time."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()

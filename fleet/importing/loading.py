@@ -168,6 +168,7 @@ def loaders() -> dict[str, Loader]:
     return {word: _LOADERS[word] for word in order}
 
 
+@bulk.without_collecting()
 def import_file(
     data: bytes,
     name: str,
@@ -362,7 +363,7 @@ class _Import:
         ]
         write(facts, by=context.by, act=act)
         if self.loader.known_by_rows:
-            bulk.insert([_sheet_row(sheet, row) for row in self.kept])
+            _know_rows(sheet, self.kept)
         self.result.sheet = sheet
 
     def _only_site(self) -> Site | None:
@@ -388,10 +389,16 @@ def _keep_file(data: bytes) -> StoredFile:
     return file
 
 
-def _sheet_row(sheet: Sheet, row: ParsedRow) -> SheetRow:
-    if row.site is None:
-        raise DatabaseError(f"row {row.number} is to be stored and its site was never resolved")
-    return SheetRow(sheet=sheet, number=row.number, site=row.site, key=row.key, digest=row.digest)
+def _know_rows(sheet: Sheet, rows: Sequence[ParsedRow]) -> None:
+    """Keep by what each stored row is known when it comes again."""
+    astray = next((row.number for row in rows if row.site is None), None)
+    if astray is not None:
+        raise DatabaseError(f"row {astray} is to be stored and its site was never resolved")
+    columns = {
+        "sheet_id": [sheet.pk] * len(rows), "number": [row.number for row in rows], "site": [row.site for row in rows],
+        "key": [row.key for row in rows], "digest": [row.digest for row in rows],
+    }  # fmt: skip
+    bulk.insert_columns(SheetRow, columns)
 
 
 def _same_file(digest: str, holds: str) -> QuerySet[Sheet]:

@@ -12,7 +12,7 @@ from django.db import connection, transaction
 from fleet import bulk
 from fleet.clock import recorded_now
 from fleet.ledger import kinds
-from fleet.ledger.canonical import GENESIS, canonical, entry_text, plain, sha256
+from fleet.ledger.canonical import GENESIS, canonical_of, entry_text, plain, sha256
 from fleet.models.ledger import Chain, Entry
 from fleet.models.recorded import Recorded
 
@@ -57,7 +57,7 @@ def write(facts: Sequence[Fact], *, by: uuid.UUID, act: uuid.UUID | None = None)
         plain(fact.body if fact.row is None else kinds.body_of(fact.row, of))
         for fact, of in zip(facts, known, strict=True)
     ]
-    texts = [canonical(body) for body in bodies]
+    texts = [canonical_of(body) for body in bodies]
     with transaction.atomic():
         chains = _lock({fact.chain for fact in facts})
         instant = recorded_now()

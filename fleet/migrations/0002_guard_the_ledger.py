@@ -4,7 +4,7 @@ from django.db import migrations
 
 from fleet.ledger.triggers import statements
 
-GUARDED = {"fleet_entry": ("chain n", "hash"), "fleet_seal": ("n", "hash")}
+GUARDED = {"fleet_entry": ("chain n",), "fleet_seal": ("n", "hash")}
 
 
 def guard(apps, schema_editor):

@@ -30,10 +30,10 @@ class Entry(models.Model):
     recorded_at = models.DateTimeField()
     format = models.PositiveSmallIntegerField()
     text = models.TextField()
-    hash = models.CharField(max_length=64, unique=True)
+    hash = models.CharField(max_length=64)
 
     # Columns that INSERT OR REPLACE could collide on, for the guard.
-    GUARDED = ("chain n", "hash")
+    GUARDED = ("chain n",)
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["chain", "n"], name="entry_number_once_per_chain")]

@@ -30,7 +30,7 @@ class Recorded(models.Model):
     STAMPS = ("act", "chain", "entry_n", "recorded_at", "recorded_by", "withdrawn_by")
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
-    act = models.UUIDField(db_index=True)
+    act = models.UUIDField()
     chain = models.CharField(max_length=80)
     entry_n = models.PositiveBigIntegerField()
     recorded_at = models.DateTimeField()

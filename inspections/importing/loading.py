@@ -31,7 +31,7 @@ from inspections.importing.needs import needs
 from inspections.importing.remarks import remarks_that_name_work
 from inspections.importing.template import COLUMNS, HOURS, METER_RESET, PERCENT, READING
 from inspections.models import WORK, EventKind
-from inspections.recording import quantity_of, record_history, without_collecting
+from inspections.recording import quantity_of, record_history
 
 # From so many different first days of months on, a column of dates is asked about: by chance one in 30 to the sixth.
 FIRST_DAYS = 6
@@ -50,17 +50,15 @@ class HistoryLoader(Loader):
 
     def check(self, parsed: Parsed, context: Context) -> Iterable[Finding]:
         """Faults within rows, then questions between rows and to the record."""
-        with without_collecting():
-            findings = [one for row in parsed.rows for one in needs(row)]
-            findings += _new_words(parsed.rows)
-            findings += _first_days(parsed.rows)
-            return findings + list(_Comparison(parsed.rows, context).run())
+        findings = [one for row in parsed.rows for one in needs(row)]
+        findings += _new_words(parsed.rows)
+        findings += _first_days(parsed.rows)
+        return findings + list(_Comparison(parsed.rows, context).run())
 
     def prepare(self, rows: Sequence[ParsedRow], context: Context) -> None:
         """Rows as facts."""
-        with without_collecting():
-            maker = _FactMaker(context.options.decimal_comma, given_order(rows))
-            context.memory["facts"] = maker.run(rows, context.memory["places"])
+        maker = _FactMaker(context.options.decimal_comma, given_order(rows))
+        context.memory["facts"] = maker.run(rows, context.memory["places"])
 
     def store(self, rows: Sequence[ParsedRow], context: Context, act: uuid.UUID) -> tuple[int, int]:
         """One act for all rows."""

@@ -77,8 +77,10 @@ class Reason(models.TextChoices):
 class Event(FromSheet):
     """One event; of one bearing, or of the whole pump where `bearing` is empty."""
 
-    place = models.ForeignKey(Place, models.PROTECT, related_name="events")
-    bearing = models.ForeignKey(Bearing, models.PROTECT, null=True, blank=True, related_name="events")
+    place = models.ForeignKey(Place, models.PROTECT, related_name="events", db_index=False)
+    bearing = models.ForeignKey(
+        Bearing, models.PROTECT, null=True, blank=True, related_name="events", db_index=False
+    )
     visit = models.ForeignKey(Visit, models.PROTECT, null=True, blank=True, related_name="events")
     kind = models.CharField(max_length=40, help_text="a kind of `EventKind`, or one of the plant's own")
     half = models.CharField(max_length=5, choices=Half.choices, blank=True, help_text="empty: both")
@@ -109,7 +111,7 @@ class Event(FromSheet):
 class MeterEntry(FromSheet):
     """The hour meter (and starts) of a machine on a day; a reset gives the meter after and, if known, before."""
 
-    machine = models.ForeignKey(Machine, models.PROTECT, related_name="meter_entries")
+    machine = models.ForeignKey(Machine, models.PROTECT, related_name="meter_entries", db_index=False)
     place = models.ForeignKey(Place, models.PROTECT, related_name="meter_entries")
     hours = models.DecimalField(max_digits=12, decimal_places=2)
     reset = models.BooleanField(default=False)

@@ -92,7 +92,8 @@ class ReadingQuerySet(RecordedQuerySet):
 
 
 class Reading(FromSheet):
-    bearing = models.ForeignKey(Bearing, models.PROTECT, related_name="readings")
+    # The index of bearing and day serves for the bearing alone too.
+    bearing = models.ForeignKey(Bearing, models.PROTECT, related_name="readings", db_index=False)
     visit = models.ForeignKey(Visit, models.PROTECT, related_name="readings")
     quantity = models.CharField(max_length=12, choices=Quantity.choices)
     basis = models.CharField(max_length=10, choices=Basis.choices, default=Basis.DIAMETRAL)
