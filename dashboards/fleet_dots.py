@@ -135,7 +135,9 @@ def _frame(axis: TimeAxis, ground: float, width: float, kept: float, clear: floa
     parts, names, free_from = [element("defs", hatch(f"{axis.ident}-hatch"))], [], 0.0
     least = min(width, LEAST_WIDE)
     for outage, x, band in axis.bands(0.9 if width == WIDE else 2.4):
-        place = {"x": pct(x), "y": 2.0, "width": pct(band), "height": ground - 2}
+        place: dict[str, str | float | None] = {
+            "x": pct(x), "y": 2.0, "width": pct(band), "height": ground - 2,
+        }  # fmt: skip
         parts.append(hatched(f"{axis.ident}-hatch", outage.label, **place))
         month = day(outage.start, "month")
         at, needs = (x + band) / 100 * least + 4, text_width(month)

@@ -394,7 +394,7 @@ def _know_rows(sheet: Sheet, rows: Sequence[ParsedRow]) -> None:
     astray = next((row.number for row in rows if row.site is None), None)
     if astray is not None:
         raise DatabaseError(f"row {astray} is to be stored and its site was never resolved")
-    columns = {
+    columns: dict[str, list[Any]] = {
         "sheet_id": [sheet.pk] * len(rows), "number": [row.number for row in rows], "site": [row.site for row in rows],
         "key": [row.key for row in rows], "digest": [row.digest for row in rows],
     }  # fmt: skip

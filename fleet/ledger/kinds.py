@@ -123,16 +123,14 @@ def columns_of(items: Sequence[tuple[Body, Stamp]], known: Kind) -> dict[str, li
         "withdrawn_by": [None] * len(stamps),
     }
     for f in known.fields:
-        target = f.target_field if isinstance(f, models.ForeignKey) else f
         # A body leaves out what is empty: it reads back as the field's own default.
-        values = [body.get(f.attname, _ABSENT) for body, _ in items]
-        columns[f.attname] = each_once(
-            lambda value, f=f, target=target: (
-                f.get_default() if value is _ABSENT else target.to_python(value)
-            ),
-            values,
-        )
+        columns[f.attname] = each_once(_reader(f), [body.get(f.attname, _ABSENT) for body, _ in items])
     return columns
 
 
 _ABSENT = object()
+
+
+def _reader(f: models.Field) -> Callable[[Any], Any]:
+    target = f.target_field if isinstance(f, models.ForeignKey) else f
+    return lambda value: f.get_default() if value is _ABSENT else target.to_python(value)
