@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -33,7 +35,7 @@ def chunks(n: int, threads: bool) -> list[slice]:
     return [slice(i, min(i + size, n)) for i in range(0, n, size)]
 
 
-def spread_out(task, parts: list[slice], threads: bool) -> list:
+def spread_out(task: Callable[[slice], Any], parts: list[slice], threads: bool) -> list[Any]:
     """Run the task on every part, in order; kernels release the interpreter lock."""
     if threads and len(parts) > 1:
         with ThreadPoolExecutor(2) as pool:
@@ -84,7 +86,7 @@ class Clouds:
         weight, value = self.parts[:, 0], self.parts[:, column]
         mean = np.bincount(self.owner, weight * value, minlength=n)
         square = np.bincount(self.owner, weight * (value - mean[self.owner]) ** 2, minlength=n)
-        return mean, square
+        return np.asarray(mean, dtype=np.float64), np.asarray(square, dtype=np.float64)
 
 
 def believe(

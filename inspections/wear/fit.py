@@ -364,7 +364,7 @@ def _with_effects(
         effect_cov=tuple(tuple(row) for row in solved.cov.tolist()),
         method_bias_sd=spread or {},
     )
-    return replace(p, **fleet_taper(o.f, p))
+    return fleet_taper(o.f, p)
 
 
 def _designs(

@@ -2,30 +2,32 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
-from .history import FloatArray, Kind
+from .history import FloatArray, IntArray, Kind
 from .layout import Frame
 from .population import Params
 
 
-def wear_since_start(f: Frame) -> tuple[FloatArray, FloatArray]:
+def wear_since_start(f: Frame) -> tuple[FloatArray, IntArray]:
     """(E,) exposure gone since the present life or level began, kh; and the number of that life."""
     h = f.histories
     begins = np.isin(h.kind, [Kind.NEW_LIFE, Kind.NEW_BASELINE, Kind.UNSURE])
     begins[h.start[:-1][np.diff(h.start) > 0]] = True
-    number = np.cumsum(begins) - 1
+    number = np.cumsum(begins).astype(np.int64) - 1
     total = np.cumsum(f.du)
     at = total[begins]
     return total - at[number] if len(at) else total, number
 
 
-def fleet_taper(f: Frame, p: Params) -> dict[str, float]:
-    """Fleet mean and spread of the taper's growth per um of wear, and the sd of one taper reading."""
+def fleet_taper(f: Frame, p: Params) -> Params:
+    """The parameters with the taper's growth per um of wear (mean, spread) and the sd of a taper reading."""
     h = f.histories
     seen = f.usable & (h.kind == Kind.READING) & np.isfinite(h.taper_um)
     if seen.sum() < 8:
-        return {}
+        return p
     _, number = wear_since_start(f)
     life, value, taper = number[seen], h.value_um[seen], h.taper_um[seen]
     n = int(number.max()) + 1
@@ -37,7 +39,7 @@ def fleet_taper(f: Frame, p: Params) -> dict[str, float]:
     noise = np.array([p.of_methods(h.methods)[0][h.method[seen]] ** 2]).mean()
     enough = (count >= 2) & (sxx > 20 * noise)
     if enough.sum() < 4:
-        return {}
+        return p
     slope = sxy[enough] / sxx[enough]
     left = np.bincount(life, (y - (sxy / np.maximum(sxx, 1e-9))[life] * x) ** 2, minlength=n)[enough]
     freedom = np.maximum(count[enough] - 2, 0).sum()
@@ -45,7 +47,7 @@ def fleet_taper(f: Frame, p: Params) -> dict[str, float]:
     sd = min(max(sd, 0.5), 3.0 * float(np.sqrt(noise)) + 1.0)
     mean = float(np.clip(np.average(slope, weights=sxx[enough]), -0.5, 1.5))
     spread = float(np.sqrt(np.clip(np.mean((slope - mean) ** 2 - sd**2 / sxx[enough]), 0.05**2, 0.5**2)))
-    return {"taper_mean": mean, "taper_spread": spread, "taper_sd": sd}
+    return replace(p, taper_mean=mean, taper_spread=spread, taper_sd=sd)
 
 
 def taper_now(
