@@ -15,7 +15,7 @@ from inspections.histories import Known, events_of, inputs
 from inspections.measuring import NOT_NAMED, spreads
 from inspections.models import EventKind, Method, Stage
 from inspections.observing import Observation
-from inspections.telling import NEW_BASELINE, NEW_LIFE, STEP, Happening
+from inspections.telling import NEW_BASELINE, NEW_LIFE, STEP, UNSURE, Happening
 from inspections.trend import Trend, TrendDates, TrendFan, TrendLimit, TrendPath, TrendReading, TrendWork
 from inspections.wear.path import Path, path
 
@@ -116,7 +116,7 @@ def _paths(one: Known, fitted: Path):
     for entry, before, after in zip(
         entries, fitted.before[:, 0] + ends, fitted.after[:, 0] + ends, strict=True
     ):
-        if isinstance(entry, Happening) and entry.effect in (NEW_LIFE, NEW_BASELINE):
+        if isinstance(entry, Happening) and entry.effect in (NEW_LIFE, NEW_BASELINE, UNSURE):
             if len(days) > 1:
                 yield TrendPath(tuple(days), tuple(values))
             days, values = [], []
