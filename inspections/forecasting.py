@@ -36,6 +36,7 @@ TEN_PER_CENT = 1.2815515655446004  # of a normal: the 80 % interval leaves a ten
 # Fresh figures of this process, so that a page looked at twice is worked out once.
 _FRESH: OrderedDict[tuple, Figures] = OrderedDict()
 _FRESH_MOST = 20_000
+WORTH_THREADS = 1000  # bearings from which a second thread gains more than it costs
 _FITTED: dict[tuple, tuple[Population, Codes]] = {}
 
 
@@ -122,8 +123,9 @@ def refit(*, by: uuid.UUID, as_of: dt.date | None = None) -> ForecastRun:
     digests = _digests(bearings)
     heads = root_of(leaves())
     known = inputs(bearings, day, codes)
-    population = fit_fleet(known.histories, threads=True)
-    figures = figures_of(known, population, threads=True)
+    threads = len(bearings) > WORTH_THREADS
+    population = fit_fleet(known.histories, threads=threads)
+    figures = figures_of(known, population, threads=threads)
     run = ForecastRun(
         as_of=day, made_at=now(), engine=ENGINE, heads_digest=heads, standing=day == today,
         parameters={"population": population.to_json(), "codes": codes.by_factor, "young": population.young},
