@@ -100,6 +100,7 @@ class Trend:
     quantity: str = "clearance, diametral, µm"
     today_label: str = "today"
     start: date | None = None
+    note: str = ""  # a sentence to stand under the drawing
 
     def first_day(self) -> date:
         """Where the drawing begins: the first thing known, unless a start is asked for."""

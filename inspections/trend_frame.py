@@ -120,6 +120,9 @@ def value_range(trend: Trend) -> tuple[float, float]:
     """Low and high end of the clearance scale: all that was seen, the limits, some of what is coming."""
     values = [r.value_um for r in trend.readings] + [v for p in trend.paths for v in p.values_um]
     values += [bound for r in trend.readings for bound in (r.low_um, r.high_um) if bound is not None]
+    values += [
+        r.value_um + way * WITHIN * r.sd_um for r in trend.readings if not r.is_censored for way in (-1, 1)
+    ]
     limits = [limit.value_um for limit in trend.limits]
     values += limits
     if trend.fan and trend.fan.p50:

@@ -21,6 +21,7 @@ from inspections.wear.path import Path, path
 
 FAN_POINTS = 25
 YEARS_AHEAD = 8
+WORTH_A_WORD_UM = 3.0  # a larger end this far above the mean is seen in the drawing
 MEDIAN = 3  # among the fan's seven quantiles
 
 
@@ -44,6 +45,7 @@ def trend_of(bearing: Bearing, figures: Figures, today: dt.date) -> tuple[Known,
         limits=tuple(_limits(one, figures)),
         outages=tuple(_outages(one, until)),
         dates=_dates(figures),
+        note=_note(fitted) if fitted else "",
     )
     return one, trend
 
@@ -83,9 +85,9 @@ def _readings(one: Known, today: dt.date):
 
 
 def _shown(seen: Observation) -> float | None:
-    """Where a reading stands: the larger end, or the middle or the one end of an interval."""
-    if seen.larger_um is not None:
-        return seen.larger_um
+    """Where a reading stands: the mean of the ends, or the middle or the one end of an interval."""
+    if seen.value_um is not None:
+        return seen.value_um
     ends = [end for end in (seen.low_um, seen.high_um) if end is not None]
     return sum(ends) / len(ends) if ends else None
 
@@ -112,10 +114,7 @@ def _paths(one: Known, fitted: Path):
     """The fitted clearance, one stretch per level: a step stays inside, a new life or baseline breaks it."""
     days: list[dt.date] = []
     values: list[float] = []
-    entries, ends = events_of(one), _larger_end(one, fitted)
-    for entry, before, after in zip(
-        entries, fitted.before[:, 0] + ends, fitted.after[:, 0] + ends, strict=True
-    ):
+    for entry, before, after in zip(events_of(one), fitted.before[:, 0], fitted.after[:, 0], strict=True):
         if isinstance(entry, Happening) and entry.effect in (NEW_LIFE, NEW_BASELINE, UNSURE):
             if len(days) > 1:
                 yield TrendPath(tuple(days), tuple(values))
@@ -128,30 +127,17 @@ def _paths(one: Known, fitted: Path):
             values.append(float(after))
     if days and days[-1] < one.as_of and len(fitted.fan):
         days.append(one.as_of)
-        values.append(float(fitted.fan[0, MEDIAN]))
+        values.append(float(fitted.fan[0, MEDIAN]) - fitted.larger_end_um)
     if len(days) > 1:
         yield TrendPath(tuple(days), tuple(values))
 
 
-def _larger_end(one: Known, fitted: Path) -> np.ndarray:
-    """(E,) what the larger end has over the mean of the ends at each event, um: it grows with the run hours of a life.
-
-    Readings and fan are of the larger end, so the path between them must be too.
-    """
-    begins = [
-        i
-        for i, entry in enumerate(events_of(one))
-        if isinstance(entry, Happening) and entry.effect == NEW_LIFE
-    ]
-    number = np.searchsorted(begins, np.arange(len(fitted.exposure_kh)), side="right") - 1
-    start = (
-        fitted.exposure_kh[np.asarray(begins or [0], dtype=int)[np.maximum(number, 0)]]
-        if len(number)
-        else 0.0
-    )
-    now = float(one.run.at(one.as_of.toordinal())) / 1000.0
-    present = now - fitted.exposure_kh[begins[-1] if begins else 0] if len(number) else 1.0
-    return fitted.larger_end_um * np.clip((fitted.exposure_kh - start) / max(present, 1e-9), 0.0, 1.0)
+def _note(fitted: Path) -> str:
+    """Why the fan begins above the line, where it does."""
+    above = fitted.larger_end_um
+    if above < WORTH_A_WORD_UM:
+        return ""
+    return f"The line follows the mean of the ends; the fan and the limits are of the larger end, about {um(above)} above it."
 
 
 def _fan(fitted: Path, ahead: np.ndarray, today: dt.date) -> TrendFan:
