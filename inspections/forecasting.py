@@ -216,7 +216,7 @@ def _values(one: Known, as_of: dt.date, made: Forecasts, i: int, young: bool) ->
         "p_max_before_following_outage": _number(made.p_max_before_following[i]),
         "advice": ADVICE[made.advice[i]],
         "advice_reason": REASONS[made.advice_reason[i]],
-        "scrapes_left": _number(made.scrapes_left[i]),
+        "scrapes_left": None if np.isnan(made.scrapes_left[i]) else int(made.scrapes_left[i]),
         "surprise": _number(made.surprise[i]),
         "slip_factor": _number(made.slip_factor[i]),
         "detectable_um_per_kh": _number(made.detectable_um_per_kh[i]),
