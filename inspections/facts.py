@@ -29,6 +29,8 @@ class Happened:
     sheet_row: int | None = None
     row_id: str = ""
     entered_at: dt.datetime | None = None
+    id: UUID | None = None
+    """The id a device gave the entry, so that what it sends again is known; empty: one is made."""
 
     @property
     def to(self) -> dt.date:

@@ -22,6 +22,7 @@ from fleet.models import (
     Site,
 )
 from inspections import exposure
+from inspections.conditions import exceptions_um
 from inspections.measuring import NOT_NAMED, spreads, wear_methods
 from inspections.observing import Observation
 from inspections.telling import NEW_BASELINE, NEW_LIFE, RATE_BREAK, STEP, Happening
@@ -308,7 +309,8 @@ def _event(entry: Observation | Happening, exposure_kh: float, one: Known) -> di
         return {"kind": KINDS[entry.effect], "exposure_kh": exposure_kh}
     rough_kh = (entry.last_on - entry.on).days * one.hours_per_day / 1000.0 / np.sqrt(12.0)
     event: dict[str, Any] = {
-        "exposure_kh": exposure_kh, "method": entry.method or "", "extra_sd_um": rough_kh * TYPICAL_UM_PER_KH,
+        "exposure_kh": exposure_kh, "method": entry.method or "",
+        "extra_sd_um": float(np.linalg.norm([rough_kh * TYPICAL_UM_PER_KH, *exceptions_um(entry.conditions)])),
     }  # fmt: skip
     if entry.is_interval:
         low, high = entry.low_um, entry.high_um

@@ -9,6 +9,7 @@ def register_kinds() -> None:
         ("visit", models.Visit),
         ("attendance", models.Attendance),
         ("reading", models.Reading),
+        ("not_measured", models.NotMeasured),
         ("event", models.Event),
         ("meter", models.MeterEntry),
         ("contact_check", models.ContactCheck),

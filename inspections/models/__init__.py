@@ -20,11 +20,11 @@ from inspections.models.event import (
     Reason,
 )
 from inspections.models.forecast import Forecast, ForecastRun
-from inspections.models.reading import BOUNDS_UM, Basis, End, Method, Quantity, Reading, Stage
+from inspections.models.reading import BOUNDS_UM, Basis, End, Method, NotMeasured, Quantity, Reading, Stage
 from inspections.models.visit import Attendance, Precision, Visit
 
 __all__ = [
     "BOUNDS_UM", "EFFECTS", "NO_VISIT", "WHOLE_PUMP", "WORK", "Attendance", "Basis", "ContactCheck",
     "ContactCriteria", "Decision", "Effect", "End", "Event", "EventKind", "Finding", "Forecast", "ForecastRun",
-    "MeterEntry", "Method", "Outcome", "Plan", "Precision", "Quantity", "Reading", "Reason", "Stage", "Visit",
+    "MeterEntry", "Method", "NotMeasured", "Outcome", "Plan", "Precision", "Quantity", "Reading", "Reason", "Stage", "Visit",
 ]  # fmt: skip

@@ -147,3 +147,25 @@ class Reading(FromSheet):
 
     def __str__(self) -> str:
         return f"{self.bearing} {self.on} {self.typed} {self.unit}"
+
+
+class NotMeasured(Recorded):
+    """A station of a visit that could not be measured, and why; what was opened and left out is part of the record."""
+
+    class Because(models.TextChoices):
+        NO_ACCESS = "no_access", "no access to it"
+        NO_GAUGE = "no_gauge", "no gauge for it at hand"
+        NO_TIME = "no_time", "no time in this outage"
+        NOT_OPENED = "not_opened", "not opened so far"
+        DAMAGED = "damaged", "too damaged to measure"
+        OTHER = "other", "another reason"
+
+    bearing = models.ForeignKey(Bearing, models.PROTECT, related_name="not_measured")
+    visit = models.ForeignKey(Visit, models.PROTECT, related_name="not_measured")
+    quantity = models.CharField(max_length=12, choices=Quantity.choices, default=Quantity.CLEARANCE)
+    stage = models.CharField(max_length=8, choices=Stage.choices)
+    end = models.CharField(max_length=3, choices=End.choices, blank=True)
+    clock = models.PositiveSmallIntegerField(null=True, blank=True)
+    because = models.CharField(max_length=12, choices=Because.choices)
+    note = models.CharField(max_length=300, blank=True)
+    entered_at = models.DateTimeField(null=True, blank=True, help_text="a device's own claim")
