@@ -181,8 +181,9 @@ def record_meter(*, place: Place, on: dt.date, hours: Decimal | int, by: UUID, *
 
 
 def open_visit(
-    *, place: Place, on: dt.date, by: UUID, why: str = "", label: str = "", job: str = "", **more: Any
-) -> Visit:
+    *, place: Place, on: dt.date, by: UUID, why: str = "", label: str = "", job: str = "",
+    id: UUID | None = None, **more: Any,
+) -> Visit:  # fmt: skip
     """Open a visit of the machine that stands on a place that day; it stays open until it is closed.
 
     `more` may name `outage`, `outage_words`, `procedure`, `revision`, `entered_at`.
@@ -190,7 +191,7 @@ def open_visit(
     _not_ahead(place, on)
     machine = Machines([Happened(place=place.pk, on=on)]).on(place.pk, on)
     row = Visit(
-        id=uuid.uuid4(), place_id=place.pk, machine_id=machine, opened_on=on, last_on=on, why=why, label=label,
+        id=id or uuid.uuid4(), place_id=place.pk, machine_id=machine, opened_on=on, last_on=on, why=why, label=label,
         job=job, **more,
     )  # fmt: skip
     write([Fact(f"pump:{machine}", "visit", row)], by=by)

@@ -1,0 +1,239 @@
+"""What a reading at the pump is held against and what is expected there: the record as it stood before the visit.
+
+The expectation is that of the day before the visit opened, so that what is read today does not change what was
+expected today. Lengths are um, diametral.
+"""
+
+import datetime as dt
+from collections import OrderedDict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+import numpy as np
+
+from fleet.models import Bearing, Limit, LimitUse, Setting
+from inspections import forecasting
+from inspections.figures import Figures
+from inspections.histories import Known, inputs
+from inspections.measuring import NOT_NAMED, Spread, spreads
+from inspections.models import Reading, Stage, Visit
+from inspections.observing import Measurement, is_vertical
+from inspections.telling import NEW_LIFE, STEP, Happening
+from inspections.verdict import EIGHT_IN_TEN, FAR, Expected, Held, after_scrape
+
+# The range a clearance may have as a share of its journal before one asks (interfaces.md, Questions).
+PER_MILLE = (0.0005, 0.0015, 0.004)
+NEW_METAL, SCRAPED = "new", "scrape"
+END_WORDS = {"in": "pump end", "out": "outer end", "mid": "middle", "": "end not named"}
+USUAL_STATIONS = ("in-12", "out-12")  # the least that shows taper; common practice, no published source
+
+_BEFORE: OrderedDict[tuple, "Before"] = OrderedDict()
+_BEFORE_MOST = 500
+
+
+@dataclass(frozen=True)
+class Station:
+    """Where one measures: an end and a clock position."""
+
+    end: str
+    clock: int | None
+
+    @property
+    def key(self) -> str:
+        return "-".join(str(part) for part in (self.end, self.clock) if part) or "any"
+
+    @property
+    def words(self) -> str:
+        """ "pump end", "outer end, 3 o'clock"."""
+        side = "" if self.clock in (None, 12) else f", {self.clock} o'clock"
+        return f"{END_WORDS[self.end]}{side}"
+
+
+@dataclass(frozen=True)
+class Before:
+    """A bearing as it was known before a visit; `step` is the usual step of a scrape and its sd."""
+
+    known: Known
+    figures: Figures
+    step: tuple[float, float]
+
+
+def before(bearing: Bearing, opened_on: dt.date) -> Before:
+    """What was known of a bearing on the day before a visit opened; kept in the process, it does not change."""
+    run = forecasting.standing_run()
+    population, codes, fitted_as = forecasting.parameters(opened_on, run)
+    key = (bearing.pk, opened_on, run.pk if run else fitted_as)
+    if key not in _BEFORE:
+        read = inputs([bearing], opened_on - dt.timedelta(days=1), codes)
+        figures = forecasting.figures_of(read, population)[bearing.pk]
+        histories = read.histories
+        params = population.pool(int(histories.clock[0])).designs[0]
+        mean, sd = params.of_steps(np.asarray(histories.class_))
+        _BEFORE[key] = Before(read.known[0], figures, (float(mean[0]), float(sd[0])))
+        while len(_BEFORE) > _BEFORE_MOST:
+            _BEFORE.popitem(last=False)
+    return _BEFORE[key]
+
+
+def limits_on(bearing: Bearing, day: dt.date, wear_class: Any = None) -> dict[tuple[str, str], float]:
+    """(quantity, use) -> um in force on a day: the class's, the position's own before it."""
+    found: dict[tuple[str, str], float] = {}
+    for owner in ({"wear_class": wear_class}, {"bearing": bearing}):
+        if None in owner.values():
+            continue
+        rows = Limit.objects.filter(**owner).holding_on(day, "quantity", "use")
+        for key, limit in rows.items():
+            if limit.value_um is None:
+                found.pop(key, None)
+            else:
+                found[key] = float(limit.value_um)
+    return found
+
+
+def held_for(
+    limits: Mapping[tuple[str, str], float], stage: str, work: str, quantity: str = "clearance"
+) -> Held:
+    """As found against the maximum; as left after new metal against the fitting range, else against both in-service limits."""
+
+    def of(use: str) -> float | None:
+        return limits.get((quantity, str(use)))
+
+    if stage == Stage.AS_FOUND:
+        return Held(None, of(LimitUse.IN_SERVICE_MAX))
+    if work == NEW_METAL:
+        return Held(of(LimitUse.FITTING_MIN), of(LimitUse.FITTING_MAX), "fitting range")
+    return Held(of(LimitUse.IN_SERVICE_MIN), of(LimitUse.IN_SERVICE_MAX))
+
+
+def expected_for(
+    known: Before, limits: Mapping[tuple[str, str], float], stage: str, work: str, found: tuple[float, float] | None
+) -> Expected | None:  # fmt: skip
+    """What is expected of a vertical clearance; `found` is (um, sd) as found at this station in this visit."""
+    if stage == Stage.AS_LEFT and work == NEW_METAL:
+        return _fitting(limits) or _rule(known, limits)
+    if stage == Stage.AS_LEFT and found:
+        step, step_sd = known.step if work == SCRAPED else (0.0, 0.0)
+        return after_scrape(*found, step, step_sd)
+    forecast = _forecast(known)
+    if forecast and stage == Stage.AS_LEFT and work == SCRAPED:
+        sd = (forecast.high_um - forecast.low_um) / (2 * EIGHT_IN_TEN)
+        return after_scrape(forecast.mid_um, sd, *known.step)
+    return forecast or _rule(known, limits)
+
+
+def _forecast(known: Before) -> Expected | None:
+    figures = known.figures
+    low, middle, high = (figures[f"clearance_um_{q}"] for q in ("p10", "p50", "p90"))
+    if low is None or middle is None or high is None or not figures["readings"]:
+        return None
+    last = known.known.last
+    return Expected(low, middle, high, float((last.taper_um if last else None) or 0.0))
+
+
+def _fitting(limits: Mapping[tuple[str, str], float]) -> Expected | None:
+    low = limits.get(("clearance", str(LimitUse.FITTING_MIN)))
+    high = limits.get(("clearance", str(LimitUse.FITTING_MAX)))
+    return Expected(low, (low + high) / 2, high) if low is not None and high is not None else None
+
+
+def _rule(known: Before, limits: Mapping[tuple[str, str], float]) -> Expected | None:
+    """Without a forecast: by the journal, else by the limits, wide enough that only a gross slip is asked about."""
+    facts = known.known.facts
+    if facts and facts.journal_diameter_um is not None:
+        least, middle, most = (float(facts.journal_diameter_um) * share for share in PER_MILLE)
+    else:
+        low = limits.get(("clearance", str(LimitUse.FITTING_MIN))) or limits.get(
+            ("clearance", str(LimitUse.FITTING_MAX))
+        )
+        high = limits.get(("clearance", str(LimitUse.IN_SERVICE_MAX))) or (low and 2.5 * low)
+        if not high:
+            return None
+        low = low or high / 3
+        least, middle, most = low / 2, (low + high) / 2, high * 2
+    part = EIGHT_IN_TEN / FAR  # the whole range stands for 99.7 %
+    return Expected(middle - (middle - least) * part, middle, middle + (most - middle) * part, rough=True)
+
+
+def work_so_far(happenings: Sequence[Happening], visit: Visit) -> str:
+    """What was done to a bearing in a visit: new metal, scraped, or nothing that parts as found from as left."""
+    effects = {one.effect for one in happenings if one.visit == visit.pk}
+    return NEW_METAL if NEW_LIFE in effects else SCRAPED if STEP in effects else ""
+
+
+def spread_of(method: str, day: dt.date) -> Spread:
+    """What a method can be trusted to on a day."""
+    return spreads(day).get(method, NOT_NAMED)
+
+
+def stations_of(bearing: Bearing, known: Known, day: dt.date) -> list[Station]:
+    """Where this bearing is measured: as the plant has set it, else as last time, else at both ends on top."""
+    named = Setting.objects.in_force("stations", bearing.place.site, day)
+    if named:
+        return [station(key) for key in named]
+    seen = [
+        m
+        for m in known.story.measured
+        if m.quantity == "clearance" and m.end and is_vertical(m.clock, known.story.load_side)
+    ]
+    if seen:
+        last = max(seen, key=lambda m: (m.on, m.order)).visit
+        found = {Station(m.end, m.clock): None for m in seen if m.visit == last}
+        if {one.end for one in found} >= {"in", "out"}:
+            return sorted(found, key=lambda one: (one.end != "in", one.end, one.clock or 0))
+    return [station(key) for key in USUAL_STATIONS]
+
+
+def station(key: str) -> Station:
+    """A station by its key: `in-12`, `out`, `any`.
+
+    >>> station("in-12"), station("any").words
+    (Station(end='in', clock=12), 'end not named')
+    """
+    end, _, clock = key.partition("-")
+    if end.isdigit():
+        end, clock = "", end
+    return Station(end if end in ("in", "out", "mid") else "", int(clock) if clock.isdigit() else None)
+
+
+def last_at(known: Known, where: Station, quantity: str = "clearance") -> Measurement | None:
+    """The last reading at a station before the visit; of the same end or of the whole bearing where there was none."""
+    seen = [m for m in known.story.measured if m.quantity == quantity and m.counts]
+    for fits in (
+        lambda m: (m.end, m.clock) == (where.end, where.clock),
+        lambda m: m.end == where.end,
+        lambda m: True,
+    ):
+        some = [m for m in seen if fits(m)]
+        if some:
+            return max(some, key=lambda m: (m.on, m.stage == Stage.AS_LEFT, m.order))
+    return None
+
+
+@dataclass(frozen=True)
+class Setup:
+    """The unit and method the bearing is measured with, remembered and not asked."""
+
+    unit: str
+    method: str
+
+
+def setup_of(bearing: Bearing, visit: Visit) -> Setup:
+    """As in this visit, else as last at this bearing, else as last at this site."""
+    rows = Reading.objects.standing().filter(quantity="clearance")
+    for some in (rows.filter(bearing=bearing), rows.filter(bearing__place__site=bearing.place.site_id)):
+        last = some.order_by("-on", "-recorded_at", "-entry_n").values_list("unit", "method").first()
+        if last:
+            return Setup(*last)
+    return Setup("mm", "plastic_strip")
+
+
+def found_at(rows: Sequence[Reading], where: Station, sd_of: Any) -> tuple[float, float] | None:
+    """(um, sd) as found at a station among a visit's readings."""
+    some = [
+        r for r in rows
+        if r.stage == Stage.AS_FOUND and r.quantity == "clearance" and r.counts and r.value_um is not None
+        and (r.end, r.clock) == (where.end, where.clock)
+    ]  # fmt: skip
+    return (float(some[-1].value_um or Decimal(0)), sd_of(some[-1])) if some else None

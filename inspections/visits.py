@@ -1,0 +1,389 @@
+"""The acts of a visit while the bearing is open: opened, measured, checked, scraped, seen, decided, closed.
+
+Every act stores at once. An entry may bring the id that a device gave it; the same id again stores nothing more.
+Lengths are um, diametral; `by` is the inner id of the person who records.
+"""
+
+import datetime as dt
+import uuid
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
+from typing import Any
+from uuid import UUID
+
+from django.db import transaction
+
+from fleet import units
+from fleet.ledger.writing import Fact, write
+from fleet.models import Bearing, Person, Place, Recorded
+from inspections import contact, recording
+from inspections.facts import EventFact
+from inspections.models import (
+    Attendance,
+    ContactCheck,
+    Decision,
+    Event,
+    EventKind,
+    Finding,
+    NotMeasured,
+    Reading,
+    Visit,
+)
+from inspections.visiting import LABEL_REACHES, NotRecorded
+
+MEASURED, RECORDED, CHECKED, SIGNED = "measured", "recorded", "checked", "signed"
+NOTHING_FOUND = "nothing found"
+
+
+class OtherContent(NotRecorded):
+    """An id that is known already, with other content: a question, never an overwriting."""
+
+
+def open_visit_of(place: Place, today: dt.date) -> Visit | None:
+    """The visit of a place that stands open; one left open for longer than an opening takes is no more continued."""
+    rows = Visit.objects.standing().filter(
+        place=place, closed_on__isnull=True, opened_on__gte=today - LABEL_REACHES, opened_on__lte=today
+    )
+    return rows.order_by("-opened_on", "-recorded_at").first()
+
+
+@transaction.atomic
+def begin(
+    *, bearing: Bearing, on: dt.date, by: UUID, measured_by: UUID | None = None, why: str = "", outage: UUID | None = None,
+    id: UUID | None = None, entered_at: dt.datetime | None = None, **more: Any,
+) -> Visit:  # fmt: skip
+    """Continue the open visit of the bearing's pump, or open one; who measures joins it.
+
+    Parameters
+    ----------
+    on : date
+        the site's own day.
+    why, outage : str, UUID
+        known from the plan where an outage runs; they only matter for a new visit.
+    id : UUID, optional
+        the id a device gave the visit it opened; a visit that stands open already takes its place.
+
+    Returns
+    -------
+    Visit
+    """
+    visit = open_visit_of(bearing.place, on)
+    if visit is None:
+        visit = recording.open_visit(
+            place=bearing.place, on=on, by=by, why=why, outage_id=outage, id=id, entered_at=entered_at, **more
+        )
+    attend(visit=visit, person=measured_by or by, part=MEASURED, by=by)
+    attend(visit=visit, person=by, part=RECORDED, by=by)
+    return visit
+
+
+def attend(*, visit: Visit, person: UUID, part: str, by: UUID) -> None:
+    """A person takes part in a visit; once per part."""
+    if not Attendance.objects.standing().filter(visit=visit, person=person, part=part).exists():
+        row = Attendance(id=uuid.uuid4(), visit_id=visit.pk, person_id=person, part=part)
+        write([Fact(_pump(visit), "attendance", row)], by=by)
+
+
+def enter(
+    *, visit: Visit, bearing: Bearing, on: dt.date, value: str, unit: str, by: UUID, id: UUID | None = None,
+    instead_of: Reading | None = None, **facts: Any,
+) -> Reading:  # fmt: skip
+    """Record one reading of a visit as typed.
+
+    Parameters
+    ----------
+    value : str
+        as typed, a decimal comma allowed; a unit behind the number wins over `unit`.
+    instead_of : Reading, optional
+        an earlier measurement at the same station; both stay, this one counts.
+    id : UUID, optional
+        the entry's own id; known already with the same content, the stored reading is returned.
+
+    Raises
+    ------
+    NotRecorded
+        for a value that cannot be, or a visit that is closed.
+    OtherContent
+        where the id is known with another value.
+    """
+    known = _known(Reading, id)
+    if known:
+        if (known.typed, known.bearing_id) != (units.split_unit(value)[0], bearing.pk):
+            raise OtherContent(
+                f"This entry is stored already as {known.typed} {known.unit}; correct that one instead."
+            )
+        return known
+    must_be_open(visit)
+    bare, own_unit = _parted(value)
+    with transaction.atomic():
+        repeat = 1 if instead_of is None else instead_of.repeat + 1
+        reading = recording.record_reading(
+            bearing=bearing, on=on, value=bare, unit=own_unit or unit, by=by, visit=visit, id=id, repeat=repeat,
+            decimal_comma="," in bare, **facts,
+        )  # fmt: skip
+        if instead_of is not None and instead_of.counts:
+            recording.set_counting(reading=instead_of, by=by, reason="measured again", counts=False)
+    return reading
+
+
+def mend(*, reading: Reading, value: str, unit: str, by: UUID, reason: str = "typed wrong") -> Reading:
+    """Put a slip right in one act until the visit closes; both versions are kept.
+
+    Raises
+    ------
+    NotRecorded
+        once the visit is closed, or by somebody who neither measured nor recorded it.
+    """
+    must_be_open(reading.visit)
+    if by not in (reading.recorded_by, reading.measured_by):
+        raise NotRecorded(
+            "Only who measured or recorded a value mends it here. Ask them, or let the engineer correct it with a reason."
+        )
+    bare, own_unit = _parted(value)
+    return recording.correct_reading(
+        reading=reading, by=by, reason=reason, value=bare, unit=own_unit or unit, decimal_comma="," in bare
+    )
+
+
+def could_not_measure(
+    *, visit: Visit, bearing: Bearing, stage: str, because: str, by: UUID, end: str = "", clock: int | None = None,
+    note: str = "", id: UUID | None = None, entered_at: dt.datetime | None = None,
+) -> NotMeasured:  # fmt: skip
+    """A station that could not be measured, and why."""
+    known = _known(NotMeasured, id)
+    if known:
+        return known
+    must_be_open(visit)
+    if because not in NotMeasured.Because.values:
+        raise NotRecorded(f"Say why: {', '.join(str(label) for label in NotMeasured.Because.labels)}.")
+    row = NotMeasured(
+        id=id or uuid.uuid4(), visit_id=visit.pk, bearing_id=bearing.pk, stage=stage, end=end, clock=clock,
+        because=because, note=note[:300], entered_at=entered_at,
+    )  # fmt: skip
+    write([Fact(f"bearing:{bearing.pk}", "not_measured", row)], by=by)
+    return NotMeasured.objects.get(pk=row.pk)
+
+
+def event(
+    *, visit: Visit, bearing: Bearing, kind: str, on: dt.date, by: UUID, id: UUID | None = None, **facts: Any
+) -> Event:
+    """Something done or seen in a visit: a scrape, a new shell, opened and not measured, ..."""
+    known = _known(Event, id)
+    if known:
+        return known
+    must_be_open(visit)
+    if kind == EventKind.OPENED and not str(facts.get("note", "")).strip():
+        raise NotRecorded("Say in a few words why it was opened and not measured.")
+    return recording.record_event(kind=kind, bearing=bearing, on=on, by=by, visit=visit, id=id, **facts)
+
+
+# contact -------------------------------------------------------------------------------------------------
+
+
+def rounds_of(visit: Visit, bearing: Bearing) -> list[ContactCheck]:
+    """The standing contact checks of one bearing in a visit, in order."""
+    rows = ContactCheck.objects.standing().filter(event__visit=visit, event__bearing=bearing)
+    return list(rows.select_related("event").order_by("round", "recorded_at", "entry_n"))
+
+
+def check_contact(
+    *, visit: Visit, bearing: Bearing, on: dt.date, cells: Sequence[Sequence[int]], facts: contact.Facts,
+    criteria: contact.Criteria, by: UUID, drawn: str = "", instead_of: ContactCheck | None = None, note: str = "",
+    id: UUID | None = None, entered_at: dt.datetime | None = None,
+) -> ContactCheck:  # fmt: skip
+    """Keep a print as data with what it was read as, its reasons and whose criteria; numbered by round.
+
+    Parameters
+    ----------
+    cells : rows around by columns along
+        0 none, 1 light, 2 heavy.
+    instead_of : ContactCheck, optional
+        a check of this visit whose cells or facts are mended; both stay.
+
+    Raises
+    ------
+    NotRecorded
+        for a print that is none, or a closed visit.
+    """
+    known = _known(ContactCheck, id)
+    if known:
+        return known
+    must_be_open(visit)
+    try:
+        said = contact.read(cells, facts, criteria)
+    except contact.PatternError as fault:
+        raise NotRecorded(str(fault)) from None
+    number = instead_of.round if instead_of else len(rounds_of(visit, bearing)) + 1
+    with transaction.atomic():
+        act = uuid.uuid4()
+        if instead_of is not None:
+            write(
+                [
+                    _takes_back(instead_of, "contact_check", "cells mended"),
+                    _takes_back(instead_of.event, "event", "cells mended"),
+                ],
+                by=by,
+                act=act,
+            )
+        done: Event = recording.record_history(
+            [
+                EventFact(
+                    place=bearing.place_id, bearing=bearing.pk, on=on, kind=str(EventKind.CONTACT_CHECK),
+                    visit_id=visit.pk, half=facts.half, outcome=said.outcome or "", note=note, done_by=by,
+                    contact_percent=Decimal(str(round(100 * said.coverage, 1))) if said.meaningful else None,
+                    supersedes=instead_of.event_id if instead_of else None, entered_at=entered_at,
+                )
+            ],
+            by=by, act=act,
+        ).events[0]  # fmt: skip
+        row = ContactCheck(
+            id=id or uuid.uuid4(), event_id=done.id, round=number, half=facts.half, in_place=facts.in_place,
+            bedded_by_hand=facts.bedded_by_hand, supersedes=instead_of.pk if instead_of else None,
+            pattern={"cells": [list(map(int, line)) for line in cells], "drawn": drawn, "first_end": facts.first_end},
+            worn={"arc_deg": facts.worn_arc_deg} if facts.worn_arc_deg is not None else {},
+            conditions=_conditions(facts, said),
+        )  # fmt: skip
+        write([Fact(f"bearing:{bearing.pk}", "contact_check", row)], by=by, act=act)
+    return ContactCheck.objects.select_related("event").get(pk=row.pk)
+
+
+def _conditions(facts: contact.Facts, said: contact.Reading) -> dict[str, Any]:
+    """How it was taken and what it was read as; numbers rounded so that the entry says them in few digits."""
+    kept = {
+        "film": facts.film, "seat": facts.seat, "turned_deg": facts.turned_deg, "clearance_um": facts.clearance_um,
+        "load_side": facts.load_side, "first_side": facts.first_side, "shape": said.shape, "end": said.end,
+        "headline": said.headline, "reasons": [[one.code, one.sentence, one.basis] for one in said.reasons],
+        "coverage": round(said.coverage, 4), "arc_deg": round(said.arc.deg, 1), "criteria": said.criteria,
+    }  # fmt: skip
+    return {name: value for name, value in kept.items() if value not in (None, "")}
+
+
+# what was seen, decided, closed ----------------------------------------------------------------------------
+
+
+def see(
+    *, visit: Visit, bearing: Bearing, on: dt.date, by: UUID, parts: Mapping[str, Mapping[str, Any]], note: str = "",
+    id: UUID | None = None, entered_at: dt.datetime | None = None,
+) -> Event:  # fmt: skip
+    """What was seen, by part: {"journal": {"words": [...], "where": "", "note": ""}}; no part at all: nothing found."""
+    known = _known(Event, id)
+    if known:
+        return known
+    must_be_open(visit)
+    said = {part: one for part, one in parts.items() if one.get("words") or one.get("note")}
+    words = "; ".join(
+        f"{part}: {', '.join(one.get('words', ())) or one['note']}" for part, one in said.items()
+    )
+    with transaction.atomic():
+        act = uuid.uuid4()
+        fact = EventFact(
+            place=bearing.place_id, bearing=bearing.pk, on=on, kind=str(EventKind.FOUND), visit_id=visit.pk,
+            note="; ".join(part for part in (words or NOTHING_FOUND, note) if part), id=id, entered_at=entered_at,
+            done_by=by,
+        )  # fmt: skip
+        done: Event = recording.record_history([fact], by=by, act=act).events[0]
+        rows = [
+            Finding(
+                id=uuid.uuid4(), event_id=done.id, part=part[:20], words=list(one.get("words", ())),
+                where=str(one.get("where", ""))[:80], note=str(one.get("note", ""))[:500],
+            )
+            for part, one in said.items()
+        ]  # fmt: skip
+        write([Fact(f"bearing:{bearing.pk}", "finding", row) for row in rows], by=by, act=act)
+    return Event.objects.get(pk=done.id)
+
+
+def decide(
+    *, bearing: Bearing, on: dt.date, advised: str, decided: str, why: str, by: UUID, role: str = "",
+    outage: UUID | None = None, forecast_hash: str = "",
+) -> Decision:  # fmt: skip
+    """What was advised and decided, by whom and why; a decision against the advice needs its reason.
+
+    Raises
+    ------
+    NotRecorded
+        for a decision other than advised without a reason.
+    """
+    if decided != advised and not why.strip():
+        raise NotRecorded(f"The advice is to {advised}. Say in a few words why it is decided otherwise.")
+    row = Decision(
+        id=uuid.uuid4(), bearing_id=bearing.pk, outage_id=outage, on=on, advised=advised[:10], decided=decided[:20],
+        why=why.strip()[:500], owner_role=role[:16], forecast_hash=forecast_hash,
+    )  # fmt: skip
+    chain = f"bearing:{bearing.pk}"
+    relied = {"decision": row.pk, "figures": forecast_hash, "on": on}
+    write([Fact(chain, "decision", row), Fact(chain, "forecast_relied_on", body=relied)], by=by)
+    return Decision.objects.get(pk=row.pk)
+
+
+def close(
+    *, visit: Visit, on: dt.date, by: UUID, missing: Sequence[NotMeasured], checked_by: UUID | None, needed: Sequence[str] = (),
+) -> None:  # fmt: skip
+    """Close a visit: what was not measured and why, the signatures, the day.
+
+    Parameters
+    ----------
+    missing : sequence of NotMeasured
+        rows not yet stored, each with its reason.
+    needed : sequence of str
+        the signatures the plant asks for: `measured`, `checked`.
+
+    Raises
+    ------
+    NotRecorded
+        where a signature the plant asks for is missing, or one person signs for both.
+    """
+    must_be_open(visit)
+    if CHECKED in needed and checked_by is None:
+        raise NotRecorded("This plant asks that a second person checks the record. Choose who checked it.")
+    if CHECKED in needed and checked_by == by:
+        raise NotRecorded("The second signature must be another person's. Choose who checked it.")
+    signed = [(by, SIGNED)] + ([(checked_by, CHECKED)] if checked_by else [])
+    rows = [Attendance(id=uuid.uuid4(), visit_id=visit.pk, person_id=who, part=part) for who, part in signed]
+    with transaction.atomic():
+        act = uuid.uuid4()
+        write(
+            [Fact(f"bearing:{row.bearing_id}", "not_measured", row) for row in missing]
+            + [Fact(_pump(visit), "attendance", row) for row in rows],
+            by=by, act=act,
+        )  # fmt: skip
+        recording.close_visit(visit=visit, on=max(on, visit.opened_on), by=by)
+
+
+def must_be_open(visit: Visit) -> None:
+    """Refuse what belongs into a visit that is closed already."""
+    if visit.closed_on is not None:
+        raise NotRecorded(
+            f"This visit was closed on {visit.closed_on}. Open a new one, or let the engineer correct the record."
+        )
+
+
+def names_at(site_id: UUID, day: dt.date) -> list[Person]:
+    """The people to pick from on a shared device: who holds a role at the site, or measured there in two years."""
+    since = day - dt.timedelta(days=730)
+    rows = Reading.objects.standing().filter(bearing__place__site=site_id, on__gte=since)
+    measured = set(rows.exclude(measured_by=None).values_list("measured_by", flat=True).distinct())
+    of_site = Person.objects.filter(roles__site=site_id, roles__withdrawn_by=None)
+    return sorted(
+        {*Person.objects.filter(pk__in=measured).exclude(name=""), *of_site.exclude(name="")},
+        key=lambda p: p.folded,
+    )
+
+
+def _known(model: type[Recorded], pk: UUID | None) -> Any:
+    return model._base_manager.filter(pk=pk).first() if pk else None
+
+
+def _parted(value: str) -> tuple[str, str | None]:
+    try:
+        return units.split_unit(value)
+    except units.Unreadable as fault:
+        raise NotRecorded(str(fault)) from None
+
+
+def _pump(visit: Visit) -> str:
+    return f"pump:{visit.machine_id}"
+
+
+def _takes_back(row: Recorded, kind: str, reason: str) -> Fact:
+    return Fact(row.chain, "withdrawal", body={"of": kind, "id": row.pk, "reason": reason})
