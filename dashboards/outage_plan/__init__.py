@@ -1,0 +1,1 @@
+"""Which bearing is rebuilt in which outage: numbers in, values out, no Django."""
