@@ -117,7 +117,7 @@ def reading_row(fact: ReadingFact, people: dict, instruments: dict, common: dict
         "conditions": fact.conditions, "measured_by": _person(fact.measured_by, people),
         "checked_by": _person(fact.checked_by, people), "supersedes": fact.supersedes, **_from_sheet(fact, common),
     }  # fmt: skip
-    return new_row(f"bearing:{fact.bearing}", "reading", values)
+    return new_row(f"bearing:{fact.bearing}", "reading", values, fact.id)
 
 
 def _within_bounds(quantity: str, number: Decimal | None, fact: ReadingFact) -> None:
@@ -138,7 +138,7 @@ def event_row(fact: EventFact, machines: Machines, people: dict, common: dict[st
         "checked_by": _person(fact.checked_by, people), "supersedes": fact.supersedes, **_from_sheet(fact, common),
     }  # fmt: skip
     chain = f"bearing:{fact.bearing}" if fact.bearing else f"pump:{machines.on(fact.place, fact.on)}"
-    return new_row(chain, "event", values)
+    return new_row(chain, "event", values, fact.id)
 
 
 def meter_rows(facts: Sequence[Happened], machines: Machines, common: dict[str, Any]) -> list[Fact]:

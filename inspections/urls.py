@@ -2,11 +2,26 @@
 
 from django.urls import path
 
-from inspections.views import method
+from inspections.views import method, record, record_closing, record_contact
 from inspections.views.bearing import bearing, label
 
+AT = "bearings/<str:pump>/<str:position>/"
 urlpatterns = [
-    path("bearings/<str:pump>/<str:position>/", bearing, name="bearing"),
+    path(AT, bearing, name="bearing"),
+    path(f"{AT}record/", record.start, name="record"),
+    path(f"{AT}record/reading/", record.reading, name="record-reading"),
+    path(f"{AT}record/could-not/", record.could_not, name="record-could-not"),
+    path(f"{AT}record/mend/", record.mend, name="record-mend"),
+    path(f"{AT}record/visit/", record.overview, name="record-overview"),
+    path(f"{AT}record/contact/", record_contact.check, name="record-check"),
+    path(f"{AT}record/print/", record_contact.shown_print, name="record-print"),
+    path(f"{AT}record/scraped/", record_contact.scraped, name="record-scraped"),
+    path(f"{AT}record/seen/", record_closing.seen, name="record-seen"),
+    path(f"{AT}record/work/", record_closing.work, name="record-work"),
+    path(f"{AT}record/opened/", record_closing.opened, name="record-opened"),
+    path(f"{AT}record/close/", record_closing.close, name="record-close"),
+    path(f"{AT}record/receipt/", record_closing.receipt, name="record-receipt"),
+    path(f"{AT}record/sheet/", record_closing.sheet, name="record-sheet"),
     path("b/<uuid:pk>/", label, name="bearing-label"),
     path("method/", method.method, name="method"),
 ]

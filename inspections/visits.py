@@ -183,7 +183,11 @@ def event(
 def rounds_of(visit: Visit, bearing: Bearing) -> list[ContactCheck]:
     """The standing contact checks of one bearing in a visit, in order."""
     rows = ContactCheck.objects.standing().filter(event__visit=visit, event__bearing=bearing)
-    return list(rows.select_related("event").order_by("round", "recorded_at", "entry_n"))
+    found = list(rows.select_related("event").order_by("round", "recorded_at", "entry_n"))
+    for one in found:
+        share = one.event.contact_percent
+        vars(one)["covered"] = "" if share is None else f"{share:.0f} % of the length"
+    return found
 
 
 def check_contact(
@@ -225,7 +229,7 @@ def check_contact(
                 by=by,
                 act=act,
             )
-        done: Event = recording.record_history(
+        done = recording.record_history(
             [
                 EventFact(
                     place=bearing.place_id, bearing=bearing.pk, on=on, kind=str(EventKind.CONTACT_CHECK),
@@ -237,10 +241,10 @@ def check_contact(
             by=by, act=act,
         ).events[0]  # fmt: skip
         row = ContactCheck(
-            id=id or uuid.uuid4(), event_id=done.id, round=number, half=facts.half, in_place=facts.in_place,
+            id=id or uuid.uuid4(), event_id=done, round=number, half=facts.half, in_place=facts.in_place,
             bedded_by_hand=facts.bedded_by_hand, supersedes=instead_of.pk if instead_of else None,
             pattern={"cells": [list(map(int, line)) for line in cells], "drawn": drawn, "first_end": facts.first_end},
-            worn={"arc_deg": facts.worn_arc_deg} if facts.worn_arc_deg is not None else {},
+            worn={"arc_deg": f"{facts.worn_arc_deg:g}"} if facts.worn_arc_deg is not None else {},
             conditions=_conditions(facts, said),
         )  # fmt: skip
         write([Fact(f"bearing:{bearing.pk}", "contact_check", row)], by=by, act=act)
@@ -248,14 +252,17 @@ def check_contact(
 
 
 def _conditions(facts: contact.Facts, said: contact.Reading) -> dict[str, Any]:
-    """How it was taken and what it was read as; numbers rounded so that the entry says them in few digits."""
+    """How it was taken and what it was read as; figures as text, as the ledger wants them."""
     kept = {
         "film": facts.film, "seat": facts.seat, "turned_deg": facts.turned_deg, "clearance_um": facts.clearance_um,
         "load_side": facts.load_side, "first_side": facts.first_side, "shape": said.shape, "end": said.end,
         "headline": said.headline, "reasons": [[one.code, one.sentence, one.basis] for one in said.reasons],
         "coverage": round(said.coverage, 4), "arc_deg": round(said.arc.deg, 1), "criteria": said.criteria,
     }  # fmt: skip
-    return {name: value for name, value in kept.items() if value not in (None, "")}
+    return {
+        name: f"{value:g}" if isinstance(value, float) else value
+        for name, value in kept.items() if value not in (None, "")
+    }  # fmt: skip
 
 
 # what was seen, decided, closed ----------------------------------------------------------------------------
@@ -281,16 +288,16 @@ def see(
             note="; ".join(part for part in (words or NOTHING_FOUND, note) if part), id=id, entered_at=entered_at,
             done_by=by,
         )  # fmt: skip
-        done: Event = recording.record_history([fact], by=by, act=act).events[0]
+        done = recording.record_history([fact], by=by, act=act).events[0]
         rows = [
             Finding(
-                id=uuid.uuid4(), event_id=done.id, part=part[:20], words=list(one.get("words", ())),
+                id=uuid.uuid4(), event_id=done, part=part[:20], words=list(one.get("words", ())),
                 where=str(one.get("where", ""))[:80], note=str(one.get("note", ""))[:500],
             )
             for part, one in said.items()
         ]  # fmt: skip
         write([Fact(f"bearing:{bearing.pk}", "finding", row) for row in rows], by=by, act=act)
-    return Event.objects.get(pk=done.id)
+    return Event.objects.get(pk=done)
 
 
 def decide(
@@ -305,7 +312,7 @@ def decide(
         for a decision other than advised without a reason.
     """
     if decided != advised and not why.strip():
-        raise NotRecorded(f"The advice is to {advised}. Say in a few words why it is decided otherwise.")
+        raise NotRecorded("This is not what is advised. Say in a few words why it is decided so.")
     row = Decision(
         id=uuid.uuid4(), bearing_id=bearing.pk, outage_id=outage, on=on, advised=advised[:10], decided=decided[:20],
         why=why.strip()[:500], owner_role=role[:16], forecast_hash=forecast_hash,

@@ -13,6 +13,13 @@ pytestmark = pytest.mark.django_db
 ROLES = ("mechanic", "foreman", "engineer", "planner", "auditor", "reader", "administrator")
 ALL = dict.fromkeys(ROLES, 200)
 READERS = ALL | {"administrator": 404, "stranger": 404}
+# Recording: who may write down what is measured; other roles at the site are refused, strangers see nothing.
+RECORDERS = dict.fromkeys(("mechanic", "foreman", "engineer"), 200) | dict.fromkeys(
+    ("planner", "auditor", "reader"), 403
+)
+RECORDERS |= {"administrator": 404, "stranger": 404, "out": 302}
+# Without an open visit these lead to the start, where one is begun.
+IN_A_VISIT = RECORDERS | dict.fromkeys(("mechanic", "foreman", "engineer"), 302)
 # By the name of the address: what each role (at its own site) and a stranger get from GET; "out" where signed out.
 SIGN_IN = 302
 TABLE: dict[str, dict[str, int]] = {
@@ -24,6 +31,20 @@ TABLE: dict[str, dict[str, int]] = {
     "watch-list-sheet": ALL | {"stranger": 200, "out": SIGN_IN},
     "method": ALL | {"stranger": 200, "out": SIGN_IN},
     "bearing": READERS | {"out": SIGN_IN},
+    "record": RECORDERS,
+    "record-sheet": RECORDERS,
+    "record-receipt": IN_A_VISIT,
+    "record-reading": IN_A_VISIT,
+    "record-could-not": IN_A_VISIT,
+    "record-mend": IN_A_VISIT,
+    "record-overview": IN_A_VISIT,
+    "record-check": IN_A_VISIT,
+    "record-print": IN_A_VISIT,
+    "record-scraped": IN_A_VISIT,
+    "record-seen": IN_A_VISIT,
+    "record-work": IN_A_VISIT,
+    "record-opened": IN_A_VISIT,
+    "record-close": IN_A_VISIT,
     "bearing-label": dict.fromkeys(ROLES, 302) | {"administrator": 404, "stranger": 404, "out": SIGN_IN},
     "import": ALL | {"stranger": 200, "out": SIGN_IN},
     "import-template": ALL | {"stranger": 200, "out": SIGN_IN},
@@ -42,6 +63,14 @@ def test_every_address_stands_in_the_table():
     assert {pattern.name for pattern in _named(get_resolver())} == set(TABLE)
 
 
+RECORD_PATHS = {
+    "record": "record", "record-sheet": "record/sheet", "record-receipt": "record/receipt", "record-reading": "record/reading",
+    "record-could-not": "record/could-not", "record-mend": "record/mend", "record-overview": "record/visit",
+    "record-check": "record/contact", "record-print": "record/print", "record-scraped": "record/scraped",
+    "record-seen": "record/seen", "record-work": "record/work", "record-opened": "record/opened", "record-close": "record/close",
+}  # fmt: skip
+
+
 @pytest.fixture
 def cast_and_addresses():
     site = makers.a_site(name="Own site")
@@ -52,6 +81,7 @@ def cast_and_addresses():
     )
     arguments = {
         "bearing": "/bearings/Lift 1/DE/",
+        **{name: f"/bearings/Lift 1/DE/{path}/" for name, path in RECORD_PATHS.items()},
         "bearing-label": f"/b/{bearing.pk}/",
         "import-template": "/import/templates/register/",
         "import-done": f"/import/{done.sheet.pk}/",

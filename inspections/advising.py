@@ -1,0 +1,149 @@
+"""What a scrape took and cost, and the advice at the end of a visit, from the record as it stands now. Pure but for the figures.
+
+Lengths um, diametral; the measured step is drawn towards the class's usual step and never negative.
+"""
+
+import hashlib
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import rfc8785
+from scipy.stats import truncnorm
+
+from fleet.templatetags.figures import chance, hours, um
+from inspections.expecting import Before
+from inspections.figures import Figures
+from inspections.saying import following
+
+CLOSE_UP, SCRAPE, REPLACE, ENGINEER = "close up", "scrape again", "replace", "call the engineer"
+CHOICES = (CLOSE_UP, SCRAPE, REPLACE, ENGINEER)
+
+
+@dataclass(frozen=True)
+class Removed:
+    """Metal taken off in a visit: mean and standard uncertainty, um; `measured`: whether readings on both sides say so."""
+
+    mean_um: float
+    sd_um: float
+    measured: bool
+
+
+def removed(
+    found: Sequence[tuple[float, float]], left: Sequence[tuple[float, float]], usual: tuple[float, float]
+) -> Removed:
+    """Metal removed between as found and as left.
+
+    Parameters
+    ----------
+    found, left : sequences of (um, sd)
+        readings of the same stations; all of one side share the sd of one reading (the same hands, gauge and day).
+    usual : (um, sd)
+        the class's usual step.
+
+    Returns
+    -------
+    Removed
+        the normal mean of measured and usual step by their precisions, cut at zero (truncated normal).
+
+    >>> removed([(150.0, 5.0)], [(149.0, 5.0)], (12.0, 6.0)).mean_um > 0
+    True
+    """
+    mean, sd = usual
+    sd = max(sd, 1.0)
+    measured = bool(found and left)
+    if measured:
+        step = sum(v for v, _ in left) / len(left) - sum(v for v, _ in found) / len(found)
+        own = math.hypot(max(s for _, s in found), max(s for _, s in left))
+        weight = sd**2 / (sd**2 + own**2)
+        mean, sd = mean + weight * (step - mean), math.sqrt(weight) * own
+    shape = truncnorm(-mean / sd, math.inf, loc=mean, scale=sd)
+    return Removed(float(shape.mean()), float(shape.std()), measured)
+
+
+def cost_words(taken: Removed, figures: Figures) -> str:
+    """What the removed metal cost in remaining life, at the bearing's own rate."""
+    rate = figures["rate_um_per_kh_p50"]
+    said = f"Metal removed: about {um(taken.mean_um)} give or take {um(2 * taken.sd_um)} (95 % within)"
+    said += "" if taken.measured else ", by the usual step: it was not measured on both sides"
+    if not rate or figures["exposure"] == "calendar":
+        return f"{said}."
+    spent = taken.mean_um / rate * 1000.0
+    months = spent / max(figures["hours_per_day"] or 24.0, 0.1) / 30.44
+    return f"{said}. It cost about {hours(round(spent, -2))} of run at its rate, some {months:.0f} months of its duty."
+
+
+def scraping_words(known: Before, now_um: float | None, n_rounds: int, caution_after: int) -> list[str]:
+    """What to know before the next scrape: never, no room for one more, or a stop after the third round."""
+    facts, figures = known.known.facts, known.figures
+    said = []
+    if facts and not facts.scrapeable:
+        said.append("This shell must not be scraped: if it does not carry, it is replaced.")
+    limit = figures["replace_limit_um"]
+    if now_um is not None and limit is not None and figures["replace_limit_from"] != "no_room":
+        step, sd = known.step
+        if now_um + step + 1.645 * sd > limit:
+            said.append(
+                f"One more scrape (about {um(step)}) may pass the replace limit of {um(limit)}: it is {um(now_um)} now."
+            )
+    elif figures["replace_limit_from"] == "no_room":
+        said.append("No room for a scrape below its maximum: if it does not carry, it is replaced.")
+    if n_rounds >= caution_after:
+        said.append(
+            f"Round {n_rounds}: stop and think. If it still does not carry, look for another cause: alignment, a shell "
+            "not seated, the journal (common practice, no published source)."
+        )
+    return said
+
+
+@dataclass(frozen=True)
+class Advice:
+    """What is advised at the end: one of `CHOICES`, why, and the chance behind it."""
+
+    word: str
+    why: str
+    chance: float | None
+
+
+def advise(
+    figures: Figures, *, accepted_risk: float, contact_open: bool, alignment: bool, asked: bool, scrapeable: bool
+) -> Advice:  # fmt: skip
+    """Close up, scrape again, replace, or call the engineer; the first that holds.
+
+    Parameters
+    ----------
+    figures : Figures
+        as of now, this visit's readings among them.
+    accepted_risk : float
+        of passing the maximum before the outage after next.
+    contact_open, alignment : bool
+        the last print of this visit asks for scraping; for a look at the alignment.
+    asked : bool
+        an unlikely reading of this visit was not measured again.
+    """
+    p = figures["p_max_before_following_outage"]
+    risk = (
+        f"It passes its maximum before {following(figures)} with a chance of {chance(p)}."
+        if p is not None
+        else ""
+    )
+    if alignment:
+        return Advice(ENGINEER, "The print shows that the shaft does not lie straight in the shell.", p)
+    if asked or figures["outcome"] == "misfit":
+        return Advice(ENGINEER, f"A reading does not fit what came before. {risk}".strip(), p)
+    if contact_open and not scrapeable:
+        return Advice(REPLACE, "The print asks for scraping, and this shell must not be scraped.", p)
+    if p is not None and p > accepted_risk:
+        return Advice(REPLACE, f"{risk} That is more than the risk this plant accepts.", p)
+    if contact_open:
+        return Advice(SCRAPE, f"The last print asks for scraping. {risk}".strip(), p)
+    if p is None:
+        return Advice(
+            CLOSE_UP, "No limit or no forecast stands against it; nothing was found that asks for more.", p
+        )
+    return Advice(CLOSE_UP, f"{risk} Nothing was found that asks for more.", p)
+
+
+def figures_hash(figures: Figures) -> str:
+    """The SHA-256 of a forecast's row, by which a decision names what it relied on."""
+    return hashlib.sha256(rfc8785.dumps(figures.row())).hexdigest()

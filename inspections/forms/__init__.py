@@ -1,0 +1,1 @@
+"""Forms of what is typed at a bearing."""

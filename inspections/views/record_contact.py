@@ -1,0 +1,213 @@
+"""The contact check at the pump: one tap on a drawn shell, its verdict, cells to mend, rounds of scraping."""
+
+from dataclasses import dataclass
+from typing import Any
+from uuid import UUID
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+
+from inspections import contact, printing, visits
+from inspections.advising import scraping_words
+from inspections.forms.record import ContactForm, new_id, read_cells, write_cells
+from inspections.models import ContactCheck, ContactCriteria, EventKind, Stage
+from inspections.views.record_desk import Desk, at_the_pump
+from inspections.visiting import NotRecorded
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One cell of the picture: its place, its mark, and its words for who does not see it."""
+
+    row: int
+    column: int
+    mark: int
+    label: str
+    word: str
+
+
+@at_the_pump
+def check(desk: Desk) -> HttpResponse:
+    """A new round: tap the shell that looks like the print; it is stored at once and can be mended."""
+    rounds = visits.rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
+    form = ContactForm(
+        desk.request.POST if desk.request.method == "POST" else None, initial=_as_before(desk, rounds)
+    )
+    if desk.request.method == "POST" and form.is_valid():
+        drawn = desk.request.POST.get("drawn", "")
+        cells = (
+            contact.named(drawn).tolist() if drawn in contact.NAMES else contact.named("full_length").tolist()
+        )
+        if _store(desk, form, cells, drawn, None):
+            return redirect(desk.address("record-print"))
+    context = desk.context(
+        form=form, rounds=rounds, number=len(rounds) + 1, eight=printing.eight(), facts=_facts_words(form),
+        cautions=scraping_words(desk.before, _now_um(desk), len(rounds) + 1, criteria_at(desk).caution_after + 1),
+    )  # fmt: skip
+    return render(desk.request, "inspections/record_contact.html", context)
+
+
+@at_the_pump
+def shown_print(desk: Desk) -> HttpResponse:
+    """The last print with its verdict; its cells mended one by one, as a picture or as a table."""
+    rounds = visits.rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
+    if not rounds:
+        return redirect(desk.address("record-check"))
+    last, post = rounds[-1], desk.request.POST
+    form = ContactForm(post if desk.request.method == "POST" else None, initial=_as_stored(last))
+    cells = last.pattern["cells"]
+    changed = False
+    if desk.request.method == "POST":
+        cells, changed = _tapped(post, cells)
+        if "keep" in post and form.is_valid():
+            if cells == last.pattern["cells"] and not form.has_changed():
+                return redirect(desk.address("record-print"))
+            if _store(desk, form, cells, last.pattern.get("drawn", ""), last):
+                return redirect(desk.address("record-print"))
+    as_table = desk.request.GET.get("as") == "table"
+    context = desk.context(
+        form=form, last=last, rounds=rounds, text=write_cells(cells), changed=changed, as_table=as_table,
+        grid=_grid(cells, last), said=last.conditions, outcome=last.event.outcome, facts=_facts_words(form),
+        cautions=scraping_words(desk.before, _now_um(desk), len(rounds), criteria_at(desk).caution_after),
+        picture=printing.drawing(cells, printing.in_words(cells)), ends=_ends(last.pattern.get("first_end", "out")),
+        other_view=desk.address("record-print", **({} if as_table else {"as": "table"})),
+    )  # fmt: skip
+    return render(desk.request, "inspections/record_print.html", context)
+
+
+@at_the_pump
+def scraped(desk: Desk) -> HttpResponse:
+    """Metal was taken off: one tap, and the next round begins."""
+    if desk.request.method == "POST":
+        try:
+            visits.event(
+                visit=desk.visit, bearing=desk.bearing, kind=EventKind.SCRAPE, on=desk.today, by=desk.person,
+                id=_id(desk.request.POST.get("id")),
+            )  # type: ignore[arg-type] # fmt: skip
+        except NotRecorded as fault:
+            messages.error(desk.request, str(fault))
+    rounds = visits.rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
+    return redirect(
+        desk.address("record-check") if rounds else desk.address("record-reading", stage=Stage.AS_LEFT)
+    )
+
+
+def _id(text: str | None) -> Any:
+    try:
+        return UUID(str(text))
+    except ValueError:
+        return None
+
+
+def _store(desk: Desk, form: ContactForm, cells: Any, drawn: str, instead_of: ContactCheck | None) -> bool:
+    said = form.facts()
+    facts = desk.before.known.facts
+    journal = facts.journal_diameter_um if facts else None
+    try:
+        visits.check_contact(
+            visit=desk.visit, bearing=desk.bearing, on=desk.today, cells=cells, drawn=drawn, by=desk.person,
+            instead_of=instead_of, criteria=criteria_at(desk), id=form.cleaned_data["id"],
+            facts=contact.Facts(
+                **said, seat=facts.seat if facts else "", load_side=facts.load_side if facts else "bottom",
+                clearance_um=_now_um(desk), journal_mm=float(journal) / 1000 if journal else None,
+            ),
+        )  # type: ignore[arg-type] # fmt: skip
+    except NotRecorded as fault:
+        messages.error(desk.request, str(fault))
+        return False
+    return True
+
+
+def criteria_at(desk: Desk) -> contact.Criteria:
+    """What this plant accepts as contact today; the shipped default is common practice."""
+    rows = ContactCriteria.objects.standing().filter(site__in=[desk.bearing.place.site_id]) | (
+        ContactCriteria.objects.standing().filter(site__isnull=True)
+    )
+    held = [row for row in rows if row.from_on is None or row.from_on <= desk.today]
+    held.sort(key=lambda row: (row.site_id is not None, str(row.from_on or ""), row.entry_n))
+    if not held:
+        return contact.Criteria()
+    last = held[-1]
+    since = last.from_on.isoformat() if last.from_on else None
+    return contact.Criteria.from_dict(last.body | {"author": last.author, "from_on": since})
+
+
+def _now_um(desk: Desk) -> float | None:
+    """The vertical clearance as it is now: the last stage measured in this visit, else as expected."""
+    for stage in (Stage.AS_LEFT, Stage.AS_FOUND):
+        values = [
+            float(r.value_um) for r in desk.readings
+            if r.stage == stage and r.quantity == "clearance" and r.counts and r.value_um is not None
+        ]  # fmt: skip
+        if values:
+            return sum(values) / len(values)
+    middle = desk.before.figures["clearance_um_p50"]
+    return float(middle) if middle else None
+
+
+def _as_before(desk: Desk, rounds: list[ContactCheck]) -> dict[str, Any]:
+    """A new round is taken as the last one was; the first in place, with dye not said."""
+    if rounds:
+        return _as_stored(rounds[-1])
+    facts = desk.before.known.facts
+    half = "upper" if facts and facts.load_side == "top" else "lower"
+    return {"id": new_id(), "half": half, "in_place": "yes", "film": "", "bedded": "", "first_end": "out"}
+
+
+def _as_stored(row: ContactCheck) -> dict[str, Any]:
+    said = {None: "", True: "yes", False: "no"}
+    return {
+        "id": new_id(), "half": row.half, "in_place": said[row.in_place], "film": row.conditions.get("film", ""),
+        "bedded": said[row.bedded_by_hand], "worn_arc_deg": row.worn.get("arc_deg"),
+        "turned_deg": row.conditions.get("turned_deg"), "first_end": row.pattern.get("first_end", "out"),
+    }  # fmt: skip
+
+
+def _facts_words(form: ContactForm) -> str:
+    """ "lower half, in place, dye thin and even": how it was taken, in one line."""
+    words = []
+    for name, prefix in (("half", ""), ("in_place", ""), ("film", "dye ")):
+        value = form[name].value() or ""
+        label = dict(form.fields[name].choices).get(value, "")  # type: ignore[attr-defined]
+        if value:
+            words.append(f"{prefix}{label}{' half' if name == 'half' else ''}".lower())
+    return ", ".join(words)
+
+
+def _ends(first_end: str) -> tuple[str, str]:
+    return ("pump end", "outer end") if first_end == "in" else ("outer end", "pump end")
+
+
+def _grid(cells: Any, row: ContactCheck) -> list[list[Cell]]:
+    words = printing.row_words(len(cells), row.half)
+    left, right = _ends(row.pattern.get("first_end", "out"))
+    last = len(cells[0]) - 1
+    return [
+        [
+            Cell(
+                i, k, mark,
+                f"row {i + 1}, {words[i]}; column {k + 1}{', ' + left if k == 0 else ', ' + right if k == last else ''}: "
+                f"{printing.MARK_WORDS[mark]}",
+                printing.MARK_WORDS[mark],
+            )
+            for k, mark in enumerate(line)
+        ]
+        for i, line in enumerate(cells)
+    ]  # fmt: skip
+
+
+def _tapped(post: Any, stored: Any) -> tuple[list[list[int]], bool]:
+    """The cells as the page holds them, the tapped one turned on: none, light, heavy, none again."""
+    cells = read_cells(post.get("cells", "")) if post.get("cells") else [list(line) for line in stored]
+    for i, line in enumerate(cells):
+        for k in range(len(line)):
+            chosen = post.get(f"cell-{i}-{k}")
+            if chosen in ("0", "1", "2"):
+                line[k] = int(chosen)
+    tapped = post.get("cell", "")
+    if "," in tapped:
+        i, k = (int(part) for part in tapped.split(",", 1))
+        if 0 <= i < len(cells) and 0 <= k < len(cells[i]):
+            cells[i][k] = (cells[i][k] + 1) % 3
+    return cells, cells != stored

@@ -1,0 +1,212 @@
+"""What every screen at the pump stands on: the bearing, its open visit, what is known, and what this device remembers."""
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property, wraps
+from typing import Any
+from urllib.parse import urlencode
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods
+
+from fleet.access import require
+from fleet.clock import today_at
+from fleet.models import Bearing, Outage, Person
+from inspections import expecting, timeline, visits
+from inspections.addresses import read, written
+from inspections.conditions import USUAL_WORDS, exceptions_um
+from inspections.expecting import Before, Setup, Station
+from inspections.finding_bearings import called
+from inspections.forms.record import new_id
+from inspections.models import Event, EventKind, NotMeasured, Reading, Stage, Visit
+from inspections.timeline import Story
+from inspections.verdict import SIGN, Expected, Held, Verdict, reading_sd_um, verdict, verdict_of_interval
+
+
+@dataclass
+class Desk:
+    """One bearing at the pump. Rows are read once per request."""
+
+    request: HttpRequest
+    bearing: Bearing
+    today: dt.date
+    visit: Visit | None
+
+    @property
+    def person(self) -> Any:
+        return self.request.user.person_id  # type: ignore[union-attr]
+
+    @cached_property
+    def memory(self) -> dict[str, Any]:
+        """What this device remembers of this visit: who measures, unit, method, exceptions."""
+        return dict(self.request.session.get(f"at the pump {self.visit.pk if self.visit else ''}", {}))
+
+    def remember(self, **what: Any) -> None:
+        """Keep for the next screens of this visit."""
+        assert self.visit is not None
+        self.memory.update(what)
+        self.request.session[f"at the pump {self.visit.pk}"] = self.memory
+
+    @cached_property
+    def before(self) -> Before:
+        return expecting.before(self.bearing, self.visit.opened_on if self.visit else self.today)
+
+    @cached_property
+    def limits(self) -> dict[tuple[str, str], float]:
+        facts = self.before.known.facts
+        return expecting.limits_on(self.bearing, self.today, facts.wear_class_id if facts else None)
+
+    @cached_property
+    def stations(self) -> list[Station]:
+        planned = expecting.stations_of(self.bearing, self.before.known, self.today)
+        extra = [Station(r.end, r.clock) for r in self.readings if r.quantity == "clearance"]
+        return list(dict.fromkeys([*planned, *extra]))
+
+    @cached_property
+    def readings(self) -> list[Reading]:
+        """The standing readings of this bearing in this visit, in order."""
+        rows = Reading.objects.standing().filter(visit=self.visit, bearing=self.bearing)
+        found = rows.select_related("visit", "bearing__place__site").order_by("on", "order", "entry_n")
+        return [self.dressed(one) for one in found]
+
+    @cached_property
+    def events(self) -> list[Event]:
+        rows = Event.objects.standing().filter(visit=self.visit, bearing=self.bearing)
+        found = list(rows.prefetch_related("findings").order_by("on", "order", "entry_n"))
+        for one in found:
+            vars(one)["kind_words"] = dict(EventKind.choices).get(one.kind, one.kind.replace("_", " "))  # type: ignore[call-overload]
+        return found
+
+    @cached_property
+    def left_out(self) -> list[NotMeasured]:
+        return list(NotMeasured.objects.standing().filter(visit=self.visit, bearing=self.bearing))
+
+    @cached_property
+    def story(self) -> Story:
+        return timeline.story(self.bearing.pk, self.today)
+
+    @cached_property
+    def work(self) -> str:
+        """`new`, `scrape` or nothing: what parts as found from as left in this visit."""
+        assert self.visit is not None
+        return expecting.work_so_far(self.story.happenings, self.visit) if self.events else ""
+
+    @cached_property
+    def setup(self) -> Setup:
+        assert self.visit is not None
+        known = expecting.setup_of(self.bearing, self.visit)
+        return Setup(self.memory.get("unit") or known.unit, self.memory.get("method") or known.method)
+
+    def sd_um(self, method: str, step_um: float | None, conditions: dict[str, Any]) -> float:
+        """Standard uncertainty of one reading."""
+        return reading_sd_um(
+            expecting.spread_of(method, self.today).sd_um, step_um, exceptions_um(conditions)
+        )
+
+    def sd_of(self, reading: Reading) -> float:
+        step = None if reading.step_um is None else float(reading.step_um)
+        return self.sd_um(reading.method, step, reading.conditions)
+
+    def held(self, stage: str, quantity: str = "clearance") -> Held:
+        return expecting.held_for(self.limits, stage, self.work if stage == Stage.AS_LEFT else "", quantity)
+
+    def expected(self, stage: str, where: Station) -> Expected | None:
+        found = expecting.found_at(self.readings, where, self.sd_of) if stage == Stage.AS_LEFT else None
+        return expecting.expected_for(self.before, self.limits, stage, self.work, found)
+
+    def verdict_on(self, reading: Reading) -> Verdict:
+        """What is said of a stored reading."""
+        held, sd = self.held(reading.stage, reading.quantity), self.sd_of(reading)
+        if reading.value_um is None:
+            low, high = (None if end is None else float(end) for end in (reading.low_um, reading.high_um))
+            return verdict_of_interval(low, high, sd, reading.unit, held)
+        expected = (
+            self.expected(reading.stage, Station(reading.end, reading.clock))
+            if reading.quantity == "clearance" and reading.repeat == 1
+            else None
+        )
+        return verdict(float(reading.value_um), sd, reading.unit, held, expected)
+
+    def is_done(self, stage: str, where: Station) -> bool:
+        """Whether a station was measured at a stage, or is said not to be."""
+        place = (stage, where.end, where.clock)
+        measured = {(r.stage, r.end, r.clock) for r in self.readings if r.quantity == "clearance"}
+        return place in measured or place in {(n.stage, n.end, n.clock) for n in self.left_out}
+
+    def open_stations(self, stage: str) -> list[Station]:
+        return [one for one in self.stations if not self.is_done(stage, one)]
+
+    def address(self, page: str, **query: Any) -> str:
+        """The address of a screen of this bearing, its site in the query."""
+        path = reverse(page, args=[written(self.bearing.place.tag), written(self.bearing.name)])
+        return f"{path}?{urlencode({'site': self.bearing.place.site.name} | query)}"
+
+    @cached_property
+    def to(self) -> dict[str, str]:
+        """The addresses of the screens that others lead to."""
+        pages = ("check", "print", "scraped", "work", "seen", "opened", "close", "sheet")
+        found = {page: self.address(f"record-{page}") for page in pages}
+        for stage in Stage.values:
+            found[stage] = self.address("record-reading", stage=stage)
+        return found
+
+    def dressed(self, reading: Reading) -> Reading:
+        """A reading with what a line of it shows: its unit's sign, its station in words, where it is mended."""
+        vars(reading).update(
+            unit_sign=SIGN.get(reading.unit, reading.unit),
+            where_words=Station(reading.end, reading.clock).words,
+            mend_at=self.address("record-mend", reading=reading.pk),
+        )
+        return reading
+
+    def context(self, **more: Any) -> dict[str, Any]:
+        """What the frame of every screen shows."""
+        return {
+            "desk": self, "bearing": self.bearing, "place": self.bearing.place, "visit": self.visit, "today": self.today,
+            "usual": USUAL_WORDS, "overview": self.address("record-overview") if self.visit else "",
+            "to": self.to, "new_id": new_id(),
+        } | more  # fmt: skip
+
+
+def desk_at(request: HttpRequest, pump: str, position: str) -> Desk:
+    """The desk of an address: 404 for what is not seen, 403 for who may not record."""
+    found = called(request.user, read(pump), read(position), request.GET.get("site", ""))  # type: ignore[arg-type]
+    if len(found) != 1:
+        raise Http404(
+            "No bearing of this name, or not at your sites; where a tag stands at two sites, name the site."
+        )
+    (one,) = found
+    require(request.user, "record", one.place.site)  # type: ignore[arg-type]
+    today = today_at(one.place.site)
+    return Desk(request, one, today, visits.open_visit_of(one.place, today))
+
+
+def at_the_pump(view: Callable[[Desk], HttpResponse]) -> Callable[..., HttpResponse]:
+    """A screen of an open visit; without one it leads to the start, where one is opened."""
+
+    @require_http_methods(["GET", "HEAD", "POST"])
+    @wraps(view)
+    def screen(request: HttpRequest, pump: str, position: str) -> HttpResponse:
+        desk = desk_at(request, pump, position)
+        return view(desk) if desk.visit else redirect(desk.address("record"))
+
+    return screen
+
+
+def outage_now(bearing: Bearing, today: dt.date) -> Outage | None:
+    """The outage that runs at the bearing's site today."""
+    rows = Outage.objects.standing().filter(
+        site=bearing.place.site_id, start_on__lte=today, end_on__gte=today
+    )
+    fitting = [one for one in rows if not one.pumps or bearing.place.tag in one.pumps]
+    return fitting[0] if fitting else None
+
+
+def people_for(desk: Desk) -> list[Person]:
+    """The names to pick from, the one of this account first."""
+    names = visits.names_at(desk.bearing.place.site_id, desk.today)
+    own = Person.objects.get(pk=desk.person)
+    return [own, *(one for one in names if one.pk != own.pk)]
