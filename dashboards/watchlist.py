@@ -124,14 +124,13 @@ class WatchList:
     """The whole list as it is shown."""
 
     all: list[Watched]
-    dated: list[Watched]
-    apart: list[Group] = field(default_factory=list)
+    shown: list[Watched]
     asked: Asked = field(default_factory=Asked)
 
     @property
-    def shown(self) -> list[Watched]:
-        """All rows that are shown, in their order."""
-        return [*self.dated, *(one for group in self.apart for one in group.rows)]
+    def dated(self) -> list[Watched]:
+        """Those shown that have a date."""
+        return [one for one in self.shown if one.is_dated]
 
 
 def watch_list(watched: Iterable[Watched], asked: Asked) -> WatchList:
@@ -139,7 +138,8 @@ def watch_list(watched: Iterable[Watched], asked: Asked) -> WatchList:
     everything = _with_twins(list(watched))
     kept = [one for one in everything if asked.keeps(one)]
     dated = sorted((one for one in kept if one.is_dated), key=Watched.order)
-    return WatchList(everything, dated, _apart([one for one in kept if not one.is_dated]), asked)
+    apart = _apart([one for one in kept if not one.is_dated])
+    return WatchList(everything, [*dated, *(one for group in apart for one in group.rows)], asked)
 
 
 def _with_twins(rows: list[Watched]) -> list[Watched]:
@@ -187,13 +187,16 @@ def _apart(rows: Sequence[Watched]) -> list[Group]:
     return groups
 
 
-def groups(listed: WatchList) -> list[Group]:
-    """The dated rows as one group, or folded by pump or by the outage that is the last before the 1 in 10 date."""
-    if listed.asked.fold == "pump":
-        return _by_pump(listed.dated)
-    if listed.asked.fold == "outage":
-        return _by_outage(listed.dated)
-    return [Group("", listed.dated)] if listed.dated else []
+def groups(rows: Sequence[Watched], fold: str = "") -> list[Group]:
+    """Rows under their headings: dated ones together or folded, then those without a date by what is missing."""
+    dated = [one for one in rows if one.is_dated]
+    if fold == "pump":
+        parted = _by_pump(dated)
+    elif fold == "outage":
+        parted = _by_outage(dated)
+    else:
+        parted = [Group("", dated)] if dated else []
+    return parted + _apart([one for one in rows if not one.is_dated])
 
 
 def _by_pump(rows: Sequence[Watched]) -> list[Group]:

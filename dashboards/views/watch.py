@@ -2,6 +2,7 @@
 
 import datetime as dt
 
+from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
@@ -28,12 +29,16 @@ def watch(request: HttpRequest) -> HttpResponse:
         return render(request, "dashboards/empty.html", {"sites": sites})
     today = today_in("UTC")
     outages = list(Outage.objects.standing().filter(site__in=sites, end_on__gte=today).select_related("site"))
-    shown = {one.bearing.place.site_id for one in listed.shown}
+    page = Paginator(listed.shown, ROWS_A_PAGE).get_page(request.GET.get("page"))
+    shown = {one.bearing.place.site_id for one in page}
     axes = _axes(today, outages, shown)
     context = {
-        "listed": listed, "saying": watchlist.saying(listed), "groups": _tables(listed, axes, len(shown) > 1), "today": today,
+        "listed": listed, "page": page, "saying": watchlist.saying(listed), "today": today, "outages": outages,
+        "groups": _tables(list(page), listed.asked.fold, axes, len(shown) > 1),
         "picture": _picture(listed, axes.head), "choices": watchlist.choices(listed.all, sites),
-        "folds": watchlist.FOLDS, "outages": outages, "query": request.GET.urlencode(), "axes": [charts.axis_marks(axis) for axis in (axes.head, *axes.by_site.values())],
+        "folds": watchlist.FOLDS, "query": request.GET.urlencode(), "earlier": _page(request, page.number - 1),
+        "later": _page(request, page.number + 1),
+        "axes": [charts.axis_marks(axis) for axis in (axes.head, *axes.by_site.values())],
     }  # fmt: skip
     return render(request, "dashboards/watch.html", context)
 
@@ -42,9 +47,7 @@ def watch(request: HttpRequest) -> HttpResponse:
 def watch_sheet(request: HttpRequest) -> HttpResponse:
     """The same list as a workbook, in the columns of the forecast sheet."""
     listed = _listed(request, list(sites_for(request.user)))
-    rows = [
-        one.figures.row() for one in [*listed.dated, *(one for group in listed.apart for one in group.rows)]
-    ]
+    rows = [one.figures.row() for one in listed.shown]
     kind = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
     answer = HttpResponse(xlsx_bytes(COLUMNS, rows, sheet_name="Forecast"), content_type=kind)
     answer["Content-Disposition"] = 'attachment; filename="watch-list.xlsx"'
@@ -73,15 +76,21 @@ def _axes(today: dt.date, outages: list[Outage], shown: set) -> Axes:
     return Axes(charts.TimeAxis(today, end, only), by_site)
 
 
-def _tables(listed: watchlist.WatchList, axes: Axes, show_site: bool) -> list[dict]:
-    parts = [(group, False) for group in watchlist.groups(listed)] + [(group, True) for group in listed.apart]
+def _tables(rows: list[watchlist.Watched], fold: str, axes: Axes, show_site: bool) -> list[dict]:
     return [
         {
-            "heading": group.heading, "note": group.note, "n": len(group.rows), "apart": apart,
+            "heading": group.heading, "note": group.note, "n": len(group.rows),
             "table": WatchTable(group.rows, axes=axes, show_site=show_site),
         }
-        for group, apart in parts
+        for group in watchlist.groups(rows, fold)
     ]  # fmt: skip
+
+
+def _page(request: HttpRequest, number: int) -> str:
+    """The query of another page of the same list."""
+    query = request.GET.copy()
+    query["page"] = str(number)
+    return query.urlencode()
 
 
 def _picture(listed: watchlist.WatchList, axis: charts.TimeAxis) -> dict:

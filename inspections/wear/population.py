@@ -10,6 +10,9 @@ import numpy as np
 
 from .history import FloatArray, Histories, Method
 
+LEAST_SD_UM = (
+    1.0  # no gauge at an open bearing is better, however smooth a record is (common practice, no source)
+)
 FACTORS = ("class_", "site", "service", "position")
 LOG_RATE_PRIOR = (float(np.log(2.0)), 1.0)  # um/kh: a design assumption with no published source
 
@@ -46,9 +49,10 @@ class Params:
 
     def of_methods(self, methods: Sequence[Method]) -> tuple[FloatArray, FloatArray]:
         """(M,) standard uncertainty and bias of each method, um; a method never seen keeps its stated one."""
-        sd = [max(self.method_sd.get(m.name, m.sd_um), 1e-3) for m in methods] or [1.0]
+        fitted = np.array([self.method_sd.get(m.name, m.sd_um) for m in methods] or [1.0])
+        sd = (fitted**4 + LEAST_SD_UM**4) ** 0.25  # smooth, and nothing to a gauge of a few um
         bias = [self.method_bias.get(m.name, 0.0) for m in methods] or [0.0]
-        return np.array(sd), np.array(bias)
+        return sd, np.array(bias)
 
     def bias_sd(self, methods: Sequence[Method]) -> FloatArray:
         """(M,) what the bias of each method may still be, um."""

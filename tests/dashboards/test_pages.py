@@ -76,3 +76,13 @@ def test_whatever_is_asked_the_page_answers(client, query):
     _fleet(1)
     client.force_login(makers.an_account())
     assert client.get(f"/{query}").status_code == 200
+
+
+def test_a_long_list_is_shown_page_by_page_and_the_sentence_speaks_of_all(client, monkeypatch):
+    monkeypatch.setattr("dashboards.views.watch.ROWS_A_PAGE", 2)
+    _fleet(3)
+    client.force_login(makers.an_account())
+    first, second = client.get("/").content.decode(), client.get("/?page=2&fold=pump").content.decode()
+    assert first.count('href="/bearings/') == 2 and second.count('href="/bearings/') == 1
+    assert "of 3 bearings" in first and "of 3 bearings" in second
+    assert "page=2" in first and "page=1&amp;fold=pump" in second

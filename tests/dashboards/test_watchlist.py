@@ -38,7 +38,7 @@ def test_bearings_without_limit_or_reading_stand_apart_with_what_is_missing():
     ]
     listed = watch_list(rows, Asked())
     assert [one.bearing.place.tag for one in listed.dated] == ["A"]
-    assert [(group.heading, len(group.rows)) for group in listed.apart] == [
+    assert [(group.heading, len(group.rows)) for group in groups(listed.shown)[1:]] == [
         ("No limit is set", 1),
         ("No reading yet", 1),
     ]
@@ -87,7 +87,7 @@ def test_folded_by_outage_a_bearing_stands_under_the_last_outage_before_its_1_in
         _watched("A", replace_date_p10="2027-01-01"), _watched("B", replace_date_p10="2027-06-01"),
         _watched("C", replace_date_p10="2029-01-01"),
     ]  # fmt: skip
-    headings = [group.heading for group in groups(watch_list(rows, Asked(fold="outage")))]
+    headings = [group.heading for group in groups(watch_list(rows, Asked()).shown, "outage")]
     assert headings[0].startswith("No outage left")
     assert headings[1] == "In time at the outage of Apr\u00a02027, North"
     assert headings[2] == "In time at a later outage"
@@ -95,7 +95,7 @@ def test_folded_by_outage_a_bearing_stands_under_the_last_outage_before_its_1_in
 
 def test_folded_by_pump_both_ends_stand_together():
     rows = [_watched("A", "DE"), _watched("B", "DE"), _watched("A", "NDE")]
-    assert [len(group.rows) for group in groups(watch_list(rows, Asked(fold="pump")))] == [2, 1]
+    assert [len(group.rows) for group in groups(watch_list(rows, Asked()).shown, "pump")] == [2, 1]
 
 
 def test_an_unknown_fold_is_no_fold():
