@@ -1,8 +1,11 @@
 """One bearing's trend put together: its readings, work, fitted path and fan, limits and outages; and its story as told on the page."""
 
 import datetime as dt
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import groupby, zip_longest
+from typing import Any
+from uuid import UUID
 
 import numpy as np
 
@@ -191,16 +194,20 @@ class Told:
     day: str
     what: list[str]
     how: str
+    visit: UUID | None = None
+    shown: Any = None
+    """What a visit recorded at the pump adds: its prints and its receipt (`showing_visits`)."""
 
 
-def told(one: Known) -> list[Told]:
-    """What happened, the newest first, one visit a line, in plain words."""
+def told(one: Known, shown: Mapping[UUID, Any] | None = None) -> list[Told]:
+    """What happened, the newest first, one visit a line, in plain words; `shown` is what the pump adds, by visit."""
     lines = []
     for _, run in groupby(one.story.entries, key=lambda entry: entry.visit or id(entry)):
         entries = list(run)
         first = entries[0]
         what = [entry.words if isinstance(entry, Happening) else _seen(entry) for entry in entries]
-        lines.append(Told(day(first.on, first.precision), what, _how(first, one)))
+        extra = (shown or {}).get(first.visit) if first.visit else None
+        lines.append(Told(day(first.on, first.precision), what, _how(first, one), first.visit, extra))
     return lines[::-1]
 
 

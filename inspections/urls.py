@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from inspections.views import method, record, record_closing, record_contact
+from inspections.views import labels, method, record, record_closing, record_contact
 from inspections.views.bearing import bearing, label
 
 AT = "bearings/<str:pump>/<str:position>/"
@@ -22,6 +22,7 @@ urlpatterns = [
     path(f"{AT}record/close/", record_closing.close, name="record-close"),
     path(f"{AT}record/receipt/", record_closing.receipt, name="record-receipt"),
     path(f"{AT}record/sheet/", record_closing.sheet, name="record-sheet"),
+    path("labels/", labels.labels, name="labels"),
     path("b/<uuid:pk>/", label, name="bearing-label"),
     path("method/", method.method, name="method"),
 ]

@@ -33,7 +33,7 @@ TABLE: dict[str, dict[str, int]] = {
     "bearing": READERS | {"out": SIGN_IN},
     "record": RECORDERS,
     "record-sheet": RECORDERS,
-    "record-receipt": IN_A_VISIT,
+    "record-receipt": dict.fromkeys(ROLES, 302) | {"administrator": 404, "stranger": 404, "out": SIGN_IN},
     "record-reading": IN_A_VISIT,
     "record-could-not": IN_A_VISIT,
     "record-mend": IN_A_VISIT,
@@ -46,6 +46,7 @@ TABLE: dict[str, dict[str, int]] = {
     "record-opened": IN_A_VISIT,
     "record-close": IN_A_VISIT,
     "bearing-label": dict.fromkeys(ROLES, 302) | {"administrator": 404, "stranger": 404, "out": SIGN_IN},
+    "labels": ALL | {"stranger": 200, "out": SIGN_IN},
     "import": ALL | {"stranger": 200, "out": SIGN_IN},
     "import-template": ALL | {"stranger": 200, "out": SIGN_IN},
     "import-done": READERS | {"out": SIGN_IN},
@@ -112,7 +113,7 @@ def test_who_may_open_it(name, cast_and_addresses):
 def test_nothing_of_another_site_is_named_on_a_strangers_pages(client, cast_and_addresses):
     cast, _ = cast_and_addresses
     client.force_login(cast["stranger"])
-    for address in ("/", "/import/", "/?find=Lift"):
+    for address in ("/", "/import/", "/?find=Lift", "/labels/", "/labels/?site=Own site"):
         page = client.get(address).content.decode()
         assert "Lift 1" not in page and "Own site" not in page
 

@@ -4,11 +4,13 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_safe
 
+from fleet.access import may
 from fleet.clock import today_at
 from fleet.published_rules import suggestions
 from inspections import bearing_facts, charts, forecasting, saying, trending
 from inspections.addresses import bearing_address, read
 from inspections.finding_bearings import called, visible
+from inspections.showing_visits import shown_of
 
 
 @require_safe
@@ -32,10 +34,11 @@ def bearing(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         "readings": charts.trend_table(trend), "fan": charts.fan_table(trend) if trend.fan else None,
         "dates": saying.dates_sentence(figures, today), "rests_on": saying.rests_on(figures),
         "advice": saying.advice_sentence(figures), "slip": saying.slip_sentence(figures),
-        "room": saying.room_sentence(figures), "dots": _dots(figures), "story": trending.told(known),
+        "room": saying.room_sentence(figures), "dots": _dots(figures), "story": trending.told(known, shown_of(one)),
         "suggested": suggestions(diameter, missing), "missing": bearing_facts.missing_words(known),
         "known_facts": bearing_facts.facts(known, figures, today), "following": saying.following(figures),
         "coming": saying.coming(figures),
+        "record": bearing_address(one, "record") if may(request.user, "record", one.place.site) else "",
     }  # fmt: skip
     return render(request, "inspections/bearing.html", context)
 

@@ -268,8 +268,18 @@ def next_step(desk: Desk, rounds: list) -> tuple[str, str]:
     """The one step that comes next: its address and what its button says."""
     if desk.open_stations(Stage.AS_FOUND) and not desk.work and not desk.readings:
         return desk.address("record-reading", stage=Stage.AS_FOUND), "Measure as found"
-    if rounds and rounds[-1].event.outcome == "scrape":
-        return desk.address("record-check"), f"Round {rounds[-1].round}: scrape, then check again"
+    last = rounds[-1].event if rounds else None
+    if (
+        last
+        and last.outcome == "scrape"
+        and any(
+            one.kind == EventKind.SCRAPE and (one.on, one.order) > (last.on, last.order)
+            for one in desk.events
+        )
+    ):
+        return desk.address("record-check"), f"Check again, round {rounds[-1].round + 1}"
+    if last and last.outcome == "scrape":
+        return desk.address("record-print"), f"Round {rounds[-1].round}: scrape, then check again"
     if desk.work and desk.open_stations(Stage.AS_LEFT):
         return desk.address("record-reading", stage=Stage.AS_LEFT), "Measure as left"
     return desk.address("record-close"), "Finish"

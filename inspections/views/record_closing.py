@@ -15,6 +15,7 @@ from inspections.addresses import bearing_address
 from inspections.expecting import SCRAPED, Station
 from inspections.forms.record import WorkForm, new_id
 from inspections.models import Decision, EventKind, NotMeasured, Stage, Visit
+from inspections.showing_visits import DECIDED_WORDS
 from inspections.views.record_desk import Desk, at_the_pump, desk_at, people_for
 from inspections.visiting import NotRecorded
 
@@ -181,13 +182,7 @@ def _closed(desk: Desk, figures: Any, advice: advising.Advice, missing: list, ne
     return visit
 
 
-_SHORT = {
-    "close up": "close_up",
-    "scrape again": "scrape",
-    "replace": "replace",
-    "call the engineer": "engineer",
-}
-DECIDED_WORDS = {short: words for words, short in _SHORT.items()}
+_SHORT = {words: short for short, words in DECIDED_WORDS.items()}
 
 
 def _short(word: str) -> str:
@@ -212,10 +207,10 @@ def _decision_of(visit: Visit, desk: Desk) -> Decision | None:
 
 @require_safe
 def receipt(request: HttpRequest, pump: str, position: str) -> HttpResponse:
-    """What was stored, as a page that can be kept: every figure, every verdict, who, and the number of the act."""
-    desk = desk_at(request, pump, position)
+    """What was stored, as a page that can be kept and that whoever may read may open: figures, verdicts, people."""
+    desk = desk_at(request, pump, position, act="read")
     if "visit" not in request.GET:
-        return redirect(desk.address("record"))
+        return redirect(bearing_address(desk.bearing))
     visit = get_object_or_404(
         Visit.objects.standing(), pk=_uuid(request.GET.get("visit")), place=desk.bearing.place
     )

@@ -171,7 +171,7 @@ class Desk:
         } | more  # fmt: skip
 
 
-def desk_at(request: HttpRequest, pump: str, position: str) -> Desk:
+def desk_at(request: HttpRequest, pump: str, position: str, act: str = "record") -> Desk:
     """The desk of an address: 404 for what is not seen, 403 for who may not record."""
     found = called(request.user, read(pump), read(position), request.GET.get("site", ""))  # type: ignore[arg-type]
     if len(found) != 1:
@@ -179,7 +179,7 @@ def desk_at(request: HttpRequest, pump: str, position: str) -> Desk:
             "No bearing of this name, or not at your sites; where a tag stands at two sites, name the site."
         )
     (one,) = found
-    require(request.user, "record", one.place.site)  # type: ignore[arg-type]
+    require(request.user, act, one.place.site)  # type: ignore[arg-type]
     today = today_at(one.place.site)
     return Desk(request, one, today, visits.open_visit_of(one.place, today))
 

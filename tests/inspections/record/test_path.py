@@ -257,3 +257,80 @@ def test_nothing_is_added_to_a_closed_visit():
     answer = read(client, bearing, "0.3", where="in-12")
     assert answer.status_code == 302 and answer["Location"].split("?")[0] == at(bearing)
     assert not Reading.objects.filter(typed="0.3").exists()
+
+
+def test_the_bearings_page_shows_the_visit_with_its_prints_its_findings_and_its_receipt():
+    bearing = a_worn_bearing()
+    client = a_mechanic(bearing)
+    begin(client, bearing)
+    for _ in range(2):
+        read(client, bearing, "0.205")
+    for drawn in ("both_ends", "full_length"):
+        client.post(at(bearing, "contact/"), {"drawn": drawn, "in_place": "yes", "half": "lower"})
+    client.post(at(bearing, "seen/"), {"words journal": ["scored"]})
+    client.post(at(bearing, "could-not/", stage="as_left", at="in-12"), {"because": "no_time"})
+    page = client.get(f"/bearings/{bearing.place.tag}/{bearing.name}/")
+    assert page.content.decode().count('class="print-heavy"') == 6 + 7
+    text = said(page)
+    assert "Round 1, 29 % of the length" in text or "Round 1, 57 % of the length" in text
+    assert "Scrape both ends, then check again." in text and "journal: scored" in text
+    assert "Not measured as left, pump end: no time in this outage" in text
+    reader = a_mechanic(bearing, "auditor")
+    address = page.content.decode().split("receipt and verdicts")[0].rsplit('href="', 1)[1].split('"')[0]
+    receipt = said(reader.get(address.replace("&amp;", "&")))
+    assert "0.205 mm" in receipt and "Inside the limit of 0.300 mm" in receipt
+
+
+def test_cells_mended_after_the_first_tap_are_read_anew_and_both_prints_are_kept():
+    bearing = a_worn_bearing()
+    client = a_mechanic(bearing)
+    begin(client, bearing)
+    client.post(at(bearing, "contact/"), {"drawn": "both_ends", "in_place": "yes", "half": "lower"})
+    first = ContactCheck.objects.get()
+    page = client.post(at(bearing, "print/"), {"cell": "2,3", "cells": ""})
+    assert "column 4: light" in page.content.decode() and ContactCheck.objects.count() == 1
+    full = "/".join([".......", "+++++++", "#######", "+++++++", "......."])
+    page = client.post(
+        at(bearing, "print/"), {"keep": "yes", "cells": full, "in_place": "yes", "half": "lower"}, follow=True
+    )
+    assert "Acceptable" in said(page)
+    first.refresh_from_db()
+    second = ContactCheck.objects.standing().get()
+    assert first.withdrawn_by and second.supersedes == first.pk and second.round == 1
+    assert Event.objects.standing().filter(kind="contact_check").count() == 1
+
+
+def test_the_print_can_be_mended_as_a_table():
+    bearing = a_worn_bearing()
+    client = a_mechanic(bearing)
+    begin(client, bearing)
+    client.post(at(bearing, "contact/"), {"drawn": "narrow", "in_place": "yes", "half": "lower"})
+    page = client.get(at(bearing, "print/", **{"as": "table"}))
+    assert page.content.decode().count('<select name="cell-') == 35
+    cells = {f"cell-{i}-{k}": "2" if i in (1, 2, 3) else "0" for i in range(5) for k in range(7)}
+    client.post(at(bearing, "print/"), cells | {"keep": "yes", "in_place": "yes", "half": "lower"})
+    assert ContactCheck.objects.standing().get().pattern["cells"][1] == [2] * 7
+
+
+def test_the_third_round_is_followed_by_a_caution_and_a_shell_that_must_not_be_scraped_says_so():
+    bearing = a_worn_bearing(scrapeable=False)
+    client = a_mechanic(bearing)
+    begin(client, bearing)
+    for _ in range(3):
+        page = client.post(
+            at(bearing, "contact/"), {"drawn": "both_ends", "in_place": "yes", "half": "lower"}, follow=True
+        )
+    text = said(page)
+    assert "Round 3: stop and think." in text and "This shell must not be scraped" in text
+
+
+def test_one_more_scrape_that_may_pass_the_replace_limit_is_warned_of():
+    bearing = a_worn_bearing(limits={"in_service_max": 300, "replace": 212})
+    client = a_mechanic(bearing)
+    begin(client, bearing)
+    for _ in range(2):
+        read(client, bearing, "0.205")
+    page = client.post(
+        at(bearing, "contact/"), {"drawn": "both_ends", "in_place": "yes", "half": "lower"}, follow=True
+    )
+    assert "may pass the replace limit of 212 µm" in said(page)

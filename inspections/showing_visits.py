@@ -1,0 +1,68 @@
+"""What the bearing's page shows of a visit recorded at the pump: its prints drawn by round, what was left out, its receipt."""
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+from uuid import UUID
+
+from django.utils.safestring import SafeString
+
+from fleet.models import Bearing
+from inspections import printing
+from inspections.addresses import bearing_address
+from inspections.expecting import Station
+from inspections.models import Attendance, ContactCheck, Decision, NotMeasured, Stage
+
+DECIDED_WORDS = {
+    "close_up": "close up",
+    "scrape": "scrape again",
+    "replace": "replace",
+    "engineer": "call the engineer",
+}
+
+
+@dataclass
+class ShownVisit:
+    """One visit: drawings with their captions, and lines of words."""
+
+    prints: list[tuple[SafeString, str, str]] = field(default_factory=list)
+    lines: list[str] = field(default_factory=list)
+    receipt: str = ""
+
+
+def shown_of(bearing: Bearing) -> dict[UUID, ShownVisit]:
+    """By visit, with a constant number of questions to the database."""
+    found: dict[UUID, ShownVisit] = defaultdict(ShownVisit)
+    checks = ContactCheck.objects.standing().filter(event__bearing=bearing).select_related("event")
+    for one in checks.order_by("event__on", "round", "entry_n"):
+        cells = one.pattern.get("cells")
+        if cells and one.event.visit_id:
+            share = one.event.contact_percent
+            covered = "" if share is None else f", {share:.0f} % of the length"
+            first = {"in": "pump end on the left", "out": "outer end on the left"}[
+                one.pattern.get("first_end", "out")
+            ]
+            label = f"Print of round {one.round}, {first}: {printing.in_words(cells)}"
+            caption = f"Round {one.round}{covered}, {first}"
+            found[one.event.visit_id].prints.append(
+                (printing.drawing(cells, label), caption, one.conditions.get("headline", ""))
+            )
+    for left in NotMeasured.objects.standing().filter(bearing=bearing).order_by("entry_n"):
+        where = f"{Stage(left.stage).label}, {Station(left.end, left.clock).words}"
+        found[left.visit_id].lines.append(f"Not measured {where}: {left.get_because_display()}")
+    visits = (
+        Attendance.objects.standing()
+        .filter(visit__place=bearing.place, part="measured")
+        .select_related("visit")
+    )
+    days = {}
+    for there in visits:
+        days[there.visit_id] = (there.visit.opened_on, there.visit.closed_on)
+        found[there.visit_id].receipt = f"{bearing_address(bearing, 'record-receipt')}&visit={there.visit_id}"
+    for decision in Decision.objects.standing().filter(bearing=bearing).order_by("entry_n"):
+        for pk, (first_on, last_on) in days.items():
+            if first_on <= decision.on <= (last_on or decision.on):
+                why = f": {decision.why}" if decision.why else ""
+                found[pk].lines.append(
+                    f"Decided: {DECIDED_WORDS.get(decision.decided, decision.decided)}{why}"
+                )
+    return dict(found)
