@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
+from uuid import UUID
 
 import numpy as np
 
@@ -30,7 +31,7 @@ END_WORDS = {"in": "pump end", "out": "outer end", "mid": "middle", "": "end not
 USUAL_STATIONS = ("in-12", "out-12")  # the least that shows taper; common practice, no published source
 
 _BEFORE: OrderedDict[tuple, "Before"] = OrderedDict()
-_BEFORE_MOST = 500
+_BEFORE_MOST = 2000
 
 
 @dataclass(frozen=True)
@@ -62,19 +63,27 @@ class Before:
 
 def before(bearing: Bearing, opened_on: dt.date) -> Before:
     """What was known of a bearing on the day before a visit opened; kept in the process, it does not change."""
+    return before_many([bearing], opened_on)[bearing.pk]
+
+
+def before_many(bearings: Sequence[Bearing], opened_on: dt.date) -> dict[UUID, Before]:
+    """The same for many bearings at once."""
     run = forecasting.standing_run()
     population, codes, fitted_as = forecasting.parameters(opened_on, run)
-    key = (bearing.pk, opened_on, run.pk if run else fitted_as)
-    if key not in _BEFORE:
-        read = inputs([bearing], opened_on - dt.timedelta(days=1), codes)
-        figures = forecasting.figures_of(read, population)[bearing.pk]
-        histories = read.histories
-        params = population.pool(int(histories.clock[0])).designs[0]
-        mean, sd = params.of_steps(np.asarray(histories.class_))
-        _BEFORE[key] = Before(read.known[0], figures, (float(mean[0]), float(sd[0])))
-        while len(_BEFORE) > _BEFORE_MOST:
-            _BEFORE.popitem(last=False)
-    return _BEFORE[key]
+    keys = {one.pk: (one.pk, opened_on, run.pk if run else fitted_as) for one in bearings}
+    found = {pk: _BEFORE[key] for pk, key in keys.items() if key in _BEFORE}
+    missing = [one for one in bearings if one.pk not in found]
+    if missing:
+        read = inputs(missing, opened_on - dt.timedelta(days=1), codes)
+        figures = forecasting.figures_of(read, population)
+        for row, known in enumerate(read.known):
+            params = population.pool(int(read.histories.clock[row])).designs[0]
+            mean, sd = params.of_steps(np.asarray(read.histories.class_[row : row + 1]))
+            pk = known.bearing.pk
+            found[pk] = _BEFORE[keys[pk]] = Before(known, figures[pk], (float(mean[0]), float(sd[0])))
+    while len(_BEFORE) > _BEFORE_MOST:
+        _BEFORE.popitem(last=False)
+    return found
 
 
 def limits_on(bearing: Bearing, day: dt.date, wear_class: Any = None) -> dict[tuple[str, str], float]:

@@ -20,6 +20,8 @@ RECORDERS = dict.fromkeys(("mechanic", "foreman", "engineer"), 200) | dict.fromk
 RECORDERS |= {"administrator": 404, "stranger": 404, "out": 302}
 # Without an open visit these lead to the start, where one is begun.
 IN_A_VISIT = RECORDERS | dict.fromkeys(("mechanic", "foreman", "engineer"), 302)
+# Of no one bearing: whoever records anywhere (a stranger records at another site).
+TAKERS = RECORDERS | {"administrator": 403, "stranger": 200}
 # By the name of the address: what each role (at its own site) and a stranger get from GET; "out" where signed out.
 SIGN_IN = 302
 TABLE: dict[str, dict[str, int]] = {
@@ -46,6 +48,10 @@ TABLE: dict[str, dict[str, int]] = {
     "record-opened": IN_A_VISIT,
     "record-close": IN_A_VISIT,
     "bearing-label": dict.fromkeys(ROLES, 302) | {"administrator": 404, "stranger": 404, "out": SIGN_IN},
+    "record-offline": TAKERS,
+    "record-pack": TAKERS,
+    "record-queue": ALL | {"stranger": 200, "out": SIGN_IN},
+    "record-worker": ALL | {"stranger": 200, "out": SIGN_IN},
     "labels": ALL | {"stranger": 200, "out": SIGN_IN},
     "import": ALL | {"stranger": 200, "out": SIGN_IN},
     "import-template": ALL | {"stranger": 200, "out": SIGN_IN},

@@ -19,10 +19,11 @@ QUIET = 4  # modules of white around a QR code (ISO/IEC 18004)
 def labels(request: HttpRequest) -> HttpResponse:
     """One site's labels, or one pump's; the code holds the inner id, so that old labels lead on."""
     sites = list(sites_for(request.user))
-    chosen = request.GET.get("site") or (sites[0].name if sites else "")
+    asked = folded(request.GET.get("site", ""))
+    chosen = next((one.name for one in sites if one.folded == asked), sites[0].name if sites else "")
     rows = visible(request.user).filter(place__site__folded=folded(chosen))
     pumps = sorted({one.place.tag for one in rows}, key=folded)
-    pump = request.GET.get("pump", "")
+    pump = request.GET.get("pump", "") if request.GET.get("pump", "") in pumps else ""
     shown = [one for one in rows if not pump or one.place.folded == folded(pump)]
     made = [
         (one, qr_drawing(request.build_absolute_uri(reverse("bearing-label", args=[one.pk]))))

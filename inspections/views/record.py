@@ -123,6 +123,7 @@ def _screen(
         "earlier_unit": SIGN.get(earlier.unit, earlier.unit) if earlier else "",
         "mended_value": _mended(desk, earlier) if earlier else "",
         "mend_address": desk.address("record-mend", reading=earlier.pk) if earlier else "",
+        "device": desk.for_device("reading", stage, where, earlier.pk if earlier else ""),
         "form": form, "stage": stage, "stage_words": STAGE_WORDS[stage], "where": where,
         "earlier": earlier, "earlier_verdict": desk.verdict_on(earlier) if earlier else None,
         "previous": previous, "previous_verdict": desk.verdict_on(previous) if previous else None,
@@ -195,7 +196,7 @@ def could_not(desk: Desk) -> HttpResponse:
         )  # type: ignore[arg-type] # fmt: skip
         return redirect(_next_address(desk, stage, None))
     context = desk.context(
-        form=form, stage_words=STAGE_WORDS.get(stage, ""), where=where, reasons=NotMeasured.Because.choices,
+        form=form, stage_words=STAGE_WORDS.get(stage, ""), where=where, device=desk.for_device("could_not", stage, where), reasons=NotMeasured.Because.choices,
         back=desk.address("record-reading", stage=stage, at=where.key),
     )  # type: ignore[call-overload] # fmt: skip
     return render(request, "inspections/record_could_not.html", context)

@@ -15,21 +15,10 @@ from inspections.addresses import bearing_address
 from inspections.expecting import SCRAPED, Station
 from inspections.forms.record import WorkForm, new_id
 from inspections.models import Decision, EventKind, NotMeasured, Stage, Visit
+from inspections.seen_words import PARTS, parts_said
 from inspections.showing_visits import DECIDED_WORDS
 from inspections.views.record_desk import Desk, at_the_pump, desk_at, people_for
 from inspections.visiting import NotRecorded
-
-# Words for what is seen, by part, as mechanics say them (damage vocabulary of ISO 7146 in plain words; own selection).
-PARTS: tuple[tuple[str, tuple[str, ...]], ...] = (
-    ("lower half", ("dull grey, as it should be", "bright spots", "black spots", "scored", "wiped", "cracked", "loose bond", "pitted", "dirt embedded")),
-    ("upper half", ("dull grey, as it should be", "scored", "wiped", "cracked", "loose bond", "dirt embedded")),
-    ("backs", ("bright spots: shell moves", "fretted", "clean")),
-    ("journal", ("smooth", "scored", "oval", "tapered", "blued", "rusted", "electrically pitted")),
-    ("oil ring", ("turns freely", "worn", "out of round", "stuck")),
-    ("thrust faces", ("even", "scored", "worn on one side")),
-    ("seals", ("fit", "worn", "rubbed")),
-    ("housing", ("clean", "sludge", "water", "cracked", "joint leaks")),
-)  # fmt: skip
 
 
 @at_the_pump
@@ -37,20 +26,18 @@ def seen(desk: Desk) -> HttpResponse:
     """Condition words by part; "nothing found" in one tap."""
     post = desk.request.POST
     if desk.request.method == "POST":
-        parts = {
-            part: {
-                "words": [word for word in post.getlist(f"words {part}") if word in words],
-                "where": post.get(f"where {part}", ""), "note": post.get(f"note {part}", ""),
-            }
-            for part, words in PARTS
-        } if "nothing" not in post else {}  # fmt: skip
+        parts = {} if "nothing" in post else parts_said(post.getlist, lambda name: post.get(name, ""))
         if "nothing" in post or any(one["words"] or one["note"] for one in parts.values()):
             visits.see(
                 visit=desk.visit, bearing=desk.bearing, on=desk.today, by=desk.person, parts=parts, id=_uuid(post.get("id"))
             )  # type: ignore[arg-type] # fmt: skip
             return redirect(desk.address("record-overview"))
         messages.error(desk.request, "Tick what was seen, write a word, or tap Nothing found.")
-    return render(desk.request, "inspections/record_seen.html", desk.context(parts=PARTS, id=new_id()))
+    return render(
+        desk.request,
+        "inspections/record_seen.html",
+        desk.context(parts=PARTS, id=new_id(), device=desk.for_device("found")),
+    )
 
 
 @at_the_pump

@@ -10,8 +10,9 @@ from django.shortcuts import redirect, render
 
 from inspections import contact, printing, visits
 from inspections.advising import scraping_words
+from inspections.contact_facts import clearance_now, criteria_for, facts_for
 from inspections.forms.record import ContactForm, new_id, read_cells, write_cells
-from inspections.models import ContactCheck, ContactCriteria, EventKind, Stage
+from inspections.models import ContactCheck, EventKind, Stage
 from inspections.views.record_desk import Desk, at_the_pump
 from inspections.visiting import NotRecorded
 
@@ -42,7 +43,7 @@ def check(desk: Desk) -> HttpResponse:
         if _store(desk, form, cells, drawn, None):
             return redirect(desk.address("record-print"))
     context = desk.context(
-        form=form, rounds=rounds, number=len(rounds) + 1, eight=printing.eight(), facts=_facts_words(form),
+        form=form, rounds=rounds, number=len(rounds) + 1, device=desk.for_device("contact"), eight=printing.eight(), facts=_facts_words(form),
         cautions=scraping_words(desk.before, _now_um(desk), len(rounds) + 1, criteria_at(desk).caution_after + 1),
     )  # fmt: skip
     return render(desk.request, "inspections/record_contact.html", context)
@@ -101,17 +102,11 @@ def _id(text: str | None) -> Any:
 
 
 def _store(desk: Desk, form: ContactForm, cells: Any, drawn: str, instead_of: ContactCheck | None) -> bool:
-    said = form.facts()
-    facts = desk.before.known.facts
-    journal = facts.journal_diameter_um if facts else None
     try:
         visits.check_contact(
             visit=desk.visit, bearing=desk.bearing, on=desk.today, cells=cells, drawn=drawn, by=desk.person,
             instead_of=instead_of, criteria=criteria_at(desk), id=form.cleaned_data["id"],
-            facts=contact.Facts(
-                **said, seat=facts.seat if facts else "", load_side=facts.load_side if facts else "bottom",
-                clearance_um=_now_um(desk), journal_mm=float(journal) / 1000 if journal else None,
-            ),
+            facts=facts_for(form.facts(), desk.before, _now_um(desk)),
         )  # type: ignore[arg-type] # fmt: skip
     except NotRecorded as fault:
         messages.error(desk.request, str(fault))
@@ -120,30 +115,12 @@ def _store(desk: Desk, form: ContactForm, cells: Any, drawn: str, instead_of: Co
 
 
 def criteria_at(desk: Desk) -> contact.Criteria:
-    """What this plant accepts as contact today; the shipped default is common practice."""
-    rows = ContactCriteria.objects.standing().filter(site__in=[desk.bearing.place.site_id]) | (
-        ContactCriteria.objects.standing().filter(site__isnull=True)
-    )
-    held = [row for row in rows if row.from_on is None or row.from_on <= desk.today]
-    held.sort(key=lambda row: (row.site_id is not None, str(row.from_on or ""), row.entry_n))
-    if not held:
-        return contact.Criteria()
-    last = held[-1]
-    since = last.from_on.isoformat() if last.from_on else None
-    return contact.Criteria.from_dict(last.body | {"author": last.author, "from_on": since})
+    """What this plant accepts as contact today."""
+    return criteria_for(desk.bearing.place.site_id, desk.today)
 
 
 def _now_um(desk: Desk) -> float | None:
-    """The vertical clearance as it is now: the last stage measured in this visit, else as expected."""
-    for stage in (Stage.AS_LEFT, Stage.AS_FOUND):
-        values = [
-            float(r.value_um) for r in desk.readings
-            if r.stage == stage and r.quantity == "clearance" and r.counts and r.value_um is not None
-        ]  # fmt: skip
-        if values:
-            return sum(values) / len(values)
-    middle = desk.before.figures["clearance_um_p50"]
-    return float(middle) if middle else None
+    return clearance_now(desk.readings, desk.before)
 
 
 def _as_before(desk: Desk, rounds: list[ContactCheck]) -> dict[str, Any]:

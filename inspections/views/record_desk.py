@@ -1,6 +1,7 @@
 """What every screen at the pump stands on: the bearing, its open visit, what is known, and what this device remembers."""
 
 import datetime as dt
+import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property, wraps
@@ -162,12 +163,21 @@ class Desk:
         )
         return reading
 
+    def for_device(self, kind: str, stage: str = "", where: Station | None = None, again: Any = "") -> str:
+        """What the device's worker needs to keep a form that found no network."""
+        said = {
+            "kind": kind, "bearing": self.bearing.pk, "visit": self.visit.pk if self.visit else "", "author": self.person,
+            "stage": stage, "station": where.key if where else "", "again": again,
+            "measured_by": self.memory.get("measured_by", self.person),
+        }  # fmt: skip
+        return json.dumps(said, default=str)
+
     def context(self, **more: Any) -> dict[str, Any]:
         """What the frame of every screen shows."""
         return {
             "desk": self, "bearing": self.bearing, "place": self.bearing.place, "visit": self.visit, "today": self.today,
             "usual": USUAL_WORDS, "overview": self.address("record-overview") if self.visit else "",
-            "to": self.to, "new_id": new_id(),
+            "to": self.to, "new_id": new_id(), "device_scrape": self.for_device("scrape"),
         } | more  # fmt: skip
 
 

@@ -1,0 +1,235 @@
+// Recording without network: bearings taken along, their readings with the verdict by the same rule, prints, scrapes.
+// Every entry goes into the device's queue at once under its own id; unsent.js sends it.
+"use strict";
+(() => {
+  const find = (what, inside = document) => inside.querySelector(what);
+  const each = (what, act) => document.querySelectorAll(what).forEach(act);
+  const form = find("#reading");
+  let bearing = null, state = null, stage = "as_found", station = null;
+
+  function show(name, heading, saying = "") {
+    each("[data-screen]", (one) => { one.hidden = one.dataset.screen !== name; });
+    find("[data-heading]").textContent = heading;
+    find("[data-saying]").textContent = saying;
+    find("[data-which]").textContent = bearing ? `${bearing.pump} ${bearing.position}` : "Taken along";
+    document.body.dataset.shows = name;
+    window.scrollTo(0, 0);
+  }
+
+  // What stands open on this device for one bearing, kept so that a killed tab loses nothing.
+  const kept = async (id) => (await window.Unsent.all("kept")).find((one) => one.id === id);
+  const keep = () => window.Unsent.put("kept", state);
+
+  async function list() {
+    bearing = state = null;
+    const taken = (await window.Unsent.all("pack")).sort((a, b) => `${a.site} ${a.pump} ${a.position}`.localeCompare(`${b.site} ${b.pump} ${b.position}`));
+    const box = find("[data-taken]"), wanted = find("#find-taken").value.toLowerCase();
+    box.replaceChildren();
+    for (const one of taken.filter((row) => `${row.pump} ${row.position}`.toLowerCase().includes(wanted)).slice(0, 40)) {
+      const button = document.createElement("button");
+      button.type = "button";
+      button.textContent = `${one.pump} ${one.position}`;
+      button.addEventListener("click", () => { location.hash = one.id; });
+      box.append(button);
+    }
+    show("list", "Recording without network", taken.length ? `${taken.length} bearings are on this device.` : "Nothing is taken along yet: tap once while there is network.");
+    can();
+  }
+
+  async function can() {
+    const box = find("[data-can]");
+    let words = "This page is kept on the device: it opens without network.";
+    if (!window.isSecureContext || !("serviceWorker" in navigator)) {
+      words = "Without network this page will not open: that needs HTTPS (or localhost). The plain forms work while there is network; print sheets otherwise.";
+    } else if (!(await navigator.serviceWorker.getRegistration())) words = "Offline is being made ready; look again in a moment.";
+    else if (navigator.storage && navigator.storage.persist && !(await navigator.storage.persisted()) && !(await navigator.storage.persist())) {
+      words += " The device may clear it when it runs short of room: send before you put it away.";
+    }
+    box.hidden = false;
+    find("p", box).textContent = words;
+  }
+
+  async function take(button) {
+    button.disabled = true;
+    try {
+      const asked = new URLSearchParams({ site: button.dataset.take });
+      for (const name of Object.keys(button.dataset)) if (name.startsWith("pump")) asked.append("pump", button.dataset[name]);
+      const answer = await fetch(`/record/pack/?${asked}`, { credentials: "same-origin" });
+      for (const one of (await answer.json()).bearings) await window.Unsent.put("pack", one);
+    } catch (fault) {
+      find("[data-saying]").textContent = "No network now: what was taken along before is still here.";
+    }
+    button.disabled = false;
+    await list();
+  }
+
+  async function open(id) {
+    bearing = (await window.Unsent.all("pack")).find((one) => one.id === id) || null;
+    if (!bearing) return list();
+    state = await kept(id);
+    const guard = find("[data-guard]"), mark = document.createElement("b");
+    mark.textContent = bearing.position;
+    guard.replaceChildren(`${bearing.pump} `, mark);
+    return state ? hub() : show("guard", "Is this the bearing in front of you?", `${bearing.site}.`);
+  }
+
+  async function begin() {
+    state = { id: bearing.id, visit: crypto.randomUUID(), work: "", done: {}, n: 0 };
+    await keep();
+    read("as_found");
+  }
+
+  async function entry(kind, more) {
+    state.n += 1;
+    await keep();
+    return window.Unsent.add({ kind, bearing: bearing.id, visit: state.visit, stage, station: station ? station.key : "", n: state.n, ...more });
+  }
+
+  function read(which) {
+    stage = which;
+    station = bearing.stations.find((one) => !state.done[`${stage} ${one.key}`]);
+    if (!station) return hub();
+    form.reset();
+    find("#id_unit").value = state.unit || bearing.unit;
+    find("#id_method").value = state.method || bearing.method;
+    find("#id_basis").value = state.basis || "diametral";
+    each("[name=exceptions]", (one) => { one.checked = (state.exceptions || []).includes(one.value); });
+    const at = bearing.stations.indexOf(station) + 1;
+    show("read", `Clearance by ${find("#id_method").selectedOptions[0].textContent}`);
+    find("[data-where]").textContent = `${stage === "as_left" ? "As left" : "As found"} · station ${at} of ${bearing.stations.length}, ${station.words}`;
+    find("[data-verdict]").hidden = true;
+    lines();
+    find("#id_value").focus();
+    return null;
+  }
+
+  function lines() {
+    const unit = find("#id_unit").value, expected = expectation(), said = [];
+    find("[data-unit-line]").textContent = `${unit}, ${find("#id_method").selectedOptions[0].textContent} · change`;
+    if (station.last_um !== null) said.push(`Last time ${window.Verdict.shown(station.last_um, unit)}`);
+    if (expected && !expected.rough) said.push(`expected ${window.Verdict.shown(expected.low_um - expected.taper_um, unit)} to ${window.Verdict.withUnit(expected.high_um, unit)}`);
+    find("[data-last]").textContent = said.join(" · ") || "First reading here: nothing to compare it with.";
+  }
+
+  function expectation() {
+    const found = state.done[`as_found ${station.key}`];
+    if (stage === "as_found") return station.expected;
+    const step = state.work === "scrape" ? bearing.step : [0, 0];
+    if (found && found.um) return window.Verdict.afterScrape(found.um, found.sd, step[0], step[1]);
+    const e = station.expected;
+    return e && !e.rough ? window.Verdict.afterScrape(e.mid_um, (e.high_um - e.low_um) / 2.563103131, step[0], step[1]) : e;
+  }
+
+  function judged() {
+    const unit = find("#id_unit").value, typed = window.Verdict.typed(find("#id_value").value, unit);
+    if (!typed) return null;
+    const double = find("#id_basis").value === "radial" ? 2 : 1;
+    const ticked = [...form.querySelectorAll("[name=exceptions]:checked")].map((one) => bearing.exceptions[one.value]);
+    const sd = window.Verdict.readingSd(bearing.sd[find("#id_method").value] || 13, typed.step * double, ticked);
+    const said = window.Verdict.verdict(typed.um * double, sd, unit, bearing.held[stage], expectation());
+    return { said, um: typed.um * double, sd };
+  }
+
+  function say() {
+    const box = find("[data-verdict]"), now = judged();
+    box.hidden = !now;
+    if (!now) return;
+    box.classList.toggle("note-limit", now.said.asked || /over|tight/.test(now.said.word));
+    find("p", box).textContent = now.said.question ? `${now.said.text} ${now.said.question}` : now.said.text;
+  }
+
+  async function next(event) {
+    event.preventDefault();
+    const fields = Object.fromEntries(["value", "unit", "method", "basis"].map((name) => [name, find(`#id_${name}`).value]));
+    if (!fields.value.trim()) return find("#id_value").focus();
+    fields.exceptions = [...form.querySelectorAll("[name=exceptions]:checked")].map((one) => one.value);
+    const now = judged(), key = `${stage} ${station.key}`;
+    Object.assign(state, { unit: fields.unit, method: fields.method, basis: fields.basis, exceptions: fields.exceptions });
+    state.done[key] = { shown: `${fields.value} ${fields.unit}`, words: station.words, um: now && now.um, sd: now && now.sd, said: now ? now.said.text : "" };
+    await entry("reading", { fields });
+    return read(stage);
+  }
+
+  function hub() {
+    station = null;
+    show("hub", "What comes next?");
+    const left = bearing.stations.some((one) => !state.done[`as_found ${one.key}`]);
+    find("[data-go=found]").parentElement.hidden = !left || Boolean(state.work);
+    find("[data-go=left]").hidden = !state.work;
+    const box = find("[data-so-far]");
+    box.replaceChildren();
+    for (const [key, one] of Object.entries(state.done)) {
+      const row = document.createElement("li"), value = document.createElement("span"), words = document.createElement("span");
+      value.className = "value";
+      value.textContent = one.shown;
+      words.textContent = `${key.startsWith("as_left") ? "as left, " : key.startsWith("as_found") ? "as found, " : ""}${one.words}. ${one.said}`;
+      row.append(value, words);
+      box.append(row);
+    }
+    return null;
+  }
+
+  async function go(where) {
+    if (where === "found") return read("as_found");
+    if (where === "left") return read("as_left");
+    if (where === "contact") return show("contact", "Which is most like the print?");
+    if (where === "scrape") { state.work = "scrape"; state.done[`scrape ${state.n}`] = { shown: "Done", words: "scraped", said: "" }; await entry("scrape", { fields: {} }); }
+    if (where === "nothing") { state.done[`seen ${state.n}`] = { shown: "Seen", words: "nothing found", said: "" }; await entry("found", { fields: {} }); }
+    return hub();
+  }
+
+  function waiting(rows) {
+    const box = find("[data-waiting]");
+    box.hidden = !rows.length;
+    find("ul", box).replaceChildren(...rows.map((one) => {
+      const row = document.createElement("li"), what = document.createElement("span"), why = document.createElement("span");
+      what.className = "value";
+      what.textContent = one.fields && one.fields.value ? `${one.fields.value} ${one.fields.unit || ""}` : one.kind;
+      why.textContent = one.why || `entered ${one.entered_at.slice(0, 16).replace("T", " ")}, waits for the network`;
+      row.append(what, why);
+      return row;
+    }));
+  }
+
+  each("[data-take]", (one) => one.addEventListener("click", () => take(one)));
+  each("[data-back]", (one) => one.addEventListener("click", () => { location.hash = ""; list(); }));
+  each("[data-go]", (one) => one.addEventListener("click", () => go(one.dataset.go)));
+  each("[data-drawn]", (one) => one.addEventListener("click", async () => {
+    state.done[`print ${state.n}`] = { shown: "Print", words: find("span", one).textContent, said: "" };
+    await entry("contact", { fields: { drawn: one.dataset.drawn, in_place: "yes" } });
+    hub();
+  }));
+  each("[data-because]", (one) => one.addEventListener("click", async () => {
+    state.done[`${stage} ${station.key}`] = { shown: "—", words: station.words, said: `not measured: ${one.textContent.toLowerCase()}` };
+    await entry("could_not", { fields: { because: one.dataset.because } });
+    read(stage);
+  }));
+  each("[data-less], [data-more]", (one) => one.addEventListener("click", () => {
+    const field = find("#id_value"), unit = find("#id_unit").value;
+    const step = { mm: 0.01, um: 10, thou: 0.5, mil: 0.5, in: 0.0005 }[unit], digits = { mm: 2, um: 0, thou: 1, mil: 1, in: 4 }[unit];
+    const from = window.Verdict.typed(field.value || window.Verdict.shown(station.last_um || 0, unit), "um");
+    if (from) field.value = Math.max(0, from.um + (one.dataset.less === undefined ? step : -step)).toFixed(Math.max(digits, field.value ? from.digits : digits));
+    say();
+  }));
+  find("[data-begin]").addEventListener("click", begin);
+  find("[data-could-not]").addEventListener("click", () => show("why", "Why not measured?", `${station.words}.`));
+  find("[data-send]").addEventListener("click", () => window.Unsent.send());
+  find("#find-taken").addEventListener("input", list);
+  form.addEventListener("submit", next);
+  form.addEventListener("input", say);
+  form.addEventListener("change", () => { lines(); say(); });
+  document.addEventListener("unsent", (event) => waiting(event.detail));
+  window.addEventListener("hashchange", route);
+
+  // By the address's mark, or by the address of a bearing's record page that found no network.
+  async function route() {
+    const parts = decodeURIComponent(location.pathname).split("/");
+    if (location.hash.length > 1) return open(location.hash.slice(1));
+    if (parts[1] === "bearings") {
+      const row = (await window.Unsent.all("pack")).find((one) => one.pump === parts[2].replace(/~/g, "/") && one.position === parts[3].replace(/~/g, "/"));
+      if (row) return open(row.id);
+    }
+    return list();
+  }
+  route().then(() => window.Unsent.count());
+})();

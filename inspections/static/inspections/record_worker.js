@@ -1,0 +1,76 @@
+// Keeps the shell of the recording screens, so that they open without network, and catches a form that found none.
+"use strict";
+const SHELL = "/record/offline/";
+
+self.addEventListener("install", (event) => {
+  event.waitUntil((async () => {
+    const cache = await caches.open(VERSION);
+    await cache.addAll(KEPT);
+    const page = await fetch(SHELL, { credentials: "same-origin" });
+    if (page.ok && !page.redirected) await cache.put(SHELL, page);
+    await self.skipWaiting();
+  })());
+});
+
+self.addEventListener("activate", (event) => {
+  event.waitUntil((async () => {
+    for (const name of await caches.keys()) if (name !== VERSION) await caches.delete(name);
+    await self.clients.claim();
+  })());
+});
+
+function opened() {
+  return new Promise((resolve, reject) => {
+    const asked = indexedDB.open("at the pump", 1);
+    asked.onupgradeneeded = () => {
+      asked.result.createObjectStore("queue", { keyPath: "id" });
+      asked.result.createObjectStore("pack", { keyPath: "id" });
+      asked.result.createObjectStore("kept", { keyPath: "id" });
+    };
+    asked.onsuccess = () => resolve(asked.result);
+    asked.onerror = () => reject(asked.error);
+  });
+}
+
+// A plain form that found no network: its fields become an entry of the queue under the form's own id, so that it is
+// stored once even where only the answer was lost.
+async function catchForm(request) {
+  const fields = await request.formData(), said = fields.get("offline");
+  if (!said) return Response.error();
+  const entry = { ...JSON.parse(said), id: fields.get("id") || crypto.randomUUID(), entered_at: new Date().toISOString(), fields: {} };
+  for (const name of new Set(fields.keys())) {
+    if (["offline", "csrfmiddlewaretoken", "id"].includes(name)) continue;
+    const all = fields.getAll(name).map(String);
+    entry.fields[name] = name === "exceptions" || name.startsWith("words ") ? all : all[0];
+  }
+  const db = await opened();
+  await new Promise((resolve, reject) => {
+    const change = db.transaction("queue", "readwrite", { durability: "strict" });
+    change.objectStore("queue").put(entry);
+    change.oncomplete = resolve;
+    change.onerror = () => reject(change.error);
+  });
+  return Response.redirect(`${SHELL}#${entry.bearing}`, 303);
+}
+
+async function page(request) {
+  const spare = request.method === "POST" ? request.clone() : null;
+  try {
+    const answer = await fetch(request);
+    if (new URL(request.url).pathname === SHELL && answer.ok && !answer.redirected) {
+      (await caches.open(VERSION)).put(SHELL, answer.clone());
+    }
+    return answer;
+  } catch (fault) {
+    if (spare) return catchForm(spare);
+    return (await caches.match(SHELL)) || Response.error();
+  }
+}
+
+self.addEventListener("fetch", (event) => {
+  const { request } = event, path = new URL(request.url).pathname;
+  if (request.mode === "navigate") event.respondWith(page(request));
+  else if (request.method === "GET" && KEPT.includes(path)) {
+    event.respondWith(caches.match(request).then((kept) => kept || fetch(request)));
+  }
+});

@@ -1,0 +1,160 @@
+"""Recording without network: what is taken along, the shell that a device keeps, its worker, and what it sends later."""
+
+import hashlib
+import json
+from functools import lru_cache
+from pathlib import Path
+
+from django.contrib.staticfiles import finders
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.middleware.csrf import get_token
+from django.shortcuts import render
+from django.templatetags.static import static
+from django.views.decorators.http import require_http_methods, require_safe
+
+from fleet.access import may, require, sites_for
+from fleet.clock import today_at
+from fleet.models import Outage
+from inspections import expecting, printing, replaying
+from inspections.conditions import EXCEPTIONS, USUAL_WORDS
+from inspections.expecting import Before, Station
+from inspections.finding_bearings import visible
+from inspections.measuring import spreads
+from inspections.models import Method, NotMeasured, Reading, Stage
+from inspections.seen_words import PARTS
+
+# What the device keeps beside the shell page itself.
+KEPT = (
+    "fleet/site.css", "fleet/forms.css", "fleet/tables.css", "fleet/charts.css", "fleet/icon.svg", "fleet/unsent.js",
+    "inspections/record.css", "inspections/record_print.css", "inspections/record.js", "inspections/verdict.js",
+    "inspections/record_offline.js",
+)  # fmt: skip
+
+
+@require_safe
+def shell(request: HttpRequest) -> HttpResponse:
+    """The page that a device keeps: what is taken along, its screens, and what waits to be sent."""
+    require(request.user, "record")
+    today = {site.pk: today_at(site) for site in sites_for(request.user, "record")}
+    sites = list(sites_for(request.user, "record"))
+    coming = [
+        (
+            site,
+            Outage.objects.standing()
+            .filter(site=site, end_on__gte=today[site.pk])
+            .order_by("start_on")
+            .first(),
+        )
+        for site in sites
+    ]
+    context = {
+        "coming": coming, "eight": printing.eight(), "methods": Method.choices, "reasons": NotMeasured.Because.choices,
+        "exceptions": [(name, words) for name, (words, _) in EXCEPTIONS.items()], "usual": USUAL_WORDS, "parts": PARTS,
+        "author": request.user.person_id,
+    }  # fmt: skip
+    return render(request, "inspections/record_offline.html", context)
+
+
+@require_safe
+def pack(request: HttpRequest) -> JsonResponse:
+    """One site's bearings with limits, last facts and what is expected, for the device; the pumps of one outage, or all."""
+    require(request.user, "record")
+    rows = visible(request.user).filter(place__site__in=sites_for(request.user, "record"))
+    if request.GET.get("site"):
+        rows = rows.filter(place__site__name=request.GET["site"])
+    if pumps := request.GET.getlist("pump"):
+        rows = rows.filter(place__tag__in=pumps)
+    bearings = list(rows[: replaying.MOST])
+    found = [
+        one
+        for site in {b.place.site for b in bearings}
+        for one in _of_site([b for b in bearings if b.place.site == site])
+    ]
+    return JsonResponse({"bearings": found, "author": str(request.user.person_id)})
+
+
+def _of_site(bearings: list) -> list[dict]:
+    today = today_at(bearings[0].place.site)
+    known = expecting.before_many(bearings, today)
+    trust = {str(name): spread.sd_um for name, spread in spreads(today).items()}
+    usual = _usual(bearings)
+    return [_packed(one, known[one.pk], today, trust, usual) for one in bearings]
+
+
+def _usual(bearings: list) -> dict:
+    """Unit and method of the last reading of each bearing; under None that of the site."""
+    rows = Reading.objects.standing().filter(bearing__in=bearings, quantity="clearance")
+    found: dict = {None: ("mm", "plastic_strip")}
+    for pk, unit, method in rows.order_by("on", "recorded_at", "entry_n").values_list(
+        "bearing_id", "unit", "method"
+    ):
+        found[pk] = found[None] = (unit, method)
+    return found
+
+
+def _packed(bearing, known: Before, today, trust: dict, usual: dict) -> dict:
+    facts = known.known.facts
+    limits = {
+        ("clearance", str(use)): float(one.value_um)
+        for use, one in known.known.limits.items() if one.value_um is not None
+    }  # fmt: skip
+    unit, method = usual.get(bearing.pk, usual[None])
+    stages = ((Stage.AS_FOUND, ""), (Stage.AS_LEFT, ""), (Stage.AS_LEFT, expecting.NEW_METAL))
+    return {
+        "id": str(bearing.pk), "pump": bearing.place.tag, "position": bearing.name, "site": bearing.place.site.name,
+        "unit": unit, "method": method, "sd": trust, "exceptions": {name: sd for name, (_, sd) in EXCEPTIONS.items()},
+        "step": known.step, "scrapeable": facts.scrapeable if facts else True,
+        "held": {f"{stage} {work}".strip(): vars(expecting.held_for(limits, stage, work)) for stage, work in stages},
+        "stations": [_station(known, limits, one) for one in expecting.stations_of(bearing, known.known, today)],
+    }  # fmt: skip
+
+
+def _station(known: Before, limits: dict, where: Station) -> dict:
+    last = expecting.last_at(known.known, where)
+    expected = expecting.expected_for(known, limits, Stage.AS_FOUND, "", None)
+    return {
+        "key": where.key, "words": where.words, "last_um": last.value_um if last else None,
+        "expected": vars(expected) if expected else None,
+    }  # fmt: skip
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def queue(request: HttpRequest) -> JsonResponse:
+    """The token a device needs to send, and (a post) its entries: each answered by its own id."""
+    if request.method != "POST":
+        allowed = may(request.user, "record")
+        return JsonResponse(
+            {"token": get_token(request) if allowed else "", "author": str(request.user.person_id)}
+        )
+    require(request.user, "record")
+    try:
+        entries = json.loads(request.body)["entries"]
+        ids = [str(entry["id"]) for entry in entries[: replaying.MOST]]
+    except (ValueError, KeyError, TypeError):
+        return JsonResponse({"fault": 'Send {"entries": [...]}, each with its id.'}, status=400)
+    said = []
+    for pk, entry in zip(ids, entries, strict=False):
+        state, why = replaying.replay(entry, request.user)
+        said.append({"id": pk, "state": state, "why": why})
+    return JsonResponse({"entries": said})
+
+
+@require_safe
+def worker(request: HttpRequest) -> HttpResponse:
+    """The service worker, from the site's root so that it serves every page; its version changes with what it keeps."""
+    kept = [static(name) for name in KEPT]
+    head = f"const KEPT = {json.dumps(kept)};\nconst VERSION = {json.dumps(_version())};\n"
+    answer = HttpResponse(head + _text("inspections/record_worker.js"), content_type="text/javascript")
+    answer["Cache-Control"] = "no-cache"
+    return answer
+
+
+@lru_cache(maxsize=1)
+def _version() -> str:
+    whole = "".join(_text(name) for name in (*KEPT, "inspections/record_worker.js"))
+    return hashlib.sha256(whole.encode()).hexdigest()[:12]
+
+
+def _text(name: str) -> str:
+    found = finders.find(name)
+    return Path(str(found)).read_text("utf-8") if found else ""
