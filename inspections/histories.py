@@ -27,7 +27,7 @@ from inspections.measuring import NOT_NAMED, spreads, wear_methods
 from inspections.observing import Observation
 from inspections.telling import NEW_BASELINE, NEW_LIFE, RATE_BREAK, STEP, Happening
 from inspections.timeline import Story, stories
-from inspections.wear.history import USUAL_OUTAGE_DAYS, Histories, Kind, build
+from inspections.wear.history import BEARING_FIELDS, USUAL_OUTAGE_DAYS, Histories, Kind, build
 
 CLOCKS = (exposure.RUN_HOURS, exposure.STATED_DUTY, exposure.CALENDAR)
 KINDS = {
@@ -122,6 +122,18 @@ def inputs(bearings: Sequence[Bearing], as_of: dt.date, codes: Codes) -> Inputs:
     methods = wear_methods(names | {""}, spread)
     rows = [(_facts(one, as_of, codes), _events(one)) for one in known]
     return Inputs(as_of, known, build(rows, methods))
+
+
+def renewed(known: Inputs) -> Histories:
+    """The same bearings as if each had new metal fitted on the day: what a new shell would do there."""
+    methods = known.histories.methods
+    rows = []
+    for i, one in enumerate(known.known):
+        facts = {name: getattr(known.histories, name)[i] for name in BEARING_FIELDS}
+        facts["outage_days"] = known.histories.outage_days[i]
+        new = {"kind": Kind.NEW_LIFE, "exposure_kh": float(known.histories.now_kh[i])}
+        rows.append((facts, [*_events(one), new]))
+    return build(rows, methods)
 
 
 def _gather(bearings: Sequence[Bearing], as_of: dt.date) -> list[Known]:

@@ -31,6 +31,10 @@ TABLE: dict[str, dict[str, int]] = {
     "health": ALL | {"stranger": 200, "out": 200},
     "watch-list": ALL | {"stranger": 200, "out": SIGN_IN},
     "watch-list-sheet": ALL | {"stranger": 200, "out": SIGN_IN},
+    "plan": ALL | {"stranger": 200, "out": SIGN_IN},
+    "plan-sheet": dict.fromkeys(ROLES, 403)
+    | {"engineer": 200, "planner": 200, "auditor": 200, "stranger": 200, "out": SIGN_IN},
+    "work-list": dict.fromkeys((*ROLES, "stranger"), 404) | {"out": SIGN_IN},
     "method": ALL | {"stranger": 200, "out": SIGN_IN},
     "bearing": READERS | {"out": SIGN_IN},
     "record": RECORDERS,

@@ -192,7 +192,7 @@ def _lines(at: _Plan, taken: list[Taken]) -> tuple[PlannedJob, ...]:
             PlannedJob(
                 b.name, b.pump, inputs.outages[t].name, action, float(hours),
                 b.shell_type if action == REPLACE else "", ", ".join(found), float(layout.chance[i, t]),
-                float(layout.chance_after[i, t]), _why(at, i, b.name in fixed),
+                float(layout.chance_after[i, t]), _why(at, int(i), b.name in fixed),
             )
         )  # fmt: skip
     return tuple(lines)
@@ -261,9 +261,9 @@ def _faults(at: _Plan, taken: list[Taken]) -> Iterator[str]:
             yield f"{where}: no shell {x.family} for {x.bearing}, neither there nor to be had in time."
     for i in np.flatnonzero(at.action >= 0):
         if not layout.eligible[i, at.outage[i]]:
-            b, where = inputs.bearings[i], inputs.outages[at.outage[i]]
-            why = "is skipped" if where.skipped else f"does not include {b.pump}"
-            yield f"{b.name}: {where.name} {why}."
+            bearing, out = inputs.bearings[i], inputs.outages[at.outage[i]]
+            why = "is skipped" if out.skipped else f"does not include {bearing.pump}"
+            yield f"{bearing.name}: {out.name} {why}."
 
 
 def _marked(plan: tuple[Job, ...], inputs: Inputs) -> Iterator[str]:

@@ -19,6 +19,11 @@ FIT = 1e-6
 SHORTAGE = 1e4
 
 
+def _says(sentence: Callable[..., str], *facts: object) -> Callable[[float], str]:
+    """A row's sentence with its facts as they are now; what is short comes later."""
+    return lambda missing: sentence(missing, *facts)
+
+
 class NoPlan(ValueError):
     """What must happen does not fit; `shortages` says in sentences what is short and by how much."""
 
@@ -183,7 +188,7 @@ def _twins(layout: Layout, openings: dict[tuple[int, int], int], rows: _Rows) ->
             a, b, name = inputs.pumps[p].name, inputs.pumps[q].name, inputs.outages[t].name
             rows.add(
                 np.array([openings[p, t], openings[q, s]]), 1.0, 1.0,
-                lambda _, a=a, b=b, name=name: f"{name}: {a} and its twin {b} are both pinned; one must run.",
+                _says(lambda _, a, b, name: f"{name}: {a} and its twin {b} are both pinned; one must run.", a, b, name),
             )  # fmt: skip
 
 
@@ -211,7 +216,7 @@ def _crew(layout: Layout, openings: dict[tuple[int, int], int], spent: FloatArra
         values = np.concatenate([spent[mine, t], [h for _, h in opened]])
         rows.add(
             cols, values, outage.crew_hours,
-            lambda x, o=outage: f"{o.name}: {x:.0f} h short of crew ({o.crew_hours:.0f} h are there).",
+            _says(lambda x, o: f"{o.name}: {x:.0f} h short of crew ({o.crew_hours:.0f} h are there).", outage),
         )  # fmt: skip
 
 
@@ -254,7 +259,7 @@ def _shells(
             name, when, top = family.name, inputs.outages[t].name, family.plain.total[t]
             rows.add(
                 np.concatenate([users, given]).astype(int), np.concatenate([values, np.ones(len(given))]), top,
-                lambda x, name=name, when=when: f"{when}: {x:.0f} shell(s) {name} short.",
+                _says(lambda x, name, when: f"{when}: {x:.0f} shell(s) {name} short.", name, when),
             )  # fmt: skip
     return n
 
@@ -304,4 +309,5 @@ def _what_is_short(model: Model) -> list[str]:
     if result.x is None:
         return ["No plan was found within the node limit, and nothing that must happen is short: raise it."]
     lack = result.x[n:]
-    return [model.rows.short[soft[k]](lack[k]) for k in range(len(soft)) if lack[k] > FIT]
+    sentences = [say for say in model.rows.short if say is not None]
+    return [say(missing) for say, missing in zip(sentences, lack, strict=True) if missing > FIT]

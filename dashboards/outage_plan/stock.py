@@ -137,7 +137,7 @@ def hand_out(
         for k, pool in [(-1, family.plain), *enumerate(family.bored)]
     }
     relined: dict[tuple[str, str], int] = dict.fromkeys(made, 0)
-    out = dict.fromkeys(made, ())
+    out: dict[tuple[str, str], tuple[int, ...]] = dict.fromkeys(made, ())
     taken = []
     for i, t in sorted(wanted, key=lambda w: (inputs.starts[w[1]], w[0])):
         bearing = inputs.bearings[i]

@@ -1,0 +1,48 @@
+"""Propose the outage and the work for every bearing."""
+
+import datetime as dt
+from pathlib import Path
+
+from django.core.management.base import BaseCommand, CommandError
+
+from dashboards.proposal import COLUMNS, propose, rows_of
+from fleet.clock import today_at
+from fleet.export import csv_bytes
+from fleet.models import Site
+
+
+class Command(BaseCommand):
+    help = "Propose the outage and the work for every bearing, site by site; stores nothing."
+
+    def add_arguments(self, parser):
+        parser.add_argument(
+            "--as-of", metavar="DATE", help="a day such as 2026-03-09: outages before it are past"
+        )
+        parser.add_argument(
+            "--csv", type=Path, metavar="FILE", help="write one row per proposed job to this file"
+        )
+
+    def handle(self, *args, as_of, csv, **options):
+        day = _day(as_of)
+        rows = []
+        for site in Site.objects.standing():
+            proposal = propose(site, day or today_at(site))
+            rows += rows_of(proposal)
+            for reason in proposal.refused:
+                self.stdout.write(f"{site.name}: {reason}")
+            if proposal.evaluation and proposal.solution:
+                made = proposal.evaluation
+                self.stdout.write(
+                    f"{site.name}: {len(made.jobs)} jobs in {len(made.loads)} outages, "
+                    f"{made.expected_passings:.1f} passings expected, at most {proposal.solution.gap:.1%} from the best."
+                )
+        if csv:
+            csv.write_bytes(csv_bytes(COLUMNS, rows))
+            self.stdout.write(f"Written to {csv}.")
+
+
+def _day(text: str | None) -> dt.date | None:
+    try:
+        return dt.date.fromisoformat(text) if text else None
+    except ValueError:
+        raise CommandError(f"--as-of {text}: this is no day; write it as 2026-03-09.", returncode=2) from None
