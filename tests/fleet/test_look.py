@@ -75,7 +75,7 @@ def test_every_class_a_drawing_uses_follows_the_page():
 @pytest.mark.parametrize("path", TEMPLATES, ids=lambda path: path.name)
 def test_no_template_holds_what_the_content_policy_forbids(path):
     text = path.read_text()
-    assert not re.search(r"\sstyle\s*=|<style|\son\w+\s*=|javascript:", text)
+    assert not re.search(r"\sstyle\s*=|<style|\son\w+\s*=(?!=)|javascript:", text)
     assert not re.search(r"<script(?![^>]*\ssrc=)", text)
 
 
