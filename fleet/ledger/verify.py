@@ -9,14 +9,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from uuid import UUID
 
-from django.utils.dateparse import parse_datetime
-
 from fleet.ledger import kinds
-from fleet.ledger.canonical import GENESIS, canonical, sha256
+from fleet.ledger.canonical import GENESIS, plain, sha256
 from fleet.ledger.seal import root_of
 from fleet.models.ledger import Chain, Entry, Seal
 
-COLUMNS = ("chain", "n", "act", "kind", "thing", "by", "recorded_at", "format", "text", "hash")
+COLUMNS = ("id", "chain", "n", "act", "kind", "thing", "by", "recorded_at", "format", "text", "hash")
 
 
 @dataclass
@@ -34,41 +32,69 @@ class Findings:
         return not self.faults
 
 
-def verify(*, rows: bool = True) -> Findings:
-    """Recompute all hashes, links, heads and seals; with `rows`, also compare the typed rows with their entries."""
-    found = Findings()
-    heads: dict[str, list[str]] = {}
-    said: dict[str, dict[UUID, dict]] = {}
-    changed: set[UUID] = set()
-    for entry in _entries():
-        found.n_entries += 1
-        _check_entry(entry, heads, found)
-        body = _body(entry)
+@dataclass
+class _Said:
+    """What the entries say of the typed rows, changes folded in.
+
+    rows: by kind and row, the body of the entry that added it, with what later revisions set.
+    withdrawn: by row, the act that withdrew it last.
+    """
+
+    rows: dict[str, dict[UUID, dict]] = field(default_factory=dict)
+    withdrawn: dict[UUID, UUID] = field(default_factory=dict)
+    changes: list[tuple[object, int, dict, UUID]] = field(default_factory=list)
+
+    def take(self, entry: dict, body: dict) -> None:
+        """Keep what an entry says; a kind nobody knows raises LookupError."""
         known = kinds.kind(entry["kind"])
         if known.model:
-            said.setdefault(entry["kind"], {})[entry["thing"]] = body
-        elif body.get("id"):
-            changed.add(UUID(body["id"]))
+            self.rows.setdefault(entry["kind"], {})[entry["thing"]] = body
+        elif entry["kind"] in ("withdrawal", "revision"):
+            self.changes.append((entry["recorded_at"], entry["id"], body, entry["act"]))
+
+    def fold(self, found: Findings) -> None:
+        """Apply the changes in the order of recording; one that points nowhere is a fault."""
+        for _, _, body, act in sorted(self.changes, key=lambda change: change[:2]):
+            row = UUID(body["id"])
+            known = self.rows.get(body["of"], {}).get(row)
+            if known is None:
+                found.faults.append(f"{body['of']} {row}: an entry changes it, and none added it.")
+            elif "set" in body:
+                known.update(body["set"])
+            else:
+                self.withdrawn[row] = act
+
+
+def verify(*, rows: bool = True) -> Findings:
+    """Recompute all hashes, links, heads and seals; with `rows`, also compare the typed rows with their entries."""
+    found, said = Findings(), _Said()
+    heads: dict[str, list[str]] = {}
+    for entry in _entries():
+        found.n_entries += 1
+        body = _check_entry(entry, heads, found)
+        try:
+            said.take(entry, body)
+        except LookupError:
+            found.faults.append(f"{_place(entry)}: no kind of entry is called '{entry['kind']}'.")
     _check_heads(heads, found)
     _check_seals(heads, found)
     if rows:
-        _check_rows(said, changed, found)
+        said.fold(found)
+        _check_rows(said, found)
     return found
+
+
+def _place(entry: dict) -> str:
+    return f"{entry['chain']}, entry {entry['n']}"
 
 
 def _entries() -> Iterator[dict]:
     return Entry.objects.order_by("chain", "n").values(*COLUMNS).iterator(chunk_size=5000)
 
 
-def _body(entry: dict) -> dict:
-    try:
-        return json.loads(entry["text"]).get("body", {})
-    except ValueError:
-        return {}
-
-
-def _check_entry(entry: dict, heads: dict[str, list[str]], found: Findings) -> None:
-    place = f"{entry['chain']}, entry {entry['n']}"
+def _check_entry(entry: dict, heads: dict[str, list[str]], found: Findings) -> dict:
+    """Hash, link, number and copies of one entry; returns its body, empty where its text cannot be read."""
+    place = _place(entry)
     before = heads.setdefault(entry["chain"], [])
     if entry["n"] != len(before) + 1:
         found.faults.append(
@@ -76,24 +102,27 @@ def _check_entry(entry: dict, heads: dict[str, list[str]], found: Findings) -> N
         )
     if sha256(entry["text"]) != entry["hash"]:
         found.faults.append(f"{place}: its text does not give its hash; the text or the hash was changed.")
+    prev = before[-1] if before else GENESIS
+    before.append(entry["hash"])
     try:
         said = json.loads(entry["text"])
-    except ValueError:
+        body = said["body"]
+    except (ValueError, KeyError, TypeError):
         found.faults.append(f"{place}: its text cannot be read.")
-        before.append(entry["hash"])
-        return
-    if said.get("prev") != (before[-1] if before else GENESIS):
+        return {}
+    if said.get("prev") != prev:
         found.faults.append(f"{place}: it does not follow the entry before it.")
     copies = {
         "chain": entry["chain"], "n": entry["n"], "act": str(entry["act"]), "kind": entry["kind"],
-        "by": str(entry["by"]), "format": entry["format"],
+        "by": str(entry["by"]), "format": entry["format"], "recorded_at": plain(entry["recorded_at"]),
     }  # fmt: skip
     for name, copy in copies.items():
         if said.get(name) != copy:
             found.faults.append(f"{place}: the column {name} says '{copy}', the text '{said.get(name)}'.")
-    if parse_datetime(said.get("recorded_at", "")) != entry["recorded_at"]:
-        found.faults.append(f"{place}: the column recorded_at differs from the text.")
-    before.append(entry["hash"])
+    thing = body.get("id")
+    if thing != (str(entry["thing"]) if entry["thing"] else None):
+        found.faults.append(f"{place}: the column thing differs from the text.")
+    return body
 
 
 def _check_heads(heads: dict[str, list[str]], found: Findings) -> None:
@@ -109,41 +138,67 @@ def _check_heads(heads: dict[str, list[str]], found: Findings) -> None:
 
 
 def _check_seals(heads: dict[str, list[str]], found: Findings) -> None:
-    prev, sealed = GENESIS, {}
+    prev = GENESIS
+    sealed: dict[str, dict] = {}
     for seal in Seal.objects.order_by("n"):
         found.n_seals += 1
         place = f"seal {seal.n}"
-        said = json.loads(seal.text)
-        if sha256(seal.text) != seal.hash or said["n"] != seal.n or said["root"] != seal.root:
+        if sha256(seal.text) != seal.hash:
             found.faults.append(f"{place}: it was changed.")
-        if said["prev"] != prev or seal.n != found.n_seals:
-            found.faults.append(f"{place}: it does not follow the seal before it.")
-        for leaf in said["changed"]:
-            sealed[leaf["chain"]] = leaf
-            hashes = heads.get(leaf["chain"], [])
-            if len(hashes) < leaf["n"] or (leaf["n"] and hashes[leaf["n"] - 1] != leaf["head"]):
-                found.faults.append(
-                    f"{place}: {leaf['chain']} no longer holds what was sealed at entry {leaf['n']}."
-                )
-        if root_of([sealed[name] for name in sorted(sealed)]) != said["root"]:
-            found.faults.append(f"{place}: its root is not that of the chains it names.")
+        try:
+            said = json.loads(seal.text)
+            _check_seal(seal, said, prev, found.n_seals, found)
+            _check_leaves(place, said, sealed, heads, found)
+        except (ValueError, KeyError, TypeError):
+            found.faults.append(f"{place}: its text cannot be read.")
         prev, found.last_seal_at = seal.hash, seal.sealed_at
 
 
-def _check_rows(said: dict[str, dict[UUID, dict]], changed: set[UUID], found: Findings) -> None:
-    """A row that some later act changed is compared only for being there; the others field by field."""
+def _check_seal(seal: Seal, said: dict, prev: str, number: int, found: Findings) -> None:
+    if said["n"] != seal.n or said["root"] != seal.root or said["sealed_at"] != plain(seal.sealed_at):
+        found.faults.append(f"seal {seal.n}: its columns differ from its text.")
+    if said["prev"] != prev or seal.n != number:
+        found.faults.append(f"seal {seal.n}: it does not follow the seal before it.")
+
+
+def _check_leaves(
+    place: str, said: dict, sealed: dict[str, dict], heads: dict[str, list[str]], found: Findings
+) -> None:
+    for leaf in said["changed"]:
+        sealed[leaf["chain"]] = leaf
+        hashes = heads.get(leaf["chain"], [])
+        if len(hashes) < leaf["n"] or (leaf["n"] and hashes[leaf["n"] - 1] != leaf["head"]):
+            found.faults.append(
+                f"{place}: {leaf['chain']} no longer holds what was sealed at entry {leaf['n']}."
+            )
+    if root_of([sealed[name] for name in sorted(sealed)]) != said["root"]:
+        found.faults.append(f"{place}: its root is not that of the chains it names.")
+
+
+def _check_rows(said: _Said, found: Findings) -> None:
+    """Every typed row against what its entries say, field by field, and every entry against its row."""
     for known in kinds.all_kinds():
         if not known.model:
             continue
-        expected = said.get(known.name, {})
-        for row in known.model.objects.iterator(chunk_size=5000):
+        expected = said.rows.get(known.name, {})
+        for row in known.model._base_manager.iterator(chunk_size=5000):
             found.n_rows += 1
             body = expected.pop(row.pk, None)
             if body is None:
                 found.faults.append(f"{known.name} {row.pk}: a row that no entry stands for.")
-            elif row.pk not in changed and canonical(kinds.body_of(row, known)) != canonical(body):
+                continue
+            if plain(kinds.body_of(row, known)) != _without_blanks(body):
                 found.faults.append(
                     f"{known.name} {row.pk}: the row differs from its entry {row.chain} {row.entry_n}."
                 )
+            if row.withdrawn_by != said.withdrawn.get(row.pk):
+                found.faults.append(
+                    f"{known.name} {row.pk}: whether it was withdrawn differs from its entries."
+                )
         for pk in expected:
             found.faults.append(f"{known.name} {pk}: its entry is there, its row is not.")
+
+
+def _without_blanks(body: dict) -> dict:
+    """A body as `kinds.body_of` gives it: a field that a revision emptied says nothing."""
+    return {name: value for name, value in body.items() if value is not None and value not in ("", [], {})}

@@ -1,5 +1,6 @@
 """What an owner of the database could do with the guards dropped is found; what was done rightly is not blamed."""
 
+import datetime as dt
 import json
 import random
 import uuid
@@ -7,11 +8,13 @@ from collections.abc import Callable
 
 import pytest
 
+from fleet import registering
 from fleet.ledger.canonical import canonical, sha256
 from fleet.ledger.seal import seal_now
 from fleet.ledger.verify import verify
 from fleet.ledger.writing import Fact, write
 from fleet.models import Chain, Entry, Limit, Outage, Seal, Site
+from tests import makers
 from tests.fleet.ledger.story import Story, guards_lifted, told
 
 pytestmark = pytest.mark.django_db
@@ -209,3 +212,31 @@ def test_a_seal_names_only_the_chains_that_changed_since_the_one_before():
     assert len(json.loads(first.text)["changed"]) == len(leaves) == 2
     assert [leaf["chain"] for leaf in json.loads(second.text)["changed"]] == ["plant"]
     assert json.loads(second.text)["prev"] == first.hash
+
+
+def test_a_withdrawal_undone_by_hand_is_found():
+    told()
+    row = Limit.objects.exclude(withdrawn_by=None).first()
+    assert verify()
+    Limit.objects.filter(pk=row.pk).update(withdrawn_by=None)
+    assert any("withdrawn differs" in fault for fault in verify().faults)
+
+
+def test_a_row_that_was_revised_is_still_compared_field_by_field():
+    site = makers.a_site()
+    outage = makers.an_outage(site=site, start_on=dt.date(2027, 4, 1))
+    registering.revise(outage, {"end_on": dt.date(2027, 5, 1)}, reason="longer", by=makers.somebody())
+    assert verify()
+    Outage.objects.filter(pk=outage.pk).update(end_on=dt.date(2027, 6, 1))
+    assert any(f"outage {outage.pk}: the row differs" in fault for fault in verify().faults)
+
+
+def test_a_kind_nobody_knows_and_a_garbled_seal_are_findings_and_never_stop_the_reading():
+    story = told()
+    seal_now(by=story.by)
+    with guards_lifted():
+        entries(story).filter(n=2).update(kind="polish")
+        Seal.objects.update(text="no json")
+    faults = verify().faults
+    assert any("no kind of entry is called 'polish'" in fault for fault in faults)
+    assert any("seal 1: its text cannot be read" in fault for fault in faults)
