@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from inspections.views import labels, method, record, record_closing, record_contact, record_offline
+from inspections.views import history, labels, method, record, record_closing, record_contact, record_offline
 from inspections.views.bearing import bearing, label
 
 AT = "bearings/<str:pump>/<str:position>/"
@@ -22,6 +22,7 @@ urlpatterns = [
     path(f"{AT}record/close/", record_closing.close, name="record-close"),
     path(f"{AT}record/receipt/", record_closing.receipt, name="record-receipt"),
     path(f"{AT}record/sheet/", record_closing.sheet, name="record-sheet"),
+    path(f"{AT}history/", history.history, name="bearing-history"),
     path("record/offline/", record_offline.shell, name="record-offline"),
     path("record/pack/", record_offline.pack, name="record-pack"),
     path("record/queue/", record_offline.queue, name="record-queue"),

@@ -51,6 +51,7 @@ TABLE: dict[str, dict[str, int]] = {
     "record-work": IN_A_VISIT,
     "record-opened": IN_A_VISIT,
     "record-close": IN_A_VISIT,
+    "bearing-history": READERS | {"out": SIGN_IN},
     "bearing-label": dict.fromkeys(ROLES, 302) | {"administrator": 404, "stranger": 404, "out": SIGN_IN},
     "record-offline": TAKERS,
     "record-pack": TAKERS,
@@ -93,6 +94,7 @@ def cast_and_addresses():
     arguments = {
         "bearing": "/bearings/Lift 1/DE/",
         **{name: f"/bearings/Lift 1/DE/{path}/" for name, path in RECORD_PATHS.items()},
+        "bearing-history": "/bearings/Lift 1/DE/history/",
         "bearing-label": f"/b/{bearing.pk}/",
         "import-template": "/import/templates/register/",
         "import-done": f"/import/{done.sheet.pk}/",

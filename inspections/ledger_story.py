@@ -1,0 +1,228 @@
+"""One bearing's entries as an auditor reads them: what was recorded, when, by whom, from what source, in plain words."""
+
+import datetime as dt
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+from uuid import UUID
+
+from fleet.models import Bearing, Entry, Installation, Person, Sheet
+from fleet.templatetags.figures import day, um
+from inspections.models import Method, Stage
+from inspections.telling import words_of
+
+# What stands on a pump's chain belongs to the story; what it says of another position of the pump does not.
+KINDS = {
+    "reading": "reading", "event": "work and findings", "meter": "hour meter", "visit": "opening", "limit": "limit",
+    "bearing_facts": "facts", "shell_fitting": "shell", "name": "name", "set_aside": "set aside",
+    "withdrawal": "withdrawal", "revision": "correction", "decision": "decision", "contact_check": "contact",
+}  # fmt: skip
+LIMITS = {
+    "fitting_min": "fitting minimum", "fitting_max": "fitting maximum", "in_service_min": "in-service minimum",
+    "in_service_max": "in-service maximum", "replace": "replace limit", "lining_min": "least lining",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Line:
+    """One entry in words; `withdrawn` says when and why it no longer counts."""
+
+    happened_on: dt.date | None
+    recorded_at: dt.datetime
+    chain: str
+    n: int
+    hash: str
+    kind: str
+    what: str
+    who: str
+    source: str
+    thing: UUID | None
+    withdrawn: str = ""
+
+    @property
+    def kind_words(self) -> str:
+        return KINDS.get(self.kind, self.kind.replace("_", " "))
+
+    @property
+    def days_late(self) -> int | None:
+        """Days between what happened and its recording."""
+        return (self.recorded_at.date() - self.happened_on).days if self.happened_on else None
+
+
+@dataclass(frozen=True)
+class LedgerStory:
+    """All entries of one bearing's own chain and its machines' chains, as known on a day."""
+
+    bearing: Bearing
+    lines: list[Line] = field(default_factory=list)
+    n_entries: int = 0
+    n_corrections: int = 0
+
+    @property
+    def kinds(self) -> list[tuple[str, str]]:
+        """The kinds there are, with their words."""
+        return sorted({(line.kind, line.kind_words) for line in self.lines}, key=lambda pair: pair[1])
+
+
+def ledger_story(bearing: Bearing, known_by: dt.date | None = None) -> LedgerStory:
+    """The story of a bearing out of the ledger itself.
+
+    Parameters
+    ----------
+    bearing : Bearing
+    known_by : date, optional
+        only what had been recorded by the end of that day (UTC): what was known then.
+    """
+    machines = (
+        Installation.objects.standing().filter(place=bearing.place_id).values_list("machine_id", flat=True)
+    )
+    chains = [f"bearing:{bearing.pk}", *(f"pump:{machine}" for machine in machines)]
+    rows = Entry.objects.filter(chain__in=chains)
+    if known_by:
+        rows = rows.filter(recorded_at__lt=dt.datetime.combine(known_by, dt.time.max, tzinfo=dt.UTC))
+    entries = list(rows.order_by("recorded_at", "id"))
+    bodies = {entry.pk: json.loads(entry.text)["body"] for entry in entries}
+    people = _people(entries, bodies.values())
+    sheets = {str(sheet.pk): sheet for sheet in Sheet.objects.filter(pk__in=_sheets(bodies.values()))}
+    lines = [
+        _line(entry, bodies[entry.pk], people, sheets)
+        for entry in entries
+        if bodies[entry.pk].get("bearing_id") in (None, str(bearing.pk))
+    ]
+    marked = list(_marked(lines, entries, bodies, people))
+    changes = sum(line.kind in ("withdrawal", "revision") for line in marked)
+    marked.sort(
+        key=lambda line: (line.happened_on or line.recorded_at.date(), line.recorded_at, line.n), reverse=True
+    )
+    return LedgerStory(bearing, marked, len(entries), changes)
+
+
+def _people(entries: Sequence[Entry], bodies: Any) -> dict[str, str]:
+    wanted = {str(entry.by) for entry in entries}
+    for body in bodies:
+        wanted |= {body[name] for name in ("measured_by", "done_by", "checked_by") if body.get(name)}
+    return {str(person.pk): str(person) for person in Person.objects.filter(pk__in=wanted)}
+
+
+def _sheets(bodies: Any) -> set[str]:
+    return {body["sheet_id"] for body in bodies if body.get("sheet_id")}
+
+
+def _line(
+    entry: Entry, body: Mapping[str, Any], people: Mapping[str, str], sheets: Mapping[str, Sheet]
+) -> Line:
+    happened = body.get("on") or body.get("from_on") or body.get("opened_on")
+    return Line(
+        dt.date.fromisoformat(happened) if happened else None, entry.recorded_at, entry.chain, entry.n, entry.hash,
+        entry.kind, _what(entry.kind, body), _who(entry, body, people), _source(body, sheets), entry.thing,
+    )  # fmt: skip
+
+
+def _who(entry: Entry, body: Mapping[str, Any], people: Mapping[str, str]) -> str:
+    """Recorded by, and measured, done and checked by where that is said."""
+    said = [f"recorded by {people.get(str(entry.by), 'someone not known')}"]
+    for name, words in (("measured_by", "measured by"), ("done_by", "done by"), ("checked_by", "checked by")):
+        if body.get(name):
+            said.append(f"{words} {people.get(body[name], 'someone not known')}")
+    return ", ".join(said)
+
+
+def _source(body: Mapping[str, Any], sheets: Mapping[str, Sheet]) -> str:
+    sheet = sheets.get(body.get("sheet_id") or "")
+    if sheet is None:
+        return f"job {body['job']}" if body.get("job") else ""
+    job = f", job {body['job']}" if body.get("job") else ""
+    return f"{sheet.name}, row {body.get('sheet_row', '')}{job}"
+
+
+def _what(kind: str, body: Mapping[str, Any]) -> str:
+    """One entry in plain words."""
+    tell = _TELL.get(kind)
+    return tell(body) if tell else kind.replace("_", " ").capitalize()
+
+
+def _reading(body: Mapping[str, Any]) -> str:
+    value = um(body["value_um"]) if "value_um" in body else _interval(body)
+    method = dict(Method.choices).get(body.get("method", ""), body.get("method", "") or "method not known")
+    station = "-".join(str(body[part]) for part in ("end", "clock") if body.get(part))
+    at = f" at {station}" if station else ""
+    stage = dict(Stage.choices).get(body.get("stage", ""), "")
+    quantity = body.get("quantity", "clearance").replace("_", " ")
+    return f"{quantity.capitalize()} {value} {stage}, {method}{at} (typed {body.get('typed')} {body.get('unit')})"
+
+
+def _interval(body: Mapping[str, Any]) -> str:
+    if "low_um" not in body:
+        return f"under {um(body['high_um'])}"
+    return (
+        f"{um(body['low_um'])} to {um(body['high_um'])}"
+        if "high_um" in body
+        else f"over {um(body['low_um'])}"
+    )
+
+
+def _event(body: Mapping[str, Any]) -> str:
+    percent = body.get("contact_percent")
+    return words_of(
+        body["kind"], half=body.get("half", ""), shell=body.get("shell", ""), reason=body.get("reason", ""),
+        outcome=body.get("outcome", ""), contact_percent=float(percent) if percent else None, note=body.get("note", ""),
+    )  # fmt: skip
+
+
+def _limit(body: Mapping[str, Any]) -> str:
+    use = LIMITS.get(body["use"], body["use"])
+    value = f"{um(body['value_um'])}" if "value_um" in body else "lifted"
+    since = f" from {day(dt.date.fromisoformat(body['from_on']))}" if body.get("from_on") else ""
+    said = ", ".join(
+        word for word in (body.get("authority", "").replace("_", " "), body.get("document", "")) if word
+    )
+    return f"Limit: {use} {value}{since}{f' ({said})' if said else ''}"
+
+
+def _change(body: Mapping[str, Any]) -> str:
+    what = KINDS.get(body["of"], body["of"].replace("_", " "))
+    if "set" in body:
+        values = ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in body["set"].items())
+        return f"Correction of a {what}: {values}. Reason: {body.get('reason', 'none given')}"
+    return f"Withdrawal of a {what}. Reason: {body.get('reason', 'none given')}"
+
+
+_TELL = {
+    "reading": _reading,
+    "event": _event,
+    "limit": _limit,
+    "meter": lambda body: f"Hour meter {body['hours']} h" + (" after a reset" if body.get("reset") else ""),
+    "visit": lambda body: "Opened" + (f", {body['why']}" if body.get("why") else ""),
+    "bearing": lambda body: f"Position {body['name']} set up",
+    "machine": lambda body: "Pump set up",
+    "bearing_facts": lambda body: "Facts of the position",
+    "shell_fitting": lambda body: f"Shell fitted, {body['half']} half",
+    "name": lambda body: f"Name: {body['text']}",
+    "set_aside": lambda body: f"Row {body['number']} set aside: {body['question']} Reason: {body['reason']}",
+    "withdrawal": _change,
+    "revision": _change,
+    "contact_check": lambda body: f"Contact print, round {body.get('round', 1)}",
+    "decision": lambda body: f"Decided: {body['decided']}. {body.get('why', '')}".strip(),
+}
+
+
+def _marked(
+    lines: Sequence[Line], entries: Sequence[Entry], bodies: Mapping[int, dict], people: Mapping[str, str]
+) -> Iterator[Line]:
+    """Lines with what later took them back."""
+    taken = {}
+    for entry in entries:
+        body = bodies[entry.pk]
+        if entry.kind == "withdrawal":
+            who = people.get(str(entry.by), "someone not known")
+            taken[body["id"]] = (
+                f"withdrawn {day(entry.recorded_at.date())} by {who}: {body.get('reason', '')}"
+            )
+        elif entry.kind == "revision":
+            taken[body["id"]] = f"corrected {day(entry.recorded_at.date())}: {body.get('reason', '')}"
+    for line in lines:
+        yield replace(
+            line,
+            withdrawn=taken.get(str(line.thing), "") if line.kind not in ("withdrawal", "revision") else "",
+        )
