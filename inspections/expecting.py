@@ -14,7 +14,7 @@ from uuid import UUID
 
 import numpy as np
 
-from fleet.models import Bearing, Limit, LimitUse, Setting
+from fleet.models import Bearing, Limit, LimitUse, Setting, Site
 from inspections import forecasting
 from inspections.figures import Figures
 from inspections.histories import Known, inputs
@@ -176,9 +176,13 @@ def spread_of(method: str, day: dt.date) -> Spread:
     return spreads(day).get(method, NOT_NAMED)
 
 
-def stations_of(bearing: Bearing, known: Known, day: dt.date) -> list[Station]:
-    """Where this bearing is measured: as the plant has set it, else as last time, else at both ends on top."""
-    named = Setting.objects.in_force("stations", bearing.place.site, day)
+def planned_stations(site: Site, day: dt.date) -> list[str]:
+    """The stations a plant measures at, by its own setting; empty where it has set none."""
+    return list(Setting.objects.in_force("stations", site, day) or [])
+
+
+def stations_of(known: Known, named: Sequence[str] = ()) -> list[Station]:
+    """Where a bearing is measured: as the plant has set it (`named`), else as last time, else at both ends on top."""
     if named:
         return [station(key) for key in named]
     seen = [

@@ -62,7 +62,9 @@ class Desk:
 
     @cached_property
     def stations(self) -> list[Station]:
-        planned = expecting.stations_of(self.bearing, self.before.known, self.today)
+        planned = expecting.stations_of(
+            self.before.known, expecting.planned_stations(self.bearing.place.site, self.today)
+        )
         extra = [Station(r.end, r.clock) for r in self.readings if r.quantity == "clearance"]
         return list(dict.fromkeys([*planned, *extra]))
 

@@ -77,7 +77,7 @@ def _of_site(bearings: list) -> list[dict]:
     today = today_at(bearings[0].place.site)
     known = expecting.before_many(bearings, today)
     trust = {str(name): spread.sd_um for name, spread in spreads(today).items()}
-    usual = _usual(bearings)
+    usual = _usual(bearings) | {"stations": expecting.planned_stations(bearings[0].place.site, today)}
     return [_packed(one, known[one.pk], today, trust, usual) for one in bearings]
 
 
@@ -105,7 +105,7 @@ def _packed(bearing, known: Before, today, trust: dict, usual: dict) -> dict:
         "unit": unit, "method": method, "sd": trust, "exceptions": {name: sd for name, (_, sd) in EXCEPTIONS.items()},
         "step": known.step, "scrapeable": facts.scrapeable if facts else True,
         "held": {f"{stage} {work}".strip(): vars(expecting.held_for(limits, stage, work)) for stage, work in stages},
-        "stations": [_station(known, limits, one) for one in expecting.stations_of(bearing, known.known, today)],
+        "stations": [_station(known, limits, one) for one in expecting.stations_of(known.known, usual["stations"])],
     }  # fmt: skip
 
 

@@ -55,7 +55,7 @@ const Unsent = (() => {
   async function batch() {
     const rows = (await all("queue")).filter((row) => row.author === author && !row.why);
     rows.sort((a, b) => (a.entered_at < b.entered_at ? -1 : a.entered_at > b.entered_at ? 1 : (a.n || 0) - (b.n || 0)));
-    return rows.slice(0, 20);
+    return rows.slice(0, 10);
   }
 
   async function post(rows) {

@@ -1,0 +1,277 @@
+"""At the pump in a real browser, at phone size: the path, its taps and targets, its verdict, axe, and no network."""
+
+import itertools
+import time
+import uuid
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from django.conf import settings
+from django.test import Client
+
+from inspections import verdict
+from inspections.models import ContactCheck, Reading, Visit
+from tests import makers
+from tests.inspections.record.walk import a_worn_bearing
+
+PHONE = {"width": 360, "height": 640}
+
+
+@pytest.fixture
+def at_pump(live_server, page, transactional_db):
+    """A worn bearing and a mechanic's phone: (bearing, page, address of a screen)."""
+    bearing = a_worn_bearing(place=makers.a_place(site=makers.a_site(name="Alderbrook Weir"), tag="Lift 1"))
+    sign_in(page, live_server, bearing.place.site)
+    page.set_viewport_size(PHONE)
+    return bearing, page, lambda path: f"{live_server.url}{path}"
+
+
+def sign_in(page, live_server, site, role="mechanic"):
+    account = makers.an_account(role=role, site=site)
+    client = Client()
+    client.force_login(account)
+    name = settings.SESSION_COOKIE_NAME
+    page.context.add_cookies([{"name": name, "value": client.cookies[name].value, "url": live_server.url}])
+    return account
+
+
+class Taps:
+    """Counts what a mechanic taps beside the digits."""
+
+    def __init__(self, page):
+        self.page, self.n = page, 0
+
+    def on(self, name: str, role: str = "button"):
+        self.n += 1
+        with self.page.expect_navigation():
+            self.page.get_by_role(role, name=name, exact=True).first.click()
+
+    def css(self, what: str):
+        self.n += 1
+        with self.page.expect_navigation():
+            self.page.locator(what).first.click()
+
+    def read(self, value: str):
+        # The field has the focus already: typing needs no tap.
+        self.page.wait_for_selector("#id_value:focus")
+        self.page.keyboard.type(value)
+        self.on("Next")
+
+
+def test_from_the_scanned_label_to_the_receipt_in_at_most_12_taps_and_20_seconds(at_pump):
+    bearing, page, address = at_pump
+    taps, began = Taps(page), time.monotonic()
+    page.goto(address(f"/b/{bearing.pk}/"))
+    taps.on("Record at the pump", "link")
+    taps.on("This one, isolated: begin")
+    taps.read("0.205")
+    taps.read("0.207")
+    taps.on("Scraped")
+    taps.read("0.215")
+    taps.read("0.217")
+    taps.on("Finish", "link")
+    taps.on("Sign and close the visit")
+    assert page.get_by_role("heading", level=1).inner_text() == "Closed and stored"
+    took = time.monotonic() - began
+    print(f"\nlabel to receipt: {taps.n} taps, {took:.1f} s by script")
+    assert taps.n <= 12 and took < 20
+    assert (
+        Reading.objects.filter(
+            visit__closed_on__isnull=False, typed__in=["0.205", "0.207", "0.215", "0.217"]
+        ).count()
+        == 4
+    )
+
+
+def test_a_long_visit_of_two_people_on_two_devices_in_at_most_45_taps(at_pump, live_server, browser):
+    from fleet import registering
+
+    bearing, page, address = at_pump
+    stations = ["in-12", "out-12", "mid-12", "in-3", "out-3", "mid-3"]
+    registering.set_setting(name="stations", value=stations, by=makers.somebody())
+    taps = Taps(page)
+    page.goto(address(f"/b/{bearing.pk}/"))
+    taps.on("Record at the pump", "link")
+    taps.on("This one, isolated: begin")
+    for _ in stations:
+        taps.read("0.205")
+    taps.on("Contact check", "link")
+    for drawn in ("both_ends", "both_ends"):
+        taps.css(f"button[value={drawn}]")
+        taps.on("Scraped: next round")
+    taps.css("button[value=full_length]")
+    second = browser.new_context(viewport=PHONE).new_page()
+    sign_in(second, live_server, bearing.place.site)
+    other = Taps(second)
+    second.goto(address(f"/b/{bearing.pk}/"))
+    other.on("Record at the pump", "link")
+    other.on("This one: go on")
+    other.on("Measure as left", "link")
+    for _ in stations:
+        other.read("0.225")
+    other.on("What I saw", "link")
+    other.on("Nothing found")
+    other.on("Finish", "link")
+    other.on("Sign and close the visit")
+    assert second.get_by_role("heading", level=1).inner_text() == "Closed and stored"
+    print(f"\nlong visit: {taps.n + other.n} taps")
+    assert taps.n + other.n <= 45
+    assert ContactCheck.objects.standing().count() == 3
+
+
+TARGETS = """() => {
+  const shown = [...document.querySelectorAll('main button, main a[href], main summary, main select, main input:not([type=hidden]), .at-pump a')]
+    .filter((one) => one.checkVisibility() && !one.closest('.grid'));
+  const label = (one) => one.matches('[type=checkbox],[type=radio]') ? one.closest('label') : one;
+  const boxes = shown.map((one) => ({ name: (label(one).innerText || label(one).getAttribute('aria-label') || one.name).slice(0, 30), r: label(one).getBoundingClientRect() }));
+  const small = boxes.filter(({ r }) => r.width < 71.5 || r.height < 71.5).map(({ name, r }) => `${name}: ${r.width.toFixed(0)} x ${r.height.toFixed(0)}`);
+  const near = [];
+  boxes.forEach((a, i) => boxes.slice(i + 1).forEach((b) => {
+    const dx = Math.max(a.r.left - b.r.right, b.r.left - a.r.right), dy = Math.max(a.r.top - b.r.bottom, b.r.top - a.r.bottom);
+    if (Math.max(dx, dy) < 11.5) near.push(`${a.name} / ${b.name}: ${Math.max(dx, dy).toFixed(1)}`);
+  }));
+  const cells = [...document.querySelectorAll('.grid .cell')].map((one) => one.getBoundingClientRect()).filter((r) => r.width < 43.5 || r.height < 43.5).length;
+  return { small, near, cells, sideways: document.documentElement.scrollWidth - document.documentElement.clientWidth };
+}"""
+
+
+def test_every_screen_has_large_targets_far_apart_scrolls_one_way_only_and_axe_finds_nothing(at_pump, heard):
+    bearing, page, address = at_pump
+    own = f"/bearings/Lift 1/{bearing.name}/record/"
+    page.goto(address(own))
+    found = {}
+    looked(page, "start", found)
+    page.get_by_role("button", name="This one, isolated: begin").click()
+    looked(page, "reading", found)
+    page.locator("summary").first.click()
+    looked(page, "reading, opened", found)
+    page.goto(address(f"{own}reading/?stage=as_found"))
+    page.keyboard.type("0.410")
+    looked(page, "unlikely value", found)
+    page.get_by_role("button", name="Next").click()
+    looked(page, "measure once more", found)
+    page.get_by_role("link", name="The first one is right").click()
+    page.get_by_role("link", name="Could not measure").click()
+    looked(page, "could not measure", found)
+    for screen in ("visit", "contact", "seen", "work", "opened", "close"):
+        page.goto(address(f"{own}{screen}/"))
+        looked(page, screen, found)
+    page.goto(address(f"{own}mend/?reading={Reading.objects.get(typed='0.410').pk}"))
+    looked(page, "mend", found)
+    page.goto(address(f"{own}contact/"))
+    page.locator("button[value=both_ends]").click()
+    looked(page, "print", found)
+    page.goto(address("/record/offline/"))
+    page.wait_for_selector("body[data-shows=list]")
+    looked(page, "offline", found)
+    assert found == {}
+    assert [said for said in heard.said if "violation" in said.lower() or "refused" in said.lower()] == []
+    assert heard.asked_elsewhere == []
+
+
+def looked(page, name, found):
+    seen = page.evaluate(TARGETS)
+    bad = {what: value for what, value in seen.items() if value}
+    report = Axe().run(page)
+    if report.violations_count:
+        bad["axe"] = report.generate_report()
+    if bad:
+        found[name] = bad
+
+
+def test_the_browser_says_the_same_as_the_server_over_a_table_of_cases(at_pump):
+    bearing, page, address = at_pump
+    page.goto(address(f"/bearings/Lift 1/{bearing.name}/record/"))
+    helds = [
+        verdict.Held(None, 263.0), verdict.Held(120.0, 260.0), verdict.Held(140.0, 170.0, "fitting range"),
+        verdict.Held(120.0, None), verdict.Held(),
+    ]  # fmt: skip
+    expecteds = [
+        None, verdict.Expected(181.0, 192.0, 204.0), verdict.Expected(150.0, 190.0, 260.0, 14.0),
+        verdict.Expected(100.0, 150.0, 258.0, rough=True),
+    ]  # fmt: skip
+    values = [
+        0.0,
+        0.2,
+        4.0,
+        7.6,
+        19.2,
+        75.6,
+        96.0,
+        131.0,
+        150.0,
+        165.0,
+        181.0,
+        199.5,
+        204.0,
+        228.0,
+        245.0,
+        263.0,
+        272.0,
+        384.0,
+        488.0,
+        1920.0,
+        4877.0,
+        192000.0,
+    ]
+    cases = [
+        (value, sd, unit, held, expected)
+        for value, (sd, unit), held, expected in itertools.product(
+            values, [(5.0, "mm"), (10.3, "thou"), (19.0, "um"), (24.0, "in")], helds, expecteds
+        )
+    ]
+    said = page.evaluate(
+        "(cases) => cases.map(([value, sd, unit, held, expected]) => window.Verdict.verdict(value, sd, unit, held, expected))",
+        [
+            [v, sd, unit, vars(held), vars(expected) if expected else None]
+            for v, sd, unit, held, expected in cases
+        ],
+    )
+    assert len(said) == 22 * 4 * 5 * 4
+    for case, theirs in zip(cases, said, strict=True):
+        ours = verdict.verdict(*case).as_dict()
+        for name in ("word", "text", "asked", "question", "slip"):
+            assert theirs[name] == ours[name], (case, name)
+        assert (theirs["mended_um"] is None) == (ours["mended_um"] is None)
+        for name in ("p_low", "p_high", *(["mended_um"] if ours["mended_um"] else [])):
+            assert theirs[name] == pytest.approx(ours[name], rel=1e-9, abs=1e-13), (case, name)
+
+
+def test_the_verdict_stands_there_while_one_types_and_equals_the_one_after_it_is_stored(at_pump):
+    bearing, page, address = at_pump
+    page.goto(address(f"/bearings/Lift 1/{bearing.name}/record/"))
+    page.get_by_role("button", name="This one, isolated: begin").click()
+    page.keyboard.type("0.205")
+    before = page.locator("[data-verdict]").inner_text()
+    assert before.startswith("Inside the limit of 0.300 mm")
+    page.get_by_role("button", name="0.001 more").click()
+    assert page.locator("#id_value").input_value() == "0.206"
+    page.get_by_role("button", name="0.001 less").click()
+    page.get_by_role("button", name="Next").click()
+    assert before in page.locator(".said").inner_text()
+
+
+def test_cells_turn_at_a_tap_and_by_keyboard(at_pump):
+    bearing, page, address = at_pump
+    page.goto(address(f"/bearings/Lift 1/{bearing.name}/record/"))
+    page.get_by_role("button", name="This one, isolated: begin").click()
+    page.goto(address(f"/bearings/Lift 1/{bearing.name}/record/contact/"))
+    page.locator("button[value=both_ends]").click()
+    cell = page.get_by_role("button", name="row 3, bottom centre; column 4: none")
+    cell.click()
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("Enter")
+    page.keyboard.press("Enter")
+    page.get_by_role("button", name="Keep these cells").click()
+    assert ContactCheck.objects.standing().get().pattern["cells"][2] == [2, 1, 0, 1, 2, 1, 2]
+
+
+def test_an_id_given_by_the_browser_is_the_rows_own(at_pump):
+    bearing, page, address = at_pump
+    page.goto(address(f"/bearings/Lift 1/{bearing.name}/record/"))
+    page.get_by_role("button", name="This one, isolated: begin").click()
+    given = uuid.UUID(page.locator("input[name=id]").first.input_value())
+    page.keyboard.type("0.205")
+    page.get_by_role("button", name="Next").click()
+    assert Reading.objects.get(pk=given).typed == "0.205"
+    assert Visit.objects.filter(closed_on=None, attendances__part="measured").count() == 1

@@ -1,0 +1,161 @@
+"""200 entries without network, with reloads, killed tabs and three answers in ten lost: 200 rows, none lost, none doubled."""
+
+import random
+
+import pytest
+from django.conf import settings
+from django.test import Client
+
+from inspections.models import Reading, Visit
+from tests import makers
+from tests.inspections.record.walk import a_worn_bearing
+
+PHONE = {"width": 360, "height": 640}
+ENTRIES, PUMPS = 200, 50
+LOST = 0.30
+
+
+@pytest.fixture
+def phone(live_server, browser, transactional_db):
+    """A mechanic's phone at a site of many pumps: (context, site, account)."""
+    site = makers.a_site(name="Alderbrook Weir")
+    bearings = [
+        a_worn_bearing(
+            place=makers.a_place(site=site, tag=f"Lift {n}", positions=("DE",)), values=("0.170", "0.190")
+        )
+        for n in range(PUMPS)
+    ]
+    account = makers.an_account(role="mechanic", site=site)
+    client = Client()
+    client.force_login(account)
+    context = browser.new_context(viewport=PHONE)
+    name = settings.SESSION_COOKIE_NAME
+    context.add_cookies([{"name": name, "value": client.cookies[name].value, "url": live_server.url}])
+    yield context, bearings, live_server.url
+    context.close()
+
+
+def ready(page, url):
+    """Take the work list along; wait until the worker keeps the shell."""
+    page.goto(f"{url}/record/offline/")
+    page.wait_for_selector("body[data-shows=list]")
+    page.evaluate("navigator.serviceWorker.ready")
+    page.locator("[data-take]").first.click()
+    page.get_by_text(f"{PUMPS} bearings are on this device.").wait_for()
+    page.reload()
+    page.wait_for_selector("body[data-shows=list]")
+
+
+def measure(page, bearing, url, values):
+    """Four readings of one bearing, a scrape between them, through the screens."""
+    page.goto(f"{url}/record/offline/#{bearing.pk}")
+    page.locator("[data-screen]:visible").first.wait_for()
+    page.wait_for_selector("body[data-shows=guard], body[data-shows=hub]")
+    page.get_by_role("button", name="This one, isolated: begin").click()
+    for n, value in enumerate(values):
+        if n == 2:
+            page.get_by_role("button", name="Scraped").click()
+            page.get_by_role("button", name="As left").click()
+        page.locator("[data-where]").filter(has_text="As left" if n > 1 else "As found").filter(
+            has_text=f"station {n % 2 + 1} of 2"
+        ).wait_for()
+        page.locator("#id_value").fill(value)
+        page.get_by_role("button", name="Next").click()
+    page.wait_for_selector("body[data-shows=hub]")
+
+
+def test_200_entries_without_network_become_200_rows(phone):
+    context, bearings, url = phone
+    chance = random.Random(5)
+    page = context.new_page()
+    ready(page, url)
+    context.set_offline(True)
+    values = iter(f"0.{190 + n % 20}{n // 20}" for n in range(ENTRIES))
+    for n, bearing in enumerate(bearings):
+        measure(page, bearing, url, [next(values) for _ in range(4)])
+        if n % 7 == 3:
+            page.reload()
+            page.wait_for_selector("body[data-shows]")
+        if n % 11 == 5:
+            page.close()  # the tab is killed
+            page = context.new_page()
+    page.goto(f"{url}/record/offline/")
+    page.wait_for_selector("body[data-shows=list]")
+    page.get_by_text(f"{ENTRIES + PUMPS} unsent").wait_for()
+    assert not Reading.objects.filter(visit__closed_on=None, typed__contains="0.19", step_um__lt=1).exists()
+    lost = {"asked": 0, "lost": 0}
+
+    def answer(route):
+        got = route.fetch()
+        if route.request.method == "POST":
+            lost["asked"] += 1
+            if chance.random() < LOST:
+                lost["lost"] += 1
+                return route.abort()
+        return route.fulfill(response=got)
+
+    context.route("**/record/queue/", answer)
+    context.set_offline(False)
+    for _ in range(60):
+        page.evaluate("window.Unsent.send()")
+        if page.evaluate("window.Unsent.all('queue').then((rows) => rows.length)") == 0:
+            break
+    stored = list(Reading.objects.filter(entered_at__isnull=False).values_list("typed", flat=True))
+    print(f"\n{len(stored)} rows of {ENTRIES}; {lost['asked']} sent, {lost['lost']} answers lost")
+    assert lost["lost"] >= 3
+    assert sorted(stored) == sorted(f"0.{190 + n % 20}{n // 20}" for n in range(ENTRIES))
+    assert Visit.objects.filter(entered_at__isnull=False).count() == PUMPS
+    assert page.evaluate("window.Unsent.all('queue').then((rows) => rows.length)") == 0
+
+
+def test_a_plain_form_that_finds_no_network_is_kept_and_sent_later(phone):
+    context, bearings, url = phone
+    page = context.new_page()
+    ready(page, url)
+    bearing = bearings[0]
+    page.goto(f"{url}/bearings/{bearing.place.tag}/DE/record/")
+    page.get_by_role("button", name="This one, isolated: begin").click()
+    page.wait_for_selector("#id_value:focus")
+    given = page.locator("input[name=id]").first.input_value()
+    context.set_offline(True)
+    page.keyboard.type("0.205")
+    page.get_by_role("button", name="Next").click()
+    page.get_by_text("1 unsent").first.wait_for()
+    assert not Reading.objects.filter(pk=given).exists()
+    context.set_offline(False)
+    page.evaluate("window.Unsent.send()")
+    row = Reading.objects.get(pk=given)
+    assert (row.typed, row.stage, row.end) == ("0.205", "as_found", "in")
+    page.goto(f"{url}/")
+    assert page.locator("[data-unsent]").inner_text() == ""
+
+
+def test_unsent_entries_are_counted_on_every_page_and_a_refused_one_keeps_its_reason(phone):
+    context, bearings, url = phone
+    page = context.new_page()
+    ready(page, url)
+    bad = f"{{kind: 'reading', bearing: '{bearings[0].pk}', visit: crypto.randomUUID(), stage: 'as_found', station: 'in-12', fields: {{value: 'six', unit: 'mm', method: ''}}}}"
+    page.evaluate(f"window.Unsent.add({bad}).then(() => window.Unsent.send())")
+    for address in (
+        "/",
+        f"/bearings/{bearings[0].place.tag}/DE/",
+        f"/bearings/{bearings[0].place.tag}/DE/record/",
+    ):
+        page.goto(f"{url}{address}")
+        page.get_by_text("1 unsent, 1 to look at").first.wait_for()
+    page.goto(f"{url}/record/offline/")
+    page.get_by_text("number").first.wait_for()
+
+
+def test_the_verdict_is_there_without_network_by_the_same_rule(phone):
+    context, bearings, url = phone
+    page = context.new_page()
+    ready(page, url)
+    context.set_offline(True)
+    page.goto(f"{url}/bearings/{bearings[3].place.tag}/DE/record/")
+    page.wait_for_selector("body[data-shows=guard]")
+    assert page.locator("[data-guard]").inner_text() == "Lift 3 DE"
+    page.get_by_role("button", name="This one, isolated: begin").click()
+    page.locator("#id_value").fill("0.103")
+    words = page.locator("[data-verdict]").inner_text()
+    assert "Inside the limit of 0.300 mm" in words and "radial where diametral is asked" in words
