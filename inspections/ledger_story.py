@@ -84,7 +84,8 @@ def ledger_story(bearing: Bearing, known_by: dt.date | None = None) -> LedgerSto
     entries = list(rows.order_by("recorded_at", "id"))
     bodies = {entry.pk: json.loads(entry.text)["body"] for entry in entries}
     people = _people(entries, bodies.values())
-    sheets = {str(sheet.pk): sheet for sheet in Sheet.objects.filter(pk__in=_sheets(bodies.values()))}
+    # A register's rows name no sheet: the act they share with it does.
+    sheets = {sheet.act: sheet for sheet in Sheet.objects.filter(act__in={entry.act for entry in entries})}
     lines = [
         _line(entry, bodies[entry.pk], people, sheets)
         for entry in entries
@@ -105,17 +106,13 @@ def _people(entries: Sequence[Entry], bodies: Any) -> dict[str, str]:
     return {str(person.pk): str(person) for person in Person.objects.filter(pk__in=wanted)}
 
 
-def _sheets(bodies: Any) -> set[str]:
-    return {body["sheet_id"] for body in bodies if body.get("sheet_id")}
-
-
 def _line(
-    entry: Entry, body: Mapping[str, Any], people: Mapping[str, str], sheets: Mapping[str, Sheet]
+    entry: Entry, body: Mapping[str, Any], people: Mapping[str, str], sheets: Mapping[UUID, Sheet]
 ) -> Line:
     happened = body.get("on") or body.get("from_on") or body.get("opened_on")
     return Line(
         dt.date.fromisoformat(happened) if happened else None, entry.recorded_at, entry.chain, entry.n, entry.hash,
-        entry.kind, _what(entry.kind, body), _who(entry, body, people), _source(body, sheets), entry.thing,
+        entry.kind, _what(entry.kind, body), _who(entry, body, people), _source(entry, body, sheets), entry.thing,
     )  # fmt: skip
 
 
@@ -128,12 +125,11 @@ def _who(entry: Entry, body: Mapping[str, Any], people: Mapping[str, str]) -> st
     return ", ".join(said)
 
 
-def _source(body: Mapping[str, Any], sheets: Mapping[str, Sheet]) -> str:
-    sheet = sheets.get(body.get("sheet_id") or "")
-    if sheet is None:
-        return f"job {body['job']}" if body.get("job") else ""
-    job = f", job {body['job']}" if body.get("job") else ""
-    return f"{sheet.name}, row {body.get('sheet_row', '')}{job}"
+def _source(entry: Entry, body: Mapping[str, Any], sheets: Mapping[UUID, Sheet]) -> str:
+    sheet = sheets.get(entry.act)
+    said = [sheet.name if sheet else "", f"row {body['sheet_row']}" if body.get("sheet_row") else ""]
+    said.append(f"job {body['job']}" if body.get("job") else "")
+    return ", ".join(word for word in said if word)
 
 
 def _what(kind: str, body: Mapping[str, Any]) -> str:
