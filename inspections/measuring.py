@@ -31,6 +31,11 @@ SPREADS: dict[str, Spread] = {
     Method.DEPTH_GAUGE: Spread(13.0, 0.0),
 }
 NOT_NAMED = Spread(13.0, 6.0)
+# Ranges of plastic strips, um: 0.001-0.003, 0.002-0.006, 0.004-0.009 in (TM 5-2420-222-34, para 1-16). Beyond its
+# range a strip gives a bound, not a number.
+STRIPS_UM: dict[str, tuple[float, float]] = {
+    "PG-1": (25.4, 76.2), "PR-1": (50.8, 152.4), "PB-1": (101.6, 228.6),
+}  # fmt: skip
 SETTING = "method_spreads"
 
 
@@ -39,6 +44,18 @@ def spreads(day) -> dict[str, Spread]:
     own = Setting.objects.in_force(SETTING, None, day) or {}
     said = {name: Spread(float(value["sd_um"]), float(value["bias_sd_um"])) for name, value in own.items()}
     return {str(name): spread for name, spread in SPREADS.items()} | said
+
+
+def beyond_strip(um: float, strip: str) -> tuple[str, float] | None:
+    """The bound that a value outside a strip's range stands for: (">", um) or ("<", um); None inside, or for no strip.
+
+    >>> beyond_strip(90.0, "PG-1"), beyond_strip(50.0, "PG-1")
+    (('>', 76.2), None)
+    """
+    if strip.strip().upper() not in STRIPS_UM:
+        return None
+    low, high = STRIPS_UM[strip.strip().upper()]
+    return (">", high) if um > high else ("<", low) if um < low else None
 
 
 def wear_methods(names: Iterable[str], known: dict[str, Spread]) -> tuple[WearMethod, ...]:

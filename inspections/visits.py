@@ -18,6 +18,7 @@ from fleet.ledger.writing import Fact, write
 from fleet.models import Bearing, Person, Place, Recorded
 from inspections import contact, recording
 from inspections.facts import EventFact
+from inspections.measuring import beyond_strip
 from inspections.models import (
     Attendance,
     ContactCheck,
@@ -25,6 +26,7 @@ from inspections.models import (
     Event,
     EventKind,
     Finding,
+    Method,
     NotMeasured,
     Reading,
     Visit,
@@ -108,13 +110,17 @@ def enter(
     """
     known = _known(Reading, id)
     if known:
-        if (known.typed, known.bearing_id) != (units.split_unit(value)[0], bearing.pk):
+        if value.strip() not in known.note and (known.typed, known.bearing_id) != (
+            _parted(value)[0],
+            bearing.pk,
+        ):
             raise OtherContent(
                 f"This entry is stored already as {known.typed} {known.unit}; correct that one instead."
             )
         return known
     must_be_open(visit)
     bare, own_unit = _parted(value)
+    bare, facts = _within_strip(bare, own_unit or unit, facts)
     with transaction.atomic():
         repeat = 1 if instead_of is None else instead_of.repeat + 1
         reading = recording.record_reading(
@@ -386,6 +392,22 @@ def _parted(value: str) -> tuple[str, str | None]:
         return units.split_unit(value)
     except units.Unreadable as fault:
         raise NotRecorded(str(fault)) from None
+
+
+def _within_strip(value: str, unit: str, facts: dict[str, Any]) -> tuple[str, dict[str, Any]]:
+    """A value beyond the range of the strip it was read on, as the bound it is; what was typed stands in the note."""
+    if facts.get("method") != Method.PLASTIC_STRIP or not facts.get("instrument"):
+        return value, facts
+    try:
+        um = units.to_um(units.parse_number(value, decimal_comma="," in value), unit)
+    except units.Unreadable:
+        return value, facts  # an interval already, or told as a fault where it is recorded
+    bound = beyond_strip(float(um), str(facts["instrument"]))
+    if bound is None:
+        return value, facts
+    sign, end = bound
+    note = f"typed {value} {unit}, beyond the range of strip {facts['instrument']}"
+    return f"{sign}{units.from_um(end, unit, 4 if unit in ('mm', 'in') else 1)}", facts | {"note": note}
 
 
 def _pump(visit: Visit) -> str:

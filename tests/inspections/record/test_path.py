@@ -334,3 +334,13 @@ def test_one_more_scrape_that_may_pass_the_replace_limit_is_warned_of():
         at(bearing, "contact/"), {"drawn": "both_ends", "in_place": "yes", "half": "lower"}, follow=True
     )
     assert "may pass the replace limit of 212 µm" in said(page)
+
+
+def test_a_value_beyond_the_range_of_its_strip_is_kept_as_a_bound():
+    bearing = a_worn_bearing()
+    client = a_mechanic(bearing)
+    begin(client, bearing)
+    read(client, bearing, "0.240", method="plastic_strip", instrument="PB-1")
+    row = Reading.objects.get(method="plastic_strip")
+    assert (row.typed, row.value_um, float(row.low_um)) == (">0.2286", None, 228.6)
+    assert "typed 0.240 mm" in row.note

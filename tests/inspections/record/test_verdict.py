@@ -1,0 +1,158 @@
+"""The verdict on one reading and the question at entry, in numbers and words."""
+
+import math
+
+import pytest
+
+from inspections.advising import advise, removed
+from inspections.expecting import held_for, station
+from inspections.figures import Figures
+from inspections.measuring import STRIPS_UM, beyond_strip
+from inspections.verdict import Expected, Held, reading_sd_um, shown, verdict, verdict_of_interval
+from tests.bench import slips
+
+AS_EXPECTED = Expected(181.0, 192.0, 204.0)
+LIMIT = Held(high_um=263.0)
+
+
+@pytest.mark.parametrize(
+    ("value", "word"),
+    [(200.0, "inside"), (246.0, "inside"), (247.0, "may be over"), (263.0, "may be over"), (279.0, "may be over"), (280.0, "over")],
+)  # fmt: skip
+def test_the_five_words_lie_at_a_guard_band_of_1_645_standard_uncertainties(value, word):
+    # JCGM 106:2012 and ILAC-G8:09/2019: 263 -+ 1.645 x 10.
+    assert verdict(value, 10.0, "um", LIMIT).word == word
+
+
+def test_the_risk_that_is_said_is_that_of_the_word():
+    said = verdict(263.0, 10.0, "um", LIMIT)
+    assert said.p_high == pytest.approx(0.5) and "5 in 10 that it is" in said.text
+
+
+def test_too_tight_is_said_against_the_least():
+    assert verdict(100.0, 5.0, "mm", Held(120.0, 260.0)).text.startswith("Too tight: under 0.120 mm")
+
+
+def test_without_a_limit_it_says_so_and_still_asks():
+    said = verdict(96.0, 5.0, "mm", Held(), AS_EXPECTED)
+    assert said.word == "" and said.text.startswith("No limit is set") and said.asked
+
+
+@pytest.mark.parametrize(
+    ("factor", "slip"),
+    [
+        (0.5, "radial where diametral is asked"), (1 / 2.54, "thou typed as hundredths of a millimetre"),
+        (0.1, "decimal mark misplaced"), (10.0, "decimal mark misplaced"), (1000.0, "micrometres typed as millimetres"),
+        (25.4, "millimetres typed as inches"), (1 / 25.4, "inches typed as millimetres"),
+    ],
+)  # fmt: skip
+def test_a_slip_is_asked_about_by_its_name_with_the_value_it_stands_for(factor, slip):
+    said = verdict(195.0 * factor, 6.0, "mm", LIMIT, AS_EXPECTED)
+    assert said.asked and said.slip == slip and said.mended_um == pytest.approx(195.0)
+    assert "it would then be 0.195 mm" in said.question
+
+
+def test_a_failed_bearing_is_asked_about_and_no_slip_is_made_up_for_it():
+    said = verdict(262.0, 6.0, "mm", LIMIT, AS_EXPECTED)
+    assert said.asked and said.slip == "" and said.mended_um is None
+
+
+def test_at_99_7_per_cent_of_what_is_expected_one_asks_and_not_before():
+    # 204 is 1 in 10: sd 9.364 above the middle, with 6 of the reading 11.12; 99.7 % lie within 2.968 of them.
+    edge = 192.0 + 2.9677 * math.hypot(12.0 / 1.28155, 6.0)
+    assert not verdict(edge - 0.2, 6.0, "mm", LIMIT, AS_EXPECTED).asked
+    assert verdict(edge + 0.2, 6.0, "mm", LIMIT, AS_EXPECTED).asked
+
+
+def test_the_smaller_end_of_a_tapered_bearing_is_not_asked_about():
+    tapered = Expected(181.0, 192.0, 204.0, taper_um=60.0)
+    assert not verdict(135.0, 6.0, "mm", LIMIT, tapered).asked
+    assert verdict(135.0, 6.0, "mm", LIMIT, AS_EXPECTED).asked
+
+
+def test_by_rule_of_thumb_only_a_gross_slip_is_asked_about():
+    rough = Expected(107.0, 150.0, 258.0, rough=True)
+    assert [verdict(v, 6.0, "mm", LIMIT, rough).asked for v in (75.0, 150.0, 300.0, 3810.0, 6.0)] == [
+        False,
+        False,
+        False,
+        True,
+        True,
+    ]
+
+
+def test_an_interval_leaves_open_what_its_bounds_leave_open():
+    assert verdict_of_interval(228.6, None, 10.0, "in", LIMIT).word == "may be over"
+    assert verdict_of_interval(300.0, None, 10.0, "in", LIMIT).word == "over"
+    assert verdict_of_interval(None, 152.0, 10.0, "in", LIMIT).word == "inside"
+
+
+def test_a_reading_is_as_sure_as_its_method_its_step_and_its_conditions():
+    # JCGM 100:2008, F.2.2.1: a step of 0.01 mm adds 10 / sqrt(12) = 2.887 um.
+    assert reading_sd_um(0.0, 10.0) == pytest.approx(2.887, abs=5e-4)
+    assert reading_sd_um(3.0, None, [4.0]) == pytest.approx(5.0)
+
+
+def test_as_found_and_as_left_are_held_against_their_own_limits():
+    limits = {
+        ("clearance", "fitting_min"): 140.0,
+        ("clearance", "fitting_max"): 170.0,
+        ("clearance", "in_service_min"): 120.0,
+        ("clearance", "in_service_max"): 300.0,
+    }
+    assert held_for(limits, "as_found", "") == Held(None, 300.0)
+    assert held_for(limits, "as_left", "scrape") == Held(120.0, 300.0)
+    assert held_for(limits, "as_left", "new") == Held(140.0, 170.0, "fitting range")
+
+
+def test_a_strip_beyond_its_range_gives_a_bound():
+    # TM 5-2420-222-34, para 1-16: 0.001-0.003, 0.002-0.006, 0.004-0.009 in.
+    assert STRIPS_UM == {"PG-1": (25.4, 76.2), "PR-1": (50.8, 152.4), "PB-1": (101.6, 228.6)}
+    assert beyond_strip(240.0, "pb-1") == (">", 228.6) and beyond_strip(90.0, "PB-1") == ("<", 101.6)
+    assert beyond_strip(150.0, "PB-1") is None and beyond_strip(9999.0, "feeler 3") is None
+
+
+def test_halves_are_shown_rounded_up_as_in_the_browser():
+    assert [shown(um, "thou") for um in (221.0, 224.79)] == ["8.7", "8.9"]
+    assert [shown(um, "um") for um in (0.5, 1.5, 2.5)] == ["1", "2", "3"]
+
+
+@pytest.mark.parametrize("key", ["in-12", "out-6", "mid", "any", "3"])
+def test_a_stations_key_reads_back(key):
+    assert station(station(key).key) == station(key)
+
+
+def test_metal_removed_is_drawn_towards_the_usual_step_and_never_negative():
+    usual = (12.0, 6.0)
+    none = removed([], [], usual)
+    assert none.mean_um == pytest.approx(12.0, abs=0.4) and not none.measured
+    measured = removed([(200.0, 5.0)], [(230.0, 5.0)], usual)
+    # By precisions: (12/36 + 30/50) / (1/36 + 1/50) = 19.53.
+    assert measured.mean_um == pytest.approx(19.5, abs=0.1) and measured.sd_um < 5.0
+    assert removed([(200.0, 5.0)], [(170.0, 5.0)], usual).mean_um > 0
+
+
+def test_the_advice_at_the_end_is_the_first_that_holds():
+    def word(p, **more):
+        said = {
+            "accepted_risk": 0.1,
+            "contact_open": False,
+            "alignment": False,
+            "asked": False,
+            "scrapeable": True,
+        } | more
+        return advise(
+            Figures({"p_max_before_following_outage": p, "following_outage": "spring 2028"}), **said
+        ).word
+
+    assert word(0.05) == "close up" and word(0.2) == "replace"
+    assert word(0.05, contact_open=True) == "scrape again"
+    assert word(0.05, contact_open=True, scrapeable=False) == "replace"
+    assert word(0.2, alignment=True) == "call the engineer" and word(0.05, asked=True) == "call the engineer"
+
+
+def test_on_a_simulated_fleet_slips_are_asked_about_and_true_readings_are_not():
+    said = slips.run("plain", 400, 11)
+    assert said["clean"].share <= 0.01
+    assert said["25.4-fold"].share >= 0.99 and said["thousandfold"].share >= 0.99
+    assert said["twofold, read before"].share >= 0.90
