@@ -6,11 +6,12 @@ from uuid import UUID
 
 from django.utils.safestring import SafeString
 
-from fleet.models import Bearing
+from fleet.models import Attachment, Bearing
 from inspections import printing
 from inspections.addresses import bearing_address
 from inspections.expecting import Station
 from inspections.models import Attendance, ContactCheck, Decision, NotMeasured, Stage
+from inspections.photos import photos_of
 
 DECIDED_WORDS = {
     "close_up": "close up",
@@ -26,6 +27,7 @@ class ShownVisit:
 
     prints: list[tuple[SafeString, str, str]] = field(default_factory=list)
     lines: list[str] = field(default_factory=list)
+    photos: list[Attachment] = field(default_factory=list)
     receipt: str = ""
 
 
@@ -65,4 +67,6 @@ def shown_of(bearing: Bearing) -> dict[UUID, ShownVisit]:
                 found[pk].lines.append(
                     f"Decided: {DECIDED_WORDS.get(decision.decided, decision.decided)}{why}"
                 )
+    for photo in photos_of(bearing):
+        found[photo.about].photos.append(photo)
     return dict(found)

@@ -2,7 +2,16 @@
 
 from django.urls import path
 
-from inspections.views import history, labels, method, record, record_closing, record_contact, record_offline
+from inspections.views import (
+    history,
+    labels,
+    method,
+    record,
+    record_closing,
+    record_contact,
+    record_offline,
+    record_photo,
+)
 from inspections.views.bearing import bearing, label
 
 AT = "bearings/<str:pump>/<str:position>/"
@@ -19,10 +28,12 @@ urlpatterns = [
     path(f"{AT}record/seen/", record_closing.seen, name="record-seen"),
     path(f"{AT}record/work/", record_closing.work, name="record-work"),
     path(f"{AT}record/opened/", record_closing.opened, name="record-opened"),
+    path(f"{AT}record/photo/", record_photo.photo, name="record-photo"),
     path(f"{AT}record/close/", record_closing.close, name="record-close"),
     path(f"{AT}record/receipt/", record_closing.receipt, name="record-receipt"),
     path(f"{AT}record/sheet/", record_closing.sheet, name="record-sheet"),
     path(f"{AT}history/", history.history, name="bearing-history"),
+    path("photos/<uuid:pk>/", record_photo.shown, name="photo"),
     path("record/offline/", record_offline.shell, name="record-offline"),
     path("record/pack/", record_offline.pack, name="record-pack"),
     path("record/queue/", record_offline.queue, name="record-queue"),

@@ -1,6 +1,8 @@
 """The smallest valid things a test needs, made by the same acts the site uses. Plain functions, keyword arguments."""
 
 import datetime as dt
+import struct
+import zlib
 from collections.abc import Mapping
 from decimal import Decimal
 from itertools import count
@@ -10,9 +12,10 @@ from uuid import UUID
 from fleet import registering
 from fleet.importing.loading import Result, import_file
 from fleet.importing.options import Options
-from fleet.models import Account, Bearing, BearingFacts, Outage, Person, Place, Role, Site
+from fleet.models import Account, Attachment, Bearing, BearingFacts, Outage, Person, Place, Role, Site
 from inspections import recording
 from inspections.models import Event, MeterEntry, Reading
+from inspections.photos import keep_photo
 
 _NUMBERS = count(1)
 THE_DAY = dt.date(2020, 3, 9)
@@ -127,3 +130,23 @@ def a_sheet(text: str, *, holds: str = "history", name: str = "sheet.csv", **opt
     """Import a small CSV given as text; `options` as in `fleet.importing.options.Options`."""
     lines = "\n".join(line.strip() for line in text.strip().splitlines())
     return import_file(lines.encode(), name, holds=holds, by=somebody(), options=Options(**options))
+
+
+def a_png() -> bytes:
+    """The smallest picture: one black pixel, with a place written beside it that must not be shown."""
+
+    def chunk(kind: bytes, body: bytes) -> bytes:
+        return struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body))
+
+    head = chunk(b"IHDR", struct.pack(">IIBBBBB", 1, 1, 8, 0, 0, 0, 0))
+    words = chunk(b"eXIf", b"GPS 41.1 N") + chunk(b"tEXt", b"site\x00Well")
+    pixel = chunk(b"IDAT", zlib.compress(b"\x00\x00"))
+    return b"\x89PNG\r\n\x1a\n" + head + words + pixel + chunk(b"IEND", b"")
+
+
+def a_photo(*, bearing: Bearing, data: bytes = b"") -> Attachment:
+    """A photo kept with a visit of a bearing; the visit is closed again."""
+    visit = recording.open_visit(place=bearing.place, on=THE_DAY, by=somebody())
+    row = keep_photo(visit=visit, bearing=bearing, data=data or a_png(), name="photo.png", by=somebody())
+    recording.close_visit(visit=visit, on=THE_DAY, by=somebody())
+    return row

@@ -53,6 +53,8 @@ TABLE: dict[str, dict[str, int]] = {
     "record-close": IN_A_VISIT,
     "bearing-history": READERS | {"out": SIGN_IN},
     "bearing-label": dict.fromkeys(ROLES, 302) | {"administrator": 404, "stranger": 404, "out": SIGN_IN},
+    "record-photo": IN_A_VISIT,
+    "photo": READERS | {"out": SIGN_IN},
     "record-offline": TAKERS,
     "record-pack": TAKERS,
     "record-queue": ALL | {"stranger": 200, "out": SIGN_IN},
@@ -80,6 +82,7 @@ RECORD_PATHS = {
     "record-could-not": "record/could-not", "record-mend": "record/mend", "record-overview": "record/visit",
     "record-check": "record/contact", "record-print": "record/print", "record-scraped": "record/scraped",
     "record-seen": "record/seen", "record-work": "record/work", "record-opened": "record/opened", "record-close": "record/close",
+    "record-photo": "record/photo",
 }  # fmt: skip
 
 
@@ -95,6 +98,7 @@ def cast_and_addresses():
         "bearing": "/bearings/Lift 1/DE/",
         **{name: f"/bearings/Lift 1/DE/{path}/" for name, path in RECORD_PATHS.items()},
         "bearing-history": "/bearings/Lift 1/DE/history/",
+        "photo": f"/photos/{makers.a_photo(bearing=bearing).pk}/",
         "bearing-label": f"/b/{bearing.pk}/",
         "import-template": "/import/templates/register/",
         "import-done": f"/import/{done.sheet.pk}/",

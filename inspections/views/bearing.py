@@ -50,5 +50,8 @@ def _dots(figures):
 
 @require_safe
 def label(request: HttpRequest, pk) -> HttpResponse:
-    """A label's address leads on to the bearing as it is called now."""
-    return redirect(bearing_address(get_object_or_404(visible(request.user), pk=pk)))
+    """A label's address leads on to the bearing as it is called now: at the pump to its record page, else to its page."""
+    one = get_object_or_404(visible(request.user), pk=pk)
+    return redirect(
+        bearing_address(one, "record" if may(request.user, "record", one.place.site) else "bearing")
+    )

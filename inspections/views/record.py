@@ -11,12 +11,15 @@ from django.views.decorators.http import require_http_methods
 from fleet import registering
 from fleet.models import Person
 from inspections import visits
+from inspections.addresses import bearing_address
 from inspections.conditions import EXCEPTIONS, conditions_of, exception_words
 from inspections.expecting import Station, last_at, spread_of, station
 from inspections.forms.record import CouldNotForm, ReadingForm, StartForm, new_id
 from inspections.models import EventKind, Method, NotMeasured, Reading, Stage
+from inspections.photos import photos_of
 from inspections.verdict import SIGN, Expected, Held, shown, with_unit
 from inspections.views.record_desk import Desk, at_the_pump, desk_at, outage_now, people_for
+from inspections.views.record_photo import photos_allowed
 from inspections.visiting import NotRecorded
 
 STAGE_WORDS = dict(Stage.choices)
@@ -48,7 +51,14 @@ def start(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         )
     others = [one for one in desk.bearing.place.bearings.standing() if one.pk != desk.bearing.pk]
     parts = sorted([desk.bearing, *others], key=lambda one: one.folded)
-    context = desk.context(form=form, outage=outage, parts=parts, others=others, known_why=known)
+    context = desk.context(
+        form=form,
+        outage=outage,
+        page=bearing_address(desk.bearing),
+        parts=parts,
+        others=others,
+        known_why=known,
+    )
     return render(request, "inspections/record_start.html", context)
 
 
@@ -253,7 +263,7 @@ def overview(desk: Desk) -> HttpResponse:
     context = desk.context(
         lines=lines, rounds=rounds, seen=seen, works=works, previous=previous, next=next_step(desk, rounds),
         previous_verdict=desk.verdict_on(previous) if previous else None, left_out=_left_out(desk),
-        as_left=bool(desk.work), stages=Stage, open_found=desk.open_stations(Stage.AS_FOUND),
+        photos=photos_of(desk.bearing, desk.visit), may_photo=photos_allowed(desk), as_left=bool(desk.work), stages=Stage, open_found=desk.open_stations(Stage.AS_FOUND),
     )  # fmt: skip
     return render(desk.request, "inspections/record_overview.html", context)
 

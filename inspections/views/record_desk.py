@@ -150,7 +150,7 @@ class Desk:
     @cached_property
     def to(self) -> dict[str, str]:
         """The addresses of the screens that others lead to."""
-        pages = ("check", "print", "scraped", "work", "seen", "opened", "close", "sheet")
+        pages = ("check", "print", "scraped", "work", "seen", "opened", "close", "sheet", "photo")
         found = {page: self.address(f"record-{page}") for page in pages}
         for stage in Stage.values:
             found[stage] = self.address("record-reading", stage=stage)

@@ -62,7 +62,6 @@ def test_from_the_scanned_label_to_the_receipt_in_at_most_12_taps_and_20_seconds
     bearing, page, address = at_pump
     taps, began = Taps(page), time.monotonic()
     page.goto(address(f"/b/{bearing.pk}/"))
-    taps.on("Record at the pump", "link")
     taps.on("This one, isolated: begin")
     taps.read("0.205")
     taps.read("0.207")
@@ -91,7 +90,6 @@ def test_a_long_visit_of_two_people_on_two_devices_in_at_most_45_taps(at_pump, l
     registering.set_setting(name="stations", value=stations, by=makers.somebody())
     taps = Taps(page)
     page.goto(address(f"/b/{bearing.pk}/"))
-    taps.on("Record at the pump", "link")
     taps.on("This one, isolated: begin")
     for _ in stations:
         taps.read("0.205")
@@ -104,7 +102,6 @@ def test_a_long_visit_of_two_people_on_two_devices_in_at_most_45_taps(at_pump, l
     sign_in(second, live_server, bearing.place.site)
     other = Taps(second)
     second.goto(address(f"/b/{bearing.pk}/"))
-    other.on("Record at the pump", "link")
     other.on("This one: go on")
     other.on("Measure as left", "link")
     for _ in stations:
@@ -153,7 +150,7 @@ def test_every_screen_has_large_targets_far_apart_scrolls_one_way_only_and_axe_f
     page.get_by_role("link", name="The first one is right").click()
     page.get_by_role("link", name="Could not measure").click()
     looked(page, "could not measure", found)
-    for screen in ("visit", "contact", "seen", "work", "opened", "close"):
+    for screen in ("visit", "contact", "seen", "work", "opened", "photo", "close"):
         page.goto(address(f"{own}{screen}/"))
         looked(page, screen, found)
     page.goto(address(f"{own}mend/?reading={Reading.objects.get(typed='0.410').pk}"))

@@ -15,9 +15,12 @@ def test_each_bearing_of_a_pump_has_a_label_that_names_it_and_leads_to_it(client
     client.force_login(makers.an_account())
     bearing = makers.a_bearing(place=makers.a_place(tag="Lift 1"))
     page = client.get(f"/labels/?site={bearing.place.site.name}&pump=Lift 1").content.decode()
+    reader = makers.an_account(role="reader", site=bearing.place.site)
     address = re.search(rf"QR code of (http://testserver(/b/{bearing.pk}/))", page)
     assert address and page.count('class="qr"') == 2
-    assert client.get(address[2])["Location"].startswith("/bearings/Lift%201/DE/")
+    assert client.get(address[2])["Location"].startswith("/bearings/Lift%201/DE/record/")
+    client.force_login(reader)
+    assert client.get(address[2])["Location"].startswith("/bearings/Lift%201/DE/?")
 
 
 def test_an_old_label_leads_on_after_the_pump_was_renamed(client):

@@ -1,0 +1,67 @@
+"""A photo at the pump: one field; and the shown copy, without what the camera wrote beside it."""
+
+from uuid import UUID
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_safe
+
+from fleet.models import Attachment, Setting
+from inspections.finding_bearings import visible
+from inspections.forms.record import new_id
+from inspections.photos import keep_photo, shown_copy
+from inspections.views.record_desk import Desk, at_the_pump
+from inspections.visiting import NotRecorded
+
+
+def photos_allowed(desk: Desk) -> bool:
+    """Plants that forbid cameras say so by the setting `photos_allowed`."""
+    return Setting.objects.in_force("photos_allowed", desk.bearing.place.site, desk.today) is not False
+
+
+@at_the_pump
+def photo(desk: Desk) -> HttpResponse:
+    """Take or choose a photo; it is kept with the visit."""
+    if not photos_allowed(desk):
+        raise Http404("Photos are not allowed at this site.")
+    request = desk.request
+    if request.method == "POST":
+        file = request.FILES.get("photo")
+        try:
+            if file is None:
+                raise NotRecorded("Take a photo or choose one first.")
+            keep_photo(
+                visit=desk.visit, bearing=desk.bearing, data=file.read(), name=file.name or "photo", by=desk.person,
+                note=request.POST.get("note", ""), id=_uuid(request.POST.get("id")),
+            )  # type: ignore[arg-type] # fmt: skip
+        except NotRecorded as fault:
+            messages.error(request, str(fault))
+        else:
+            messages.success(request, "The photo is kept with this visit.")
+            return redirect(desk.address("record-overview"))
+    return render(request, "inspections/record_photo.html", desk.context(id=new_id()))
+
+
+@require_safe
+def shown(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """The shown copy of a photo of a bearing that the account may read."""
+    row = get_object_or_404(Attachment.objects.standing().select_related("file"), pk=pk)
+    kind, _, bearing = row.chain.partition(":")
+    if kind != "bearing" or not visible(request.user).filter(pk=bearing).exists():
+        raise Http404("No photo of this name, or not at your sites.")
+    try:
+        data, content_type = shown_copy(bytes(row.file.data))
+    except NotRecorded as fault:
+        raise Http404(str(fault)) from None
+    answer = HttpResponse(data, content_type=content_type)
+    answer["X-Content-Type-Options"] = "nosniff"
+    answer["Content-Security-Policy"] = "default-src 'none'; sandbox"
+    return answer
+
+
+def _uuid(text: str | None) -> UUID | None:
+    try:
+        return UUID(str(text))
+    except ValueError:
+        return None
