@@ -33,8 +33,11 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         config.hook.pytest_deselected(items=foreign)
         items[:] = [item for item in items if not item.get_closest_marker(other)]
     for item in items:
-        if "browser" in item.path.relative_to(CHECKOUT).parts:
+        parts = item.path.relative_to(CHECKOUT).parts
+        if "browser" in parts:
             item.add_marker(pytest.mark.browser)
+        if "bench" in parts or item.path.name == "test_demo.py":
+            item.add_marker(pytest.mark.slow)
 
 
 @pytest.hookimpl(wrapper=True)

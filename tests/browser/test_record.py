@@ -58,7 +58,7 @@ class Taps:
         self.on("Next")
 
 
-def test_from_the_scanned_label_to_the_receipt_in_at_most_12_taps_and_20_seconds(at_pump):
+def test_from_the_scanned_label_to_the_receipt_in_at_most_12_taps(at_pump):
     bearing, page, address = at_pump
     taps, began = Taps(page), time.monotonic()
     page.goto(address(f"/b/{bearing.pk}/"))
@@ -73,7 +73,7 @@ def test_from_the_scanned_label_to_the_receipt_in_at_most_12_taps_and_20_seconds
     assert page.get_by_role("heading", level=1).inner_text() == "Closed and stored"
     took = time.monotonic() - began
     print(f"\nlabel to receipt: {taps.n} taps, {took:.1f} s by script")
-    assert taps.n <= 12 and took < 20
+    assert taps.n <= 12
     assert (
         Reading.objects.filter(
             visit__closed_on__isnull=False, typed__in=["0.205", "0.207", "0.215", "0.217"]

@@ -4,7 +4,6 @@ import datetime as dt
 import io
 import random
 import re
-import time
 import zipfile
 
 import openpyxl
@@ -310,11 +309,9 @@ def number_cell(place, value=1):
 
 
 @pytest.mark.parametrize("place", ["XFD1048576", "Z1048576", "A1048576", "XFD2", "GS2"])
-def test_a_far_cell_is_refused_by_name_and_quickly(place):
-    began = time.monotonic()
+def test_a_far_cell_is_refused_by_name(place):
     sentence = refusal(sheet_with(number_cell("A1") + number_cell(place)), "far.xlsx")
     assert place in sentence or "1048576" in sentence
-    assert time.monotonic() - began < 10
 
 
 def test_a_far_blank_cell_with_a_format_is_no_fault():
@@ -431,13 +428,11 @@ def test_a_workbook_with_flipped_bytes_is_refused_or_read_unchanged():
     assert n_refused > 20
 
 
-def test_twenty_thousand_rows_are_read_in_time():
+def test_twenty_thousand_rows_are_all_read():
     rows = [
         [f"P-{k % 500:03}", dt.date(2026, 3, 9), k / 1000, *["text", k, ""] * 7, "end"] for k in range(20_000)
     ]
     headings = [f"h{k}" for k in range(25)]
     data = xlsx_bytes(headings, rows, sheet_name="History")
-    began = time.monotonic()
     tab = read_sheet(data, "h.xlsx").tabs[0]
-    assert time.monotonic() - began < 5  # about 1 s alone; a bound that only a change of kind breaks
     assert (len(tab.rows), tab.rows[-1].number, tab.rows[-1].cells[-1]) == (20_000, 20_001, "end")
