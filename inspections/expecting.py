@@ -18,8 +18,7 @@ from fleet.models import Bearing, Limit, LimitUse, Setting, Site
 from inspections import forecasting
 from inspections.figures import Figures
 from inspections.histories import Known, inputs
-from inspections.measuring import NOT_NAMED, Spread, spreads
-from inspections.models import Reading, Stage, Visit
+from inspections.models import ForecastRun, Reading, Stage, Visit
 from inspections.observing import Measurement, is_vertical
 from inspections.telling import NEW_LIFE, STEP, Happening
 from inspections.verdict import EIGHT_IN_TEN, FAR, Expected, Held, after_scrape
@@ -68,12 +67,15 @@ def before(bearing: Bearing, opened_on: dt.date) -> Before:
 
 def before_many(bearings: Sequence[Bearing], opened_on: dt.date) -> dict[UUID, Before]:
     """The same for many bearings at once."""
-    run = forecasting.standing_run()
-    population, codes, fitted_as = forecasting.parameters(opened_on, run)
-    keys = {one.pk: (one.pk, opened_on, run.pk if run else fitted_as) for one in bearings}
+    # The run's id alone tells whether it is known: its parameters are long to read.
+    fitted = (
+        ForecastRun.objects.filter(standing=True).order_by("-made_at").values_list("pk", flat=True).first()
+    )
+    keys = {one.pk: (one.pk, opened_on, fitted) for one in bearings}
     found = {pk: _BEFORE[key] for pk, key in keys.items() if key in _BEFORE}
     missing = [one for one in bearings if one.pk not in found]
     if missing:
+        population, codes, _ = forecasting.parameters(opened_on, forecasting.standing_run())
         read = inputs(missing, opened_on - dt.timedelta(days=1), codes)
         figures = forecasting.figures_of(read, population)
         for row, known in enumerate(read.known):
@@ -169,11 +171,6 @@ def work_so_far(happenings: Sequence[Happening], visit: Visit) -> str:
     """What was done to a bearing in a visit: new metal, scraped, or nothing that parts as found from as left."""
     effects = {one.effect for one in happenings if one.visit == visit.pk}
     return NEW_METAL if NEW_LIFE in effects else SCRAPED if STEP in effects else ""
-
-
-def spread_of(method: str, day: dt.date) -> Spread:
-    """What a method can be trusted to on a day."""
-    return spreads(day).get(method, NOT_NAMED)
 
 
 def planned_stations(site: Site, day: dt.date) -> list[str]:

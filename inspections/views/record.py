@@ -13,7 +13,7 @@ from fleet.models import Person
 from inspections import visits
 from inspections.addresses import bearing_address
 from inspections.conditions import EXCEPTIONS, conditions_of, exception_words
-from inspections.expecting import Station, last_at, spread_of, station
+from inspections.expecting import Station, last_at, station
 from inspections.forms.record import CouldNotForm, ReadingForm, StartForm, new_id
 from inspections.models import EventKind, Method, NotMeasured, Reading, Stage
 from inspections.photos import photos_of
@@ -181,7 +181,7 @@ def _step(unit: str, method: str) -> str:
 
 def verdict_data(desk: Desk, held: Held, expected: Expected | None, unit: str) -> dict[str, Any]:
     """What the browser needs to say the same at once."""
-    methods = {str(name): spread_of(str(name), desk.today).sd_um for name in Method.values}
+    methods = {name: spread.sd_um for name, spread in desk.trust.items()}
     return {
         "held": vars(held), "expected": vars(expected) if expected else None, "unit": unit, "sd": methods,
         "exceptions": {name: sd for name, (_, sd) in EXCEPTIONS.items()},

@@ -22,6 +22,7 @@ from inspections.conditions import USUAL_WORDS, exceptions_um
 from inspections.expecting import Before, Setup, Station
 from inspections.finding_bearings import called
 from inspections.forms.record import new_id
+from inspections.measuring import NOT_NAMED, Spread, spreads
 from inspections.models import Event, EventKind, NotMeasured, Reading, Stage, Visit
 from inspections.timeline import Story
 from inspections.verdict import SIGN, Expected, Held, Verdict, reading_sd_um, verdict, verdict_of_interval
@@ -59,6 +60,11 @@ class Desk:
     def limits(self) -> dict[tuple[str, str], float]:
         facts = self.before.known.facts
         return expecting.limits_on(self.bearing, self.today, facts.wear_class_id if facts else None)
+
+    @cached_property
+    def trust(self) -> dict[str, Spread]:
+        """What each method can be trusted to today."""
+        return spreads(self.today)
 
     @cached_property
     def stations(self) -> list[Station]:
@@ -105,9 +111,7 @@ class Desk:
 
     def sd_um(self, method: str, step_um: float | None, conditions: dict[str, Any]) -> float:
         """Standard uncertainty of one reading."""
-        return reading_sd_um(
-            expecting.spread_of(method, self.today).sd_um, step_um, exceptions_um(conditions)
-        )
+        return reading_sd_um(self.trust.get(method, NOT_NAMED).sd_um, step_um, exceptions_um(conditions))
 
     def sd_of(self, reading: Reading) -> float:
         step = None if reading.step_um is None else float(reading.step_um)

@@ -35,8 +35,7 @@ def walk(client: Client, bearing: Bearing, person: str) -> dict[str, float]:
     def page(name: str) -> str:
         return bearing_address(bearing, name)
 
-    ask("label and bearing page", ask("label and bearing page", f"/b/{bearing.pk}/"))
-    ask("start", page("record"))
+    ask("start page", ask("label", f"/b/{bearing.pk}/"))
     ask("reading pages", ask("begin", page("record"), {"measured_by": person}))
     known = expecting.before(bearing, expecting_day(bearing))
     um = known.figures["clearance_um_p50"] or 200.0
