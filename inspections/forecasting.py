@@ -21,6 +21,7 @@ from fleet.clock import now, today_in
 from fleet.ledger.seal import leaves, root_of
 from fleet.ledger.writing import Fact, write
 from fleet.models import Bearing, Chain, Installation, Setting
+from inspections.backtest import KEPT_UNDER, backtest
 from inspections.figures import BEYOND, QUANTILES, Figures
 from inspections.histories import ACCEPTED_RISK, Codes, Inputs, Known, inputs
 from inspections.models import Forecast, ForecastRun
@@ -106,7 +107,7 @@ def parameters(today: dt.date, run: ForecastRun | None = None) -> tuple[Populati
     return population, codes, key
 
 
-def refit(*, by: uuid.UUID, as_of: dt.date | None = None) -> ForecastRun:
+def refit(*, by: uuid.UUID, as_of: dt.date | None = None, hide: int = 0) -> ForecastRun:
     """Fit the fleet on what had happened by a day, store every bearing's forecast, and record the run.
 
     Parameters
@@ -115,6 +116,8 @@ def refit(*, by: uuid.UUID, as_of: dt.date | None = None) -> ForecastRun:
         the person who asks.
     as_of : date, optional
         an earlier day is stored beside and never hides today's dates.
+    hide : int, optional
+        also a backtest that hides so many of each bearing's last openings; stored with the run's parameters.
     """
     today = today_in("UTC")
     day = as_of or today
@@ -126,10 +129,16 @@ def refit(*, by: uuid.UUID, as_of: dt.date | None = None) -> ForecastRun:
     threads = len(bearings) > WORTH_THREADS
     population = fit_fleet(known.histories, threads=threads)
     figures = figures_of(known, population, threads=threads)
+    parameters: dict[str, Any] = {
+        "population": population.to_json(),
+        "codes": codes.by_factor,
+        "young": population.young,
+    }
+    if hide:
+        parameters[KEPT_UNDER] = backtest(known, hide, threads=threads)
     run = ForecastRun(
         as_of=day, made_at=now(), engine=ENGINE, heads_digest=heads, standing=day == today,
-        parameters={"population": population.to_json(), "codes": codes.by_factor, "young": population.young},
-        figures_hash=_hash([figures[bearing.pk].row() for bearing in bearings]),
+        parameters=parameters, figures_hash=_hash([figures[bearing.pk].row() for bearing in bearings]),
     )  # fmt: skip
     with transaction.atomic():
         run.save(force_insert=True)

@@ -3,6 +3,7 @@
 from django.urls import path
 
 from inspections.views import (
+    backtest,
     history,
     labels,
     method,
@@ -41,4 +42,5 @@ urlpatterns = [
     path("labels/", labels.labels, name="labels"),
     path("b/<uuid:pk>/", label, name="bearing-label"),
     path("method/", method.method, name="method"),
+    path("backtest/", backtest.backtest, name="backtest"),
 ]

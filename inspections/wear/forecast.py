@@ -78,7 +78,7 @@ def believe_all(
         work = lay_out(f, p, aside)
         if change is not None:
             work = change(work)
-        loc, var = _outlook(f, p, work, stop)
+        loc, var = outlook_apart(f, p, work, stop)
         tau = np.sqrt(p.tau**2 + var)
         rate = Rate(loc, tau, (p.rho * p.tau**2 + var) / tau**2, np.full(len(loc), p.beta))
         tail = f.tail if stop is None else np.zeros(len(loc))
@@ -95,7 +95,7 @@ def believe_all(
     return _larger_end(f, pool.designs[0], used[0][0], cloud, prior_var)
 
 
-def _outlook(f: Frame, p: Params, work: Work, stop: IntArray | None) -> tuple[FloatArray, FloatArray]:
+def outlook_apart(f: Frame, p: Params, work: Work, stop: IntArray | None) -> tuple[FloatArray, FloatArray]:
     """(B,) expected log rate and its variance, the bearing's own readings taken out of the fleet's estimate."""
     loc, var = p.outlook(f.histories)
     n = len(loc)
@@ -306,7 +306,7 @@ def _surprise(f: Frame, pool: Pool, aside: NDArray, last: IntArray) -> tuple[Flo
     stop = np.where(has, last, f.histories.start[1:])
     p = pool.designs[0]
     work = lay_out(f, p, aside)
-    loc, var = _outlook(f, p, work, stop)
+    loc, var = outlook_apart(f, p, work, stop)
     tau = np.sqrt(p.tau**2 + var)
     rate = Rate(loc, tau, (p.rho * p.tau**2 + var) / tau**2, np.full(n, p.beta))
     cloud = believe(f, work, rate, np.where(has, f.du[np.maximum(last, 0)], 0.0), stop=stop)

@@ -8,8 +8,11 @@ from django.core.management.base import BaseCommand, CommandError
 
 from fleet.export import csv_bytes
 from fleet.registering import person_named
+from inspections import backtest as backtests
 from inspections import forecasting
 from inspections.figures import COLUMNS, Figures
+
+MOST_HIDDEN = 5
 
 
 class Command(BaseCommand):
@@ -20,10 +23,14 @@ class Command(BaseCommand):
             "--as-of", type=_day, help="a day such as 2026-03-09: uses what had happened by then"
         )
         parser.add_argument("--csv", type=Path, help="write one row per bearing position to this file")
+        parser.add_argument(
+            "--backtest", type=_openings, nargs="?", const=backtests.OPENINGS, default=0, metavar="OPENINGS",
+            help="also hide every bearing's last opening (or so many), predict it, and print how that went",
+        )  # fmt: skip
         parser.add_argument("--by", default="command line", help="who asks")
 
-    def handle(self, *args, as_of, csv, by, **options):
-        run = forecasting.refit(by=person_named(by).pk, as_of=as_of)
+    def handle(self, *args, as_of, csv, by, backtest, **options):
+        run = forecasting.refit(by=person_named(by).pk, as_of=as_of, hide=backtest)
         rows = [Figures(values) for values in run.forecasts.order_by("pk").values_list("figures", flat=True)]
         if csv:
             csv.write_bytes(csv_bytes(COLUMNS, [figures.row() for figures in rows]))
@@ -32,6 +39,17 @@ class Command(BaseCommand):
         self.stdout.write(f"Forecast {len(rows)} bearings as of {run.as_of}: {said}.")
         if csv:
             self.stdout.write(f"Written to {csv}.")
+        if backtest:
+            self.stdout.write("\n".join(backtests.printed(run.parameters[backtests.KEPT_UNDER])))
+
+
+def _openings(text: str) -> int:
+    if text.isdecimal() and 1 <= int(text) <= MOST_HIDDEN:
+        return int(text)
+    raise CommandError(
+        f"--backtest {text}: give how many openings to hide, 1 to {MOST_HIDDEN}, or nothing for one.",
+        returncode=2,
+    )
 
 
 def _day(text: str) -> dt.date:

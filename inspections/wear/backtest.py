@@ -1,0 +1,193 @@
+"""How well the forecasts would have done: the last readings hidden, the fleet fitted without them, then told.
+
+The readings of the last k openings of every bearing are set aside, the events stay (what was done is known,
+what was read is not). The fleet is fitted once on what is left, and the first reading of each hidden opening
+is predicted from its own bearing's earlier, visible readings. The straight line does the same beside it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from . import crossing
+from .filtering import Rate, believe, pile
+from .forecast import Belief, outlook_apart, quantiles
+from .history import FloatArray, Histories, IntArray, Kind
+from .layout import Frame, frame, lay_out
+from .line import FleetLines, fleet_lines
+from .population import Pool, Population, fit_fleet
+from .slips import likely_slips
+
+SHARES = crossing.SHARES
+ENOUGH = 20  # predictions under which shares say nothing (a twentieth of fewer is less than one)
+
+
+@dataclass(frozen=True)
+class Told:
+    """N predicted readings: bearing and event (N,), what was read, and the five quantiles of each forecast, um."""
+
+    bearing: IntArray
+    event: IntArray
+    opening: IntArray  # 1: the first that was hidden, 2: the one after it ...
+    ahead_kh: FloatArray  # exposure since the last visible reading
+    value_um: FloatArray
+    ours: FloatArray  # (N, 5)
+    line: FloatArray  # (N, 5)
+    young: bool
+    converged: bool
+
+
+@dataclass(frozen=True)
+class Score:
+    """How one forecaster did: per cent of readings below each quantile, mean pinball loss and median miss, um."""
+
+    below: tuple[float, ...]
+    loss_um: float
+    miss_um: float
+
+
+def hide_and_tell(h: Histories, openings: int = 1, *, threads: bool = False) -> Told:
+    """Hide the readings of every bearing's last ``openings``, refit once, and predict them.
+
+    A bearing keeps at least one opening with a reading; a hidden reading is scored where its own life (or
+    level) holds a visible one, so that there is wear to predict and the line has something to draw.
+    """
+    hidden, first, number = _hidden(h, max(int(openings), 1))
+    visible = h.keep_events(~hidden)
+    population = fit_fleet(visible, threads=threads)
+    lines = fleet_lines(h, hidden)
+    chosen = np.flatnonzero(first)
+    ours = np.full((len(chosen), len(SHARES)), np.nan)
+    owner = h.owner
+    with np.errstate(all="ignore"):
+        for clock in np.unique(h.clock[owner[chosen]]) if len(chosen) else []:
+            here = np.flatnonzero(h.clock[owner[chosen]] == clock)
+            ours[here] = _predicted(h, hidden, chosen[here], population.pool(int(clock)))
+    known = np.all(np.isfinite(ours), axis=1)
+    chosen, ours = chosen[known], ours[known]
+    steps = _usual_step(h, hidden)
+    line = np.array([_by_line(h, lines, int(e), steps) for e in chosen]).reshape(-1, len(SHARES))
+    ahead = h.exposure_kh[chosen] - lines.last_at[owner[chosen]]
+    return Told(
+        owner[chosen], chosen, number[chosen], ahead, h.value_um[chosen], ours, line,
+        population.young, population.converged,
+    )  # fmt: skip
+
+
+def _hidden(h: Histories, openings: int) -> tuple[NDArray[np.bool_], NDArray[np.bool_], IntArray]:
+    """(E,) readings hidden, those of them that are scored, and the number of their opening (1 the earliest)."""
+    seen = ((h.kind == Kind.READING) | (h.kind == Kind.INTERVAL)) & (h.method >= 0)
+    hidden, first = np.zeros(len(h.kind), dtype=bool), np.zeros(len(h.kind), dtype=bool)
+    number = np.zeros(len(h.kind), dtype=np.int64)
+    fresh = np.isin(h.kind, [Kind.NEW_LIFE, Kind.NEW_BASELINE, Kind.UNSURE])
+    for i in range(h.n_bearings):
+        own = np.arange(h.start[i], h.start[i + 1])
+        read = own[seen[own]]
+        times = np.unique(h.exposure_kh[read])
+        if len(times) < 2:
+            continue
+        cut = times[-min(openings, len(times) - 1) :]
+        gone = read[h.exposure_kh[read] >= cut[0]]
+        hidden[gone] = True
+        number[gone] = np.searchsorted(cut, h.exposure_kh[gone]) + 1
+        last = read[h.exposure_kh[read] < cut[0]][-1]
+        for e in gone:
+            at = h.exposure_kh[e]
+            is_first = not np.any(hidden[own[0] : e] & (h.exposure_kh[own[0] : e] == at))
+            if fresh[last:e].any():
+                break
+            first[e] = is_first and h.kind[e] == Kind.READING and np.isfinite(h.value_um[e])
+    return hidden, first, number
+
+
+def _predicted(h: Histories, hidden: NDArray[np.bool_], events: IntArray, pool: Pool) -> FloatArray:
+    """(N, 5) quantiles of what will be read at each event, from the visible readings before it."""
+    owner = h.owner[events]
+    many = h.take(owner)
+    origin = np.repeat(h.start[owner] - many.start[:-1], np.diff(many.start)) + np.arange(len(many.kind))
+    stop = many.start[:-1] + (events - h.start[owner])
+    f = frame(many)
+    aside = hidden[origin] | likely_slips(_without(f, hidden[origin]), pool.designs[0], last_too=False)
+    used = [(p, w) for p, w in zip(pool.designs, pool.weights, strict=True) if w > 0]
+    shares = [w / sum(w for _, w in used) for _, w in used]
+    clouds = []
+    for p, _ in used:
+        work = lay_out(f, p, aside)
+        told = lay_out(f, p)  # the hidden reading's own error
+        loc, var = outlook_apart(f, p, work, stop)
+        tau = np.sqrt(p.tau**2 + var)
+        rate = Rate(loc, tau, (p.rho * p.tau**2 + var) / tau**2, np.full(len(loc), p.beta))
+        cloud = believe(f, work, rate, f.du[stop], stop=stop)
+        shift = (many.value_um[stop] - told.a[stop])[cloud.owner]
+        cloud.parts[:, crossing.VAR] += told.b[stop][cloud.owner]
+        cloud.parts[:, crossing.MEAN] += shift
+        clouds.append(cloud)
+    zero = np.zeros(len(events))
+    return quantiles(Belief(pile(clouds, shares), zero, zero, zero, zero, zero), SHARES)
+
+
+def _without(f: Frame, hidden: NDArray[np.bool_]) -> Frame:
+    return Frame(f.histories, f.owner, f.du, f.new_um, f.wide_um, f.tail, f.usable & ~hidden)
+
+
+def _usual_step(h: Histories, hidden: NDArray[np.bool_]) -> float:
+    """What scrapes have usually added, um: the median of as left minus as found where both were read."""
+    scrapes = np.flatnonzero(h.kind == Kind.SCRAPE)
+    inner = scrapes[(scrapes > 0) & (scrapes < len(h.kind) - 1)]
+    near = (h.owner[inner - 1] == h.owner[inner + 1]) & (h.exposure_kh[inner - 1] == h.exposure_kh[inner + 1])
+    seen = (h.kind == Kind.READING) & ~hidden
+    both = inner[near & seen[inner - 1] & seen[inner + 1]]
+    steps = h.value_um[both + 1] - h.value_um[both - 1]
+    steps = steps[np.isfinite(steps)]
+    return float(np.median(steps)) if len(steps) else 0.0
+
+
+def _by_line(h: Histories, lines: FleetLines, event: int, step: float) -> FloatArray:
+    """(5,) the line's quantiles of the reading at an event, its scrapes since then added as they usually are."""
+    i = int(h.owner[event])
+    since = h.kind[lines.last[i] : event] == Kind.SCRAPE
+    x = np.array([h.exposure_kh[event]])
+    band = [lines.band(i, x, float(share), reading=True)[0] for share in SHARES]
+    return np.array(band) + step * int(since.sum())
+
+
+def score(value: FloatArray, quantiles_um: FloatArray) -> Score:
+    """Calibration and error of N predictions (N, 5) of what was then read (N,)."""
+    off = value[:, None] - quantiles_um
+    below = 100.0 * np.mean(off < 0, axis=0)
+    loss = float(np.mean(np.maximum(SHARES * off, (SHARES - 1.0) * off)))
+    return Score(tuple(np.round(below, 2).tolist()), loss, float(np.median(np.abs(off[:, 2]))))
+
+
+def slack(n: int) -> FloatArray:
+    """(5,) points by which shares of n well-made predictions may differ from what they say, two standard errors."""
+    return 200.0 * np.sqrt(SHARES * (1.0 - SHARES) / max(n, 1))
+
+
+def summary(told: Told, openings: int) -> dict[str, Any]:
+    """What is printed, stored and shown of a backtest: plain numbers."""
+    n = len(told.value_um)
+    ours = asdict(score(told.value_um, told.ours)) if n else None
+    line = asdict(score(told.value_um, told.line)) if n else None
+    by_opening = [
+        {"opening": int(k), "n": int(np.sum(told.opening == k)), **_both(told, told.opening == k)}
+        for k in np.unique(told.opening)
+    ]
+    return {
+        "openings": int(openings), "n": n, "bearings": len(np.unique(told.bearing)), "ours": ours, "line": line,
+        "ahead_kh": float(np.median(told.ahead_kh)) if n else None, "by_opening": by_opening,
+        "young": bool(told.young), "converged": bool(told.converged),
+    }  # fmt: skip
+
+
+def _both(told: Told, chosen: NDArray[np.bool_]) -> Mapping[str, Any]:
+    pair = {"ours": told.ours[chosen], "line": told.line[chosen]}
+    return {name: asdict(score(told.value_um[chosen], dates)) for name, dates in pair.items()}
+
+
+__all__ = ["ENOUGH", "Population", "Score", "Told", "hide_and_tell", "score", "slack", "summary"]
