@@ -125,7 +125,7 @@ def day(*, whole_day: bool = False, past: bool = False) -> Read:
     """A date as precisely as it is known; `whole_day` takes no month or year, `past` nothing after today."""
 
     def read(typed: str, options: Options) -> Day:
-        found = parse_day(typed, options.date_format or None)
+        found = _span(typed) or parse_day(typed, options.date_format or None)
         if whole_day and found.precision != "day":
             raise Misfit(
                 typed,
@@ -138,6 +138,15 @@ def day(*, whole_day: bool = False, past: bool = False) -> Read:
         return found
 
     return read
+
+
+def _span(typed: str) -> Day | None:
+    """A span of months as a reading plan writes a season: `2011-03..2011-05`."""
+    if ".." not in typed:
+        return None
+    first, _, last = typed.partition("..")
+    begin, end = parse_day(first), parse_day(last)
+    return Day(begin.first, end.last, "outage") if begin.first <= end.last else None
 
 
 def one_of(allowed: Mapping[str, Any], what: str, code: str = "word") -> Read:

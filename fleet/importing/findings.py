@@ -21,6 +21,8 @@ class Finding:
         the column's name, as in the template.
     rows : tuple of int
         further rows that the same question touches; set aside together with `number`.
+    about : str
+        of a question: what it is about (a tag, a word), so that one answer serves all alike; blank: its kind alone.
     """
 
     code: str
@@ -32,6 +34,7 @@ class Finding:
     tab: str = ""
     is_question: bool = False
     rows: tuple[int, ...] = ()
+    about: str = ""
 
     @property
     def place(self) -> str:
@@ -128,6 +131,14 @@ _KIND_WORDS = {
     "not_yours": "sites that are not yours",
     "constraint": "what the record refuses",
     "record": "the record",
+    "plan": "the reading plan",
+    "two_values": "two values in one cell",
+    "swallowed_date": "dates that a spreadsheet probably made of a fraction or range",
+    "odd_word": "words where a value belongs",
+    "marked_number": "numbers with a mark",
+    "season": "seasons for dates",
+    "size": "numbers of very different size in one column",
+    "no_day": "dates that cannot be read",
 }
 
 

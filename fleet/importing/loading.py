@@ -1,7 +1,6 @@
 """One file into the record: read, checked as a whole, then stored in one transaction or not at all."""
 
 import datetime as dt
-import hashlib
 import uuid
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
@@ -12,19 +11,25 @@ from django.db.models import QuerySet
 
 from fleet import bulk
 from fleet.clock import now, today_at
+from fleet.importing.answers import SET_ASIDE, Answers, Choice
 from fleet.importing.columns import Column
 from fleet.importing.directory import Directory
 from fleet.importing.findings import Finding, in_order, of_file
+from fleet.importing.kept import answer_facts, answers_for, digest_of, keep_file, plan_named, plan_names
 from fleet.importing.known import SetAsideBefore, give_keys, mark_known
 from fleet.importing.options import Options
-from fleet.importing.reading import Parsed, ParsedRow, parse
+from fleet.importing.plans.applying import Applied, apply
+from fleet.importing.plans.plan import Plan
+from fleet.importing.reading import Parsed, ParsedRow, parse, parse_made
+from fleet.importing.settling import QuestionGroup, Settling, groups_of, relocated
 from fleet.ledger.writing import Fact, write
-from fleet.models import Person, SetAside, Sheet, SheetRow, Site, StoredFile
+from fleet.models import Person, ReadingPlan, SetAside, Sheet, SheetRow, Site
 from fleet.refusals import sentence_of
 from fleet.sheets import SheetFault, read_sheet
 
 Progress = Callable[[str], None]
 AS_TEMPLATES_SAY = Options()
+MOST_TURNS = 8
 
 
 @dataclass(frozen=True)
@@ -86,6 +91,7 @@ class Loader:
     known_by_rows: bool = False
     of_sites: bool = True
     makes_sites: bool = False
+    takes_plans: bool = False
 
     def resolve(self, parsed: Parsed, context: Context) -> Iterable[Finding]:
         """Set `row.site` and `row.bearing`, put inner ids in `row.content`; no question to the database per row."""
@@ -97,6 +103,27 @@ class Loader:
 
     def prepare(self, rows: Sequence[ParsedRow], context: Context) -> None:
         """Work that needs no lock, done before the transaction; results go into `context.memory`."""
+
+    def ident(self, code: str, row: ParsedRow) -> str:
+        """By what an answer to a question of this kind knows a row again."""
+        return row.ident
+
+    def choices(self, code: str, about: str, rows: Sequence[ParsedRow], context: Context) -> Sequence[Choice]:
+        """The answers that a question of this kind may have."""
+        return (SET_ASIDE,)
+
+    def answer(
+        self,
+        code: str,
+        about: str,
+        choice: str,
+        value: str,
+        rows: Sequence[ParsedRow],
+        parsed: Parsed,
+        context: Context,
+    ) -> bool:
+        """Do what an answer says to rows; True where they must be checked again. `row.content` stays as typed."""
+        return False
 
     def store(self, rows: Sequence[ParsedRow], context: Context, act: uuid.UUID) -> tuple[int, int]:
         """Write the rows with `write(..., by=context.by, act=act)`; returns how many were stored, how many already there.
@@ -119,6 +146,10 @@ class Result:
     counts: Counts = field(default_factory=Counts)
     sheet: Sheet | None = None
     dry_run: bool = False
+    groups: list[QuestionGroup] = field(default_factory=list)
+    n_answered: int = 0
+    applied: Applied | None = None
+    rows: list[ParsedRow] = field(default_factory=list)
 
     @property
     def findings(self) -> list[Finding]:
@@ -178,6 +209,9 @@ def import_file(
     options: Options = AS_TEMPLATES_SAY,
     sites: frozenset[uuid.UUID] | None = None,
     progress: Progress | None = None,
+    plan: Plan | None = None,
+    answers: Answers | None = None,
+    only_look: bool = False,
 ) -> Result:
     """Import one file, whole or not at all.
 
@@ -193,6 +227,12 @@ def import_file(
         the sites at which this person may import this kind; None: all, also new ones.
     progress : callable, optional
         told in a few words what is being done.
+    plan : Plan, optional
+        how a layout of the plant's own is read; else the one that `options.plan` names, else the template.
+    answers : Answers, optional
+        to the file's questions, beside those kept from before.
+    only_look : bool
+        find what is wrong and what would be stored, and stop before anything is prepared.
 
     Returns
     -------
@@ -217,14 +257,57 @@ def import_file(
     today = max([today_at(one) for one in directory.sites.values()] or [now().date()])
     context = Context(replace(options, today=today), by, today, directory, site, sites)
     context.progress = progress or context.progress
+    given = answers_for(data, name, holds, sites)
+    for key, said in answers or ():
+        given.add_said(key, said)
     try:
+        kept, plan = _plan_of(options, plan)
         context.progress("reading the file")
-        parsed = parse(read_sheet(data, name, tab=0).tabs[0], _columns(loader, options), context.options)
+        parsed, applied = _read(data, name, loader, context, plan, given)
     except SheetFault as fault:
         result.faults.append(of_file(str(fault).removeprefix("file: ")))
         return result
-    _Import(data, loader, parsed, context, result).run()
+    except ValueError as fault:
+        result.faults.append(of_file(str(fault), code="options"))
+        return result
+    result.applied = applied
+    _Import(data, loader, parsed, context, result, given, kept, only_look).run()
     return result
+
+
+def _plan_of(options: Options, plan: Plan | None) -> tuple[ReadingPlan | None, Plan | None]:
+    """The plan asked for by name, or given; a given one that is kept under the name is that one."""
+    if not options.plan:
+        return None, plan
+    found = plan_named(options.plan)
+    if found is None and plan is None:
+        known = ", ".join(f"'{one}'" for one in plan_names()) or "none yet"
+        raise ValueError(
+            f"no reading plan is called '{options.plan}' (kept: {known}); make it on the page Sheets"
+        )
+    if found and (plan is None or plan == found[1]):
+        return found
+    return None, plan
+
+
+def _read(
+    data: bytes, name: str, loader: Loader, context: Context, plan: Plan | None, answers: Answers
+) -> tuple[Parsed, Applied | None]:
+    columns = _columns(loader, context.options)
+    if plan is None:
+        return parse(read_sheet(data, name, tab=0).tabs[0], columns, context.options), None
+    if not loader.takes_plans:
+        raise ValueError("only a history is read by a plan; leave the plan out")
+    complaints = plan.complaints()
+    if complaints:
+        raise ValueError(f"the plan cannot serve: {' '.join(complaints)}")
+    applied = apply(plan, read_sheet(data, name).tabs, answers)
+    context.options = replace(context.options, date_format=plan.date_format, decimal_comma=plan.decimal_comma)
+    parsed = parse_made(applied.made, columns, context.options)
+    parsed.faults = [*applied.faults, *parsed.faults]
+    parsed.remarks = [*applied.remarks]
+    parsed.n_seen, parsed.n_blank = len(applied.made) + applied.n_left, applied.n_left
+    return parsed, applied
 
 
 def _columns(loader: Loader, options: Options) -> list[Column]:
@@ -236,9 +319,14 @@ def _columns(loader: Loader, options: Options) -> list[Column]:
 class _Import:
     """The steps of one import over one parsed sheet."""
 
-    def __init__(self, data: bytes, loader: Loader, parsed: Parsed, context: Context, result: Result) -> None:
+    def __init__(
+        self, data: bytes, loader: Loader, parsed: Parsed, context: Context, result: Result,
+        answers: Answers, plan: ReadingPlan | None, only_look: bool,
+    ) -> None:  # fmt: skip
         self.data, self.loader, self.parsed, self.context, self.result = data, loader, parsed, context, result
+        self.answers, self.plan, self.only_look = answers, plan, only_look
         self.id_column = next((one.name for one in loader.columns if one.names_row), "")
+        self.settling = Settling(loader, parsed, context, answers)
         self.aside: list[ParsedRow] = []
         self.aside_before: list[ParsedRow] = []
         self.settled: list[uuid.UUID] = []
@@ -253,7 +341,8 @@ class _Import:
         )
         self.result.questions = in_order([one for one in findings if one.is_question])
         self._part_rows()
-        if self.result.faults or self.result.questions:
+        self._show()
+        if self.result.faults or self.result.questions or self.only_look:
             return
         try:
             self.context.progress("preparing the entries")
@@ -274,17 +363,46 @@ class _Import:
         if self.context.options.dry_run:
             self.result.sheet = None
 
+    def _show(self) -> None:
+        """What the caller is told: open questions grouped, places of the plant's own sheet, what would be stored."""
+        rows = self.settling.by_number()
+        self.result.groups = groups_of(self.result.questions, self.settling)
+        self.result.faults = in_order([relocated(one, rows) for one in self.result.faults])
+        self.result.questions = in_order([relocated(one, rows) for one in self.result.questions])
+        self.result.n_answered = sum(len(said) for _, said in self.answers)
+        self.result.rows = self.kept
+        already = sum(row.already for row in self.parsed.rows) + len(self.aside_before)
+        seen = self.parsed.n_seen + self.parsed.n_added
+        self.result.counts = Counts(seen, len(self.kept), len(self.aside), already, self.parsed.n_blank)
+
     def _check(self) -> list[Finding]:
+        """All findings that no answer closes; after an answer that changes rows everything is checked again."""
+        for _ in range(MOST_TURNS):
+            findings, changed = self.settling.settle(self._find())
+            if not changed:
+                break
+        return findings
+
+    def _find(self) -> list[Finding]:
         rows = self.parsed.rows
-        if not rows:
+        waiting = [row for row, _ in self.parsed.waiting]
+        if not rows and not waiting:
             return []
-        findings = list(self.loader.resolve(self.parsed, self.context))
+        for row in rows:
+            row.already = False
+        both = replace(self.parsed, rows=[*rows, *waiting]) if waiting else self.parsed
+        told = {row.number for row in waiting}
+        findings = [
+            one for one in self.loader.resolve(both, self.context) if not told.intersection(one.touched)
+        ]
         findings += self._elsewhere()
         if self.loader.known_by_rows:
             findings += give_keys(rows, holds=self.loader.holds, id_column=self.id_column)
             findings += mark_known(rows, id_column=self.id_column)
         findings += self.loader.check(self.parsed, self.context)
-        return findings
+        for row in rows:
+            row.already = row.already or row.number in self.context.memory.get("ignored", ())
+        return findings + [question for _, question in self.parsed.waiting]
 
     def _elsewhere(self) -> Iterator[Finding]:
         """Rows of sites at which this person may not import; a loader that knows no sites needs all of them."""
@@ -308,16 +426,17 @@ class _Import:
         questioned = {number for one in self.result.questions for number in one.touched}
         before = SetAsideBefore(self.loader.holds)
         open_still: set[int] = set()
-        for row in self.parsed.rows:
+        for row in [*self.parsed.rows, *(row for row, _ in self.parsed.waiting)]:
             if row.already:
                 continue
             waiting = before.take(self.parsed, row)
-            if row.number in questioned:
+            if row.number in questioned or row.number in self.settling.aside:
                 if waiting:
                     self.aside_before.append(row)
                 else:
                     self.aside.append(row)
-                    open_still.add(row.number)
+                    if row.number not in self.settling.aside:
+                        open_still.add(row.number)
             else:
                 self.kept.append(row)
                 if waiting:
@@ -332,21 +451,27 @@ class _Import:
 
     def _store(self) -> None:
         act, context, holds = uuid.uuid4(), self.context, self.loader.holds
-        file = _keep_file(self.data)
+        file = keep_file(self.data)
         site = context.site or self._only_site()
-        sheet = Sheet(file=file, name=self.result.name[-200:], holds=holds, site=site)
+        sheet = Sheet(file=file, name=self.result.name[-200:], holds=holds, site=site, plan=self.plan)
         sheet.options = context.options.declared()
+        if self.result.applied:
+            sheet.options |= {
+                "n_sheet_rows": self.result.applied.n_rows,
+                "left_out": self.result.applied.left(),
+            }
         context.sheet = sheet
         stored, already = self.loader.store(self.kept, context, act)
         already += sum(row.already for row in self.parsed.rows) + len(self.aside_before)
-        sheet.n_seen, sheet.n_blank = self.parsed.n_seen, self.parsed.n_blank
+        sheet.n_seen, sheet.n_blank = self.parsed.n_seen + self.parsed.n_added, self.parsed.n_blank
         sheet.n_stored, sheet.n_already, sheet.n_set_aside = stored, already, len(self.aside)
         self.result.counts = Counts(sheet.n_seen, stored, len(self.aside), already, self.parsed.n_blank)
         before = _same_file(file.sha256, holds).first()
         if before and not (stored or self.aside or self.settled):
             self.result.sheet = before  # the same file again adds nothing, not even that it came
             return
-        facts = [Fact(f"site:{site.id}" if site else "plant", "sheet", row=sheet)]
+        chain = f"site:{site.id}" if site else "plant"
+        facts = [Fact(chain, "sheet", row=sheet), *answer_facts(file, self.answers, chain)]
         facts += [self._set_aside(row, sheet) for row in self.aside]
         chains = (
             dict(SetAside.objects.filter(pk__in=self.settled).values_list("id", "chain"))
@@ -363,7 +488,8 @@ class _Import:
         ]
         write(facts, by=context.by, act=act)
         if self.loader.known_by_rows:
-            _know_rows(sheet, self.kept)
+            ignored = self.context.memory.get("ignored", ())
+            _know_rows(sheet, [*self.kept, *(row for row in self.parsed.rows if row.number in ignored)])
         self.result.sheet = sheet
 
     def _only_site(self) -> Site | None:
@@ -375,18 +501,11 @@ class _Import:
     def _set_aside(self, row: ParsedRow, sheet: Sheet) -> Fact:
         asked = "; ".join(one.sentence for one in self._asked if row.number in one.touched)
         aside = SetAside(
-            sheet=sheet, number=row.number, bearing=row.bearing, cells=self.parsed.words_of(row),
-            question=asked[:500], reason=self.context.options.set_aside[:300],
+            sheet=sheet, number=row.sheet_row, bearing=row.bearing, cells=self.parsed.words_of(row),
+            question=asked[:500], reason=(self.settling.aside.get(row.number) or self.context.options.set_aside)[:300],
         )  # fmt: skip
         chain = f"bearing:{row.bearing}" if row.bearing else f"site:{row.site}" if row.site else "plant"
         return Fact(chain, "set_aside", row=aside)
-
-
-def _keep_file(data: bytes) -> StoredFile:
-    """The file's bytes in the record, once however often it comes."""
-    digest = hashlib.sha256(data).hexdigest()
-    file, _ = StoredFile.objects.get_or_create(sha256=digest, defaults={"size": len(data), "data": data})
-    return file
 
 
 def _know_rows(sheet: Sheet, rows: Sequence[ParsedRow]) -> None:
@@ -395,7 +514,7 @@ def _know_rows(sheet: Sheet, rows: Sequence[ParsedRow]) -> None:
     if astray is not None:
         raise DatabaseError(f"row {astray} is to be stored and its site was never resolved")
     columns: dict[str, list[Any]] = {
-        "sheet_id": [sheet.pk] * len(rows), "number": [row.number for row in rows], "site": [row.site for row in rows],
+        "sheet_id": [sheet.pk] * len(rows), "number": [row.sheet_row for row in rows], "site": [row.site for row in rows],
         "key": [row.key for row in rows], "digest": [row.digest for row in rows],
     }  # fmt: skip
     bulk.insert_columns(SheetRow, columns)
@@ -408,7 +527,7 @@ def _same_file(digest: str, holds: str) -> QuerySet[Sheet]:
 
 def _seen_before(data: bytes, holds: str) -> list[str]:
     """That the very same file was imported before, when and by whom."""
-    digest = hashlib.sha256(data).hexdigest()
+    digest = digest_of(data)
     before = _same_file(digest, holds).first()
     if before is None:
         return []

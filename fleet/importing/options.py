@@ -54,11 +54,6 @@ class Options:
 
     def complaint(self) -> str:
         """Why these options cannot serve, or nothing."""
-        if self.plan:
-            return (
-                f"the reading plan '{self.plan}' is asked for, and this version reads only its own templates; "
-                "leave the plan out and bring the file into the template's columns"
-            )
         if self.date_format:
             try:
                 day_patterns(self.date_format)

@@ -1,15 +1,28 @@
 """A sheet's rows as values, with every fault of every cell found in one pass."""
 
+import hashlib
+from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 from uuid import UUID
 
 from fleet.importing.columns import CLEAR, Column, canonical_text
 from fleet.importing.findings import Finding, Misfit, of_cell, of_file
 from fleet.importing.options import Options
+from fleet.importing.plans.applying import Made
+from fleet.importing.plans.plan import letters
 from fleet.sheets import Row, Tab
 from fleet.units import Unreadable, shown
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where a row that a plan made stands in the sheet, and in which of its columns each cell of the template."""
+
+    tab: str
+    row: int
+    columns: dict[str, str]
 
 
 @dataclass(slots=True)
@@ -33,6 +46,18 @@ class ParsedRow:
     key: str = ""
     digest: str = ""
     already: bool = False
+    source: Source | None = None
+
+    @property
+    def sheet_row(self) -> int:
+        """The sheet's own number of the row it comes from."""
+        return self.source.row if self.source else self.number
+
+    @property
+    def ident(self) -> str:
+        """By what an answer about this row knows it again: its words, wherever they stand."""
+        words = sorted((name, text) for name, text in self.typed.items() if name != "entry_id")
+        return hashlib.sha256(repr(words).encode("utf-8", "replace")).hexdigest()[:16]
 
     def get(self, column: str, otherwise: Any = None) -> Any:
         """The value of a column, or `otherwise` where it is blank or at fault."""
@@ -62,6 +87,23 @@ class Parsed:
     remarks: list[str] = field(default_factory=list)
     headings: list[str] = field(default_factory=list)
     present: frozenset[str] = frozenset()
+    waiting: list[tuple[ParsedRow, Finding]] = field(default_factory=list)
+    n_added: int = 0
+
+    def added(self, row: ParsedRow, **said: Any) -> ParsedRow:
+        """A further row right after `row`, with its shared cells and these values; what a remark or an answer tells."""
+        shared = ("site", "pump", "position", "date", "visit", "why", "outage", "job", "by")
+        values = {name: row.values[name] for name in shared if name in row.values} | said
+        typed = {name: row.typed[name] for name in shared if name in row.typed}
+        typed |= {name: str(value) for name, value in said.items()}
+        content = {name: row.content[name] for name in shared if name in row.content}
+        content |= {name: canonical_text(value) for name, value in said.items()}
+        source = row.source or Source("", row.number, {})
+        self.n_added += 1
+        number = max(one.number for one in self.rows) + 1
+        new = ParsedRow(number, values, typed, content, row.cells, tab=row.tab, site=row.site, source=source)
+        self.rows.insert(self.rows.index(row) + 1, new)
+        return new
 
     def words_of(self, row: ParsedRow) -> dict[str, str]:
         """A row word for word: every filled cell by its heading, columns nobody reads included."""
@@ -101,6 +143,44 @@ def parse(tab: Tab, columns: Sequence[Column], options: Options) -> Parsed:
         )
     if not parsed.rows and not parsed.faults:
         parsed.faults.append(of_file("no row below the headings holds anything", "fill the sheet", "empty"))
+    return parsed
+
+
+def parse_made(made: Sequence[Made], columns: Sequence[Column], options: Options) -> Parsed:
+    """Rows that a reading plan made, read as rows of the template; those with a question wait and are not checked.
+
+    What a cell of the plant's own layout does not let be read is a question, not a fault: nobody can mend a sheet
+    of long ago, but it can be set aside.
+    """
+    names = [one.name for one in columns if any(one.name in row.cells for row in made)]
+    where = {name: j for j, name in enumerate(names)}
+    rows = []
+    for i, one in enumerate(made):
+        cells = [one.cells.get(name, "") for name in names]
+        dates = frozenset(where[n] for n, held in one.held.items() if held == 1 and n in where)
+        figures = frozenset(where[n] for n, held in one.held.items() if held == 2 and n in where)
+        rows.append(Row(i + 2, cells, dates, figures))
+    parsed = parse(Tab("", names, rows), [replace(one, required=False) for one in columns], options)
+    required = [one.name for one in columns if one.required]
+    asked: dict[int, list[Finding]] = defaultdict(list)
+    for fault in parsed.faults:
+        if fault.number is not None:
+            asked[fault.number].append(replace(fault, is_question=True))
+    parsed.faults = [fault for fault in parsed.faults if fault.number is None and fault.code != "empty"]
+    standing = []
+    for row, one in zip(parsed.rows, made, strict=True):
+        row.source = Source(one.tab, one.row, {name: letters(j) for name, j in one.columns.items()})
+        lacking = [name for name in required if name not in row.typed]
+        if one.question:
+            parsed.waiting.append((row, replace(one.question, number=row.number)))
+        elif row.number in asked:
+            parsed.waiting += [(row, question) for question in asked[row.number][:1]]
+        elif lacking:
+            remedy = "say in the plan where it stands, or set the row aside"
+            parsed.waiting.append((row, row.question(lacking[0], f"the {lacking[0]}", remedy, "missing")))
+        else:
+            standing.append(row)
+    parsed.rows = standing
     return parsed
 
 
@@ -202,13 +282,3 @@ def _beyond(row: Row, tab: Tab) -> Finding:
     return Finding(
         "beyond", shown(row.cells[j]), "a heading above every filled cell", remedy, row.number, letters(j)
     )
-
-
-def letters(j: int) -> str:
-    """A column's letters in a spreadsheet, from 0: A, B, ... Z, AA."""
-    name = ""
-    j += 1
-    while j:
-        j, rest = divmod(j - 1, 26)
-        name = chr(65 + rest) + name
-    return name

@@ -203,7 +203,7 @@ def day(value: date | None, precision: str = "day") -> str:
     if precision == "year":
         return str(value.year)
     text = f"{month}{GAP}{value.year}"
-    return text if precision == "month" else f"{value.day}{GAP}{text}"
+    return text if precision in ("month", "outage") else f"{value.day}{GAP}{text}"
 
 
 @register.filter

@@ -11,16 +11,22 @@ MOST_LINES = 20
 
 
 def ask_alike(
-    some: Sequence[ParsedRow], column: str, expected: str, remedy: str, code: str, found: str | None = None
+    some: Sequence[ParsedRow],
+    column: str,
+    expected: str,
+    remedy: str,
+    code: str,
+    found: str | None = None,
+    about: str = "",
 ) -> Iterator[Finding]:
     """The same question about rows alike; one finding that names the other rows where they are many."""
     if len(some) <= MOST_LINES:
         for row in some:
-            yield row.question(column, expected, remedy, code, found)
+            yield replace(row.question(column, expected, remedy, code, found), about=about)
         return
     rest = tuple(row.number for row in some[1:])
     asked = some[0].question(column, expected, remedy + _also_in(rest), code, found)
-    yield replace(asked, rows=rest)
+    yield replace(asked, rows=rest, about=about)
 
 
 def _also_in(numbers: Sequence[int]) -> str:

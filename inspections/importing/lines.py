@@ -70,6 +70,7 @@ class Line:
     vertical: bool = False
     half: str = ""
     row_id: str = ""
+    stored_id: UUID | None = None
     row: ParsedRow | None = None
 
     @property

@@ -3,17 +3,20 @@
 import uuid
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
+from fleet.importing.answers import Choice
 from fleet.importing.directory import in_words
 from fleet.importing.findings import Finding
 from fleet.importing.loading import Context, Loader
 from fleet.importing.reading import Parsed, ParsedRow
+from fleet.ledger.writing import write
 from fleet.models import Place, Sheet, Site
 from inspections.facts import EventFact, Happened, MeterFact, ReadingFact
-from inspections.importing import stored
+from inspections.importing import answering, stored
 from inspections.importing.alike import ask_alike
 from inspections.importing.clearances import check_values
 from inspections.importing.lines import (
@@ -28,7 +31,7 @@ from inspections.importing.lines import (
 )
 from inspections.importing.meters import Hours, check_meters
 from inspections.importing.needs import needs
-from inspections.importing.remarks import remarks_that_name_work
+from inspections.importing.remarks import remarks_that_name_work, words_of_plant
 from inspections.importing.template import COLUMNS, HOURS, METER_RESET, PERCENT, READING
 from inspections.models import WORK, EventKind
 from inspections.recording import quantity_of, record_history
@@ -43,6 +46,7 @@ class HistoryLoader(Loader):
     holds = str(Sheet.Holds.HISTORY)
     columns = COLUMNS
     known_by_rows = True
+    takes_plans = True
 
     def resolve(self, parsed: Parsed, context: Context) -> Iterable[Finding]:
         """Site, pump and position of each row; each unknown name is asked about once."""
@@ -55,13 +59,34 @@ class HistoryLoader(Loader):
         findings += _first_days(parsed.rows)
         return findings + list(_Comparison(parsed.rows, context).run())
 
+    def ident(self, code: str, row: ParsedRow) -> str:
+        return answering.ident(code, row)
+
+    def choices(self, code: str, about: str, rows: Sequence[ParsedRow], context: Context) -> Sequence[Choice]:
+        return answering.choices(code, about, rows, context)
+
+    def answer(
+        self,
+        code: str,
+        about: str,
+        choice: str,
+        value: str,
+        rows: Sequence[ParsedRow],
+        parsed: Parsed,
+        context: Context,
+    ) -> bool:
+        return answering.answer(code, about, choice, value, rows, parsed, context)
+
     def prepare(self, rows: Sequence[ParsedRow], context: Context) -> None:
         """Rows as facts."""
         maker = _FactMaker(context.options.decimal_comma, given_order(rows))
         context.memory["facts"] = maker.run(rows, context.memory["places"])
 
     def store(self, rows: Sequence[ParsedRow], context: Context, act: uuid.UUID) -> tuple[int, int]:
-        """One act for all rows."""
+        """One act for all rows, the spellings learnt and the readings corrected with them."""
+        facts = answering.facts(rows, context)
+        if facts:
+            write(facts, by=context.by, act=act)
         done = record_history(context.memory["facts"], by=context.by, sheet=context.sheet, act=act)
         context.memory["stored"] = done
         return len(rows), 0
@@ -92,6 +117,7 @@ class _Resolver:
             row.site = place.site_id
             row.content["pump"] = str(place.pk)
             row.content.pop("site", None)
+            row.bearing = None
             if position := row.get("position"):
                 bearing = self.directory.bearing(place, position)
                 if bearing is None:
@@ -138,12 +164,17 @@ class _Resolver:
     def _no_position(self, row: ParsedRow, place: Place) -> Finding:
         names = in_words([bearing.name for bearing in self.directory.positions.get(place.pk, [])])
         expected = f"a position of {place.tag} ({names})" if names else f"a position of {place.tag}"
+        if row.source:  # a sheet of the plant's own: nobody can mend it, but the spelling can be learnt
+            remedy = "say which position is meant"
+            asked = row.question("position", expected, remedy, "unknown_position")
+            return replace(asked, about=row.values["position"])
         return row.fault("position", expected, "write it as the register has it", "unknown_position")
 
     def _questions(self) -> Iterator[Finding]:
         for key, some in self._asked.items():
             expected, remedy = self._why[key]
-            yield from ask_alike(some, key[1], expected, remedy, key[0])
+            about = some[0].get("site" if key[1] == "site" and key[0] == "unknown_site" else "pump", "")
+            yield from ask_alike(some, key[1], expected, remedy, key[0], about=about)
 
 
 # words nobody knows yet ------------------------------------------------------------------------------------
@@ -157,8 +188,9 @@ def _new_words(rows: Sequence[ParsedRow]) -> Iterator[Finding]:
     for row in rows:
         if row.already:
             continue
+        new = row.values.get("_new_method", ())
         method, station = row.get("method"), row.get("station")
-        if method and method not in known:
+        if method and method not in known and method not in new:
             methods[method].append(row)
         if station and station_of(station) is None:
             stations[station.strip().casefold()].append(row)
@@ -166,12 +198,13 @@ def _new_words(rows: Sequence[ParsedRow]) -> Iterator[Finding]:
     for some in methods.values():
         yield from ask_alike(
             some, "method", f"a method known here ({words})", "write it as one of these, or say that it is new",
-            "new_method",
+            "new_method", about=some[0].get("method"),
         )  # fmt: skip
     for some in stations.values():
         yield from ask_alike(
             some, "station", "a station as in-12, out-6, mid, 12 or nothing",
             "give the end (in: pump side, out, mid) and the clock position seen from the coupling", "new_station",
+            about=some[0].get("station"),
         )  # fmt: skip
 
 
@@ -198,7 +231,7 @@ class _Comparison:
     def __init__(self, rows: Sequence[ParsedRow], context: Context) -> None:
         placed: dict[int, UUID] = context.memory["places"]
         self.rows = [row for row in rows if row.number in placed and {"date", "event"} <= row.values.keys()]
-        self.placed, self.comma = placed, context.options.decimal_comma
+        self.placed, self.comma, self.today = placed, context.options.decimal_comma, context.today
         # Rows that are there already have their like in the record: they are not compared twice.
         self.new = [row for row in self.rows if not row.already]
         self.places = {placed[row.number] for row in self.new}
@@ -213,7 +246,7 @@ class _Comparison:
         yield from check_values(lines, self.facts)
         yield from _stored_otherwise(lines, known)
         yield from check_meters(self._hours(), self._changed())
-        yield from remarks_that_name_work(self.new, self._works(), self._visits())
+        yield from remarks_that_name_work(self.new, self._works(), self._visits(), words_of_plant(self.today))
 
     def _lines(self) -> tuple[dict[UUID, list[Line]], list[Line]]:
         """By bearing: the sheet's new lines and the record's, works of the whole pump in each of its bearings'."""
@@ -296,13 +329,21 @@ def _stored_otherwise(lines: dict[UUID, list[Line]], known: Sequence[Line]) -> I
             other = there.get(key)
             # The sheet's own id of the row is asked about already where it is known with other content.
             if other is not None and not (other.row_id and other.row_id == line.row.get("entry_id")):
+                line.row.values["_stored"] = other
                 yield line.row.question(
                     "value",
                     f"'{other.typed}' {other.unit} as the record has it for that day, stage, station and method",
                     "correct the stored reading, or set this row aside if it is the same measurement",
-                    "stored_otherwise",
+                    "rounded_otherwise" if _is_rounded(line, other) else "stored_otherwise",
                     found=f"'{line.typed}' {line.unit}",
                 )
+
+
+def _is_rounded(line: Line, other: Line) -> bool:
+    """Whether two readings are one, typed with fewer digits or in another unit."""
+    if line.middle is None or other.middle is None or line.value is None or other.value is None:
+        return False
+    return abs(line.value - other.value) <= 0.55 * (line.step + other.step)
 
 
 # rows as facts ---------------------------------------------------------------------------------------------
@@ -337,7 +378,7 @@ class _FactMaker:
             "place": place, "on": day.first, "last_on": day.last, "precision": day.precision,
             "order": self.order[row.number], "visit": get("visit", ""), "why": get("why", ""),
             "outage": get("outage", ""), "job": get("job", ""), "note": get("note", ""),
-            "sheet_row": row.number, "row_id": get("entry_id", ""),
+            "sheet_row": row.sheet_row, "row_id": get("entry_id", ""),
         }  # fmt: skip
 
     def _reading(self, row: ParsedRow, shared: dict[str, Any]) -> ReadingFact:
@@ -350,11 +391,15 @@ class _FactMaker:
             **shared, bearing=row.bearing, typed=typed, unit=unit, value_um=um.value, low_um=um.low, high_um=um.high,
             step_um=typed_step_um(typed, unit, self.comma and "," in typed),
             quantity=get("quantity") or quantity_of(method), basis=get("basis", "diametral"), end=end, clock=clock,
-            stage=get("stage", ""), method=method, instrument=get("instrument", ""), measured_by=get("by"),
+            stage=get("stage", ""), method=method, not_for_wear="_apart" in row.values,
+            not_for_wear_because=get("_apart", ""), supersedes=get("_corrects"), instrument=get("instrument", ""), measured_by=get("by"),
             checked_by=get("checked_by"),
         )  # fmt: skip
         key = (fact.bearing, fact.visit or fact.on, fact.stage, fact.quantity, end, clock, method)
-        self.seen[key].append(fact)
+        if "_second" in row.values:
+            fact.repeat, fact.counts = 2, False
+        else:
+            self.seen[key].append(fact)
         return fact
 
     def _number_repeats(self) -> None:

@@ -1,30 +1,49 @@
 """Remarks that name work: in old sheets the only trace of it."""
 
+import datetime as dt
 import re
 from collections.abc import Iterable, Iterator
 
 from fleet.importing.findings import Finding
 from fleet.importing.reading import ParsedRow
+from fleet.models import Setting
 from inspections.importing.alike import ask_alike
 from inspections.models import WORK, EventKind
 
-# The trade's words for work; common practice, no published source. A plant's own list comes with reading plans.
+# The trade's words for work, with abbreviations and misspellings met in old sheets; common practice, no published
+# source. A plant adds its own by the setting `remark_words`.
 _NAMES_WORK: tuple[tuple[str, str], ...] = (
-    (EventKind.SCRAPE, r"scraped(?: in)?|re-?scraped|scraping done|hand[- ]fitted"),
+    (
+        EventKind.SCRAPE,
+        r"(?:re-?)?scr?app?(?:ed|d)(?: in)?|(?:re-?)?scrpd|scraping (?:done|carried out)|hand[- ]?(?:fitted|scraped)|"
+        r"high spots? (?:removed|dressed|taken (?:off|down))|bedded in|blued (?:and|&) scraped|touched up",
+    ),
     (
         EventKind.SHELL_CHANGE,
-        r"new (?:shells?|brgs?|bearings?|halves|liners?|bushes|half)|(?:shells?|brgs?|bearings?) (?:re(?:placed|newed)|changed)"
-        r"|(?:replaced|renewed|changed) (?:the )?(?:shells?|brgs?|bearings?)",
+        r"(?:new|nu) (?:set of )?(?:shells?|br?gs?|bearings?|be?a?rings?|halves|liners?|bushe?s?|half|inserts?)(?: fitted)?|"
+        r"(?:shells?|br?gs?|bearings?|bushe?s?|halves) (?:re(?:pl(?:aced|'?d|cd)?|newed|nwd)|changed|chgd|exchanged)|"
+        r"(?:repl(?:aced|'?d|cd)?|renewed|changed|chgd) (?:both |the |all )?(?:shells?|br?gs?|bearings?|bushe?s?|halves)|"
+        r"spare (?:shells?|br?gs?|bearings?) fitted",
     ),
-    (EventKind.REBABBITT, r"re-?babbitt?ed|re-?metall?ed|re-?lined|re-?white-?metall?ed|new babbitt?|poured"),
-    (EventKind.SHIM_CHANGE, r"re-?shimmed|shimmed|shims? (?:changed|added|removed|taken out|reduced|out)"),
+    (
+        EventKind.REBABBITT,
+        r"re-?babb?itt?ed|re-?mett?all?ed|re-?metl'?d|re-?lined|re-?white-?mett?all?ed|new (?:babbitt?|w/?m|white ?metal)|re-?poured|poured",
+    ),
+    (
+        EventKind.SHIM_CHANGE,
+        r"re-?shimmed|shimm?ed|shims? (?:changed|added|removed|taken out|reduced|out)|(?:removed|added|took out|changed) (?:[0-9./]+ ?\w* )?shims?",
+    ),
     (
         EventKind.JOURNAL_REGRIND,
-        r"(?:journals?|shafts?) (?:re-?ground|ground|re-?machined|turned|chromed)|re-?ground",
+        r"(?:journals?|jrnls?|shafts?) (?:re-?ground|ground|re-?machined|turned|chromed|polished and ground|metal ?sprayed)|re-?ground",
     ),
-    (EventKind.ROTOR_CHANGE, r"(?:rotor|shaft) (?:changed|replaced|renewed)|(?:new|spare) (?:rotor|shaft)"),
-    (EventKind.PUMP_CHANGE, r"pump (?:changed|replaced|swapped)|(?:new|spare|other) pump"),
-)
+    (
+        EventKind.ROTOR_CHANGE,
+        r"(?:rotor|shaft|rotating element|cartridge) (?:changed|replaced|repl'?d|renewed|exchanged)|(?:new|spare) (?:rotor|shaft|rotating element)(?: fitted)?",
+    ),
+    (EventKind.PUMP_CHANGE, r"pump (?:changed|replaced|swapped|exchanged)|(?:new|spare|other) pump(?: fitted| installed)?|pump (?:moved|came) (?:from|to)"),
+)  # fmt: skip
+REMARK_WORDS = "remark_words"
 _PATTERNS = [(kind, re.compile(rf"\b(?:{words})\b", re.IGNORECASE)) for kind, words in _NAMES_WORK]
 _ANY = re.compile("|".join(f"(?:{words})" for _, words in _NAMES_WORK), re.IGNORECASE)
 # Not done, or not yet.
@@ -46,23 +65,46 @@ _SERVES = {
 }
 
 
+def words_of_plant(today: dt.date) -> tuple[tuple[str, re.Pattern[str]], ...]:
+    """The plant's own words for work, from its setting `remark_words`: kind to words."""
+    said = Setting.objects.in_force(REMARK_WORDS, None, today) or {}
+    return tuple(
+        (kind, re.compile(rf"\b(?:{'|'.join(re.escape(word) for word in words)})\b", re.IGNORECASE))
+        for kind, words in said.items()
+        if words and kind in _WORDS_FOR
+    )
+
+
+def works_named(note: str, own: tuple[tuple[str, re.Pattern[str]], ...] = ()) -> list[str]:
+    """The kinds of work a remark says were done, in the order of the list.
+
+    >>> works_named("new brgs, scraped in"), works_named("not scraped"), works_named("oil clear")
+    (['scrape', 'shell_change'], [], [])
+    """
+    if not own and not _ANY.search(note):
+        return []
+    found = []
+    for kind, pattern in (*_PATTERNS, *own):
+        done = any(not _DENIED.search(note[: one.start()]) for one in pattern.finditer(note))
+        if done and str(kind) not in found:
+            found.append(str(kind))
+    return found
+
+
 def work_named(note: str) -> str | None:
-    """The kind of work a remark says was done, or None.
+    """The first kind of work a remark says was done, or None.
 
     >>> work_named("scraped, ok"), work_named("not scraped"), work_named("oil clear")
     ('scrape', None, None)
     """
-    if not _ANY.search(note):
-        return None
-    for kind, pattern in _PATTERNS:
-        for found in pattern.finditer(note):
-            if not _DENIED.search(note[: found.start()]):
-                return str(kind)
-    return None
+    return next(iter(works_named(note)), None)
 
 
 def remarks_that_name_work(
-    rows: Iterable[ParsedRow], works: dict[object, set[str]], visit_of: dict[int, object]
+    rows: Iterable[ParsedRow],
+    works: dict[object, set[str]],
+    visit_of: dict[int, object],
+    own: tuple[tuple[str, re.Pattern[str]], ...] = (),
 ) -> Iterator[Finding]:
     """Questions about remarks that name work where the visit holds no such event; the same remark is asked about once.
 
@@ -72,23 +114,25 @@ def remarks_that_name_work(
         visit to the kinds of work recorded in it, at any of its bearings.
     visit_of : dict
         row number to visit.
+    own : tuple
+        the plant's own words, as `words_of_plant` gives them.
     """
     alike: dict[tuple[str, str], list[ParsedRow]] = {}
-    known: dict[str, str | None] = {}
+    known: dict[str, list[str]] = {}
     for row in rows:
         note = row.get("note")
-        if not note or row.already or row.get("event", "") in WORK:
+        if not note or row.already or row.typed.get("event", row.get("event", "")) in WORK:
             continue
         if note not in known:
-            known[note] = work_named(note)
-        kind = known[note]
-        if kind and not _holds(works.get(visit_of.get(row.number), set()), kind):
-            alike.setdefault((kind, note.casefold()), []).append(row)
+            known[note] = works_named(note, own)
+        for kind in known[note]:
+            if row.get("event") != kind and not _holds(works.get(visit_of.get(row.number), set()), kind):
+                alike.setdefault((kind, note.casefold()), []).append(row)
     for (kind, _), some in alike.items():
         yield from ask_alike(
             some, "note", f"an event '{kind}' in that visit",
             f"if it tells of a {_WORDS_FOR[EventKind(kind)]}, add a row of that event; if not, reword it or set the row aside",
-            "remark_names_work", found=f"the remark {_quoted(some[0])}",
+            "remark_names_work", found=f"the remark {_quoted(some[0])}", about=kind,
         )  # fmt: skip
 
 

@@ -182,9 +182,9 @@ def test_cells_beyond_the_headings_are_faults(loader, by, ash):
     assert [one.line().split(": ")[0] for one in result.faults] == ["row 2, column D"]
 
 
-def test_a_reading_plan_is_refused_clearly_until_there_are_some(loader, by, ash):
+def test_a_reading_plan_nobody_kept_is_refused_with_those_that_are(loader, by, ash):
     lines = [one.line() for one in bring(HEAD + "Ash Ferry,P-1,5,,\n", by, plan="overhauls").faults]
-    assert lines[0].startswith("file: the reading plan 'overhauls'")
+    assert lines[0].startswith("file: no reading plan is called 'overhauls' (kept: none yet)")
 
 
 def test_a_site_given_for_the_file_may_be_left_out_of_the_sheet(loader, by, ash):

@@ -1,0 +1,77 @@
+"""Answers to a file's questions: by the kind of question and what it is about, for all rows alike or for named ones."""
+
+import hashlib
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+ASIDE = "aside"
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One possible answer.
+
+    Parameters
+    ----------
+    word : str
+        by which it is kept.
+    label : str
+        how it is said on the page.
+    needs : str
+        what else must be given with it, in words (`the pump's tag`, `the reason`); blank: nothing.
+    offered : tuple of str
+        what may be given, nearest first; with `only` nothing else.
+    """
+
+    word: str
+    label: str
+    needs: str = ""
+    offered: tuple[str, ...] = ()
+    only: bool = False
+
+
+SET_ASIDE = Choice(ASIDE, "set these rows aside: kept word for word, used for nothing", "the reason")
+
+
+def question_key(code: str, about: str) -> str:
+    """The name under which an answer is kept; long subjects by their digest."""
+    key = f"{code}|{about}"
+    return key if len(key) <= 200 else f"{code}|{hashlib.sha256(about.encode()).hexdigest()}"
+
+
+@dataclass
+class Answers:
+    """What was answered: key to a list of `{"choice", "value", "rows"}`; an answer without `rows` holds for all alike."""
+
+    given: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
+
+    def of(self, code: str, about: str, row: str = "") -> tuple[str, str] | None:
+        """Choice and value for a question about a row; None: not answered. Of two answers the later holds."""
+        for said in reversed(self.given.get(question_key(code, about), [])):
+            if "rows" not in said or row in said["rows"]:
+                return said["choice"], said.get("value", "")
+        return None
+
+    def add(
+        self, code: str, about: str, choice: str, value: str = "", rows: Iterable[str] | None = None
+    ) -> None:
+        """Keep an answer; for the named rows alone, or (None) for all alike."""
+        said: dict[str, Any] = {"choice": choice, "value": value}
+        if rows is not None:
+            said["rows"] = sorted(set(rows))
+        self.add_said(question_key(code, about), [said])
+
+    def add_said(self, key: str, said: Iterable[dict[str, Any]]) -> None:
+        """Add answers as they are kept; one that is there already is not kept twice."""
+        known = self.given.setdefault(key, [])
+        for one in said:
+            if one in known:
+                known.remove(one)
+            known.append(one)
+
+    def __iter__(self) -> Iterator[tuple[str, list[dict[str, Any]]]]:
+        return iter(self.given.items())
+
+    def __bool__(self) -> bool:
+        return bool(self.given)

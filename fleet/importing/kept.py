@@ -1,0 +1,92 @@
+"""What is kept of sheets: the files themselves, reading plans by name and version, and answers."""
+
+import hashlib
+import uuid
+from collections.abc import Iterable
+from typing import Any
+
+from django.db.models import Max, Q
+
+from fleet.importing.answers import Answers
+from fleet.importing.plans.plan import Plan, plan_of
+from fleet.ledger.writing import Fact, write
+from fleet.models import Answer, ReadingPlan, Sheet, StoredFile
+
+
+def digest_of(data: bytes) -> str:
+    """By what a file is known."""
+    return hashlib.sha256(data).hexdigest()
+
+
+def keep_file(data: bytes) -> StoredFile:
+    """The file's bytes in the record, once however often it comes."""
+    file, _ = StoredFile.objects.get_or_create(
+        sha256=digest_of(data), defaults={"size": len(data), "data": data}
+    )
+    return file
+
+
+# plans -----------------------------------------------------------------------------------------------------
+
+
+def plan_named(name: str) -> tuple[ReadingPlan, Plan] | None:
+    """The latest version of a plan.
+
+    Raises
+    ------
+    ValueError
+        where the plan was written by another version and cannot be read.
+    """
+    row = ReadingPlan.objects.standing().filter(name=name).order_by("-version").first()
+    return (row, plan_of(row.body)) if row else None
+
+
+def keep_plan(name: str, plan: Plan, *, by: uuid.UUID, act: uuid.UUID | None = None) -> ReadingPlan:
+    """A plan under its name: a new version where it differs from the last, else the last."""
+    name = " ".join(name.split())
+    known = plan_named(name)
+    if known and known[0].body == plan.body():
+        return known[0]
+    last = ReadingPlan.objects.filter(name=name).aggregate(top=Max("version"))["top"] or 0
+    row = ReadingPlan(name=name, version=last + 1, body=plan.body())
+    write([Fact("plant", "reading_plan", row=row)], by=by, act=act)
+    return row
+
+
+def plan_names() -> list[str]:
+    """Names of the plans that stand, in order."""
+    return list(ReadingPlan.objects.standing().order_by("name").values_list("name", flat=True).distinct())
+
+
+# answers ---------------------------------------------------------------------------------------------------
+
+
+def answers_for(data: bytes, name: str, holds: str, sites: frozenset[uuid.UUID] | None = None) -> Answers:
+    """What was answered before: about this very file, or about one of this name whose import stands.
+
+    Parameters
+    ----------
+    sites : frozenset of UUID, optional
+        answers of other sites' sheets are not used; None: of all.
+    """
+    sheets = Sheet.objects.standing().filter(name=name[-200:], holds=holds)
+    if sites is not None:
+        sheets = sheets.filter(site__in=sites)
+    of_files = Q(file=digest_of(data)) | Q(file__in=sheets.values("file"))
+    answers = Answers()
+    for key, said in (
+        Answer.objects.standing().filter(of_files).order_by("recorded_at", "entry_n").values_list("question", "answer")
+    ):  # fmt: skip
+        answers.add_said(key, said)
+    return answers
+
+
+def answer_facts(file: StoredFile, answers: Answers, chain: str) -> Iterable[Fact]:
+    """The answers that this file does not have yet."""
+    known: dict[str, Any] = {}
+    rows = Answer.objects.standing().filter(file=file).order_by("recorded_at", "entry_n")
+    for key, said in rows.values_list("question", "answer"):
+        known[key] = said
+    for key, said in answers:
+        if known.get(key) != said:
+            yield Fact(chain, "answer", row=Answer(file=file, question=key, answer=said))

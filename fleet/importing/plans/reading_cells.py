@@ -1,0 +1,154 @@
+"""One cell of a value column: a number with or without its unit, two numbers, a swallowed date, or a word."""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal, InvalidOperation
+
+from fleet.units import UnknownUnit, canonical_unit
+
+_UNIT_WORDS = {
+    "mm": "mm", "millimetre": "mm", "millimeter": "mm", "um": "um", "µm": "um", "μm": "um", "micron": "um", "microns": "um",
+    "mil": "mil", "mils": "mil", "thou": "thou", "thous": "thou", "th": "thou", "in": "in", "in.": "in", "inch": "in",
+    "inches": "in", '"': "in", "''": "in", "″": "in",
+}  # fmt: skip
+_NUMBER = r"[-+]?(?:[0-9]+(?:[.,][0-9]+)?|[.,][0-9]+)"
+_UNIT = r"mm|millimet(?:re|er)|[uµμ]m|microns?|mils?|thous?|th|in\.?|inch(?:es)?|\"|''|″"
+_ONE = re.compile(rf"(?P<n>[<>]?\s*{_NUMBER})\s*(?P<u>{_UNIT})?", re.IGNORECASE)
+_TWO = re.compile(
+    rf"(?P<a>{_NUMBER})\s*(?P<ua>{_UNIT})?\s*(?P<mark>/|&|;|\+|and|-|–|to)\s*(?P<b>{_NUMBER})\s*(?P<ub>{_UNIT})?", re.IGNORECASE
+)  # fmt: skip
+_MARKED = re.compile(
+    rf"(?P<before>~|≈|ca\.?|c\.|abt\.?|about|approx\.?)?\s*(?P<n>{_NUMBER}\s*(?:{_UNIT})?)\s*(?P<after>\?|\*+|!|\(\?\)|est\.?|approx\.?)?",
+    re.IGNORECASE,
+)
+HUNDREDTHS = "1/100 mm"
+
+# How large a bare number is, and the units in which such a number is a clearance somebody may have measured.
+SIZES = (
+    (Decimal("0.02"), "below 0.02", ("in",)),
+    (Decimal(1), "0.02 to 1", ("mm",)),
+    (Decimal(50), "1 to 50", ("mil", "thou", HUNDREDTHS)),
+    (Decimal("Infinity"), "50 and more", ("um",)),
+)
+
+
+@dataclass(frozen=True)
+class Part:
+    """A number of a cell: its text as the template takes it, its unit where the cell has one, the end it is of."""
+
+    text: str
+    unit: str = ""
+    end: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Odd:
+    """A cell that is no plain number: what kind, about what, and the parts if they are known."""
+
+    code: str
+    about: str
+    mark: str = ""
+
+
+def unit_in(text: str) -> str:
+    """The house's spelling of a unit word in a sheet; blank for what is none."""
+    known = _UNIT_WORDS.get(text.strip().casefold())
+    if known:
+        return known
+    try:
+        return canonical_unit(text)
+    except UnknownUnit:
+        return ""
+
+
+def folded_word(text: str) -> str:
+    """A word as it is looked up."""
+    return " ".join(text.casefold().split()).rstrip(".") or text.strip()
+
+
+def read_value_cell(text: str, held: int, *, two: str, words: Mapping[str, str]) -> list[Part] | Odd | str:
+    """The numbers of a cell; what it is instead (`Odd`); or the meaning of its word (`opened`, `leave`, `remark`).
+
+    Parameters
+    ----------
+    held : int
+        1 where the workbook holds a date, 2 where it holds a number.
+    two : str
+        what two values are: `ends`, `range`, `repeat`, or blank (not known).
+
+    Examples
+    --------
+    >>> read_value_cell("6 thou", 0, two="", words={})
+    [Part(text='6', unit='thou', end='', note='')]
+    >>> [part.end for part in read_value_cell(".006/.007", 0, two="ends", words={})]
+    ['in', 'out']
+    """
+    if held == 1:
+        return Odd("swallowed_date", "")
+    meaning = words.get(folded_word(text)) or words.get(text.strip().casefold())
+    if meaning:
+        return meaning
+    one = _ONE.fullmatch(text)
+    if one:
+        return [Part(re.sub(r"\s", "", one["n"]), unit_in(one["u"] or ""))]
+    pair = _TWO.fullmatch(text)
+    if pair:
+        return _pair(pair, two)
+    marked = _MARKED.fullmatch(text)
+    if marked and (marked["before"] or marked["after"]):
+        return Odd("marked_number", (marked["before"] or marked["after"]).casefold(), marked["n"])
+    return Odd("odd_word", folded_word(text)[:80])
+
+
+def _pair(pair: re.Match[str], two: str) -> list[Part] | Odd:
+    mark = {"–": "-", "to": "-"}.get(pair["mark"].casefold(), pair["mark"].casefold())
+    unit_a, unit_b = unit_in(pair["ua"] or ""), unit_in(pair["ub"] or "")
+    unit_a = unit_a or unit_b
+    if two == "ends":
+        return [Part(pair["a"], unit_a, "in"), Part(pair["b"], unit_b or unit_a, "out")]
+    if two == "repeat":
+        return [Part(pair["a"], unit_a), Part(pair["b"], unit_b or unit_a)]
+    if two == "range":
+        low, high = number_of(pair["a"]), number_of(pair["b"])
+        if low is not None and high is not None and low != high:
+            first, last = (pair["a"], pair["b"]) if low < high else (pair["b"], pair["a"])
+            return [Part(f"{first}-{last}", unit_a)]
+        return [Part(pair["a"], unit_a)]
+    return Odd("two_values", mark)
+
+
+def from_date(iso: str, order: str) -> str:
+    """What was probably typed where the workbook holds a date: its day and month, in the declared order."""
+    month, day = iso[5:7].lstrip("0"), iso[8:10].lstrip("0")
+    return f"{day}-{month}" if order == "day_month" else f"{month}-{day}"
+
+
+def number_of(text: str) -> Decimal | None:
+    """A number's text as a number, whichever its decimal mark; None for none."""
+    try:
+        return Decimal(text.lstrip("<>").strip().replace(",", "."))
+    except InvalidOperation:
+        return None
+
+
+def size_of(text: str) -> str:
+    """Which of `SIZES` a bare number falls in; blank for nought and what is no number."""
+    number = number_of(text.partition("-")[0] or text)
+    if number is None or number <= 0:
+        return ""
+    return next(name for end, name, _ in SIZES if number < end)
+
+
+def size_of_unit(unit: str) -> str:
+    """The size that clearances have in a unit."""
+    return next((name for _, name, units in SIZES if unit in units), "")
+
+
+def in_hundredths(text: str) -> str:
+    """Hundredths of a millimetre as millimetres; an interval's two numbers each."""
+    parts = [number_of(part) for part in re.split(r"(?<=[0-9])-", text)]
+    if any(part is None for part in parts):
+        return text
+    return "-".join(format(part / 100, "f") for part in parts if part is not None)

@@ -1,0 +1,135 @@
+"""Words that headings and cells of old sheets use for the template's own; common practice, no published source."""
+
+import re
+from typing import Any
+
+_STAGES = {
+    "as_found": r"as[ _-]?found|found|before|a\.?f\.?|initial|dismantl\w*|in|opening|pre",
+    "as_left": r"as[ _-]?left|left|after|a\.?l\.?|final|set|reassembl\w*|rebuild|closing|post|out",
+}
+
+
+def stage_word(text: str) -> str:
+    """`as_found` or `as_left` for a word that means one; blank for none.
+
+    >>> stage_word("As Found"), stage_word("AL"), stage_word("spare")
+    ('as_found', 'as_left', '')
+    """
+    bare = text.strip().casefold()
+    return next((stage for stage, words in _STAGES.items() if re.fullmatch(words, bare)), "")
+
+
+_USES: tuple[tuple[str, str], ...] = (
+    ("entry_id", r"entry id|row id|record no\.?|rec\.? no\.?"),
+    ("remark", r".*(?:remark|comment|note|work done|action|observation|what was done|history).*"),
+    ("checked_by", r".*(?:checked|verified|witness|approved).*"),
+    ("by", r"by|measured by|fitter|mech(?:anic)?|technician|name|who|done by|taken by|initials?"),
+    ("run_hours", r".*(?:run.{0,5}h(?:ou)?rs?|h(?:ou)?rs?\.? ?run|running|hour ?meter|\bhrs?\b|\bhours\b|meter|h\.?m\.?r?\b).*"),
+    ("starts", r"(?:no\.? of )?starts"),
+    ("site", r"site|station|plant|location|works"),
+    ("unit", r"units?|u\.?o\.?m\.?"),
+    ("method", r".*(?:method|gauge used|how measured|how taken|measured with).*"),
+    ("instrument", r"instrument.*|gauge (?:no|id).*"),
+    ("stage", r"stage|found ?/ ?left|when taken|condition|a/?f ?/ ?a/?l"),
+    ("outage", r"outage|shutdown|overhaul (?:no|name).*|campaign"),
+    ("job", r".*(?:job|work ?order|w\.?o\.?|order) ?(?:no|nr|number|#)?\.?"),
+    ("shell", r".*(?:shell|serial).*"),
+    ("date", r".*(?:date|day|when|month).*|year|overhauled?|overhaul on|inspection"),
+    ("position", r"(?:brg|bearing|position|pos|end|de ?/ ?nde|side|journal)\.?(?: (?:end|pos(?:ition)?|no|name))?\.?"),
+    ("pump", r".*(?:pump|tag|equip(?:ment)?|machine|item|unit no)\.?(?: ?(?:no|id|tag|name|item))?\.?"),
+)  # fmt: skip
+_QUANTITIES: tuple[tuple[str, str], ...] = (
+    ("side_gap", r"side ?(?:gap|cl)"), ("end_float", r"end ?(?:float|play)|thrust|axial"), ("bore", r"\bbore\b(?! gauge)"),
+    ("journal", r"journal (?:dia|od|ø)|shaft (?:dia|od|ø)"), ("wall", r"\bwall|crown|thickness"),
+    ("shaft_drop", r"\bdrop\b|bridge|depth"), ("housing_fit", r"housing|crush|pinch|nip"),
+    ("clearance", r"clear|\bcl\b|\bclr|top|vertical|\bgap\b|lead|plasti|strip"),
+)  # fmt: skip
+_METHODS: tuple[tuple[str, str], ...] = (
+    ("plastic_strip", r"plasti|strip"), ("lead_wire", r"lead(?! by)|wire"), ("lift_check", r"\blift|jack|dial|d\.?t\.?i"),
+    ("feeler", r"feeler|blade"), ("bore_gauge", r"bore gauge"), ("micrometer", r"\bmic(?:s|ro|rometer)?\b"),
+    ("crown_thickness", r"crown|ball mic"), ("depth_gauge", r"depth|bridge"),
+)  # fmt: skip
+_ENDS: tuple[tuple[str, str], ...] = (
+    ("in", r"\binner|inboard|\bin(?:side)?\b|pump side|impeller side"),
+    ("out", r"\bouter|outboard|\bout(?:side)?\b|coupling side|cplg"),
+    ("mid", r"\bmid(?:dle)?\b|centre|center"),
+)  # fmt: skip
+_FOUND = re.compile(r"as ?found|\bfound\b|\bbefore\b|\ba\.?f\b|\bpre\b|on opening|dismantl", re.IGNORECASE)
+_LEFT = re.compile(
+    r"as ?left|\bleft\b|\bafter\b|\ba\.?l\b|\bpost\b|on closing|assembl|new clear|\bset\b", re.IGNORECASE
+)
+_UNIT = re.compile(r"1/100 ?mm|\b0?\.01 ?mm|\bmm\b|[µμu]m\b|micron|\bmils?\b|\bthou\b|\binch(?:es)?\b|\((?:in\.?|\")\)|,? in\.?$|\"$", re.IGNORECASE)  # fmt: skip
+
+
+def use_of(heading: str) -> str:
+    """What a column under a heading probably holds; blank where the heading tells nothing."""
+    parts = [part.strip().casefold() for part in heading.split(" / ") if part.strip()]
+    for text in (*reversed(parts), " ".join(parts)):
+        for use, words in _USES:
+            if re.fullmatch(words, text):
+                return use
+    return ""
+
+
+def first_word(table: tuple[tuple[str, str], ...], text: str) -> str:
+    return next((word for word, pattern in table if re.search(pattern, text, re.IGNORECASE)), "")
+
+
+def value_words(heading: str) -> dict[str, Any]:
+    """What a heading says of the values below it: quantity, stage, end, clock, method, unit, basis, date.
+
+    >>> value_words("As found / DE / inner (thou)") == {"stage": "as_found", "end": "in", "unit": "thou"}
+    True
+    """
+    said = {
+        "quantity": first_word(_QUANTITIES, heading), "method": first_word(_METHODS, heading),
+        "end": first_word(_ENDS, heading), "unit": _unit_of(heading),
+        "stage": "as_found" if _FOUND.search(heading) else "as_left" if _LEFT.search(heading) else "",
+        "basis": "radial" if re.search(r"radial|\brad\.", heading, re.IGNORECASE)
+        else "diametral" if re.search(r"diam", heading, re.IGNORECASE) and "journal dia" not in heading.casefold() else "",
+    }  # fmt: skip
+    clock = re.search(r"\b(1[0-2]|[1-9]) ?o'?clock", heading, re.IGNORECASE)
+    if clock:
+        said["clock"] = clock[1]
+    elif re.search(r"\bbottom\b", heading, re.IGNORECASE):
+        said["clock"] = "6"
+    year = re.fullmatch(r"(?:.* / )?((?:19|20)[0-9]{2})", heading)
+    if year:
+        said["date"] = year[1]
+    if said["quantity"] == "clearance":
+        said["quantity"] = ""
+    return {name: word for name, word in said.items() if word}
+
+
+def _unit_of(heading: str) -> str:
+    found = _UNIT.search(heading)
+    if found is None:
+        return ""
+    word = found[0].strip("(), ").casefold()
+    if word.startswith(("1/100", "0.01", ".01")):
+        return "1/100 mm"
+    return {
+        "mils": "mil",
+        "micron": "um",
+        "µm": "um",
+        "μm": "um",
+        '"': "in",
+        "inch": "in",
+        "inches": "in",
+        "in.": "in",
+    }.get(word, word)
+
+
+def position_in(heading: str) -> str:
+    """The bearing position a heading names: DE, NDE, or `brg 1`.
+
+    >>> position_in("As found / N.D.E. / inner"), position_in("Drive end"), position_in("Bearing 2 (mm)"), position_in("date")
+    ('NDE', 'DE', 'Bearing 2', '')
+    """
+    bare = heading.replace(".", "")
+    if re.search(r"\bN-?DE\b|\bnon[- ]?drive|\bfree end|\bF/?E\b", bare, re.IGNORECASE):
+        return "NDE"
+    if re.search(r"\bDE\b|\bdrive[- ]?end|\bcoupling end", bare, re.IGNORECASE):
+        return "DE"
+    found = re.search(r"\b((?:brg|bearing|pos)\.? ?(?:no\.? ?)?[A-D1-8])\b", heading, re.IGNORECASE)
+    return found[1] if found else ""

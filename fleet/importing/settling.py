@@ -1,0 +1,144 @@
+"""Questions closed by answers: rows changed, waived or set aside, then checked again until nothing more changes."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+
+from fleet.importing.answers import ASIDE, Answers, Choice
+from fleet.importing.findings import Finding, kind_words
+from fleet.importing.reading import Parsed, ParsedRow
+
+MOST_ROWS_SHOWN = 40
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One row of a question, as it is shown: where, what was found, and how an answer knows it."""
+
+    ident: str
+    place: str
+    found: str
+    expected: str
+    remedy: str
+    n: int = 1
+
+
+@dataclass
+class QuestionGroup:
+    """Questions alike: of one kind and about one thing. One answer settles them all, or those that are ticked."""
+
+    code: str
+    about: str
+    findings: list[Finding]
+    choices: Sequence[Choice]
+    rows: list[Asked] = field(default_factory=list)
+    n_rows: int = 0
+
+    @property
+    def words(self) -> str:
+        """What is asked, in words."""
+        return kind_words(self.code) + (f": '{self.about}'" if self.about else "")
+
+    @property
+    def shown(self) -> list[Asked]:
+        return self.rows[:MOST_ROWS_SHOWN]
+
+    @property
+    def n_more(self) -> int:
+        return max(0, self.n_rows - sum(one.n for one in self.shown))
+
+    @property
+    def is_picked(self) -> bool:
+        """Whether rows can be ticked one by one."""
+        return 1 < len(self.rows) <= MOST_ROWS_SHOWN
+
+
+class Settling:
+    """Which questions of a file are answered.
+
+    `aside` holds the reason of every row that an answer sets aside; `by_number` every row, waiting ones included.
+    """
+
+    def __init__(self, loader, parsed: Parsed, context, answers: Answers) -> None:
+        self.loader, self.parsed, self.context, self.answers = loader, parsed, context, answers
+        self.aside: dict[int, str] = {}
+        self._done: set[tuple[int, str, str]] = set()
+
+    def settle(self, findings: Iterable[Finding]) -> tuple[list[Finding], bool]:
+        """Findings still open or set aside, and whether rows were changed so that all must be checked again."""
+        rows = self.by_number()
+        todo: dict[tuple[str, str, str, str], list[ParsedRow]] = {}
+        left: list[Finding] = []
+        for one in findings:
+            if not one.is_question or not one.touched:
+                left.append(one)
+                continue
+            still = [n for n in one.touched if not self._answered(one, rows[n], todo)]
+            if still:
+                left.append(replace(one, number=still[0], rows=tuple(still[1:])))
+        changed = False
+        for (code, about, choice, value), some in todo.items():
+            changed |= bool(self.loader.answer(code, about, choice, value, some, self.parsed, self.context))
+            self._done.update((row.number, code, about) for row in some)
+        self.aside.update(self.context.memory.get("dropped", {}))
+        return left, changed
+
+    def by_number(self) -> dict[int, ParsedRow]:
+        """Every row by its number in the file as it is read."""
+        return {row.number: row for row in self.parsed.rows} | {
+            row.number: row for row, _ in self.parsed.waiting
+        }
+
+    def _answered(
+        self, one: Finding, row: ParsedRow, todo: dict[tuple[str, str, str, str], list[ParsedRow]]
+    ) -> bool:
+        """Whether a question about a row is closed; a row set aside stays questioned, with its reason kept."""
+        if (row.number, one.code, one.about) in self._done:
+            return True
+        said = self.answers.of(one.code, one.about, self.loader.ident(one.code, row))
+        if said is None:
+            return False
+        if said[0] == ASIDE:
+            self.aside[row.number] = said[1] or "set aside when the sheet was brought"
+            return False
+        todo.setdefault((one.code, one.about, *said), []).append(row)
+        return True
+
+
+def groups_of(findings: Sequence[Finding], settling: Settling) -> list[QuestionGroup]:
+    """Open questions by kind and subject, the kinds in the order in which they were met."""
+    groups: dict[tuple[str, str], list[Finding]] = {}
+    for one in findings:
+        if one.is_question:
+            groups.setdefault((one.code, one.about), []).append(one)
+    rows = settling.by_number()
+    found = []
+    for (code, about), some in groups.items():
+        touched = [rows[n] for one in some for n in one.touched if n in rows]
+        choices = settling.loader.choices(code, about, touched, settling.context)
+        group = QuestionGroup(code, about, some, choices, n_rows=len(touched) or 1)
+        alike: dict[str, Asked] = {}
+        for one in some:
+            for n in one.touched:
+                if n not in rows or n in settling.aside:
+                    continue
+                ident = settling.loader.ident(code, rows[n])
+                known = alike.get(ident)
+                place = relocated(replace(one, number=n, rows=()), rows).place
+                alike[ident] = (
+                    replace(known, n=known.n + 1) if known
+                    else Asked(ident, place, one.found, one.expected, one.remedy)
+                )  # fmt: skip
+        group.rows = list(alike.values())
+        if group.rows or not touched:
+            found.append(group)
+    return found
+
+
+def relocated(one: Finding, rows: dict[int, ParsedRow]) -> Finding:
+    """A finding with the places of the plant's own sheet, where a plan made its row."""
+    row = rows.get(one.number) if one.number is not None else None
+    if row is None or row.source is None:
+        return one
+    others = tuple(rows[n].sheet_row for n in one.rows if n in rows)
+    column = row.source.columns.get(one.column, one.column)
+    return replace(one, number=row.source.row, tab=row.source.tab or one.tab, column=column, rows=others)

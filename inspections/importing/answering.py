@@ -1,0 +1,354 @@
+"""The answers that questions of a history may have, and what each does to the rows it is about."""
+
+from calendar import monthrange
+from collections import defaultdict
+from collections.abc import Sequence
+from decimal import Decimal
+from uuid import UUID
+
+from fleet.importing.answers import SET_ASIDE, Choice
+from fleet.importing.loading import Context
+from fleet.importing.reading import Parsed, ParsedRow
+from fleet.ledger.writing import Fact
+from fleet.models import Bearing, Name, Place, folded
+from fleet.registering import fact_of
+from fleet.units import Day, UnknownUnit, canonical_unit
+from inspections.importing.lines import Line, station_of, visit_key
+from inspections.importing.meters import SLACK_HOURS
+from inspections.importing.template import HOURS, METER_RESET
+from inspections.models import WHOLE_PUMP, EventKind, Method, Reading
+
+UNITS = ("mm", "um", "mil", "thou", "in")
+_RIGHT = Choice("right", "they are right as they stand")
+_APART = Choice("apart", "keep them, but not for wear", "why")
+_UNIT = Choice("unit", "they were read in another unit", "the unit", UNITS, only=True)
+_RADIAL = Choice("radial", "these are radial clearances")
+_LEAVE = Choice("leave", "leave them out")
+# Of cells that a plan could not read; what each means is done where the plan is applied.
+_OF_CELLS: dict[str, tuple[Choice, ...]] = {
+    "two_values": (
+        Choice("ends", "they are the two ends: pump side first"),
+        Choice("range", "it lies between the two"),
+        Choice("repeat", "they are two measurements of one"),
+    ),
+    "swallowed_date": (
+        Choice("day_month", "day and month were the two numbers: 4 March was 4-3"),
+        Choice("month_day", "month and day were the two numbers: 4 March was 3-4"),
+        _LEAVE,
+    ),
+    "odd_word": (
+        Choice("opened", "opened, nothing measured; keep the word"),
+        Choice("remark", "keep it as a remark"),
+        _LEAVE,
+    ),
+    "marked_number": (Choice("number", "read the number, keep the mark as its remark"), _LEAVE),
+    "season": (
+        Choice("north", "northern: spring is March to May"),
+        Choice("south", "southern: spring is September to November"),
+        Choice("year", "only the year is known"),
+    ),
+    "size": (
+        Choice("unit", "numbers of this size are in", "the unit", (*UNITS, "1/100 mm"), only=True),
+        Choice("as_planned", "they are in the unit of the plan"),
+    ),
+}  # fmt: skip
+_SAME = Choice("same", "it is the same measurement: keep what is stored")
+_CORRECT = Choice("correct", "the stored reading was wrong: this one is right")
+_SECOND = Choice("second", "it is a second measurement: keep both, the stored one counts")
+_DROP = Choice("drop", "the hours were typed wrong: leave them out")
+_OF_ROWS: dict[str, tuple[Choice, ...]] = {
+    "new_method": (
+        Choice("is", "it is another word for", "the method", tuple(Method.values), only=True),
+        Choice("new", "it is a method of our own"),
+    ),
+    "new_station": (
+        Choice("is", "it is the station", "end and clock, such as in-12"),
+        Choice("none", "it says nothing of the place"),
+    ),
+    "first_days": (Choice("month", "only the months are known"), Choice("right", "these are the days")),
+    "run_hours_fall": (Choice("reset", "the meter was changed or set back there"), _DROP),
+    "run_hours_rise": (_DROP, _RIGHT),
+    "jump": (_RIGHT, _APART, _UNIT, _RADIAL),
+    "clearance_range": (_RIGHT, _APART, _UNIT, _RADIAL),
+    "fall_without_event": (
+        Choice("right", "keep them: something made it smaller that nobody wrote down"),
+        _APART,
+    ),
+    "two_units_disagree": (_APART, _RIGHT),
+    "stored_otherwise": (_CORRECT, _SAME, _SECOND),
+    "rounded_otherwise": (_SAME, _CORRECT, _SECOND),
+}
+# An answer to these is about words, whatever row they stand in; every other is about the rows it was given for.
+_OF_WORDS = frozenset(
+    {*_OF_CELLS, "unknown_pump", "unknown_site", "unknown_position", "tag_at_two_sites", "new_method", "new_station"}
+)  # fmt: skip
+
+
+def ident(code: str, row: ParsedRow) -> str:
+    """By what an answer knows a row: nothing where it is about a word, the remark's text, or the row's own words."""
+    if code in _OF_WORDS:
+        return row.typed.get("value", "") if code == "odd_word" else ""
+    if code == "remark_names_work":
+        return " ".join(row.get("note", "").casefold().split())[:120]
+    if code == "first_days":
+        return ""
+    return row.ident
+
+
+def choices(code: str, about: str, rows: Sequence[ParsedRow], context: Context) -> Sequence[Choice]:
+    """What may be answered, the likeliest first; setting aside is always possible."""
+    return (*_choices(code, about, rows, context), SET_ASIDE)
+
+
+def _choices(code: str, about: str, rows: Sequence[ParsedRow], context: Context) -> Sequence[Choice]:
+    if code in _OF_CELLS:
+        return _OF_CELLS[code]
+    if code in ("unknown_pump", "unknown_position", "unknown_site", "tag_at_two_sites"):
+        return _names(code, about, rows, context)
+    if code == "remark_names_work":
+        word = dict(EventKind.choices)[about]
+        return Choice("yes", f"these tell of work done: {word}"), Choice("no", "no such work was done")
+    return _OF_ROWS.get(code, ())
+
+
+def _names(code: str, about: str, rows: Sequence[ParsedRow], context: Context) -> Sequence[Choice]:
+    directory, first = context.directory, rows[0] if rows else None
+    site = directory.site(first.get("site", "") or "") if first and first.get("site") else context.site
+    if code == "unknown_site":
+        near = directory.nearest_sites(about)
+        known = [s.name for s in directory.sites.values() if directory._may_offer(s.id)]
+        offered = tuple(dict.fromkeys([*near, *sorted(known)]))
+        return (Choice("is", f"'{about}' means the site", "the site", offered, only=True),)
+    if code == "tag_at_two_sites":
+        known = sorted({place.site.name for place in directory.places_of(about)})
+        return (Choice("site", "it stands at", "the site", tuple(known), only=True),)
+    if code == "unknown_position":
+        place = directory.places_of(first.get("pump", ""), site)[:1] if first else []
+        known = [one.name for one in directory.positions.get(place[0].pk, [])] if place else []
+        near = directory.nearest_positions(about, place[0]) if place else []
+        offered = tuple(dict.fromkeys([*near, *known]))
+        return (Choice("is", f"'{about}' means the position", "the position", offered, only=True),)
+    places = [p for some in directory.places.values() for p in some if site is None or p.site_id == site.id]
+    tags = sorted({p.tag for p in places if directory._may_offer(p.site_id)})
+    offered = tuple(dict.fromkeys([*directory.nearest_tags(about, site), *tags]))[:400]
+    return (Choice("is", f"'{about}' means the pump, from now on", "the pump", offered, only=True),)
+
+
+# what an answer does ---------------------------------------------------------------------------------------
+
+
+def answer(
+    code: str, about: str, choice: str, value: str, rows: Sequence[ParsedRow], parsed: Parsed, context: Context
+) -> bool:  # fmt: skip
+    """Change rows as an answer says; True where everything must be checked again."""
+    if code in ("unknown_pump", "unknown_site", "unknown_position") and choice == "is":
+        return _means(code, about, value, rows, context)
+    if code == "tag_at_two_sites" and choice == "site":
+        return _set(rows, "site", value)
+    if code in ("run_hours_fall", "run_hours_rise") and choice in ("reset", "drop"):
+        return _reset(rows, parsed, context) if choice == "reset" else _drop_hours(rows, context)
+    if code == "remark_names_work" and choice == "yes":
+        return _work_done(about, rows, parsed, context)
+    if code in ("stored_otherwise", "rounded_otherwise"):
+        return _meets_stored(choice, rows, context)
+    return _other(code, choice, value, rows)
+
+
+def _other(code: str, choice: str, value: str, rows: Sequence[ParsedRow]) -> bool:
+    if code == "new_method":
+        return (
+            _set(rows, "method", value)
+            if choice == "is"
+            else _set(rows, "_new_method", (rows[0].get("method"),))
+        )
+    if code == "new_station":
+        if choice == "is" and station_of(value) is None:
+            return False
+        return _set(rows, "station", value if choice == "is" else "")
+    if code == "first_days" and choice == "month":
+        return _months(rows)
+    if choice == "apart":
+        return _set(rows, "_apart", value or "kept apart when the sheet was brought") and False
+    if choice == "unit":
+        try:
+            return _set(rows, "unit", canonical_unit(value))
+        except UnknownUnit:
+            return False
+    return _set(rows, "basis", "radial") if choice == "radial" else False
+
+
+def _set(rows: Sequence[ParsedRow], name: str, value: object) -> bool:
+    for row in rows:
+        row.values[name] = value
+    return True
+
+
+def _means(code: str, about: str, value: str, rows: Sequence[ParsedRow], context: Context) -> bool:
+    """Another spelling of a name, used at once and learnt when the sheet is stored."""
+    directory = context.directory
+    learnt = context.memory.setdefault("learnt", {})
+    if code == "unknown_site":
+        site = directory.site(value)
+        if site is None:
+            return False
+        directory.sites[directory.fold(about)] = site
+        learnt[("site", site.pk, about)] = site
+        return True
+    site = directory.site(rows[0].get("site")) if rows[0].get("site") else context.site
+    if code == "unknown_pump":
+        places = directory.places_of(value, site)
+        if len(places) != 1:
+            return False
+        directory.places.setdefault(directory.fold(about), []).append(places[0])
+        learnt[("place", places[0].pk, about)] = places[0]
+        return True
+    done = False
+    for place_id in {context.memory["places"].get(row.number) for row in rows} - {None}:
+        place = next(p for some in directory.places.values() for p in some if p.pk == place_id)
+        bearing = directory.bearing(place, value)
+        if bearing is not None:
+            directory.bearings[place.pk, directory.fold(about)] = bearing
+            learnt[("bearing", bearing.pk, about)] = bearing
+            done = True
+    return done
+
+
+def _months(rows: Sequence[ParsedRow]) -> bool:
+    for row in rows:
+        first = row.values["date"].first
+        row.values["date"] = Day(first, first.replace(day=monthrange(first.year, first.month)[1]), "month")
+    return True
+
+
+def _drop_hours(rows: Sequence[ParsedRow], context: Context) -> bool:
+    """Hours typed wrong are left out; a row that holds nothing else is set aside with that reason."""
+    for row in rows:
+        row.values.pop("run_hours", None)
+        if row.get("event") == HOURS:
+            context.memory.setdefault("dropped", {})[row.number] = "run hours typed wrong"
+    return True
+
+
+def _reset(rows: Sequence[ParsedRow], parsed: Parsed, context: Context) -> bool:
+    """The entry after which a meter of these pumps fell is the first of another meter."""
+    placed = context.memory["places"]
+    places = {placed.get(row.number) for row in rows}
+    by_place: dict[UUID, list[ParsedRow]] = defaultdict(list)
+    for row in parsed.rows:
+        if "run_hours" in row.values and "date" in row.values and placed.get(row.number) in places:
+            by_place[placed[row.number]].append(row)
+    changed = False
+    for some in by_place.values():
+        last: Decimal | None = None
+        for row in sorted(some, key=lambda r: r.values["date"].first):
+            hours = row.values["run_hours"]
+            if last is not None and hours < last - Decimal(SLACK_HOURS) and row.get("event") != METER_RESET:
+                if row.get("event") == HOURS:
+                    row.values["event"] = METER_RESET
+                else:
+                    new = parsed.added(row, event=METER_RESET, run_hours=hours)
+                    new.values.pop("position", None)
+                    row.values.pop("run_hours")
+                changed = True
+            last = hours
+    return changed
+
+
+def _work_done(kind: str, rows: Sequence[ParsedRow], parsed: Parsed, context: Context) -> bool:
+    """The work that remarks tell of, at the bearings they name, else at those of the visit."""
+    placed = context.memory["places"]
+    there: dict[object, list[str]] = defaultdict(list)
+    done: set[tuple[object, str]] = set()
+    for row in parsed.rows:
+        if row.number in placed and "date" in row.values and row.bearing:
+            position = row.values["position"]
+            key = visit_key(row, placed[row.number])
+            if row.get("event") == kind:
+                done.add((key, folded(position)))
+            elif row.get("event") in ("reading", "opened") and position not in there[key]:
+                there[key].append(position)
+    for row in rows:
+        key = visit_key(row, placed[row.number])
+        positions = _positions(kind, row, placed[row.number], there[key], context)
+        for position in [p for p in positions if (key, folded(p)) not in done]:
+            done.add((key, folded(position)))
+            _tell(kind, row, position, parsed)
+    return True
+
+
+def _positions(
+    kind: str, row: ParsedRow, place: UUID, there: Sequence[str], context: Context
+) -> Sequence[str]:
+    """Where a remark's work was done; one blank for the whole pump."""
+    if kind in WHOLE_PUMP or (kind == EventKind.JOURNAL_REGRIND and not row.get("position")):
+        return [""]
+    if row.get("position"):
+        return [row.values["position"]]
+    known = [bearing.name for bearing in context.directory.positions.get(place, [])]
+    words = set(
+        "".join(c if c.isalnum() else " " for c in row.get("note", "").casefold().replace(".", "")).split()
+    )
+    named = [name for name in known if name.casefold().replace(".", "") in words]
+    return named or list(there) or known
+
+
+def _tell(kind: str, row: ParsedRow, position: str, parsed: Parsed) -> None:
+    """A note that stands alone becomes the work; beside something else the work is a row of its own."""
+    if row.get("event") == EventKind.NOTE:
+        row.values["event"] = kind
+        if position:
+            row.values["position"] = position
+        return
+    new = parsed.added(row, event=kind, note=row.values["note"])
+    if position:
+        new.values["position"] = position
+        new.content["position"] = position
+    else:
+        new.values.pop("position", None)
+
+
+def _meets_stored(choice: str, rows: Sequence[ParsedRow], context: Context) -> bool:
+    for row in rows:
+        other: Line = row.values["_stored"]
+        if choice == "same":
+            context.memory.setdefault("ignored", set()).add(row.number)
+        elif choice == "second":
+            row.values["_second"] = True
+        elif choice == "correct":
+            row.values["_corrects"] = other.stored_id
+    return choice == "same"
+
+
+# what is written beside the rows ---------------------------------------------------------------------------
+
+
+def facts(rows: Sequence[ParsedRow], context: Context) -> list[Fact]:
+    """Spellings learnt, and the readings that corrected ones replace taken back."""
+    said: list[Fact] = []
+    known = (
+        set(Name.objects.standing().filter(spelling=True).values_list("thing", "folded"))
+        if context.memory.get("learnt")
+        else set()
+    )
+    for (of, pk, text), thing in context.memory.get("learnt", {}).items():
+        if (pk, folded(text)) in known:
+            continue
+        site_id = thing.pk if of == "site" else thing.site_id if isinstance(thing, Place) else _site_of(thing)
+        row = Name(
+            of=of,
+            thing=pk,
+            site_id=None if of == "site" else site_id,
+            text=text,
+            folded=folded(text),
+            spelling=True,
+        )
+        said.append(fact_of(row))
+    wrong = {row.values["_corrects"]: row for row in rows if row.values.get("_corrects")}
+    for stored in Reading.objects.standing().filter(pk__in=list(wrong)):
+        body = {"of": "reading", "id": stored.pk, "reason": "corrected in the sheet that came again"}
+        said.append(Fact(f"bearing:{stored.bearing_id}", "withdrawal", body=body))
+    return said
+
+
+def _site_of(bearing: Bearing) -> UUID:
+    return Place.objects.values_list("site_id", flat=True).get(pk=bearing.place_id)
