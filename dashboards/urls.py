@@ -2,11 +2,12 @@
 
 from django.urls import path
 
-from dashboards.views import plan, watch
+from dashboards.views import plan, trends, watch
 
 urlpatterns = [
     path("", watch.watch, name="watch-list"),
     path("watch-list.xlsx", watch.watch_sheet, name="watch-list-sheet"),
+    path("trends/", trends.trends, name="trends"),
     path("plan/", plan.plan, name="plan"),
     path("plan/outage-plan.xlsx", plan.plan_sheet, name="plan-sheet"),
     path("plan/work/", plan.work_list, name="work-list"),

@@ -36,6 +36,7 @@ TABLE: dict[str, dict[str, int]] = {
     | {"engineer": 200, "planner": 200, "auditor": 200, "stranger": 200, "out": SIGN_IN},
     "work-list": dict.fromkeys((*ROLES, "stranger"), 404) | {"out": SIGN_IN},
     "method": ALL | {"stranger": 200, "out": SIGN_IN},
+    "trends": ALL | {"stranger": 200, "out": SIGN_IN},
     "backtest": ALL | {"stranger": 200, "out": SIGN_IN},
     "bearing": READERS | {"out": SIGN_IN},
     "record": RECORDERS,

@@ -9,10 +9,11 @@ import numpy as np
 from scipy.stats import norm, qmc
 
 from . import effects
+from .drivers import members, nearly_same
 from .filtering import Rate, believe, evidence
 from .history import FloatArray, Histories, Kind
 from .layout import Frame, frame, lay_out
-from .population import LOG_RATE_PRIOR, Params, Pool
+from .population import FACTORS, LOG_RATE_PRIOR, Params, Pool
 from .slips import likely_slips, rate_of
 from .taper import fleet_taper, wear_since_start
 
@@ -272,6 +273,8 @@ def fit_pool(h: Histories, clock: int, known: Pool | None, *, threads: bool, car
     plain = Pool(clock, h.n_bearings, lives, young, True, "", (Params(),), (1.0,))
     if not f.usable.any():
         return plain
+    informed = np.bincount(f.owner[f.usable], minlength=h.n_bearings) > 0
+    plain = replace(plain, members=members(h, informed, FACTORS), same=nearly_same(h, informed, FACTORS))
     try:
         with np.errstate(all="ignore"):
             return _fit(f, plain, known, threads, carry)

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from .drivers import Driver, drivers
 from .history import FloatArray, Histories, Method
 
 LEAST_SD_UM = (
@@ -98,6 +99,10 @@ class Pool:
     designs: tuple[Params, ...]
     weights: tuple[float, ...]
     aliased: tuple[tuple[str, str], ...] = ()
+    members: tuple[tuple[str, int, int], ...] = ()  # factor, code, number of bearings with readings
+    same: tuple[
+        tuple[tuple[str, int], tuple[str, int]], ...
+    ] = ()  # levels that nearly the same bearings have
 
 
 @dataclass(frozen=True)
@@ -138,15 +143,9 @@ class Population:
         """The fleet's median rate."""
         return float(np.exp(self.log_median))
 
-    def drivers(self, clock: int | None = None) -> list[tuple[str, int, float, float, float]]:
-        """(factor, code, ratio, low, high): wear of each level against the fleet's, with its 90 % interval."""
-        params = (self.main if clock is None else self.pool(clock)).designs[0]
-        rows = []
-        for k, (factor, code) in enumerate(params.effect_levels[1:], start=1):
-            middle, sd = params.effect_mean[k], params.effect_cov[k][k] ** 0.5
-            low, high = np.exp(middle - 1.645 * sd), np.exp(middle + 1.645 * sd)
-            rows.append((factor.rstrip("_"), code, float(np.exp(middle)), float(low), float(high)))
-        return rows
+    def drivers(self, clock: int | None = None) -> list[Driver]:
+        """How many times the fleet's rate each class, site, service and position wears, with 90 % intervals."""
+        return drivers(self.main if clock is None else self.pool(clock))
 
     def to_json(self) -> dict[str, Any]:
         """Plain dicts, lists, floats and strings; ``from_json`` brings back the same numbers to the bit."""
@@ -161,7 +160,10 @@ class Population:
 def _pool(row: dict[str, Any]) -> Pool:
     designs = tuple(_params(design) for design in row["designs"])
     aliased = tuple((str(a), str(b)) for a, b in row["aliased"])
-    return Pool(**{**row, "designs": designs, "weights": tuple(row["weights"]), "aliased": aliased})
+    counted = tuple((str(f), int(c), int(n)) for f, c, n in row.get("members", ()))
+    same = tuple(((str(a), int(i)), (str(b), int(j))) for (a, i), (b, j) in row.get("same", ()))
+    made = {"designs": designs, "weights": tuple(row["weights"]), "aliased": aliased}
+    return Pool(**{**row, **made, "members": counted, "same": same})
 
 
 def _params(row: dict[str, Any]) -> Params:

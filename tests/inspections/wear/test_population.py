@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import json
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from inspections.wear.drivers import drivers
 from inspections.wear.history import Kind, Method, build
 from inspections.wear.population import Population, fit_fleet
 from tests.bench.worlds import WORLDS, make, smaller
@@ -40,9 +44,10 @@ def grouped(factor: str, ratio: float, other: str | None = None):
 @pytest.mark.parametrize("factor", ["class_", "site", "service", "position"])
 def test_the_group_that_wears_three_times_as_fast_is_named(factor):
     drivers = fit_fleet(grouped(factor, 3.0)).drivers()
-    assert {row[0] for row in drivers} == {factor.rstrip("_")}
-    ratio = {row[1]: row[2] for row in drivers}
-    low = {row[1]: row[3] for row in drivers}
+    assert {row.levels[0][0] for row in drivers} == {factor} and {row.n for row in drivers} == {20}
+    ratio = {row.levels[0][1]: row.ratio for row in drivers}
+    low = {row.levels[0][1]: row.low for row in drivers}
+    assert [row.levels[0][1] for row in drivers if row.stands_out and row.low > 1] == [0]
     assert ratio[0] / np.mean([ratio[1], ratio[2], ratio[3]]) == pytest.approx(3.0, rel=0.25)
     assert low[0] > 1.2
 
@@ -51,6 +56,26 @@ def test_effects_the_record_cannot_part_are_one():
     pool = fit_fleet(grouped("class_", 2.0, other="service")).main
     assert pool.aliased == (("class_", "service"),)
     assert {factor for factor, _ in pool.designs[0].effect_levels[1:]} == {"class_"}
+    assert [row.levels for row in drivers(pool)] == [(("class_", k), ("service", k + 10)) for k in range(4)]
+
+
+def test_levels_that_nearly_the_same_bearings_have_are_shown_as_one_and_surely_together():
+    """One bearing in twenty apart: either effect alone is unsure, their sum is not."""
+    h = grouped("class_", 3.0, other="service")
+    service = h.service.copy()
+    service[0] = 11
+    pool = fit_fleet(replace(h, service=service)).main
+    first = next(row for row in drivers(pool) if ("class_", 0) in row.levels)
+    assert first.levels == (("class_", 0), ("service", 10)) and first.stands_out
+    apart = drivers(replace(pool, same=()))
+    alone = {row.levels[0]: np.log(row.high / row.low) for row in apart}
+    assert alone["class_", 0] > np.log(first.high / first.low)
+
+
+def test_a_population_brings_its_groups_back_from_json():
+    population = fit_fleet(grouped("class_", 2.0, other="service"))
+    again = Population.from_json(json.loads(json.dumps(population.to_json())))
+    assert again == population and again.drivers() == population.drivers()
 
 
 def test_a_method_that_reads_high_is_found_against_the_reference():

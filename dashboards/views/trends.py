@@ -1,0 +1,30 @@
+"""Who wears faster than the fleet, and whether the forecasts would have held."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from dashboards import trends as comparing
+from dashboards.ratio_bars import ratio_axis, ratio_bar, reach
+from fleet.access import sites_for
+from inspections import backtest
+
+
+@require_safe
+def trends(request: HttpRequest) -> HttpResponse:
+    """Classes, sites, services and positions against the fleet, as bars with intervals; the backtest in a sentence."""
+    found = comparing.trends_for(list(sites_for(request.user)))
+    scale = reach(end for row in found.rows for end in (row.driver.low, row.driver.high))
+    kept = backtest.last_kept()
+    rows = [(row, _bar(row, scale), comparing.interval(row.driver)) for row in found.rows]
+    context = {
+        "trends": found, "saying": comparing.sentence(found), "rows": rows, "axis": ratio_axis(scale),
+        "median": found.population.median_rate_um_per_kh, "clock": found.population.main.clock,
+        "kept": kept, "held": backtest.sentence(kept.found) if kept else "",
+    }  # fmt: skip
+    return render(request, "dashboards/trends.html", context)
+
+
+def _bar(row: comparing.Compared, scale: float):
+    one = row.driver
+    return ratio_bar(one.ratio, one.low, one.high, scale, one.stands_out)
