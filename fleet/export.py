@@ -97,6 +97,34 @@ def xlsx_bytes(headings: Sequence[str], rows: Iterable[Sequence[Any]], *, sheet_
     return out.getvalue()
 
 
+def workbook_bytes(sheets: Iterable[tuple[str, Sequence[Sequence[str]]]]) -> bytes:
+    """Tabs of text as an XLSX workbook, each cell where it stood; names that a workbook refuses are made to fit."""
+    out = io.BytesIO()
+    options = {
+        "in_memory": True,
+        "strings_to_formulas": False,
+        "strings_to_urls": False,
+        "strings_to_numbers": False,
+    }
+    book = xlsxwriter.Workbook(out, options)
+    book.set_properties({"created": _NO_INSTANT})
+    taken: set[str] = set()
+    for name, rows in sheets:
+        fit, n = _tab_name(name), 1
+        while fit.casefold() in taken:
+            n += 1
+            fit = f"{_tab_name(name)[:26]} ({n})"
+        taken.add(fit.casefold())
+        tab = book.add_worksheet(fit)
+        writer = _Cells(book, tab)
+        for i, row in enumerate(rows):
+            for j, text in enumerate(row):
+                if text:
+                    writer.text(i, j, text[:_LONGEST_TEXT])
+    book.close()
+    return out.getvalue()
+
+
 def _tab_name(text: str) -> str:
     """A name a workbook accepts: 31 characters, none of []:*?/\\, no apostrophe at either end."""
     return re.sub(r"[\[\]:*?/\\\x00-\x1f]", " ", text)[:31].strip().strip("'") or "Sheet"

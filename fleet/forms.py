@@ -5,7 +5,8 @@ from typing import Any
 from django import forms
 
 from fleet.access import may, sites_for
-from fleet.importing.loading import loaders
+from fleet.importing.kept import plan_names
+from fleet.importing.loaders import loaders
 from fleet.importing.options import Options
 from fleet.models import Account, Sheet
 from fleet.sheets import MOST_BYTES
@@ -28,6 +29,9 @@ def kinds_for(account: Account) -> list[tuple[str, str]]:
         for holds in loaders()
         if may(account, ACT_OF[holds])
     ]
+
+
+NEW_PLAN = "~new"
 
 
 class SheetForm(forms.Form):
@@ -63,6 +67,12 @@ class SheetForm(forms.Form):
         initial="point",
         required=False,
     )
+    plan = forms.ChoiceField(
+        label="How its columns are read",
+        required=False,
+        help_text="A history of any layout can be read: say once what its columns hold, and the plan is kept by name.",
+        error_messages={"invalid_choice": "Choose one of the plans kept, or the template's headings."},
+    )
     site = forms.ChoiceField(
         label="Site of rows that name none",
         required=False,
@@ -85,6 +95,13 @@ class SheetForm(forms.Form):
         sites = {site.name for act in acts for site in sites_for(account, act)}
         self.fields["kind"].choices = [("", "choose"), *kinds]  # type: ignore[attr-defined]
         self.fields["site"].choices = [("", "none"), *((name, name) for name in sorted(sites))]  # type: ignore[attr-defined]
+        kept = [(name, f"by the plan '{name}'") for name in plan_names()]
+        plans = [
+            ("", "by the template's headings"),
+            *kept,
+            (NEW_PLAN, "show me its columns, I say what they hold"),
+        ]
+        self.fields["plan"].choices = plans  # type: ignore[attr-defined]
         self.fields["file"].widget.attrs["accept"] = ".csv,.txt,.tsv,.xlsx"
 
     def clean_file(self) -> Any:
@@ -109,6 +126,6 @@ class SheetForm(forms.Form):
         """What was declared, once the form is valid."""
         said = self.cleaned_data
         return Options(
-            site=said["site"], date_format=said["date_format"], decimal_comma=said["decimal"] == "comma",
+            site=said["site"], plan="" if said["plan"] == NEW_PLAN else said["plan"], date_format=said["date_format"], decimal_comma=said["decimal"] == "comma",
             set_aside=said["set_aside"].strip(), dry_run=said["only_check"],
         )  # fmt: skip

@@ -43,6 +43,7 @@ def register_kinds() -> None:
     kinds.register("person")  # the name stands beside the ledger, so that it can be blanked
     kinds.register("withdrawal", apply=_withdraw)
     kinds.register("revision", apply=_revise)
+    kinds.register("import_withdrawal", apply=_withdraw_import)
 
 
 def _withdraw(items: Sequence[tuple[Body, Stamp]]) -> None:
@@ -56,6 +57,17 @@ def _withdraw(items: Sequence[tuple[Body, Stamp]]) -> None:
             raise LookupError(f"an entry of the kind '{of}' has no row that could be withdrawn")
         for start in range(0, len(ids), 500):
             model._base_manager.filter(pk__in=ids[start : start + 500]).update(withdrawn_by=act)
+
+
+def _withdraw_import(items: Sequence[tuple[Body, Stamp]]) -> None:
+    """{"sheet", "act", "kinds": {kind: [ids]}, "reason"}: what an import wrote on this chain is withdrawn, in one entry."""
+    for body, stamp in items:
+        for name, ids in body["kinds"].items():
+            model = kinds.kind(name).model
+            if model is None:
+                raise LookupError(f"an entry of the kind '{name}' has no row that could be withdrawn")
+            for start in range(0, len(ids), 500):
+                model._base_manager.filter(pk__in=ids[start : start + 500]).update(withdrawn_by=stamp.act)
 
 
 def _revise(items: Sequence[tuple[Body, Stamp]]) -> None:

@@ -8,9 +8,12 @@ class InspectionsConfig(AppConfig):
     verbose_name = "what was seen, measured and done at a bearing"
 
     def ready(self) -> None:
-        from fleet.importing.loading import register_loader
+        from fleet.importing.findings import name_kinds
+        from fleet.importing.loaders import register_loader
+        from inspections.importing.answering import KIND_WORDS
         from inspections.importing.loading import HistoryLoader
         from inspections.kinds import register_kinds
 
         register_kinds()
+        name_kinds(KIND_WORDS)
         register_loader(HistoryLoader.holds, HistoryLoader())

@@ -17,7 +17,9 @@ KINDS = {
     "reading": "reading", "event": "work and findings", "meter": "hour meter", "visit": "opening", "limit": "limit",
     "bearing_facts": "facts", "shell_fitting": "shell", "name": "name", "set_aside": "set aside",
     "withdrawal": "withdrawal", "revision": "correction", "decision": "decision", "contact_check": "contact",
+    "import_withdrawal": "withdrawal",
 }  # fmt: skip
+CHANGES = ("withdrawal", "revision", "import_withdrawal")
 LIMITS = {
     "fitting_min": "fitting minimum", "fitting_max": "fitting maximum", "in_service_min": "in-service minimum",
     "in_service_max": "in-service maximum", "replace": "replace limit", "lining_min": "least lining",
@@ -92,7 +94,7 @@ def ledger_story(bearing: Bearing, known_by: dt.date | None = None) -> LedgerSto
         if bodies[entry.pk].get("bearing_id") in (None, str(bearing.pk))
     ]
     marked = list(_marked(lines, entries, bodies, people))
-    changes = sum(line.kind in ("withdrawal", "revision") for line in marked)
+    changes = sum(line.kind in CHANGES for line in marked)
     marked.sort(
         key=lambda line: (line.happened_on or line.recorded_at.date(), line.recorded_at, line.n), reverse=True
     )
@@ -197,6 +199,7 @@ _TELL = {
     "name": lambda body: f"Name: {body['text']}",
     "set_aside": lambda body: f"Row {body['number']} set aside: {body['question']} Reason: {body['reason']}",
     "withdrawal": _change,
+    "import_withdrawal": lambda body: f"A whole import taken back: {body['reason']}",
     "revision": _change,
     "contact_check": lambda body: f"Contact print, round {body.get('round', 1)}",
     "decision": lambda body: f"Decided: {body['decided']}. {body.get('why', '')}".strip(),
@@ -215,10 +218,13 @@ def _marked(
             taken[body["id"]] = (
                 f"withdrawn {day(entry.recorded_at.date())} by {who}: {body.get('reason', '')}"
             )
+        elif entry.kind == "import_withdrawal":
+            when = f"withdrawn with its whole import {day(entry.recorded_at.date())}: {body['reason']}"
+            taken |= {row: when for ids in body["kinds"].values() for row in ids}
         elif entry.kind == "revision":
             taken[body["id"]] = f"corrected {day(entry.recorded_at.date())}: {body.get('reason', '')}"
     for line in lines:
         yield replace(
             line,
-            withdrawn=taken.get(str(line.thing), "") if line.kind not in ("withdrawal", "revision") else "",
+            withdrawn=taken.get(str(line.thing), "") if line.kind not in CHANGES else "",
         )

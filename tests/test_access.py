@@ -6,10 +6,13 @@ import pytest
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver
 
+from fleet.importing.drafting import begin
+from fleet.importing.options import Options
 from tests import makers
 
 pytestmark = pytest.mark.django_db
 
+HISTORY = "pump,position,date,event,value,unit\nLift 1,DE,2021-03-09,reading,0.155,mm\n"
 ROLES = ("mechanic", "foreman", "engineer", "planner", "auditor", "reader", "administrator")
 ALL = dict.fromkeys(ROLES, 200)
 READERS = ALL | {"administrator": 404, "stranger": 404}
@@ -22,6 +25,7 @@ RECORDERS |= {"administrator": 404, "stranger": 404, "out": 302}
 IN_A_VISIT = RECORDERS | dict.fromkeys(("mechanic", "foreman", "engineer"), 302)
 # Of no one bearing: whoever records anywhere (a stranger records at another site).
 TAKERS = RECORDERS | {"administrator": 403, "stranger": 200}
+ONE_OWN = dict.fromkeys((*ROLES, "stranger"), 404) | {"engineer": 200, "out": 302}
 # By the name of the address: what each role (at its own site) and a stranger get from GET; "out" where signed out.
 SIGN_IN = 302
 TABLE: dict[str, dict[str, int]] = {
@@ -65,6 +69,10 @@ TABLE: dict[str, dict[str, int]] = {
     "import": ALL | {"stranger": 200, "out": SIGN_IN},
     "import-template": ALL | {"stranger": 200, "out": SIGN_IN},
     "import-done": READERS | {"out": SIGN_IN},
+    "import-withdraw": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
+    "import-questions": ONE_OWN,
+    "import-plan": ONE_OWN,
+    "import-marked": ONE_OWN,
 }
 
 
@@ -102,10 +110,15 @@ def cast_and_addresses():
         "bearing-history": "/bearings/Lift 1/DE/history/",
         "photo": f"/photos/{makers.a_photo(bearing=bearing).pk}/",
         "bearing-label": f"/b/{bearing.pk}/",
+        "import-withdraw": f"/import/{done.sheet.pk}/withdraw/",
         "import-template": "/import/templates/register/",
         "import-done": f"/import/{done.sheet.pk}/",
     }
-    return makers.a_cast(site=site), arguments
+    cast = makers.a_cast(site=site)
+    draft = begin(cast["engineer"], HISTORY.encode(), "sheet.csv", "history", Options()).pk
+    for name, path in (("import-questions", ""), ("import-plan", "plan/"), ("import-marked", "remarks.xlsx")):
+        arguments[name] = f"/import/draft/{draft}/{path}"
+    return cast, arguments
 
 
 @pytest.mark.parametrize("name", list(TABLE))

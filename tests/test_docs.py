@@ -8,7 +8,7 @@ import pytest
 from django.core.management import get_commands, load_command_class
 from django.core.management.base import BaseCommand
 
-from fleet.importing.loading import loaders
+from fleet.importing.loaders import loaders
 from tests.conftest import CHECKOUT
 
 APPS = ("fleet", "inspections", "dashboards")

@@ -1,6 +1,6 @@
 """The plant's own kinds of sheet; a higher app registers its own in its `AppConfig.ready()`."""
 
-from fleet.importing.loading import register_loader
+from fleet.importing.loaders import register_loader
 from fleet.importing.outages import OutagesLoader
 from fleet.importing.register import RegisterLoader
 from fleet.importing.spares import SparesLoader

@@ -1,8 +1,7 @@
 """One file into the record: read, checked as a whole, then stored in one transaction or not at all."""
 
-import datetime as dt
 import uuid
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -11,12 +10,13 @@ from django.db.models import QuerySet
 
 from fleet import bulk
 from fleet.clock import now, today_at
-from fleet.importing.answers import SET_ASIDE, Answers, Choice
+from fleet.importing.answers import Answers
 from fleet.importing.columns import Column
 from fleet.importing.directory import Directory
 from fleet.importing.findings import Finding, in_order, of_file
 from fleet.importing.kept import answer_facts, answers_for, digest_of, keep_file, plan_named, plan_names
 from fleet.importing.known import SetAsideBefore, give_keys, mark_known
+from fleet.importing.loaders import Context, Counts, Loader, Progress, counted_words, loader_for
 from fleet.importing.options import Options
 from fleet.importing.plans.applying import Applied, apply
 from fleet.importing.plans.plan import Plan
@@ -27,110 +27,8 @@ from fleet.models import Person, ReadingPlan, SetAside, Sheet, SheetRow, Site
 from fleet.refusals import sentence_of
 from fleet.sheets import SheetFault, read_sheet
 
-Progress = Callable[[str], None]
 AS_TEMPLATES_SAY = Options()
 MOST_TURNS = 8
-
-
-@dataclass(frozen=True)
-class Counts:
-    """Rows of a sheet: seen = stored + set aside + already there + blank."""
-
-    seen: int = 0
-    stored: int = 0
-    set_aside: int = 0
-    already: int = 0
-    blank: int = 0
-
-    def words(self) -> str:
-        """The counts as they are said."""
-        return (
-            f"{_counted(self.seen, 'row') or '0 rows'} seen = {self.stored} stored + {self.set_aside} set aside + {self.already} already "
-            f"there + {self.blank} blank"
-        )
-
-
-@dataclass
-class Context:
-    """What a loader may ask about the import it works for.
-
-    `memory` is the loader's own, from `resolve` to `store`. `sites` are those at which the person may import (None:
-    at all, also new ones); rows of others are refused whatever the loader does. Inside `store`, `sheet` is the row that will stand for
-    this import; its id may be pointed to at once.
-    """
-
-    options: Options
-    by: uuid.UUID
-    today: dt.date
-    directory: Directory
-    site: Site | None = None
-    sites: frozenset[uuid.UUID] | None = None
-    sheet: Sheet | None = None
-    memory: dict[str, Any] = field(default_factory=dict)
-    progress: Progress = lambda words: None
-
-
-class Loader:
-    """What one kind of sheet holds and how it is stored. Register an instance with `register_loader`.
-
-    Attributes
-    ----------
-    holds : str
-        a value of `Sheet.Holds`.
-    columns : sequence of Column
-        the template, in its order.
-    known_by_rows : bool
-        a row that came before adds nothing (a history). False where rows describe things and are compared with
-        the record instead (a register): the loader then counts what was already there itself.
-    of_sites, makes_sites : bool
-        every row belongs to a site; a row may name a new one.
-    """
-
-    holds: str = ""
-    columns: Sequence[Column] = ()
-    known_by_rows: bool = False
-    of_sites: bool = True
-    makes_sites: bool = False
-    takes_plans: bool = False
-
-    def resolve(self, parsed: Parsed, context: Context) -> Iterable[Finding]:
-        """Set `row.site` and `row.bearing`, put inner ids in `row.content`; no question to the database per row."""
-        return ()
-
-    def check(self, parsed: Parsed, context: Context) -> Iterable[Finding]:
-        """Faults and questions of the whole file. Rows at fault are among `parsed.rows`, with values missing."""
-        return ()
-
-    def prepare(self, rows: Sequence[ParsedRow], context: Context) -> None:
-        """Work that needs no lock, done before the transaction; results go into `context.memory`."""
-
-    def ident(self, code: str, row: ParsedRow) -> str:
-        """By what an answer to a question of this kind knows a row again."""
-        return row.ident
-
-    def choices(self, code: str, about: str, rows: Sequence[ParsedRow], context: Context) -> Sequence[Choice]:
-        """The answers that a question of this kind may have."""
-        return (SET_ASIDE,)
-
-    def answer(
-        self,
-        code: str,
-        about: str,
-        choice: str,
-        value: str,
-        rows: Sequence[ParsedRow],
-        parsed: Parsed,
-        context: Context,
-    ) -> bool:
-        """Do what an answer says to rows; True where they must be checked again. `row.content` stays as typed."""
-        return False
-
-    def store(self, rows: Sequence[ParsedRow], context: Context, act: uuid.UUID) -> tuple[int, int]:
-        """Write the rows with `write(..., by=context.by, act=act)`; returns how many were stored, how many already there.
-
-        Called inside the one transaction; anything raised here leaves nothing behind.
-        """
-        raise NotImplementedError
 
 
 @dataclass
@@ -161,42 +59,11 @@ class Result:
         if self.ok:
             would = "would be stored: " if self.dry_run else ""
             return f"{self.name}: {would}{self.counts.words()}."
-        parts = [_counted(len(self.faults), "fault"), _counted(len(self.questions), "open question")]
+        parts = [
+            counted_words(len(self.faults), "fault"),
+            counted_words(len(self.questions), "open question"),
+        ]
         return f"{self.name}: {' and '.join(part for part in parts if part)}; nothing was stored."
-
-
-def _counted(n: int, what: str) -> str:
-    return f"{n} {what}{'' if n == 1 else 's'}" if n else ""
-
-
-_LOADERS: dict[str, Loader] = {}
-
-
-def register_loader(holds: str, loader: Loader) -> None:
-    """Make a kind of sheet known; an app does so in its `AppConfig.ready()`."""
-    _LOADERS[holds] = loader
-
-
-def loader_for(holds: str) -> Loader:
-    """The loader of a kind of sheet.
-
-    Raises
-    ------
-    LookupError
-        for a kind nobody registered.
-    """
-    try:
-        return _LOADERS[holds]
-    except KeyError:
-        raise LookupError(
-            f"no sheet of the kind '{holds}' is known; known are: {', '.join(_LOADERS)}"
-        ) from None
-
-
-def loaders() -> dict[str, Loader]:
-    """Every kind of sheet with its loader, in the order in which a plant needs them."""
-    order = [word for word in Sheet.Holds.values if word in _LOADERS]
-    return {word: _LOADERS[word] for word in order}
 
 
 @bulk.without_collecting()

@@ -47,6 +47,7 @@ class ParsedRow:
     digest: str = ""
     already: bool = False
     source: Source | None = None
+    known_as: str = ""
 
     @property
     def sheet_row(self) -> int:
@@ -56,8 +57,10 @@ class ParsedRow:
     @property
     def ident(self) -> str:
         """By what an answer about this row knows it again: its words, wherever they stand."""
-        words = sorted((name, text) for name, text in self.typed.items() if name != "entry_id")
-        return hashlib.sha256(repr(words).encode("utf-8", "replace")).hexdigest()[:16]
+        if not self.known_as:  # once, before an answer changes the row
+            words = sorted((name, text) for name, text in self.typed.items() if name != "entry_id")
+            self.known_as = hashlib.sha256(repr(words).encode("utf-8", "replace")).hexdigest()[:16]
+        return self.known_as
 
     def get(self, column: str, otherwise: Any = None) -> Any:
         """The value of a column, or `otherwise` where it is blank or at fault."""

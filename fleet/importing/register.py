@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from fleet.clock import today_at
 from fleet.importing import register_checks as checks
 from fleet.importing.findings import Finding
-from fleet.importing.loading import Context, Loader
+from fleet.importing.loaders import Context, Loader
 from fleet.importing.reading import Parsed, ParsedRow
 from fleet.importing.register_changes import AGAIN, Changes
 from fleet.importing.register_columns import COLUMNS

@@ -1,5 +1,6 @@
 """Questions closed by answers: rows changed, waived or set aside, then checked again until nothing more changes."""
 
+import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -32,6 +33,11 @@ class QuestionGroup:
     choices: Sequence[Choice]
     rows: list[Asked] = field(default_factory=list)
     n_rows: int = 0
+
+    @property
+    def key(self) -> str:
+        """A short name for the page's fields."""
+        return hashlib.sha256(f"{self.code}|{self.about}".encode()).hexdigest()[:12]
 
     @property
     def words(self) -> str:

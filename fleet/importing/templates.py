@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from django.urls import reverse
 
 from fleet.export import csv_bytes, xlsx_bytes
-from fleet.importing.loading import loader_for, loaders
+from fleet.importing.loaders import loader_for, loaders
 from fleet.models import Sheet
 
 WORDS = {

@@ -7,7 +7,7 @@ from typing import Any
 from fleet.importing.columns import CLEAR
 from fleet.importing.directory import in_words
 from fleet.importing.findings import Finding
-from fleet.importing.loading import Context, Loader
+from fleet.importing.loaders import Context, Loader
 from fleet.importing.reading import Parsed, ParsedRow
 from fleet.ledger.writing import write
 from fleet.models import Recorded

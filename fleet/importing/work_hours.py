@@ -7,7 +7,7 @@ from typing import Any
 from fleet.importing.columns import Column, identifier, number
 from fleet.importing.directory import in_words, nearest
 from fleet.importing.findings import Finding
-from fleet.importing.loading import Context
+from fleet.importing.loaders import Context
 from fleet.importing.options import Options
 from fleet.importing.reading import Parsed, ParsedRow
 from fleet.importing.things import ThingLoader

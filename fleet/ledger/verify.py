@@ -51,6 +51,11 @@ class _Said:
             self.rows.setdefault(entry["kind"], {})[entry["thing"]] = body
         elif entry["kind"] in ("withdrawal", "revision"):
             self.changes.append((entry["recorded_at"], entry["id"], body, entry["act"]))
+        elif entry["kind"] == "import_withdrawal":
+            for of, ids in body["kinds"].items():
+                self.changes += [
+                    (entry["recorded_at"], entry["id"], {"of": of, "id": row}, entry["act"]) for row in ids
+                ]
 
     def fold(self, found: Findings) -> None:
         """Apply the changes in the order of recording; one that points nowhere is a fault."""

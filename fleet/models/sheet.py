@@ -1,5 +1,7 @@
 """Files kept whole, sheets imported from them, what was asked and answered, and rows set aside."""
 
+import uuid
+
 from django.db import models
 
 from fleet.models.recorded import Recorded
@@ -109,3 +111,18 @@ class SetAside(Recorded):
     cells = models.JSONField()
     question = models.CharField(max_length=500)
     reason = models.CharField(max_length=300)
+
+
+class Draft(models.Model):
+    """A file on its way in: what was declared, planned and answered so far. Of the account that brought it, and no record."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    file = models.ForeignKey(StoredFile, models.PROTECT)
+    name = models.CharField(max_length=200)
+    holds = models.CharField(max_length=12, choices=Sheet.Holds.choices)
+    by = models.ForeignKey("fleet.Account", models.CASCADE)
+    options = models.JSONField(default=dict)
+    plan_name = models.CharField(max_length=80, blank=True)
+    plan = models.JSONField(null=True)
+    answers = models.JSONField(default=dict)
+    made_at = models.DateTimeField(auto_now_add=True)

@@ -8,14 +8,18 @@ from django.core.exceptions import PermissionDenied
 from django.db.models import Count, Q, QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from fleet.access import require, sites_for, sites_of
-from fleet.forms import ACT_OF, SheetForm, kinds_for
+from fleet.access import may, require, sites_for, sites_of
+from fleet.forms import ACT_OF, NEW_PLAN, SheetForm, kinds_for
+from fleet.importing.drafting import begin
 from fleet.importing.findings import Finding, by_kind, kind_words
-from fleet.importing.loading import Counts, Result, import_file
+from fleet.importing.loaders import Counts
+from fleet.importing.loading import Result, import_file
 from fleet.importing.templates import template_file, template_sheets
-from fleet.models import Account, Person, Sheet
+from fleet.importing.withdrawing import withdraw_import
+from fleet.models import Account, Draft, Person, Sheet
+from fleet.registering import Refused
 
 LAST_SHOWN = 20
 # A page is no place for a hundred thousand lines; the commands print every one.
@@ -49,6 +53,11 @@ def sheets(request: HttpRequest) -> HttpResponse:
     if not form.is_valid():
         return _page(request, form)
     result = _bring(request.user, form)
+    if draft := _to_settle(request, form, result):
+        return redirect(
+            "import-plan" if draft.plan is None and _other_layout(form, result) else "import-questions",
+            draft.id,
+        )
     if result.sheet is None:
         return _page(request, form, result)
     for remark in result.remarks[:MOST_REMARKS]:
@@ -61,8 +70,9 @@ def done(request: HttpRequest, sheet_id: UUID) -> HttpResponse:
     """What became of a sheet: counts, who, when, and the rows set aside."""
     sheet = get_object_or_404(_seen_by(request.user), pk=sheet_id)
     aside = sheet.set_aside.standing().order_by("number")
+    mended = may(request.user, "import", sheet.site) and sheet.holds == Sheet.Holds.HISTORY
     context = {
-        "sheet": sheet, "by": Person.objects.filter(pk=sheet.recorded_by).first(), "aside": aside[:MOST_OF_A_KIND],
+        "may_withdraw": mended, "left": sheet.options.get("left_out", []), "sheet": sheet, "by": Person.objects.filter(pk=sheet.recorded_by).first(), "aside": aside[:MOST_OF_A_KIND],
         "n_aside": aside.count(), "declared": sheet.options,
         "counts": Counts(sheet.n_seen, sheet.n_stored, sheet.n_set_aside, sheet.n_already, sheet.n_blank),
     }  # fmt: skip
@@ -82,6 +92,41 @@ def template(request: HttpRequest, holds: str) -> HttpResponse:
     return answer
 
 
+@require_POST
+def withdraw(request: HttpRequest, sheet_id: UUID) -> HttpResponse:
+    """Take an import back whole, with a reason."""
+    sheet = get_object_or_404(_seen_by(request.user), pk=sheet_id)
+    require(request.user, ACT_OF[sheet.holds], sheet.site)
+    if sheet.site is None and sites_of(request.user, ACT_OF[sheet.holds]) is not None:
+        raise PermissionDenied(
+            "This import is of several sites. Taking it back needs the role at all of them."
+        )
+    try:
+        withdraw_import(sheet, reason=request.POST.get("reason", "")[:300], by=request.user.person_id)
+    except Refused as refused:
+        messages.error(request, str(refused))
+        return redirect("import-done", sheet_id=sheet.id)
+    messages.info(request, f"{sheet.name} was taken back whole. Its rows may come again.")
+    return redirect("import")
+
+
+def _other_layout(form: SheetForm, result: Result) -> bool:
+    """Whether a history has not the template's headings, or its columns are to be told."""
+    return form.cleaned_data["plan"] == NEW_PLAN or any(one.code == "heading" for one in result.faults)
+
+
+def _to_settle(request: HttpRequest, form: SheetForm, result: Result) -> Draft | None:
+    """A history with questions or a layout of its own is kept and asked about page by page; anything else is not."""
+    said = form.cleaned_data
+    if said["kind"] != Sheet.Holds.HISTORY or said["only_check"] or result.sheet is not None:
+        return None
+    asked = bool(result.groups) and not result.faults
+    if not (asked or _other_layout(form, result)):
+        return None
+    said["file"].seek(0)
+    return begin(request.user, said["file"].read(), said["file"].name, said["kind"], form.options())
+
+
 def _bring(account: Account, form: SheetForm) -> Result:
     """Import what the form holds, at the sites where this account may."""
     file, holds = form.cleaned_data["file"], form.cleaned_data["kind"]
@@ -94,9 +139,10 @@ def _bring(account: Account, form: SheetForm) -> Result:
 
 def _page(request: HttpRequest, form: SheetForm | None, result: Result | None = None) -> HttpResponse:
     last = list(_seen_by(request.user)[:LAST_SHOWN])
+    drafts = Draft.objects.filter(by_id=request.user.pk).order_by("-made_at")[:LAST_SHOWN]
     people = Person.objects.in_bulk({sheet.recorded_by for sheet in last})
     context = {
-        "form": form, "result": result, "template_sheets": template_sheets(),
+        "form": form, "result": result, "drafts": drafts, "template_sheets": template_sheets(),
         "last": [(sheet, people.get(sheet.recorded_by)) for sheet in last],
         "faults": _groups(result.faults) if result else [],
         "questions": _groups(result.questions) if result else [],

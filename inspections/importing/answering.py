@@ -7,7 +7,7 @@ from decimal import Decimal
 from uuid import UUID
 
 from fleet.importing.answers import SET_ASIDE, Choice
-from fleet.importing.loading import Context
+from fleet.importing.loaders import Context
 from fleet.importing.reading import Parsed, ParsedRow
 from fleet.ledger.writing import Fact
 from fleet.models import Bearing, Name, Place, folded
@@ -18,6 +18,23 @@ from inspections.importing.meters import SLACK_HOURS
 from inspections.importing.template import HOURS, METER_RESET
 from inspections.models import WHOLE_PUMP, EventKind, Method, Reading
 
+# What the questions of a history are called where several are shown together.
+KIND_WORDS = {
+    "remark_names_work": "remarks that name work",
+    "run_hours_fall": "run hours that fall",
+    "run_hours_rise": "run hours that rise too fast",
+    "jump": "clearances off by a factor",
+    "clearance_range": "clearances that do not fit the journal",
+    "fall_without_event": "clearances that fall without work",
+    "two_units_disagree": "one reading in two units that disagree",
+    "stored_otherwise": "readings the record has with another value",
+    "rounded_otherwise": "readings the record has, rounded otherwise",
+    "first_days": "dates all on the first of a month",
+    "new_method": "a method met for the first time",
+    "new_station": "a station met for the first time",
+    "tag_at_two_sites": "a pump's name that stands at two sites",
+    "unknown_position": "positions the pump does not have",
+}
 UNITS = ("mm", "um", "mil", "thou", "in")
 _RIGHT = Choice("right", "they are right as they stand")
 _APART = Choice("apart", "keep them, but not for wear", "why")
@@ -295,14 +312,14 @@ def _positions(
 def _tell(kind: str, row: ParsedRow, position: str, parsed: Parsed) -> None:
     """A note that stands alone becomes the work; beside something else the work is a row of its own."""
     if row.get("event") == EventKind.NOTE:
+        _ = row.ident
         row.values["event"] = kind
         if position:
-            row.values["position"] = position
+            row.values["position"] = row.typed["position"] = position
         return
     new = parsed.added(row, event=kind, note=row.values["note"])
     if position:
-        new.values["position"] = position
-        new.content["position"] = position
+        new.values["position"] = new.typed["position"] = new.content["position"] = position
     else:
         new.values.pop("position", None)
 

@@ -11,7 +11,7 @@ from uuid import UUID
 from fleet.importing.answers import Choice
 from fleet.importing.directory import in_words
 from fleet.importing.findings import Finding
-from fleet.importing.loading import Context, Loader
+from fleet.importing.loaders import Context, Loader
 from fleet.importing.reading import Parsed, ParsedRow
 from fleet.ledger.writing import write
 from fleet.models import Place, Sheet, Site

@@ -28,6 +28,12 @@ INSTANT = dt.datetime(2026, 3, 9, 6, 30, 0, 125000, tzinfo=dt.UTC)
 SAYS = {
     "withdrawal": {"of": "limit", "id": "", "reason": "typed for another bearing"},
     "revision": {"of": "outage", "id": "", "set": {"end_on": "2027-04-12"}, "reason": "more work"},
+    "import_withdrawal": {
+        "sheet": "",
+        "act": "",
+        "kinds": {"reading": []},
+        "reason": "read by the wrong plan",
+    },
 }
 
 

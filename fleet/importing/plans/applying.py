@@ -23,7 +23,7 @@ from fleet.importing.plans.reading_cells import (
     size_of_unit,
     unit_in,
 )  # fmt: skip
-from fleet.importing.plans.words import stage_word
+from fleet.importing.plans.words import name_in_title, stage_word
 from fleet.sheets import Tab
 from fleet.units import shown
 
@@ -249,14 +249,9 @@ class _TabReader:
         elif where.startswith("cell"):
             at = cell_of(where[4:])
             if at:
-                made.cells[use] = self.plan_text(self.grid.text(*at))
+                made.cells[use] = name_in_title(self.grid.text(*at))
                 if self.grid.text(*at):
                     self.out.fates[self.grid.name, *at] = READ
-
-    @staticmethod
-    def plan_text(text: str) -> str:
-        """A title such as `Pump: P-101` as its name."""
-        return text.rpartition(":")[2].strip() if ":" in text else text
 
     def _dated(self, made: Made) -> None:
         """The day as the template takes it; a season stays in words in the outage."""

@@ -14,7 +14,7 @@ from fleet.importing.plans.reading_cells import (
     size_of_unit,
     unit_in,
 )
-from fleet.importing.plans.words import position_in, stage_word, use_of, value_words
+from fleet.importing.plans.words import name_in_title, position_in, stage_word, use_of, value_words
 from fleet.sheets import Tab
 from fleet.units import Unreadable, parse_day
 
@@ -197,9 +197,7 @@ def _with_pump(plan: Plan, main: Grid, grids: Sequence[Grid], known: Callable[[s
         return replace(plan, pump="tab")
     for number in [n for n in main.numbers if n < plan.first_heading]:
         for j in _filled(main, number):
-            text = main.text(number, j)
-            bare = text.rpartition(":")[2].strip() if ":" in text else text
-            if known(bare):
+            if known(name_in_title(main.text(number, j))):
                 return replace(plan, pump=f"cell {letters(j)}{number}")
     by_names = [
         one for one in plan.columns

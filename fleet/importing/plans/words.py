@@ -133,3 +133,13 @@ def position_in(heading: str) -> str:
         return "DE"
     found = re.search(r"\b((?:brg|bearing|pos)\.? ?(?:no\.? ?)?[A-D1-8])\b", heading, re.IGNORECASE)
     return found[1] if found else ""
+
+
+def name_in_title(text: str) -> str:
+    """The name in a title.
+
+    >>> name_in_title("Pump: P-101A"), name_in_title("Overhauls of Lift 2"), name_in_title("P-7")
+    ('P-101A', 'Lift 2', 'P-7')
+    """
+    bare = text.rpartition(":")[2] if ":" in text else text
+    return re.sub(r"(?i)^.*\b(?:pump(?: no\.?)?|of|for|tag)\b[ .#]+(?=\S)", "", " ".join(bare.split()))

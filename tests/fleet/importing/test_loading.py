@@ -3,9 +3,10 @@
 import pytest
 from django.db import connection
 
-from fleet.importing import loading
+from fleet.importing import loaders
 from fleet.importing.columns import Column, identifier, number, text
-from fleet.importing.loading import Loader, import_file
+from fleet.importing.loaders import Loader
+from fleet.importing.loading import import_file
 from fleet.importing.options import Options
 from fleet.models import SetAside, Sheet, SheetRow, Site, StoredFile
 from fleet.registering import person_named, register_site
@@ -50,7 +51,7 @@ class Weights(Loader):
 @pytest.fixture
 def loader(monkeypatch):
     weights = Weights()
-    monkeypatch.setitem(loading._LOADERS, "history", weights)
+    monkeypatch.setitem(loaders._LOADERS, "history", weights)
     return weights
 
 

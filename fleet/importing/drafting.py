@@ -1,0 +1,81 @@
+"""A file on its way in: kept with what was planned and answered, until it is stored or forgotten."""
+
+import datetime as dt
+from dataclasses import replace
+
+from fleet.access import sites_of
+from fleet.clock import now
+from fleet.importing.answers import Answers
+from fleet.importing.kept import answers_for, keep_file, keep_plan, plan_named
+from fleet.importing.loading import Result, import_file
+from fleet.importing.options import Options
+from fleet.importing.plans.plan import Plan, plan_of
+from fleet.models import Account, Draft, Sheet, StoredFile
+
+DAYS_KEPT = 30
+ACT = "import"
+
+
+def begin(account: Account, data: bytes, name: str, holds: str, options: Options) -> Draft:
+    """Keep a file that has questions or a layout of its own; forgotten drafts go."""
+    for old in Draft.objects.filter(made_at__lt=now() - dt.timedelta(days=DAYS_KEPT)):
+        forget(old)
+    said = {"site": options.site, "date_format": options.date_format, "decimal_comma": options.decimal_comma}
+    found = plan_named(options.plan) if options.plan else None
+    return Draft.objects.create(
+        file=keep_file(data), name=name[-200:], holds=holds, by=account, options=said, plan_name=options.plan,
+        plan=found[1].body() if found else None,
+    )  # fmt: skip
+
+
+def forget(draft: Draft) -> None:
+    """Drop a draft, and its file where nothing else holds it."""
+    file = draft.file_id
+    draft.delete()
+    if not (Draft.objects.filter(file=file).exists() or Sheet.objects.filter(file=file).exists()):
+        StoredFile.objects.filter(pk=file, answers__isnull=True, attachment__isnull=True).delete()
+
+
+def plan_in(draft: Draft) -> Plan | None:
+    """The draft's plan; None where the template's headings serve."""
+    return plan_of(draft.plan) if draft.plan else None
+
+
+def data_of(draft: Draft) -> bytes:
+    """The file's bytes."""
+    return bytes(draft.file.data)
+
+
+def answers_in(draft: Draft) -> Answers:
+    """What was answered for the draft, and before for files of its name."""
+    answers = answers_for(data_of(draft), draft.name, draft.holds, sites_of(draft.by, ACT))
+    for key, said in draft.answers.items():
+        answers.add_said(key, said)
+    return answers
+
+
+def look(draft: Draft) -> Result:
+    """What is asked, and what would be stored; nothing is."""
+    return _bring(draft, Options(**draft.options), only_look=True)
+
+
+def store(draft: Draft, *, set_aside: str = "") -> Result:
+    """Bring the draft in: its plan kept under its name, its answers with its file."""
+    plan = plan_in(draft)
+    if plan is not None and draft.plan_name:
+        keep_plan(draft.plan_name, plan, by=draft.by.person_id)
+    options = replace(Options(**draft.options), set_aside=set_aside, plan=draft.plan_name if plan else "")
+    result = _bring(draft, options)
+    if result.ok:
+        forget(draft)
+    return result
+
+
+def _bring(draft: Draft, options: Options, only_look: bool = False) -> Result:
+    given = Answers()
+    for key, said in draft.answers.items():
+        given.add_said(key, said)
+    return import_file(
+        data_of(draft), draft.name, holds=draft.holds, by=draft.by.person_id, options=options,
+        sites=sites_of(draft.by, ACT), plan=plan_in(draft), answers=given, only_look=only_look,
+    )  # fmt: skip

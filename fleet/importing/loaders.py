@@ -1,0 +1,153 @@
+"""What a kind of sheet is and does: its loader, what it may ask about the import, and how loaders are found."""
+
+import datetime as dt
+import uuid
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from fleet.importing.answers import SET_ASIDE, Choice
+from fleet.importing.columns import Column
+from fleet.importing.directory import Directory
+from fleet.importing.findings import Finding
+from fleet.importing.options import Options
+from fleet.importing.reading import Parsed, ParsedRow
+from fleet.models import Sheet, Site
+
+Progress = Callable[[str], None]
+
+
+def counted_words(n: int, what: str) -> str:
+    """A count with its noun; nothing for none."""
+    return f"{n} {what}{'' if n == 1 else 's'}" if n else ""
+
+
+@dataclass(frozen=True)
+class Counts:
+    """Rows of a sheet: seen = stored + set aside + already there + blank."""
+
+    seen: int = 0
+    stored: int = 0
+    set_aside: int = 0
+    already: int = 0
+    blank: int = 0
+
+    def words(self) -> str:
+        """The counts as they are said."""
+        return (
+            f"{counted_words(self.seen, 'row') or '0 rows'} seen = {self.stored} stored + {self.set_aside} set aside + {self.already} already "
+            f"there + {self.blank} blank"
+        )
+
+
+@dataclass
+class Context:
+    """What a loader may ask about the import it works for.
+
+    `memory` is the loader's own, from `resolve` to `store`. `sites` are those at which the person may import (None:
+    at all, also new ones); rows of others are refused whatever the loader does. Inside `store`, `sheet` is the row that will stand for
+    this import; its id may be pointed to at once.
+    """
+
+    options: Options
+    by: uuid.UUID
+    today: dt.date
+    directory: Directory
+    site: Site | None = None
+    sites: frozenset[uuid.UUID] | None = None
+    sheet: Sheet | None = None
+    memory: dict[str, Any] = field(default_factory=dict)
+    progress: Progress = lambda words: None
+
+
+class Loader:
+    """What one kind of sheet holds and how it is stored. Register an instance with `register_loader`.
+
+    Attributes
+    ----------
+    holds : str
+        a value of `Sheet.Holds`.
+    columns : sequence of Column
+        the template, in its order.
+    known_by_rows : bool
+        a row that came before adds nothing (a history). False where rows describe things and are compared with
+        the record instead (a register): the loader then counts what was already there itself.
+    of_sites, makes_sites : bool
+        every row belongs to a site; a row may name a new one.
+    """
+
+    holds: str = ""
+    columns: Sequence[Column] = ()
+    known_by_rows: bool = False
+    of_sites: bool = True
+    makes_sites: bool = False
+    takes_plans: bool = False
+
+    def resolve(self, parsed: Parsed, context: Context) -> Iterable[Finding]:
+        """Set `row.site` and `row.bearing`, put inner ids in `row.content`; no question to the database per row."""
+        return ()
+
+    def check(self, parsed: Parsed, context: Context) -> Iterable[Finding]:
+        """Faults and questions of the whole file. Rows at fault are among `parsed.rows`, with values missing."""
+        return ()
+
+    def prepare(self, rows: Sequence[ParsedRow], context: Context) -> None:
+        """Work that needs no lock, done before the transaction; results go into `context.memory`."""
+
+    def ident(self, code: str, row: ParsedRow) -> str:
+        """By what an answer to a question of this kind knows a row again."""
+        return row.ident
+
+    def choices(self, code: str, about: str, rows: Sequence[ParsedRow], context: Context) -> Sequence[Choice]:
+        """The answers that a question of this kind may have."""
+        return (SET_ASIDE,)
+
+    def answer(
+        self,
+        code: str,
+        about: str,
+        choice: str,
+        value: str,
+        rows: Sequence[ParsedRow],
+        parsed: Parsed,
+        context: Context,
+    ) -> bool:
+        """Do what an answer says to rows; True where they must be checked again. `row.content` stays as typed."""
+        return False
+
+    def store(self, rows: Sequence[ParsedRow], context: Context, act: uuid.UUID) -> tuple[int, int]:
+        """Write the rows with `write(..., by=context.by, act=act)`; returns how many were stored, how many already there.
+
+        Called inside the one transaction; anything raised here leaves nothing behind.
+        """
+        raise NotImplementedError
+
+
+_LOADERS: dict[str, Loader] = {}
+
+
+def register_loader(holds: str, loader: Loader) -> None:
+    """Make a kind of sheet known; an app does so in its `AppConfig.ready()`."""
+    _LOADERS[holds] = loader
+
+
+def loader_for(holds: str) -> Loader:
+    """The loader of a kind of sheet.
+
+    Raises
+    ------
+    LookupError
+        for a kind nobody registered.
+    """
+    try:
+        return _LOADERS[holds]
+    except KeyError:
+        raise LookupError(
+            f"no sheet of the kind '{holds}' is known; known are: {', '.join(_LOADERS)}"
+        ) from None
+
+
+def loaders() -> dict[str, Loader]:
+    """Every kind of sheet with its loader, in the order in which a plant needs them."""
+    order = [word for word in Sheet.Holds.values if word in _LOADERS]
+    return {word: _LOADERS[word] for word in order}

@@ -1,0 +1,174 @@
+"""A sheet on its way in: what its columns hold, what is asked about its rows, and what becomes of them."""
+
+from dataclasses import replace
+from uuid import UUID
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods, require_safe
+
+from fleet.access import require
+from fleet.importing import drafting
+from fleet.importing.answers import Answers
+from fleet.importing.directory import Directory
+from fleet.importing.findings import by_kind, kind_words
+from fleet.importing.loading import Result
+from fleet.importing.marking import marked_workbook
+from fleet.importing.plans import form as fields
+from fleet.importing.plans.applying import apply
+from fleet.importing.plans.guessing import guess
+from fleet.importing.plans.plan import Plan, letters
+from fleet.models import Draft
+from fleet.sheets import SheetFault, read_sheet
+
+FIRST_ROWS, FIRST_COLUMNS = 9, 20
+MOST_FAULTS = 100
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+
+
+def _draft(request: HttpRequest, draft_id: UUID) -> Draft:
+    """The account's own draft."""
+    draft = get_object_or_404(Draft.objects.select_related("file", "by"), pk=draft_id, by=request.user)
+    require(request.user, drafting.ACT)
+    return draft
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def plan(request: HttpRequest, draft_id: UUID) -> HttpResponse:
+    """What the columns hold, guessed at first; a post shows what becomes of the rows, or goes on to the questions."""
+    draft = _draft(request, draft_id)
+    try:
+        tabs = read_sheet(drafting.data_of(draft), draft.name).tabs
+    except SheetFault as fault:
+        messages.error(request, str(fault))
+        return redirect("import")
+    kept = drafting.plan_in(draft)
+    complaints: list[str] = []
+    if request.method == "POST":
+        left = _left(request, [tab.name for tab in tabs])
+        chosen, complaints = fields.plan_from(request.POST.dict(), left, kept or _guessed(tabs), tabs)
+        complaints += chosen.complaints()
+        draft.plan, draft.plan_name = chosen.body(), " ".join(request.POST.get("plan_name", "").split())[:80]
+        if request.POST.get("then") == "go" and not complaints:
+            draft.save(update_fields=["plan", "plan_name"])
+            return redirect("import-questions", draft_id=draft.id)
+        if kept is not None or not complaints:
+            draft.save(update_fields=["plan", "plan_name"])
+    else:
+        chosen = kept or _guessed(tabs)
+    return render(
+        request, "fleet/plan.html", _plan_context(draft, chosen, tabs, complaints, request.method == "POST")
+    )
+
+
+def _left(request: HttpRequest, names: list[str]) -> list[str]:
+    if "tabs_shown" not in request.POST:
+        return []
+    read = set(request.POST.getlist("tab"))
+    return [name for name in names if name not in read]
+
+
+def _guessed(tabs) -> Plan:
+    directory = Directory.load()
+    return guess(tabs, lambda name: bool(directory.places_of(name)))
+
+
+def _plan_context(draft: Draft, chosen: Plan, tabs, complaints: list[str], posted: bool) -> dict:
+    grid = fields.main_grid(chosen, tabs)
+    lacking = chosen.complaints()
+    shown = apply(replace(chosen, basis=chosen.basis or "diametral"), tabs, drafting.answers_in(draft))
+    first = grid.numbers[:FIRST_ROWS] if grid else []
+    width = min(grid.width, FIRST_COLUMNS) if grid else 0
+    return {
+        "draft": draft, "plan": chosen, "complaints": complaints if posted else [], "lacking": lacking,
+        "columns": fields.column_fields(chosen, grid) if grid else [], "preview": fields.preview(shown),
+        "words": fields.odd_words(chosen, tabs), "tabs": [(tab, tab.name not in chosen.tabs_left) for tab in tabs],
+        "where": [(name, label, *fields.where_fields(chosen, name)) for name, label in (("pump", "pump"), ("position", "bearing position"), ("site", "site"))],
+        "head_letters": [letters(j) for j in range(width)],
+        "first_rows": [(n, [grid.text(n, j) for j in range(width)]) for n in first] if grid else [],
+        "units": fields.UNIT_CHOICES[1:], "bases": fields.BASES, "methods": fields.METHOD_CHOICES,
+        "plan_name": draft.plan_name or draft.name.rpartition(".")[0][:80] or draft.name[:80],
+        "fills": bool(chosen.fill_down), "tab": grid.name if grid else "",
+    }  # fmt: skip
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def questions(request: HttpRequest, draft_id: UUID) -> HttpResponse:
+    """What is asked, one answer for all alike; a post answers, or stores what stands."""
+    draft = _draft(request, draft_id)
+    if request.method == "POST":
+        then = request.POST.get("then", "answer")
+        if then == "forget":
+            drafting.forget(draft)
+            return redirect("import")
+        if then == "answer":
+            _take_answers(request, draft)
+            return redirect("import-questions", draft_id=draft.id)
+        result = drafting.store(draft, set_aside=request.POST.get("set_aside", "").strip()[:300])
+        if result.ok and result.sheet is not None:
+            return redirect("import-done", sheet_id=result.sheet.id)
+    else:
+        result = drafting.look(draft)
+    return render(request, "fleet/import_questions.html", _questions_context(draft, result))
+
+
+def _questions_context(draft: Draft, result: Result) -> dict:
+    faults = [
+        (kind_words(code), code, some[:MOST_FAULTS], len(some)) for code, some in by_kind(result.faults)
+    ]
+    return {
+        "draft": draft, "result": result, "groups": list(enumerate(result.groups)), "counts": result.counts,
+        "faults": faults, "n_open": sum(group.n_rows for group in result.groups),
+        "rows": [_shown(row) for row in result.rows[:12]], "n_rows": len(result.rows),
+        "plan_url": reverse("import-plan", args=[draft.id]) if draft.plan else "",
+        "left": result.applied.left() if result.applied else [],
+        "n_sheet_rows": result.applied.n_rows if result.applied else 0,
+    }  # fmt: skip
+
+
+def _shown(row) -> dict:
+    said = dict(row.typed)
+    said["event"] = str(row.get("event", "")).replace("_", " ")
+    said["stage"] = str(row.get("stage", "")).replace("_", " ")
+    said["row"], said["tab"] = str(row.sheet_row), row.source.tab if row.source else ""
+    return said
+
+
+def _take_answers(request: HttpRequest, draft: Draft) -> None:
+    """The posted answers, each with the rows that were ticked where rows can be ticked."""
+    result = drafting.look(draft)
+    given = Answers()
+    for key, said in draft.answers.items():
+        given.add_said(key, said)
+    by_key = {group.key: group for group in result.groups}
+    for name, choice in request.POST.items():
+        group = by_key.get(name.removeprefix("choice-")) if name.startswith("choice-") else None
+        if group is None or not choice:
+            continue
+        key = group.key
+        value = request.POST.get(f"value-{key}-{choice}", "").strip()[:300]
+        wanted = next((one for one in group.choices if one.word == choice), None)
+        if wanted is None or (wanted.needs and not value) or (wanted.only and value not in wanted.offered):
+            if wanted is not None:
+                messages.error(request, f"{group.words[:1].upper()}{group.words[1:]}: give {wanted.needs}.")
+            continue
+        ticked = request.POST.getlist(f"row-{key}")
+        idents = [one.ident for one in group.rows if not group.is_picked or one.ident in ticked]
+        rows = None if all(not ident for ident in idents) else idents
+        if rows is None or rows:
+            given.add(group.code, group.about, choice, value, rows)
+    draft.answers = dict(given)
+    draft.save(update_fields=["answers"])
+
+
+@require_safe
+def marked(request: HttpRequest, draft_id: UUID) -> HttpResponse:
+    """The user's own sheet with a column of remarks."""
+    draft = _draft(request, draft_id)
+    result = drafting.look(draft)
+    data = marked_workbook(drafting.data_of(draft), draft.name, result.findings)
+    answer = HttpResponse(data, content_type=XLSX)
+    answer["Content-Disposition"] = 'attachment; filename="sheet-with-remarks.xlsx"'
+    return answer
