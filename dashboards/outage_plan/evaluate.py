@@ -9,7 +9,7 @@ import numpy as np
 
 from .inputs import ACTIONS, LEAVE, OPEN, REPLACE, SCRAPE, Inputs, Job
 from .layout import Layout, at_days, lay_out
-from .programme import fixed_jobs, twin_pairs
+from .model import fixed_jobs, twin_pairs
 from .stock import Family, MonthOfSpares, Taken, by_month, families, hand_out
 
 ENOUGH = 1e-6
@@ -33,7 +33,7 @@ class PlannedJob:
 
 @dataclass(frozen=True)
 class Load:
-    """One outage's crew hours; `expected_hours` are of new shells that earlier openings may call for."""
+    """One outage's crew hours; `expected_hours` are kept for new shells that earlier openings may call for."""
 
     outage: str
     crew_hours: float
@@ -86,7 +86,9 @@ class _Plan:
     outage: np.ndarray
     opened: np.ndarray  # (P, T)
     used: np.ndarray  # (T,)
-    expected: np.ndarray  # (T,)
+    kept: np.ndarray  # (B,) the outage a new shell is kept for after an opening, or -1
+    kept_open: np.ndarray  # (P, T) pumps opened only for what is kept
+    expected: np.ndarray  # (T,) hours kept
 
 
 def evaluate(plan: tuple[Job, ...], inputs: Inputs) -> Evaluation:
@@ -95,6 +97,7 @@ def evaluate(plan: tuple[Job, ...], inputs: Inputs) -> Evaluation:
     stock = families(inputs)
     at = _as_arrays(plan, layout)
     news = [(int(i), int(at.outage[i])) for i in np.flatnonzero(at.action == ACTIONS.index(REPLACE))]
+    news += [(int(i), int(at.kept[i])) for i in np.flatnonzero(at.kept >= 0)]
     taken = hand_out(inputs, stock, news)
     chance = _chances(at)
     before = _chance_before_work(at)
@@ -120,7 +123,8 @@ def _as_arrays(plan: tuple[Job, ...], layout: Layout) -> _Plan:
     n_b, n_t = layout.chance.shape
     action, outage = np.full(n_b, -1), np.full(n_b, -1)
     opened = np.zeros((len(inputs.pumps), n_t), bool)
-    used, expected = np.zeros(n_t), np.zeros(n_t)
+    used, expected, kept = np.zeros(n_t), np.zeros(n_t), np.full(n_b, -1)
+    kept_open = np.zeros_like(opened)
     for job in plan:
         if job.action == LEAVE:
             continue
@@ -131,9 +135,14 @@ def _as_arrays(plan: tuple[Job, ...], layout: Layout) -> _Plan:
         opened[layout.pump[i], t] = True
         used[t] += layout.hours[job.action][i]
         if job.action != REPLACE:
-            expected += layout.follow_up[i, t] * layout.hours[REPLACE][i]
+            kept[i] = layout.kept[i, t]
+    for i in np.flatnonzero(kept >= 0):
+        expected[kept[i]] += layout.hours[REPLACE][i]
+        kept_open[layout.pump[i], kept[i]] = True
+    kept_open &= ~opened
     used += layout.open_hours @ opened
-    return _Plan(layout, action, outage, opened, used, expected)
+    expected += layout.open_hours @ kept_open
+    return _Plan(layout, action, outage, opened, used, kept, kept_open, expected)
 
 
 def _cost(at: _Plan) -> float:
@@ -142,7 +151,7 @@ def _cost(at: _Plan) -> float:
     for a, action in enumerate(ACTIONS):
         mine = np.flatnonzero(at.action == a)
         total[mine] = layout.cost[action][mine, at.outage[mine]]
-    hours = float((layout.open_hours @ at.opened).sum())
+    hours = float((layout.open_hours @ (at.opened | at.kept_open)).sum())
     return float(total.sum()) + layout.inputs.settings.hour_cost * hours
 
 
@@ -248,11 +257,16 @@ def _faults(at: _Plan, taken: list[Taken]) -> Iterator[str]:
         if over > ENOUGH:
             yield (
                 f"{outage.name}: {at.used[t]:.0f} h planned"
-                + (f" and {at.expected[t]:.0f} h expected after openings" if at.expected[t] >= 0.5 else "")
+                + (
+                    f" and {at.expected[t]:.0f} h kept for what openings find"
+                    if at.expected[t] >= 0.5
+                    else ""
+                )
                 + f" of {outage.crew_hours:.0f} crew hours: {over:.0f} h too many."
             )
     for p, t, q, s in twin_pairs(inputs):
-        if at.opened[p, t] and at.opened[q, s]:
+        both = at.opened | at.kept_open
+        if both[p, t] and both[q, s]:
             a, b = inputs.pumps[p].name, inputs.pumps[q].name
             yield f"{inputs.outages[t].name}: {a} and its twin {b} would both be open; one must run."
     for x in taken:
@@ -344,7 +358,7 @@ class _Room:
         at, layout, inputs = self.at, self.at.layout, self.at.layout.inputs
         b, p, outage = inputs.bearings[i], layout.pump[i], inputs.outages[t]
         for q, s in self.twins.get((int(p), t), ()):
-            if at.opened[q, s]:
+            if at.opened[q, s] or at.kept_open[q, s]:
                 twin = inputs.pumps[q].name
                 return "twin", f"its twin {twin} is open in {outage.name}", f"move {twin} to another outage"
         for half in b.halves if b.shell_type else ():
@@ -353,7 +367,9 @@ class _Room:
                 return (
                     "no_shell", f"no shell {name} in time for {outage.name}", f"one shell {name} by {by}"
                 )  # fmt: skip
-        need = layout.hours[REPLACE][i] + (0.0 if at.opened[p, t] else layout.open_hours[p])
+        need = layout.hours[REPLACE][i] + (
+            0.0 if at.opened[p, t] or at.kept_open[p, t] else layout.open_hours[p]
+        )
         gone = layout.hours[ACTIONS[at.action[i]]][i] if at.outage[i] == t and at.action[i] >= 0 else 0.0
         free = outage.crew_hours - at.used[t] - at.expected[t] + gone
         if need > free + ENOUGH:

@@ -126,6 +126,7 @@ class Settings:
     breach_factor: float = 5.0  # times the consequence, per unit of chance above the accepted risk
     owed_factor: float = 2.0  # times its work, for every outage that an owed scrape waits
     scrape_share: float = 0.0  # the plant's share of openings that end in scraping
+    keep_from: float = 0.3  # an opening followed so often by a new shell keeps one, and its hours
     margin_days: float = 14.0  # between a shell's arrival and its outage
     bore_tolerance_um: float = 10.0  # common practice, no published source: a plant sets its own
     horizon_on: dt.date | None = None

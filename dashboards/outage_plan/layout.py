@@ -25,7 +25,7 @@ class Layout:
     leave_cost: FloatArray  # (B,)
     cost: dict[str, FloatArray]  # action -> (B, T)
     hours: dict[str, FloatArray]  # action -> (B,)
-    follow_up: FloatArray  # (B, T, T) new shells expected after an opening
+    kept: NDArray[np.int64]  # (B, T) the outage for which an opening keeps a new shell and its hours, or -1
     eligible: BoolArray  # (B, T) the pump is in the outage
     offered: dict[str, BoolArray]  # action -> (B, T): may be proposed
     n_before: NDArray[np.int64]  # (B, T + 1) outages of the pump before this one
@@ -96,13 +96,13 @@ def lay_out(inputs: Inputs) -> Layout:
     # An owed scrape must be done: waiting for an outage costs more than the dearer of its two works.
     most = s.hour_cost * (open_hours[pump] + np.maximum(hours[SCRAPE], hours[REPLACE])) + shell
     waits = s.owed_factor * np.maximum(most, s.accepted_risk * weight) * owed
-    cost, follow_up = _looking(inputs, replace, leave, eligible)
+    cost, kept = _looking(inputs, replace, leave, eligible)
     cost[OPEN] += s.hour_cost * hours[OPEN][:, None] + (waits * n_before[:, -1])[:, None]
     cost[SCRAPE] += s.hour_cost * hours[SCRAPE][:, None] + waits[:, None] * n_before[:, :-1]
     cost[REPLACE] = replace + waits[:, None] * n_before[:, :-1]
     return Layout(
         inputs, pump, open_hours, chance, end, chance_after, leave + waits * n_before[:, -1], cost, hours,
-        follow_up, eligible, _offered(inputs, eligible, owed), n_before,
+        kept, eligible, _offered(inputs, eligible, owed), n_before,
     )  # fmt: skip
 
 
@@ -114,12 +114,12 @@ def _next_days(eligible: BoolArray, starts: FloatArray, end: float) -> FloatArra
 
 def _looking(
     inputs: Inputs, replace: FloatArray, leave: FloatArray, eligible: BoolArray
-) -> tuple[dict[str, FloatArray], FloatArray]:
-    """Costs of opening and of an owed scrape, and the new shells that follow them.
+) -> tuple[dict[str, FloatArray], NDArray[np.int64]]:
+    """Costs of opening and of an owed scrape, and the outage each keeps a new shell for.
 
     A job that looks leaves the bearing to the best decision afterwards: without a reading's value the best
-    of the later outages, with it so much less. The shells and hours decided then are charged where they
-    fall, else looking would buy a new shell that no outage has room for.
+    of the later outages, with it so much less. Where a new shell may well follow, one and the hours to fit
+    it are kept in the outage where it most often would: else looking would buy a shell that is not there.
     """
     n_b, n_t = eligible.shape
     starts = inputs.starts
@@ -127,16 +127,16 @@ def _looking(
     after = np.where(later, replace[:, None, :], np.inf)
     best = after.min(axis=2, initial=np.inf)
     plain = np.minimum(best, leave[:, None])
-    follow = np.zeros((n_b, n_t, n_t))
-    rows, cols = np.nonzero(best < leave[:, None])
-    follow[rows, cols, after[rows, cols].argmin(axis=1)] = 1.0
+    kept = np.where(best < leave[:, None], after.argmin(axis=2) if n_t else -1, -1)
     value = np.zeros((n_b, n_t))
     ever = np.minimum(leave, np.where(eligible, replace, np.inf).min(axis=1, initial=np.inf))
     for i, b in enumerate(inputs.bearings):
         if b.opening is not None:
             # The value is against the best without a reading in any outage, as the opening module has it.
-            plain[i], value[i], follow[i] = ever[i], b.opening.value, b.opening.follow_up
-    return {OPEN: plain - value, SCRAPE: plain - value}, follow
+            plain[i], value[i] = ever[i], b.opening.value
+            often = b.opening.follow_up.sum(axis=1) >= inputs.settings.keep_from
+            kept[i] = np.where(often, b.opening.follow_up.argmax(axis=1), -1)
+    return {OPEN: plain - value, SCRAPE: plain - value}, kept
 
 
 def _offered(inputs: Inputs, eligible: BoolArray, owed: BoolArray) -> dict[str, BoolArray]:

@@ -42,6 +42,15 @@ class Family:
         """The family as the plant calls it."""
         return f"{self.shell_type} {self.half}"
 
+    def same_stock(self, other: Family) -> bool:
+        """Whether the other half's shells come in the same numbers: where both are needed, one count does."""
+        mine, theirs = [*self.bored, self.plain], [*other.bored, other.plain]
+        return (
+            self.shell_type == other.shell_type
+            and [p.bore_um for p in mine] == [p.bore_um for p in theirs]
+            and all(np.array_equal(p.total, q.total) for p, q in zip(mine, theirs, strict=True))
+        )
+
     def pool_of(self, bearing: Bearing, tolerance_um: float) -> int:
         """The bored pool whose shells fit without boring, or -1."""
         if bearing.bore_um is None or not self.bored:

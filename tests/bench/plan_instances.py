@@ -9,7 +9,8 @@ import time
 import numpy as np
 from scipy.special import ndtr
 
-from dashboards.outage_plan.inputs import Bearing, Hours, Inputs, Opening, Outage, Pump, Settings, Spare
+from dashboards.outage_plan.inputs import Bearing, Hours, Inputs, Outage, Pump, Settings, Spare
+from dashboards.outage_plan.opening import Outlook, with_openings
 from dashboards.outage_plan.programme import solve
 
 CAPACITIES = (1.2, 0.7, 0.4)
@@ -33,19 +34,18 @@ def instance(n_bearings: int, n_outages: int, capacity: float, number: int) -> I
     ]
     starts = [AS_OF + dt.timedelta(days=200 + 365 * t) for t in range(n_outages)]
     horizon = 200 + 365.0 * n_outages
-    bearings = []
+    bearings, medians, spreads = [], [], []
     for i in range(n_bearings):
         spread = float(rng.uniform(0.15, 0.8))
-        left = chances(float(np.exp(rng.normal(np.log(0.7 * horizon), 0.6))), spread)
-        opening = None
-        if spread > 0.5:
-            opening = _opening(rng, n_outages, 300.0 * spread)
+        medians.append(float(np.exp(rng.normal(np.log(0.7 * horizon), 0.6))))
+        spreads.append(spread)
+        left = chances(medians[-1], spread)
         bearings.append(
             Bearing(
                 f"P{i // 2:03d}/{'DE' if i % 2 == 0 else 'NDE'}", f"P{i // 2:03d}",
                 consequence=float(rng.choice([500, 2000, 8000])), chance_left=left,
                 chance_new=chances(4000.0, 0.5), hours=HOURS[i // 2 % 3], shell_type=f"S{i % 8}",
-                shell_cost=60.0, opening=opening,
+                shell_cost=60.0,
             )
         )  # fmt: skip
     per_job = float(np.mean([h.replace_h + 0.7 * h.open_h for h in HOURS]))
@@ -62,19 +62,21 @@ def instance(n_bearings: int, n_outages: int, capacity: float, number: int) -> I
         Outage(f"O{t:02d}", start, start + dt.timedelta(days=14), float(round(crew * rng.uniform(0.6, 1.4))))
         for t, start in enumerate(starts)
     ]
-    return Inputs(
+    made = Inputs(
         AS_OF, GRID, tuple(bearings), tuple(outages), tuple(pumps), tuple(spares),
         relined_after_days={"S6": 240.0, "S7": 400.0}, settings=Settings(),
     )  # fmt: skip
+    return with_openings(made, _outlook(np.array(medians), np.array(spreads), rng))
 
 
-def _opening(rng: np.random.Generator, n: int, size: float) -> Opening:
-    """A value that falls with the outages, followed half the time by a new shell two outages on."""
-    follow = np.zeros((n, n))
-    for t in range(n - 2):
-        follow[t, t + 2] = 0.5
-    value = size * np.exp(-0.3 * np.arange(n)) * rng.uniform(0.2, 1.0)
-    return Opening(value, np.full(n, 0.05), np.full(n, 0.4), follow)
+def _outlook(median_days: np.ndarray, spread: np.ndarray, rng: np.random.Generator) -> Outlook:
+    """Forecasts that agree with the dates: part of the doubt is the clearance, the rest the rate."""
+    n = len(median_days)
+    room = rng.uniform(20, 110, n)
+    off = 1.2816 * spread[:, None] * np.array([-1.0, 0.0, 1.0])
+    level = 260.0 - room[:, None] * (1 - 0.5 * off)
+    rate = room[:, None] / (median_days[:, None] * 0.024) * np.exp(0.8 * off)
+    return Outlook(level, rate, np.full(n, 24.0), np.full(n, 260.0), np.full(n, 10.0))
 
 
 def main() -> None:
