@@ -33,6 +33,7 @@ KIND_WORDS = {
     "new_method": "a method met for the first time",
     "new_station": "a station met for the first time",
     "tag_at_two_sites": "a pump's name that stands at two sites",
+    "stage_unclear": "one reading beside work: before it or after",
     "unknown_position": "positions the pump does not have",
 }
 UNITS = ("mm", "um", "mil", "thou", "in")
@@ -73,6 +74,7 @@ _SAME = Choice("same", "it is the same measurement: keep what is stored")
 _CORRECT = Choice("correct", "the stored reading was wrong: this one is right")
 _SECOND = Choice("second", "it is a second measurement: keep both, the stored one counts")
 _DROP = Choice("drop", "the hours were typed wrong: leave them out")
+_SWAP = Choice("swap", "the two positions of the pump were mixed up in that visit")
 _OF_ROWS: dict[str, tuple[Choice, ...]] = {
     "new_method": (
         Choice("is", "it is another word for", "the method", tuple(Method.values), only=True),
@@ -85,11 +87,16 @@ _OF_ROWS: dict[str, tuple[Choice, ...]] = {
     "first_days": (Choice("month", "only the months are known"), Choice("right", "these are the days")),
     "run_hours_fall": (Choice("reset", "the meter was changed or set back there"), _DROP),
     "run_hours_rise": (_DROP, _RIGHT),
-    "jump": (_RIGHT, _APART, _UNIT, _RADIAL),
+    "jump": (_RIGHT, _APART, _UNIT, _RADIAL, _SWAP),
     "clearance_range": (_RIGHT, _APART, _UNIT, _RADIAL),
     "fall_without_event": (
+        _SWAP,
         Choice("right", "keep them: something made it smaller that nobody wrote down"),
         _APART,
+    ),
+    "stage_unclear": (
+        Choice("as_found", "they were measured before the work"),
+        Choice("as_left", "they were measured after it"),
     ),
     "two_units_disagree": (_APART, _RIGHT),
     "stored_otherwise": (_CORRECT, _SAME, _SECOND),
@@ -168,7 +175,28 @@ def answer(
         return _work_done(about, rows, parsed, context)
     if code in ("stored_otherwise", "rounded_otherwise"):
         return _meets_stored(choice, rows, context)
+    if choice == "swap":
+        return _swap(rows, parsed, context)
     return _other(code, choice, value, rows)
+
+
+def _swap(rows: Sequence[ParsedRow], parsed: Parsed, context: Context) -> bool:
+    """The readings of a visit change places between the pump's two positions."""
+    placed = context.memory["places"]
+    visits = {visit_key(row, placed[row.number]) for row in rows}
+    changed = False
+    for row in parsed.rows:
+        if row.bearing is None or row.get("event") != "reading" or "date" not in row.values:
+            continue
+        key = visit_key(row, placed[row.number])
+        others = [
+            one for one in context.directory.positions.get(placed[row.number], []) if one.pk != row.bearing
+        ]
+        if key in visits and len(others) == 1:
+            _ = row.ident
+            row.values["position"] = others[0].name
+            changed = True
+    return changed
 
 
 def _other(code: str, choice: str, value: str, rows: Sequence[ParsedRow]) -> bool:
@@ -184,6 +212,8 @@ def _other(code: str, choice: str, value: str, rows: Sequence[ParsedRow]) -> boo
         return _set(rows, "station", value if choice == "is" else "")
     if code == "first_days" and choice == "month":
         return _months(rows)
+    if code == "stage_unclear":
+        return _set(rows, "stage", choice)
     if choice == "apart":
         return _set(rows, "_apart", value or "kept apart when the sheet was brought") and False
     if choice == "unit":
@@ -297,9 +327,10 @@ def _positions(
     kind: str, row: ParsedRow, place: UUID, there: Sequence[str], context: Context
 ) -> Sequence[str]:
     """Where a remark's work was done; one blank for the whole pump."""
-    if kind in WHOLE_PUMP or (kind == EventKind.JOURNAL_REGRIND and not row.get("position")):
+    of_bearing = row.get("position") and not row.get("_told")
+    if kind in WHOLE_PUMP or (kind == EventKind.JOURNAL_REGRIND and not of_bearing):
         return [""]
-    if row.get("position"):
+    if of_bearing:
         return [row.values["position"]]
     known = [bearing.name for bearing in context.directory.positions.get(place, [])]
     words = set(
@@ -314,6 +345,7 @@ def _tell(kind: str, row: ParsedRow, position: str, parsed: Parsed) -> None:
     if row.get("event") == EventKind.NOTE:
         _ = row.ident
         row.values["event"] = kind
+        row.values["_told"] = not row.get("position")
         if position:
             row.values["position"] = row.typed["position"] = position
         return

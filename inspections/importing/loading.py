@@ -246,6 +246,7 @@ class _Comparison:
         yield from check_values(lines, self.facts)
         yield from _stored_otherwise(lines, known)
         yield from check_meters(self._hours(), self._changed())
+        yield from self._stages()
         yield from remarks_that_name_work(self.new, self._works(), self._visits(), words_of_plant(self.today))
 
     def _lines(self) -> tuple[dict[UUID, list[Line]], list[Line]]:
@@ -280,6 +281,23 @@ class _Comparison:
             settle_phases(lines[bearing], first)
             lines[bearing] += shared
         return lines, known
+
+    def _stages(self) -> Iterator[Finding]:
+        """Readings of a sheet of the plant's own whose stage nobody declared, in a visit whose remark tells of work."""
+        told: dict[object, str] = {}
+        for row in self.new:
+            if row.source and row.typed.get("event") == EventKind.NOTE and row.values["event"] in WORK:
+                told.setdefault(visit_key(row, self.placed[row.number]), row.values["event"])
+        alike: dict[str, list[ParsedRow]] = defaultdict(list)
+        for row in self.new if told else ():
+            kind = told.get(visit_key(row, self.placed[row.number]))
+            if kind and row.source and row.values["event"] == READING and "stage" not in row.values:
+                alike[kind].append(row)
+        for kind, some in alike.items():
+            yield from ask_alike(
+                some, "stage", "as found or as left", "say whether these were measured before the work or after it",
+                "stage_unclear", about=kind,
+            )  # fmt: skip
 
     def _hours(self) -> Iterator[Hours]:
         for row in self.new:

@@ -338,6 +338,8 @@ class _TabReader:
         held = self.grid.held(number, column.column)
         if held == 2:
             made.held["value"] = 2
+        if "unit" in self.one and not part.unit and self._cell(number, self.one["unit"].column)[0]:
+            made.columns["unit"] = self.one["unit"].column
         if part.end:
             made.cells["station"] = "-".join(p for p in (part.end, column.clock) if p)
         if part.note:
@@ -425,6 +427,8 @@ class _TabReader:
         if words.get(text.casefold()) in ("leave", "opened"):
             self.out.fates[self.grid.name, number, column] = "a word that stands for nothing"
             return []
+        if re.fullmatch(r"[0-9]{1,3}([ \u00a0\u202f'][0-9]{3})+", text):
+            text = re.sub(r"[^0-9]", "", text)
         made = self._row_of(shared, number, None, {"event": "hours", "run_hours": text})
         made.held["run_hours"] = self.grid.held(number, column)
         made.columns["run_hours"] = column

@@ -96,6 +96,8 @@ def _is_data(grid: Grid, number: int) -> bool:
     figures = [j for j in filled if _is_figure(grid.text(number, j), grid.held(number, j))]
     years = [j for j in figures if re.fullmatch(r"(19|20)\d{2}", grid.text(number, j))]
     dates = [j for j in filled if grid.held(number, j) == 1 or _DAYLIKE.fullmatch(grid.text(number, j))]
+    if len(years) > 1 and set(figures) == set(years):
+        return False  # a heading of years as columns
     return bool(set(figures) - set(years)) or (bool(dates) and len(filled) > len(years))
 
 

@@ -28,13 +28,13 @@ _USES: tuple[tuple[str, str], ...] = (
     ("starts", r"(?:no\.? of )?starts"),
     ("site", r"site|station|plant|location|works"),
     ("unit", r"units?|u\.?o\.?m\.?"),
-    ("method", r".*(?:method|gauge used|how measured|how taken|measured with).*"),
+    ("method", r".*(?:method|gauge used|how measured|how taken|(?:measured|taken) with).*"),
     ("instrument", r"instrument.*|gauge (?:no|id).*"),
     ("stage", r"stage|found ?/ ?left|when taken|condition|a/?f ?/ ?a/?l"),
     ("outage", r"outage|shutdown|overhaul (?:no|name).*|campaign"),
     ("job", r".*(?:job|work ?order|w\.?o\.?|order) ?(?:no|nr|number|#)?\.?"),
-    ("shell", r".*(?:shell|serial).*"),
-    ("date", r".*(?:date|day|when|month).*|year|overhauled?|overhaul on|inspection"),
+    ("shell", r"shell|.*(?:shell|serial) ?(?:no|nr|number|id)\.?|serial"),
+    ("date", r".*(?:date|day|when|month).*|year|overhaul(?:ed)?(?: on)?|inspect(?:ed|ion)(?: on)?"),
     ("position", r"(?:brg|bearing|position|pos|end|de ?/ ?nde|side|journal)\.?(?: (?:end|pos(?:ition)?|no|name))?\.?"),
     ("pump", r".*(?:pump|tag|equip(?:ment)?|machine|item|unit no)\.?(?: ?(?:no|id|tag|name|item))?\.?"),
 )  # fmt: skip
@@ -45,7 +45,7 @@ _QUANTITIES: tuple[tuple[str, str], ...] = (
     ("clearance", r"clear|\bcl\b|\bclr|top|vertical|\bgap\b|lead|plasti|strip"),
 )  # fmt: skip
 _METHODS: tuple[tuple[str, str], ...] = (
-    ("plastic_strip", r"plasti|strip"), ("lead_wire", r"lead(?! by)|wire"), ("lift_check", r"\blift|jack|dial|d\.?t\.?i"),
+    ("plastic_strip", r"plasti|strip"), ("lead_wire", r"lead(?! by)|wire"), ("lift_check", r"\blift(?:ed|ing)? ?check|\bjack|\bdial\b|\bd\.?t\.?i\b"),
     ("feeler", r"feeler|blade"), ("bore_gauge", r"bore gauge"), ("micrometer", r"\bmic(?:s|ro|rometer)?\b"),
     ("crown_thickness", r"crown|ball mic"), ("depth_gauge", r"depth|bridge"),
 )  # fmt: skip
