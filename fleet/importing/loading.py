@@ -19,6 +19,7 @@ from fleet.importing.known import SetAsideBefore, give_keys, mark_known
 from fleet.importing.loaders import Context, Counts, Loader, Progress, counted_words, loader_for
 from fleet.importing.options import Options
 from fleet.importing.plans.applying import Applied, apply
+from fleet.importing.plans.marks import marks_of, sentences
 from fleet.importing.plans.plan import Plan
 from fleet.importing.reading import Parsed, ParsedRow, parse, parse_made
 from fleet.importing.settling import QuestionGroup, Settling, groups_of, relocated
@@ -172,7 +173,9 @@ def _read(
     context.options = replace(context.options, date_format=plan.date_format, decimal_comma=plan.decimal_comma)
     parsed = parse_made(applied.made, columns, context.options)
     parsed.faults = [*applied.faults, *parsed.faults]
-    parsed.remarks = [*applied.remarks]
+    left = set(plan.tabs_left)
+    marks = {tab: said for tab, said in marks_of(data).items() if tab not in left}
+    parsed.remarks = [*applied.remarks, *sentences(marks)]
     parsed.n_seen, parsed.n_blank = len(applied.made) + applied.n_left, applied.n_left
     return parsed, applied
 

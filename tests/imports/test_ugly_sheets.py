@@ -78,3 +78,11 @@ def test_rows_seen_are_stored_set_aside_there_already_or_blank(brought):
     _, result = brought
     counts = result.counts
     assert counts.seen == counts.stored + counts.set_aside + counts.already + counts.blank
+
+
+@pytest.mark.parametrize("brought", ["footers_and_totals"], indirect=True)
+def test_struck_out_cells_colours_and_comments_are_reported_and_not_understood(brought):
+    _, result = brought
+    said = " ".join(result.remarks)
+    assert "struck-out cells (C6)" in said and "2 coloured cells" in said
+    assert "1 comments" not in said and "C6: measured twice, see file" in said
