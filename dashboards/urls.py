@@ -2,9 +2,10 @@
 
 from django.urls import path
 
-from dashboards.views import plan, trends, watch
+from dashboards.views import plan, quality, trends, watch
 
 urlpatterns = [
+    path("quality/", quality.page, name="quality"),
     path("", watch.watch, name="watch-list"),
     path("watch-list.xlsx", watch.watch_sheet, name="watch-list-sheet"),
     path("trends/", trends.trends, name="trends"),

@@ -69,6 +69,7 @@ TABLE: dict[str, dict[str, int]] = {
     "import": ALL | {"stranger": 200, "out": SIGN_IN},
     "import-template": ALL | {"stranger": 200, "out": SIGN_IN},
     "import-done": READERS | {"out": SIGN_IN},
+    "quality": ALL | {"stranger": 200, "out": SIGN_IN},
     "import-withdraw": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     "import-questions": ONE_OWN,
     "import-plan": ONE_OWN,

@@ -10,6 +10,7 @@ PAGES = (
     ("plan", "Outage plan"),
     ("trends", "Trends"),
     ("import", "Sheets"),
+    ("quality", "Record"),
     ("method", "Method"),
 )
 

@@ -1,0 +1,35 @@
+"""How good the record is."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from dashboards.quality import Quality, quality
+from fleet.access import sites_for
+from fleet.clock import today_in
+from fleet.models import Bearing, folded
+from inspections import forecasting
+from inspections.histories import Codes, inputs
+from inspections.measuring import spreads
+
+
+@require_safe
+def page(request: HttpRequest) -> HttpResponse:
+    """Bearings by outcome, and what is missing or doubtful of which."""
+    sites = list(sites_for(request.user))
+    asked = folded(request.GET.get("site", ""))
+    chosen = [site for site in sites if site.folded == asked] or sites
+    context = {
+        "quality": _made(chosen), "sites": sites, "site": chosen[0] if asked and len(chosen) == 1 else None,
+        "today": today_in("UTC"),
+    }  # fmt: skip
+    return render(request, "dashboards/quality.html", context)
+
+
+def _made(sites) -> Quality:
+    bearings = list(Bearing.objects.standing().at_sites(sites).in_order())
+    if not bearings:
+        return quality([], {}, {})
+    today = today_in("UTC")
+    known = inputs(bearings, today, Codes())
+    return quality(known.known, forecasting.current(bearings), spreads(today))
