@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import crossing
-from .filtering import Rate, believe, pile
+from .filtering import believe, pile, rate_under
 from .forecast import Belief, outlook_apart, quantiles
 from .history import FloatArray, Histories, IntArray, Kind
 from .layout import Frame, frame, lay_out
@@ -120,9 +120,7 @@ def _predicted(h: Histories, hidden: NDArray[np.bool_], events: IntArray, pool: 
         work = lay_out(f, p, aside)
         told = lay_out(f, p)  # the hidden reading's own error
         loc, var = outlook_apart(f, p, work, stop)
-        tau = np.sqrt(p.tau**2 + var)
-        rate = Rate(loc, tau, (p.rho * p.tau**2 + var) / tau**2, np.full(len(loc), p.beta))
-        cloud = believe(f, work, rate, f.du[stop], stop=stop)
+        cloud = believe(f, work, rate_under(p, loc, var), f.du[stop], stop=stop)
         shift = (many.value_um[stop] - told.a[stop])[cloud.owner]
         cloud.parts[:, crossing.VAR] += told.b[stop][cloud.owner]
         cloud.parts[:, crossing.MEAN] += shift

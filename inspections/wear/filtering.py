@@ -5,13 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from . import grid
 from .history import FloatArray, IntArray
 from .layout import Frame, Work
+from .shape import bent
+
+if TYPE_CHECKING:
+    from .population import Params
 
 CUT = -12.0  # components below 6e-6 of the best are left out of a cloud
 CAP = 160
@@ -27,6 +31,13 @@ class Rate:
     tau: FloatArray
     rho: FloatArray
     beta: FloatArray
+    warp: tuple[float, ...] = ()  # how rates are spread beyond the normal bell; see ``shape``
+
+
+def rate_under(p: Params, loc: FloatArray, var: FloatArray) -> Rate:
+    """The rates under parameters, where the expected log rate itself is known to a variance (B,)."""
+    tau = np.sqrt(p.tau**2 + var)
+    return Rate(loc, tau, (p.rho * p.tau**2 + var) / tau**2, np.full(len(loc), p.beta), p.warp)
 
 
 def chunks(n: int, threads: bool) -> list[slice]:
@@ -57,11 +68,12 @@ def evidence(
     """(B,) log marginal likelihood of each bearing's readings."""
     start, end = f.histories.start[:-1], f.histories.start[1:] if stop is None else stop
     lean = np.zeros(len(start)) if lean is None else lean
+    x = bent(rate.warp, nodes)
 
     def task(s: slice) -> FloatArray:
         return grid.run(
             start[s], end[s], work.op, f.du, work.a, work.b, work.c, rate.loc[s], rate.tau[s], rate.rho[s],
-            rate.beta[s], work.m0[s], work.v0[s], lean[s], linear, nodes, False, NOTHING, NOTHING, NOTHING,
+            rate.beta[s], work.m0[s], work.v0[s], lean[s], linear, nodes, x, False, NOTHING, NOTHING, NOTHING,
         )  # fmt: skip
 
     return np.concatenate(spread_out(task, chunks(len(start), threads), threads) or [np.zeros(0)])
@@ -103,6 +115,7 @@ def believe(
     """What is believed of every bearing ``tail`` kh after its last event (before event ``stop``)."""
     start, end = f.histories.start[:-1], f.histories.start[1:] if stop is None else stop
     lean = np.zeros(len(start)) if lean is None else lean
+    x = bent(rate.warp, nodes)
     begin, parts, edges = [np.zeros(1, dtype=np.int64)], [], []
     total = 0
     for s in chunks(len(start), False):
@@ -110,11 +123,11 @@ def believe(
         w, m, v = (np.empty((n, len(nodes))) for _ in range(3))
         grid.run(
             start[s], end[s], work.op, f.du, work.a, work.b, work.c, rate.loc[s], rate.tau[s], rate.rho[s],
-            rate.beta[s], work.m0[s], work.v0[s], lean[s], linear, nodes, True, w, m, v,
+            rate.beta[s], work.m0[s], work.v0[s], lean[s], linear, nodes, x, True, w, m, v,
         )  # fmt: skip
         out = np.empty((n, max(CAP, 2 * len(nodes)), 8))
         count = grid.clouds(
-            w, m, v, rate.loc[s], rate.tau[s], rate.beta[s], tail[s], nodes, linear, CUT, out
+            w, m, v, rate.loc[s], rate.tau[s], rate.beta[s], tail[s], nodes, x, linear, CUT, out
         )  # fmt: skip
         parts.append(out[np.arange(out.shape[1]) < count[:, None]])
         begin.append(total + np.cumsum(count))

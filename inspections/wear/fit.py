@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from scipy.stats import norm, qmc
 
-from . import effects
+from . import effects, shape
 from .drivers import members, nearly_same
 from .filtering import Rate, believe, evidence
 from .history import FloatArray, Histories, Kind
@@ -19,7 +19,7 @@ from .taper import fleet_taper, wear_since_start
 
 MOST_FITTED = 2500  # fleet-wide parameters are known to a per cent or two from this many bearings
 CARRIED_UP_TO = 300  # above it the parameters stay at their mode (they move no 10 % date by 1 %)
-FD = 1e-4
+FD = 2e-3  # forward differences: off by half of it in each parameter, and above the steps the grid leaves
 ABSURD = -60.0  # log evidence a reading: ten standard deviations off on average
 
 
@@ -50,6 +50,8 @@ def slots(f: Frame, d: effects.Design) -> list[Slot]:
         found.append(Slot(f"sd {method.name}", float(np.log(max(method.sd_um, 1e-3))), 0.3))
         if method.bias_sd_um > 0:
             found.append(Slot(f"bias {method.name}", 0.0, float(method.bias_sd_um)))
+    if h.n_bearings > CARRIED_UP_TO:
+        found += [Slot(f"warp {k}", 0.0, shape.PRIOR_SD) for k in range(len(shape.KNOTS))]
     found += [Slot(f"sigma {factor}", *effects.SIGMA_PRIOR) for factor in d.factors]
     return found
 
@@ -68,6 +70,8 @@ def unpack(found: list[Slot], theta: FloatArray, base: Params) -> Params:
     }
     if "atanh_rho" in get:
         changes["rho"] = float(np.tanh(get["atanh_rho"]))
+    if "warp 0" in get:
+        changes["warp"] = tuple(get[f"warp {k}"] for k in range(len(shape.KNOTS)))
     if "log_step" in get:
         changes["step_mean"] = float(np.exp(get["log_step"]))
         changes["step_sd"] = float(np.exp(get["log_step_sd"]))
@@ -85,6 +89,7 @@ class Objective:
         self.sd = np.array([s.sd for s in self.slots])
         self.base = Params()
         self.fixed = np.array([s.name.startswith("sigma ") for s in self.slots])
+        self.shapes = np.array([s.name.startswith("warp ") for s in self.slots])
         self.bends_move = len(d.factors) > 0 or f.histories.n_bearings < 400
 
     def params(self, theta: FloatArray) -> Params:
@@ -97,7 +102,7 @@ class Objective:
         n = self.f.histories.n_bearings
 
         def at(loc: FloatArray) -> FloatArray:
-            rate = Rate(loc, np.full(n, p.tau), np.full(n, p.rho), np.full(n, p.beta))
+            rate = Rate(loc, np.full(n, p.tau), np.full(n, p.rho), np.full(n, p.beta), p.warp)
             return self.weight * evidence(self.f, work, rate, threads=self.threads)
 
         return at
@@ -152,33 +157,30 @@ class Objective:
 
 # Of the squared distance to the mode in the parameters' own standard errors: nearer moves no date that is shown.
 NEAR = 0.1
+STILL = 5  # steps over which the posterior must have risen by more than that
 
 
 def climb(
     o: Objective, theta: FloatArray, u: FloatArray, most: int = 80
 ) -> tuple[FloatArray, FloatArray, bool]:
-    """Quasi-Newton ascent from the scores' own metric, the effects re-settled at every step."""
-    local, solved = o.settle(theta, u)
-    u = solved.mean
+    """Quasi-Newton ascent from the scores' own metric, the effects re-settled at every step.
+
+    At rest where the mode is near, or where several steps have hardly raised the posterior: what the grid
+    leaves of roughness is then larger than what could be gained.
+    """
+    u = o.settle(theta, u)[1].mean
     local = o.look(theta, u)
     here, slope, each = o.gradient(theta, local)
     metric = _metric(o, each)
+    seen = [here]
     for _ in range(most):
         step = np.linalg.solve(metric, slope)
         gain = float(slope @ step)
-        if gain < 2e-3:
+        if gain < 2e-3 or (len(seen) > STILL and here - seen[-1 - STILL] < NEAR):
             return theta, u, True
-        step *= min(1.0, 1.0 / np.max(np.abs(step) / np.maximum(o.sd, 0.3)))
-        size, moved = 1.0, False
-        while size > 1e-3:
-            trial = theta + size * step
-            there = o.value(trial, u)
-            if np.isfinite(there) and there > here + 1e-4 * size * gain * 0.5:
-                moved = True
-                break
-            size *= 0.4
-        if not moved:
-            return theta, u, gain < NEAR
+        trial = _uphill(o, theta, u, here, step, gain)
+        if trial is None:
+            return theta, u, gain < NEAR or (len(seen) > 1 and here - seen[-2] < NEAR)
         old, old_theta = slope, theta
         theta = trial
         solved = effects.solve(o.look(theta, u), o.d, o.sigma(o.params(theta)))
@@ -186,7 +188,22 @@ def climb(
         local = o.look(theta, u)
         here, slope, each = o.gradient(theta, local)
         metric = _updated(metric, theta - old_theta, old - slope)
+        seen.append(here)
     return theta, u, gain < NEAR
+
+
+def _uphill(
+    o: Objective, theta: FloatArray, u: FloatArray, here: float, step: FloatArray, gain: float
+) -> FloatArray | None:
+    """The point along a step, held to a trusted length, from which the posterior is higher; None where none is."""
+    step = step * min(1.0, 1.0 / np.max(np.abs(step) / np.maximum(o.sd, 0.6)))
+    size = 1.0
+    while size > 1e-3:
+        there = o.value(theta + size * step, u)
+        if np.isfinite(there) and there > here + 1e-4 * size * gain * 0.5:
+            return theta + size * step
+        size *= 0.4
+    return None
 
 
 def _metric(o: Objective, each: FloatArray) -> FloatArray:
@@ -317,7 +334,7 @@ def _fit(f: Frame, plain: Pool, known: Pool | None, threads: bool, carry: bool) 
 def _explained(f: Frame, p: Params, aside: np.ndarray) -> FloatArray:
     """(B,) 1, or 0 for bearings that no rate on the grid explains: they would steer the fit blindly."""
     loc = rate_of(f, p).loc
-    rate = Rate(loc, np.full_like(loc, p.tau), np.full_like(loc, p.rho), np.full_like(loc, p.beta))
+    rate = Rate(loc, np.full_like(loc, p.tau), np.full_like(loc, p.rho), np.full_like(loc, p.beta), p.warp)
     work = lay_out(f, p, aside)
     edge = believe(f, work, rate, np.zeros(len(loc))).edge
     count = np.bincount(f.owner[f.usable & ~aside], minlength=len(loc))
@@ -334,6 +351,7 @@ def _start(o: Objective, known: Pool | None) -> tuple[FloatArray, FloatArray]:
         before = known.designs[0]
         kept = {"log_tau": np.log(before.tau), "log_beta": np.log(before.beta)}
         kept |= {f"sd {name}": np.log(sd) for name, sd in before.method_sd.items()}
+        kept |= {f"warp {k}": value for k, value in enumerate(before.warp)}
         kept |= {"atanh_rho": np.arctanh(before.rho), "new_shift": before.new_shift}
         theta = np.array([kept.get(s.name, s.mean) for s in o.slots], dtype=float)
         u[0] = before.effect_mean[0]
@@ -351,6 +369,7 @@ def _on_everyone(o: Objective, f: Frame, part: np.ndarray, p: Params, threads: b
     everyone.slots = o.slots + missing
     everyone.mean = np.array([s.mean for s in everyone.slots])
     everyone.sd = np.array([s.sd for s in everyone.slots])
+    everyone.shapes = np.array([s.name.startswith("warp ") for s in everyone.slots])
     everyone.fixed = np.array([s.name.startswith("sigma ") for s in everyone.slots])
     return everyone
 

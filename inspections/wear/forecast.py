@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from . import crossing, grid
 from .advice import ADVICE, OUTCOMES, REASONS, REPLACE_FROM, advise, outcomes
 from .effects import STEP, without_own
-from .filtering import Clouds, Rate, believe, chunks, evidence, pile, spread_out
+from .filtering import Clouds, Rate, believe, chunks, evidence, pile, rate_under, spread_out
 from .history import FloatArray, Histories, IntArray
 from .layout import Frame, Work, frame, lay_out
 from .population import Params, Pool, Population
@@ -79,12 +79,11 @@ def believe_all(
         if change is not None:
             work = change(work)
         loc, var = outlook_apart(f, p, work, stop)
-        tau = np.sqrt(p.tau**2 + var)
-        rate = Rate(loc, tau, (p.rho * p.tau**2 + var) / tau**2, np.full(len(loc), p.beta))
+        rate = rate_under(p, loc, var)
         tail = f.tail if stop is None else np.zeros(len(loc))
         clouds.append(believe(f, work, rate, tail, stop=stop))
         means.append(loc)
-        variances.append(tau**2)
+        variances.append(rate.tau**2)
     # summed in a fixed order: a bearing alone must get the very bits it gets in the fleet
     mean, prior_var = np.zeros(f.histories.n_bearings), np.zeros(f.histories.n_bearings)
     for share, loc in zip(shares, means, strict=True):
@@ -103,7 +102,7 @@ def outlook_apart(f: Frame, p: Params, work: Work, stop: IntArray | None) -> tup
     if not shared.any():
         return loc, var
     plain = [np.full(n, x) for x in (p.tau, p.rho, p.beta)]
-    at = [evidence(f, work, Rate(loc + d, *plain), stop=stop) for d in (-STEP, 0.0, STEP)]
+    at = [evidence(f, work, Rate(loc + d, *plain, p.warp), stop=stop) for d in (-STEP, 0.0, STEP)]
     bend = np.maximum(-(at[2] - 2 * at[1] + at[0]) / STEP**2, 0.0)
     apart, wide = without_own(loc, var, loc, (at[2] - at[0]) / (2 * STEP), bend)
     return np.where(shared, apart, loc), np.where(shared, wide, var)
@@ -307,8 +306,7 @@ def _surprise(f: Frame, pool: Pool, aside: NDArray, last: IntArray) -> tuple[Flo
     p = pool.designs[0]
     work = lay_out(f, p, aside)
     loc, var = outlook_apart(f, p, work, stop)
-    tau = np.sqrt(p.tau**2 + var)
-    rate = Rate(loc, tau, (p.rho * p.tau**2 + var) / tau**2, np.full(n, p.beta))
+    rate = rate_under(p, loc, var)
     cloud = believe(f, work, rate, np.where(has, f.du[np.maximum(last, 0)], 0.0), stop=stop)
     parts = cloud.parts
     parts[:, crossing.VAR] += np.where(has, work.b[np.maximum(last, 0)], 0.0)[cloud.owner]

@@ -279,21 +279,22 @@ def remembers(op, first, last):
 
 
 @compiled
-def rates(loc, tau, z, linear):
-    """(K,) rate at each node: exp(loc + tau z), or loc + tau z where rates are taken as normal."""
+def rates(loc, tau, x, linear):
+    """(K,) rate at each node: exp(loc + tau x), or loc + tau x where rates are taken as normal."""
     if linear:
-        return loc + tau * z
-    return np.exp(np.minimum(loc + tau * z, 60.0))
+        return loc + tau * x
+    return np.exp(np.minimum(loc + tau * x, 60.0))
 
 
 @compiled
 def run(
-    start, stop, op, du, a, b, c, loc, tau, rho, beta, m0, v0, lean, linear, z, keep, w_out, m_out, v_out
+    start, stop, op, du, a, b, c, loc, tau, rho, beta, m0, v0, lean, linear, z, x, keep, w_out, m_out, v_out
 ):
     """Filter every bearing; returns its log evidence (B,) and, with ``keep``, fills w, m, v (B, K).
 
     ``lean`` (B,) lets the starting level lean on the node (m0 + lean z): zero in service, used to check
-    the filter against random-intercept-and-slope models. ``tau`` in it is the spread of log rate.
+    the filter against random-intercept-and-slope models. ``tau`` is the spread of log rate, x (K,) what it
+    multiplies at each node: z itself, or z bent to the fleet's own spread of rates.
     """
     n = loc.size
     evidence = np.zeros(n)
@@ -303,7 +304,7 @@ def run(
     prior = -0.5 * z * z
     prior -= np.log(np.sum(np.exp(prior)))
     for i in range(n):
-        r = rates(loc[i], tau[i], z, linear)
+        r = rates(loc[i], tau[i], x, linear)
         m[:] = m0[i] + lean[i] * z
         v[:] = v0[i]
         w[:] = prior
@@ -321,7 +322,7 @@ def run(
 
 
 @compiled
-def clouds(w, m, v, loc, tau, beta, tail, z, linear, cut, out):
+def clouds(w, m, v, loc, tau, beta, tail, z, x, linear, cut, out):
     """Turn filtered states (B, K) into short lists of weighted components; returns how many each (B,).
 
     out (B, cap, 8): weight, mean and variance now (after ``tail`` kh), rate, half-cell slopes of mean and
@@ -349,13 +350,14 @@ def clouds(w, m, v, loc, tau, beta, tail, z, linear, cut, out):
             lw = between(w[i], first, last, t) if parts > 1 else w[i][first:last]
             lm = between(m[i], first, last, t) if parts > 1 else m[i][first:last]
             lv = between(v[i], first, last, t) if parts > 1 else v[i][first:last]
+            lx = between(x, first, last, t) if parts > 1 else x[first:last]
             for k in range(last - first):
                 d = lw[k] - top
                 if d < cut or n >= cap:
                     continue
-                zk = z[first + k] + t * step
-                rate = loc[i] + tau[i] * zk if linear else math.exp(min(loc[i] + tau[i] * zk, 60.0))
-                lean = rate * tau[i] if not linear else tau[i]
+                rate = loc[i] + tau[i] * lx[k] if linear else math.exp(min(loc[i] + tau[i] * lx[k], 60.0))
+                bend = 0.5 * (x[first + k + 1] - x[first + k - 1]) / step
+                lean = rate * tau[i] * bend if not linear else tau[i] * bend
                 slope = 0.5 * (m[i, first + k + 1] - m[i, first + k - 1])
                 weight = math.exp(d)
                 out[i, n, 0] = weight
@@ -364,7 +366,7 @@ def clouds(w, m, v, loc, tau, beta, tail, z, linear, cut, out):
                 out[i, n, 3] = rate
                 out[i, n, 4] = (slope + lean * step * tail[i]) / parts * 0.28867513459481287
                 out[i, n, 5] = lean * step / parts * 0.28867513459481287
-                out[i, n, 6] = zk
+                out[i, n, 6] = z[first + k] + t * step
                 out[i, n, 7] = beta[i]
                 total += weight
                 n += 1
@@ -410,7 +412,7 @@ _ahead = either(_ahead_loop, _ahead_arrays)
 
 
 @compiled
-def surprises(start, stop, op, du, a, b, c, loc, tau, rho, beta, m0, v0, z, out):
+def surprises(start, stop, op, du, a, b, c, loc, tau, rho, beta, m0, v0, z, x, out):
     """Fill out (E,) with each reading's distance from its forecast, in sds of the forecast."""
     m, v, w, q = np.zeros(z.size), np.zeros(z.size), np.zeros(z.size), np.zeros(z.size)
     prior = -0.5 * z * z
@@ -421,7 +423,7 @@ def surprises(start, stop, op, du, a, b, c, loc, tau, rho, beta, m0, v0, z, out)
         if rho[i] != told and remembers(op, start[i], stop[i]):
             memory_table(rho[i], z, table)
             told = rho[i]
-        r = np.exp(np.minimum(loc[i] + tau[i] * z, 60.0))
+        r = rates(loc[i], tau[i], x, False)
         m[:] = m0[i]
         v[:] = v0[i]
         w[:] = prior

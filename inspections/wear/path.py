@@ -13,6 +13,7 @@ from .forecast import Belief, believe_all, replace_limits
 from .history import FloatArray, Histories
 from .layout import Frame, frame, lay_out
 from .population import Params, Population
+from .shape import bent
 from .slips import likely_slips, rate_of
 
 FAN_SHARES = np.array([0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95])
@@ -134,7 +135,7 @@ def smooth(f: Frame, p: Params, aside: NDArray[np.bool_]) -> tuple[FloatArray, F
         return np.zeros((0, 3)), np.zeros((0, 3))
     rate = rate_of(f, p)
     z = grid.NODES
-    r = grid.rates(rate.loc[0], rate.tau[0], z, False)
+    r = grid.rates(rate.loc[0], rate.tau[0], bent(rate.warp, z), False)
     table = np.zeros((len(z), len(z)))
     grid.memory_table(rate.rho[0], z, table)
     m, v, w = np.full(len(z), work.m0[0]), np.full(len(z), work.v0[0]), -0.5 * z * z

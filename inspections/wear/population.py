@@ -38,6 +38,7 @@ class Params:
     class_steps: dict[str, float] = field(default_factory=dict)
     new_shift: float = 0.0
     new_spread: float = 0.1
+    warp: tuple[float, ...] = ()  # how rates are spread beyond the normal bell; see ``shape``
     sigma: dict[str, float] = field(default_factory=dict)
     effect_levels: tuple[tuple[str, int], ...] = (("mean", -1),)
     effect_mean: tuple[float, ...] = (LOG_RATE_PRIOR[0],)
@@ -170,7 +171,13 @@ def _params(row: dict[str, Any]) -> Params:
     levels = tuple((str(factor), int(code)) for factor, code in row["effect_levels"])
     cov = tuple(tuple(line) for line in row["effect_cov"])
     return Params(
-        **{**row, "effect_levels": levels, "effect_mean": tuple(row["effect_mean"]), "effect_cov": cov}
+        **{
+            **row,
+            "effect_levels": levels,
+            "effect_mean": tuple(row["effect_mean"]),
+            "effect_cov": cov,
+            "warp": tuple(row.get("warp", ())),
+        }
     )
 
 

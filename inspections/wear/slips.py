@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import grid
-from .filtering import Rate, chunks, evidence
+from .filtering import Rate, chunks, evidence, rate_under
 from .history import FloatArray, Kind
 from .layout import Frame, Work, frame, lay_out
 from .population import Params
+from .shape import bent
 
 LOOKED_AT = 3.2  # sds from its forecast at which a reading's life is weighed
 CHANCE = 0.005  # of one reading being a slip: a design assumption with no published source
@@ -25,20 +26,18 @@ FACTORS = (0.5, 2.0, 0.1, 10.0, 2.54, 1 / 2.54, 25.4, 1 / 25.4, 1000.0, 0.001)
 
 def rate_of(f: Frame, p: Params) -> Rate:
     """What the fleet expects of each bearing, its own readings included in the fleet's estimate."""
-    loc, var = p.outlook(f.histories)
-    tau = np.sqrt(p.tau**2 + var)
-    rho = (p.rho * p.tau**2 + var) / tau**2
-    return Rate(loc, tau, rho, np.full(len(loc), p.beta))
+    return rate_under(p, *p.outlook(f.histories))
 
 
 def distances(f: Frame, work: Work, rate: Rate) -> FloatArray:
     """(E,) each reading's distance from the forecast before it, in sds; 0 where there is no reading."""
     out = np.zeros(len(work.op))
     start, stop = f.histories.start[:-1], f.histories.start[1:]
+    x = bent(rate.warp, grid.NODES)
     for s in chunks(len(start), False):
         grid.surprises(
             start[s], stop[s], work.op, f.du, work.a, work.b, work.c, rate.loc[s], rate.tau[s], rate.rho[s],
-            rate.beta[s], work.m0[s], work.v0[s], grid.NODES, out,
+            rate.beta[s], work.m0[s], work.v0[s], grid.NODES, x, out,
         )  # fmt: skip
     return out
 
@@ -90,7 +89,7 @@ def _most_likely(
     origin = np.repeat(h.start[copies] - many.start[:-1], np.diff(many.start)) + np.arange(len(many.kind))
     skip = aside[origin] | (origin == np.repeat(hidden, np.diff(many.start)))
     g = frame(many)
-    one = Rate(rate.loc[copies], rate.tau[copies], rate.rho[copies], rate.beta[copies])
+    one = Rate(rate.loc[copies], rate.tau[copies], rate.rho[copies], rate.beta[copies], rate.warp)
     level = evidence(g, lay_out(g, p, skip), one)
     whole = dict(zip(copies[hidden < 0].tolist(), level[hidden < 0], strict=True))
     single = hidden >= 0
