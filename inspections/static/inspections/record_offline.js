@@ -16,6 +16,15 @@
     window.scrollTo(0, 0);
   }
 
+  // A second tap while the first is still being written changes nothing.
+  let busy = false;
+  const once = (act) => async (event) => {
+    if (event) event.preventDefault();
+    if (busy) return;
+    busy = true;
+    try { await act(event); } finally { busy = false; }
+  };
+
   // What stands open on this device for one bearing, kept so that a killed tab loses nothing.
   const kept = async (id) => (await window.Unsent.all("kept")).find((one) => one.id === id);
   const keep = () => window.Unsent.put("kept", state);
@@ -25,6 +34,7 @@
     const taken = (await window.Unsent.all("pack")).sort((a, b) => `${a.site} ${a.pump} ${a.position}`.localeCompare(`${b.site} ${b.pump} ${b.position}`));
     const box = find("[data-taken]"), wanted = find("#find-taken").value.toLowerCase();
     box.replaceChildren();
+    find("[data-have]").hidden = !taken.length;
     for (const one of taken.filter((row) => `${row.pump} ${row.position}`.toLowerCase().includes(wanted)).slice(0, 40)) {
       const button = document.createElement("button");
       button.type = "button";
@@ -98,6 +108,8 @@
     show("read", `Clearance by ${find("#id_method").selectedOptions[0].textContent}`);
     find("[data-where]").textContent = `${stage === "as_left" ? "As left" : "As found"} · station ${at} of ${bearing.stations.length}, ${station.words}`;
     find("[data-verdict]").hidden = true;
+    find("[data-right]").hidden = true;
+    find("[data-could-not]").hidden = false;
     lines();
     find("#id_value").focus();
     return null;
@@ -138,16 +150,27 @@
     find("p", box).textContent = now.said.question ? `${now.said.text} ${now.said.question}` : now.said.text;
   }
 
-  async function next(event) {
-    event.preventDefault();
+  async function next() {
     const fields = Object.fromEntries(["value", "unit", "method", "basis"].map((name) => [name, find(`#id_${name}`).value]));
     if (!fields.value.trim()) return find("#id_value").focus();
     fields.exceptions = [...form.querySelectorAll("[name=exceptions]:checked")].map((one) => one.value);
     const now = judged(), key = `${stage} ${station.key}`;
     Object.assign(state, { unit: fields.unit, method: fields.method, basis: fields.basis, exceptions: fields.exceptions });
     state.done[key] = { shown: `${fields.value} ${fields.unit}`, words: station.words, um: now && now.um, sd: now && now.sd, said: now ? now.said.text : "" };
-    await entry("reading", { fields });
-    return read(stage);
+    const first = state.again || "", row = await entry("reading", { fields, again: first });
+    state.again = now && now.said.asked && !first ? row.id : "";
+    await keep();
+    return state.again ? again(now.said) : read(stage);
+  }
+
+  // An unlikely value is kept and asked about: a second measurement counts, the first one stays.
+  function again(said) {
+    find("#id_value").value = "";
+    show("read", "Measure once more", said.question);
+    find("[data-verdict]").hidden = true;
+    find("[data-right]").hidden = false;
+    find("[data-could-not]").hidden = true;
+    find("#id_value").focus();
   }
 
   function hub() {
@@ -193,17 +216,17 @@
 
   each("[data-take]", (one) => one.addEventListener("click", () => take(one)));
   each("[data-back]", (one) => one.addEventListener("click", () => { location.hash = ""; list(); }));
-  each("[data-go]", (one) => one.addEventListener("click", () => go(one.dataset.go)));
-  each("[data-drawn]", (one) => one.addEventListener("click", async () => {
+  each("[data-go]", (one) => one.addEventListener("click", once(() => go(one.dataset.go))));
+  each("[data-drawn]", (one) => one.addEventListener("click", once(async () => {
     state.done[`print ${state.n}`] = { shown: "Print", words: find("span", one).textContent, said: "" };
     await entry("contact", { fields: { drawn: one.dataset.drawn, in_place: "yes" } });
     hub();
-  }));
-  each("[data-because]", (one) => one.addEventListener("click", async () => {
+  })));
+  each("[data-because]", (one) => one.addEventListener("click", once(async () => {
     state.done[`${stage} ${station.key}`] = { shown: "—", words: station.words, said: `not measured: ${one.textContent.toLowerCase()}` };
     await entry("could_not", { fields: { because: one.dataset.because } });
     read(stage);
-  }));
+  })));
   each("[data-less], [data-more]", (one) => one.addEventListener("click", () => {
     const field = find("#id_value"), unit = find("#id_unit").value;
     const step = { mm: 0.01, um: 10, thou: 0.5, mil: 0.5, in: 0.0005 }[unit], digits = { mm: 2, um: 0, thou: 1, mil: 1, in: 4 }[unit];
@@ -211,11 +234,12 @@
     if (from) field.value = Math.max(0, from.um + (one.dataset.less === undefined ? step : -step)).toFixed(Math.max(digits, field.value ? from.digits : digits));
     say();
   }));
-  find("[data-begin]").addEventListener("click", begin);
+  find("[data-begin]").addEventListener("click", once(begin));
   find("[data-could-not]").addEventListener("click", () => show("why", "Why not measured?", `${station.words}.`));
+  find("[data-right]").addEventListener("click", once(async () => { state.again = ""; await keep(); read(stage); }));
   find("[data-send]").addEventListener("click", () => window.Unsent.send());
   find("#find-taken").addEventListener("input", list);
-  form.addEventListener("submit", next);
+  form.addEventListener("submit", once(next));
   form.addEventListener("input", say);
   form.addEventListener("change", () => { lines(); say(); });
   document.addEventListener("unsent", (event) => waiting(event.detail));
