@@ -10,10 +10,10 @@ class InspectionsConfig(AppConfig):
     def ready(self) -> None:
         from fleet.importing.findings import name_kinds
         from fleet.importing.loaders import register_loader
-        from inspections.importing.answering import KIND_WORDS
+        from inspections.importing.answering import KIND_LEADS, KIND_WORDS
         from inspections.importing.loading import HistoryLoader
         from inspections.kinds import register_kinds
 
         register_kinds()
-        name_kinds(KIND_WORDS)
+        name_kinds(KIND_WORDS, KIND_LEADS)
         register_loader(HistoryLoader.holds, HistoryLoader())

@@ -142,9 +142,23 @@ _KIND_WORDS = {
 }
 
 
-def name_kinds(words: dict[str, str]) -> None:
-    """Say what further kinds of finding are called; a higher app names its own in its `AppConfig.ready()`."""
+# What an answer on the page does, where the finding's own remedy speaks of mending the sheet.
+_LEADS = {
+    "two_values": "Say once what the two are; numbers written another way are asked about apart.",
+    "swallowed_date": "The spreadsheet probably took a fraction or a range such as 3-4 for a date. The sheet's year is no part of it.",
+    "missing": "Without it these rows cannot be placed. Say in the plan where it stands, or set them aside.",
+}
+
+
+def name_kinds(words: dict[str, str], leads: dict[str, str] | None = None) -> None:
+    """Say what further kinds of finding are called, and what answering them does; a higher app names its own in `ready()`."""
     _KIND_WORDS.update(words)
+    _LEADS.update(leads or {})
+
+
+def lead_words(code: str) -> str:
+    """What an answer to a kind of question does; blank where its own remedy says enough."""
+    return _LEADS.get(code, "")
 
 
 def kind_words(code: str) -> str:

@@ -5,10 +5,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
 from fleet.importing.answers import ASIDE, Answers, Choice
-from fleet.importing.findings import Finding, kind_words
+from fleet.importing.findings import Finding, kind_words, lead_words
 from fleet.importing.reading import Parsed, ParsedRow
 
 MOST_ROWS_SHOWN = 40
+# What these are about is a word of ours, no word of the sheet.
+ABOUT_KINDS = frozenset({"remark_names_work", "stage_unclear", "size"})
 
 
 @dataclass(frozen=True)
@@ -42,7 +44,13 @@ class QuestionGroup:
     @property
     def words(self) -> str:
         """What is asked, in words."""
-        return kind_words(self.code) + (f": '{self.about}'" if self.about else "")
+        about = self.about.replace("_", " ") if self.code in ABOUT_KINDS else f"'{self.about}'"
+        return kind_words(self.code) + (f": {about}" if self.about else "")
+
+    @property
+    def lead(self) -> str:
+        """What an answer to it does; the first row's own remedy where nothing better is known."""
+        return lead_words(self.code) or next((one.remedy for one in self.rows), "")
 
     @property
     def shown(self) -> list[Asked]:

@@ -19,6 +19,7 @@ from fleet.importing.marking import marked_workbook
 from fleet.importing.plans import form as fields
 from fleet.importing.plans.applying import apply
 from fleet.importing.plans.guessing import guess
+from fleet.importing.plans.layout import Grid
 from fleet.importing.plans.plan import Plan, letters
 from fleet.models import Draft
 from fleet.sheets import SheetFault, read_sheet
@@ -87,11 +88,16 @@ def _plan_context(draft: Draft, chosen: Plan, tabs, complaints: list[str], poste
         "words": fields.odd_words(chosen, tabs), "tabs": [(tab, tab.name not in chosen.tabs_left) for tab in tabs],
         "where": [(name, label, *fields.where_fields(chosen, name)) for name, label in (("pump", "pump"), ("position", "bearing position"), ("site", "site"))],
         "head_letters": [letters(j) for j in range(width)],
-        "first_rows": [(n, [grid.text(n, j) for j in range(width)]) for n in first] if grid else [],
+        "first_rows": [(n, _as_it_is(grid, n, width)) for n in first] if grid else [],
         "units": fields.UNIT_CHOICES[1:], "bases": fields.BASES, "methods": fields.METHOD_CHOICES,
         "plan_name": draft.plan_name or draft.name.rpartition(".")[0][:80] or draft.name[:80],
         "fills": bool(chosen.fill_down), "tab": grid.name if grid else "",
     }  # fmt: skip
+
+
+def _as_it_is(grid: Grid, number: int, width: int) -> list[str]:
+    """A row's cells; what a merged area covers is blank, as the sheet shows it."""
+    return ["" if (number, j) in grid.covered else grid.text(number, j) for j in range(width)]
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

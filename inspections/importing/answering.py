@@ -36,6 +36,17 @@ KIND_WORDS = {
     "stage_unclear": "one reading beside work: before it or after",
     "unknown_position": "positions the pump does not have",
 }
+KIND_LEADS = {
+    "remark_names_work": "If work was done, it is stored with the remark's words, at the bearings the remark names or else at those of that day. If not, the remark stays a note.",
+    "run_hours_fall": "A meter falls when it was changed or set back, or when it was typed wrong.",
+    "fall_without_event": "Wear makes a clearance larger. Something made these smaller, or they are no readings of this bearing.",
+    "stored_otherwise": "The record holds a reading of that day, stage and place with another value.",
+    "rounded_otherwise": "The record holds these readings already; they differ by no more than rounding.",
+    "stage_unclear": "One value beside work says nothing of when it was taken.",
+    "first_days": "Days hardly fall so by chance: probably only the months were known.",
+    "unknown_pump": "The spelling is learnt: it is not asked about again.",
+    "unknown_position": "The spelling is learnt for this pump: it is not asked about again.",
+}
 UNITS = ("mm", "um", "mil", "thou", "in")
 _RIGHT = Choice("right", "they are right as they stand")
 _APART = Choice("apart", "keep them, but not for wear", "why")

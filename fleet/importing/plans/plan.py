@@ -37,9 +37,9 @@ METHODS = (
 UNITS = ("mm", "um", "mil", "thou", "in", "1/100 mm")
 # What a cell that is no number may stand for in a column of values.
 MEANINGS: dict[str, str] = {
-    "opened": "opened, nothing measured (the word is kept)",
-    "leave": "nothing: leave it out",
-    "remark": "a remark: keep it as one",
+    "opened": "opened, nothing measured",
+    "leave": "nothing",
+    "remark": "a remark",
 }
 # Odd cells that mean the same everywhere; common practice, no published source. A plan may say otherwise.
 USUAL_WORDS: dict[str, str] = {
