@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 from .columns import TooMany, dive, gather, mixed, out_of_reach, whole_columns
@@ -16,11 +17,11 @@ from .search import PART_GAP, Search, improve
 
 __all__ = ["NoPlan", "Solution", "solve"]
 GAP = 0.01
-NODES = 40  # at most, on what is left of the programme
+NODES = 20  # at most, on what is left of the programme
 PART_NODES, FEW_NODES = 100, 1
-EFFORT, FEW = 20, 6  # outages planned anew so many times at most
+EFFORT, FEW = 20, 5  # outages planned anew so many times at most
 MANY = 4000  # jobs to choose from beyond which columns take too long
-PARTS = (0.001, 0.003, 0.01)
+PARTS = (0.002, 0.006)
 AGREED = (0.3, 0.6, 0.9)
 FIT = 1e-6
 SHORTAGE = 1e4
@@ -107,7 +108,8 @@ class _Run:
         if not self.closed:
             self.take(dive(outages, mix))
             self.take(whole_columns(outages, mix, self.gap / 4, PART_NODES))
-        self._near(mixed(outages, mix))
+        if not self.closed:
+            self._near(mixed(outages, mix), out_of_reach(outages, mix, self.target))
         if self.x is not None and not self.closed:
             self.x = improve(search, self.x, self.target, EFFORT)
         if not self.closed:
@@ -126,16 +128,17 @@ class _Run:
             x, bound = self.search.solve(*self.search.without(more > most), self.gap * 0.8, FEW_NODES)
             # A plan with a job left out of this part costs more than the relaxation by at least `most`.
             self.take(x, min(bound, value + most) if x is not None else -np.inf)
-            self._near(shares)
-        if self.x is not None and not self.closed:
-            self.x = improve(self.search, self.x, self.target, FEW)
+            if self.x is not None and not self.closed:
+                self._near(shares, more > self.target - value)
+                self.x = improve(self.search, self.x, self.target, FEW)
 
-    def _near(self, shares: FloatArray) -> None:
+    def _near(self, shares: FloatArray, gone: NDArray[np.bool_]) -> None:
         """Keep what the plan and the relaxed plan agree on, and plan the rest anew."""
         for share in AGREED:
             if self.x is None or self.closed:
                 return
-            self.take(self.search.solve(*self.search.agreed(self.x, shares, share), PART_GAP, PART_NODES)[0])
+            near = self.search.agreed(self.x, shares, share, gone)
+            self.take(self.search.solve(*near, PART_GAP, PART_NODES)[0])
 
 
 def _what_is_short(model: Model) -> list[str]:

@@ -71,8 +71,13 @@ class Search:
         high[openings] = np.where(other, opened, high[openings])
         return low, high
 
-    def agreed(self, x: FloatArray, relaxed: FloatArray, share: float) -> tuple[FloatArray, FloatArray]:
-        """Bounds that keep what a plan and a relaxed plan agree on: jobs, and bearings left alone."""
+    def agreed(
+        self, x: FloatArray, relaxed: FloatArray, share: float, gone: NDArray[np.bool_]
+    ) -> tuple[FloatArray, FloatArray]:
+        """Bounds that keep what a plan and a relaxed plan agree on (jobs, and bearings left alone).
+
+        Jobs that are gone stay out unless the plan has them.
+        """
         m, n = self.model, len(self.model.jobs)
         done = x[:n] > 0.5
         same = done & (relaxed[:n] > share)
@@ -80,7 +85,7 @@ class Search:
         kept = np.isin(self.bearing, self.bearing[same]) | ~np.isin(self.bearing, busy)
         low, high = m.low.copy(), m.high.copy()
         low[:n] = np.where(kept, done, low[:n])
-        high[:n] = np.where(kept, done, high[:n])
+        high[:n] = np.where(kept | (gone & ~done), done, high[:n])
         return low, high
 
     def without(self, jobs: NDArray[np.bool_]) -> tuple[FloatArray, FloatArray]:
@@ -121,7 +126,7 @@ def improve(search: Search, x: FloatArray, target: float, rounds: int) -> FloatA
         tried, _ = search.solve(*search.near(x, some), PART_GAP, PART_NODES)
         cost = np.inf if tried is None else float(search.model.cost @ tried)
         without = 0 if cost < best * (1 - 1e-5) else without + 1
-        if cost < best - 1e-9:
+        if tried is not None and cost < best - 1e-9:
             x, best = tried, cost
         if without > n_t and size < len(N_TOGETHER) - 1:
             without, size = 0, size + 1
