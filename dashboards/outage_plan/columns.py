@@ -12,13 +12,14 @@ import itertools
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import csc_array, csr_array, hstack
 
 from .inputs import FloatArray
 from .model import KEPT, Model, twin_pairs
 
-UNIT_H = 0.5
+UNITS_H = (1.0, 0.5)
 MOST_OPTIONS = 4096
 NEAR = 0.1  # a step towards the mixture's prices; the prices of the best bound weigh the rest
 ROUNDS = 250
@@ -47,6 +48,7 @@ class Outages:
 
     model: Model
     options: list[list[list[Option]]]  # outage -> pump -> options
+    members: list[NDArray[np.int64]]  # outage -> each option's columns
     capacity: list[int]
     shared: csr_array  # rows that are not links, over all columns of the programme
     top: FloatArray
@@ -66,7 +68,9 @@ class Outages:
 def gather(model: Model) -> Outages:
     """Sort the programme's columns by outage and pump."""
     layout = model.layout
-    whole = np.all(np.mod(np.append(model.own_hours, layout.open_hours), UNIT_H) < 1e-9)
+    lengths = np.append(model.own_hours, layout.open_hours)
+    even = [u for u in UNITS_H if np.all(np.mod(lengths, u) < 1e-9)]
+    unit, whole = (even[0], True) if even else (UNITS_H[-1], False)
     rows = np.flatnonzero(
         ~np.array(model.rows.link, dtype=bool) & ~(np.array(model.rows.crew, dtype=bool) & whole)
     )
@@ -78,19 +82,19 @@ def gather(model: Model) -> Outages:
     of = _couples(model)
     groups: list[dict[int, list[Option]]] = [{} for _ in range(n_t)]
     for (t, p), bearings in sorted(by.items()):
-        found = _options(model, model.openings[p, t], layout.open_hours[p], bearings)
+        found = _options(model, model.openings[p, t], layout.open_hours[p], bearings, unit)
         groups[t].setdefault(of.get(p, p), []).extend(found)
     options = [list(g.values()) for g in groups]
     capacity = [
         # Never more than all work there is: a plant that states no crew hours has none to count.
-        min(int(np.floor(o.crew_hours / UNIT_H + 1e-9)), sum(max(x.units for x in g) for g in groups))
+        min(int(np.floor(o.crew_hours / unit + 1e-9)), sum(max(x.units for x in g) for g in groups))
         for o, groups in zip(layout.inputs.outages, options, strict=True)
     ]
     n = len(model.jobs) + len(model.openings)
     forced = np.flatnonzero(model.low[: len(model.jobs)] > 0.5)
     most = float(np.abs(model.cost[:-1]).max(initial=1.0))
     return Outages(
-        model, options, capacity, shared, np.array(model.rows.top)[rows], rows, np.arange(n, len(model.cost)),
+        model, options, [_padded(groups, len(model.cost)) for groups in options], capacity, shared, np.array(model.rows.top)[rows], rows, np.arange(n, len(model.cost)),
         forced, FORCE * most,
     )  # fmt: skip
 
@@ -102,7 +106,9 @@ def _couples(model: Model) -> dict[int, int]:
     return {q: p for p, q in pairs if counts[p] == 1 and counts[q] == 1}
 
 
-def _options(model: Model, opening: int, open_h: float, bearings: dict[int, list[int]]) -> list[Option]:
+def _options(
+    model: Model, opening: int, open_h: float, bearings: dict[int, list[int]], unit: float
+) -> list[Option]:
     """All ways to work on a pump; hours are rounded down, so that the bound stays one."""
     choices = [[None, *jobs] for jobs in bearings.values()]
     if np.prod([len(c) for c in choices], dtype=float) > MOST_OPTIONS:
@@ -112,19 +118,20 @@ def _options(model: Model, opening: int, open_h: float, bearings: dict[int, list
         jobs = tuple(j for j in mixed if j is not None)
         if jobs:
             hours = open_h + sum(model.own_hours[j] for j in jobs)
-            found.append(Option(jobs, opening, int(np.floor(hours / UNIT_H + 1e-9))))
+            found.append(Option(jobs, opening, int(np.floor(hours / unit + 1e-9))))
     return found
 
 
 def best_set(
-    groups: list[list[Option]], capacity: int, reduced: FloatArray
+    groups: list[list[Option]], capacity: int, reduced: FloatArray, members: NDArray[np.int64]
 ) -> tuple[FloatArray, list[Option]]:
     """The cheapest set of options, at most one a pump, within the capacity: a knapsack by its table."""
+    worth = np.append(reduced, 0.0)[members].sum(axis=1).tolist()
     table = np.zeros(capacity + 1)
-    taken, kept = [], []
+    taken, kept, at = [], [], 0
     for group in groups:
-        worth = [(sum(reduced[j] for j in o.jobs) + reduced[o.opening], o) for o in group]
-        good = [(c, o) for c, o in worth if c < -1e-9 and o.units <= capacity]
+        good = _worth_trying(group, worth[at : at + len(group)], capacity)
+        at += len(group)
         if not good:
             continue
         new, pick = table.copy(), np.full(capacity + 1, -1, dtype=np.int16)
@@ -143,6 +150,22 @@ def best_set(
             chosen.append(option)
             at -= option.units
     return table, chosen
+
+
+def _worth_trying(group: list[Option], worth: list[float], capacity: int) -> list[tuple[float, Option]]:
+    """Options that save something and that no shorter one beats."""
+    good: list[tuple[float, Option]] = []
+    for k in sorted(range(len(group)), key=lambda k: (group[k].units, worth[k])):
+        if group[k].units <= capacity and worth[k] < (good[-1][0] if good else 0.0) - 1e-9:
+            good.append((worth[k], group[k]))
+    return good
+
+
+def _padded(groups: list[list[Option]], n: int) -> NDArray[np.int64]:
+    """(options, k) each option's columns, filled up with column n, which costs nothing."""
+    rows = [(*o.jobs, o.opening) for group in groups for o in group]
+    width = max((len(r) for r in rows), default=1)
+    return np.array([(*r, *[n] * (width - len(r))) for r in rows], dtype=np.int64).reshape(-1, width)
 
 
 @dataclass
@@ -224,7 +247,7 @@ def _price(
         reduced[gone] = np.inf
     columns = []
     for t, groups in enumerate(o.options):
-        table, chosen = best_set(groups, o.capacity[t], reduced)
+        table, chosen = best_set(groups, o.capacity[t], reduced, o.members[t])
         low += float(table[-1])
         members = sorted({j for c in chosen for j in (*c.jobs, c.opening)})
         columns.append((t, np.array(members, dtype=int)))
@@ -351,7 +374,7 @@ def out_of_reach(o: Outages, mix: Mixture, most: float) -> np.ndarray:
     reduced = o.cost + o.shared.T @ mix.prices
     low, _ = _price(o, mix.prices)
     for t, groups in enumerate(o.options):
-        table, _ = best_set(groups, o.capacity[t], reduced)
+        table, _ = best_set(groups, o.capacity[t], reduced, o.members[t])
         least: dict[int, float] = {}
         for option in (x for group in groups for x in group if x.units <= o.capacity[t]):
             worth = sum(reduced[j] for j in option.jobs) + reduced[option.opening]

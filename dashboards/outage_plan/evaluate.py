@@ -136,7 +136,7 @@ def _as_arrays(plan: tuple[Job, ...], layout: Layout) -> _Plan:
         used[t] += layout.hours[job.action][i]
         if job.action != REPLACE:
             kept[i] = layout.kept[i, t]
-    for i in np.flatnonzero(kept >= 0):
+    for i in map(int, np.flatnonzero(kept >= 0)):
         expected[kept[i]] += layout.hours[REPLACE][i]
         kept_open[layout.pump[i], kept[i]] = True
     kept_open &= ~opened
