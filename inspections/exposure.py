@@ -201,9 +201,42 @@ def _log_spread(days: FloatArray, hours: FloatArray, start: float) -> float:
 
 def starts_per_hour(meter: Iterable[MeterPoint], run: Exposure) -> float:
     """Starts per hour run over the entries that give starts; nan where fewer than two do or they do not grow."""
+    counted = starts_counted(meter, run)
+    return counted.per_hour if counted else float("nan")
+
+
+@dataclass(frozen=True)
+class Starts:
+    """Starts of a pump by day: ordinals and starts since the first entry that gives them; how many an hour of late."""
+
+    days: FloatArray
+    counts: FloatArray
+    hours: FloatArray
+    per_hour: float
+
+    def at(self, days: ArrayLike, run: Exposure) -> FloatArray:
+        """Starts by given ordinals: with the run hours between entries, at the recent number an hour outside them."""
+        asked = run.at(days)
+        inside = np.interp(asked, self.hours, self.counts)
+        outside = np.minimum(asked - self.hours[0], 0.0) + np.maximum(asked - self.hours[-1], 0.0)
+        return np.asarray(inside + outside * self.per_hour, dtype=float)
+
+
+def starts_counted(meter: Iterable[MeterPoint], run: Exposure) -> Starts | None:
+    """The starts of a pump carried on over falls (a counter set back adds nothing); None without two entries.
+
+    An hour's starts are those of the last 24 months of entries, or of all where that is less than a month.
+    """
     counted = sorted((p.day, p.starts) for p in meter if p.starts is not None)
     if len(counted) < 2 or run.clock != RUN_HOURS:
-        return float("nan")
-    gained = sum(max(b - a, 0) for (_, a), (_, b) in pairwise(counted))
-    hours = float(np.diff(run.at([counted[0][0], counted[-1][0]]))[0])
-    return gained / hours if hours > 0 else float("nan")
+        return None
+    days = np.array([day for day, _ in counted])
+    gained = np.cumsum([0, *(max(b - a, 0) for (_, a), (_, b) in pairwise(counted))]).astype(float)
+    hours = run.at(days)
+    if hours[-1] <= hours[0]:
+        return None
+    begun = float(run.at(max(days[0], days[-1] - RECENT_DAYS)))
+    if hours[-1] <= begun or days[-1] - days[0] < SHORTEST_DAYS:
+        begun = hours[0]
+    per_hour = float((gained[-1] - np.interp(begun, hours, gained)) / (hours[-1] - begun))
+    return Starts(days, gained, hours, per_hour)

@@ -85,6 +85,7 @@ class Known:
     accepted_risk: float
     as_of: dt.date
     n_outages_since: float = 0.0
+    starts: exposure.Starts | None = None
 
     def limit_um(self, use: str) -> float:
         limit = self.limits.get(use)
@@ -162,7 +163,10 @@ def _gather(bearings: Sequence[Bearing], as_of: dt.date) -> list[Known]:
         if own and own.wear_class_id:
             own_limits = limits.get(own.wear_class_id, {}) | own_limits
         since = _outages_since(story, past, as_of, interval)
-        known.append(Known(bearing, story, own, place, own_limits, run, coming, duty, risk, as_of, since))
+        starts = exposure.starts_counted(story.meter, run)
+        known.append(
+            Known(bearing, story, own, place, own_limits, run, coming, duty, risk, as_of, since, starts)
+        )
     return known
 
 
@@ -286,6 +290,7 @@ def _facts(one: Known, as_of: dt.date, codes: Codes) -> dict[str, Any]:
         "position": codes.of("position", one.bearing.folded),
         "clock": CLOCKS.index(one.run.clock),
         "now_kh": float(one.run.at(as_of.toordinal())) / 1000.0,
+        "starts_per_hour": one.starts.per_hour if one.starts else float("nan"),
         "hours_per_day": max(one.hours_per_day, exposure.LEAST_HOURS_A_DAY),
         "duty_sd": 0.0 if calendar else (spread if measured and np.isfinite(spread) else DUTY_SD),
         "duty_drift": 0.0 if calendar else DUTY_DRIFT,
@@ -307,7 +312,11 @@ def _events(one: Known) -> list[dict[str, Any]]:
     middles = [(entry.on.toordinal() + entry.last_on.toordinal()) / 2 for entry in chosen]
     # Order wins over days known roughly: the exposure never runs back.
     exposures: Any = np.maximum.accumulate(one.run.at(middles)) / 1000.0 if chosen else []
-    return [_event(entry, float(kh), one) for entry, kh in zip(chosen, exposures, strict=True)]
+    rows = [_event(entry, float(kh), one) for entry, kh in zip(chosen, exposures, strict=True)]
+    if one.starts and chosen:
+        thousands = np.maximum.accumulate(one.starts.at(middles, one.run)) / 1000.0
+        rows = [row | {"starts_k": float(n)} for row, n in zip(rows, thousands, strict=True)]
+    return rows
 
 
 def _matters(entry: Observation | Happening) -> bool:

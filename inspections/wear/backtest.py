@@ -8,7 +8,7 @@ is predicted from its own bearing's earlier, visible readings. The straight line
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -130,7 +130,7 @@ def _predicted(h: Histories, hidden: NDArray[np.bool_], events: IntArray, pool: 
 
 
 def _without(f: Frame, hidden: NDArray[np.bool_]) -> Frame:
-    return Frame(f.histories, f.owner, f.du, f.new_um, f.wide_um, f.tail, f.usable & ~hidden)
+    return replace(f, usable=f.usable & ~hidden)
 
 
 def _usual_step(h: Histories, hidden: NDArray[np.bool_]) -> float:

@@ -32,12 +32,13 @@ class Rate:
     rho: FloatArray
     beta: FloatArray
     warp: tuple[float, ...] = ()  # how rates are spread beyond the normal bell; see ``shape``
+    start_hours: float = 0.0  # run hours that a start wears like
 
 
 def rate_under(p: Params, loc: FloatArray, var: FloatArray) -> Rate:
     """The rates under parameters, where the expected log rate itself is known to a variance (B,)."""
     tau = np.sqrt(p.tau**2 + var)
-    return Rate(loc, tau, (p.rho * p.tau**2 + var) / tau**2, np.full(len(loc), p.beta), p.warp)
+    return Rate(loc, tau, (p.rho * p.tau**2 + var) / tau**2, np.full(len(loc), p.beta), p.warp, p.start_hours)
 
 
 def chunks(n: int, threads: bool) -> list[slice]:
@@ -68,11 +69,11 @@ def evidence(
     """(B,) log marginal likelihood of each bearing's readings."""
     start, end = f.histories.start[:-1], f.histories.start[1:] if stop is None else stop
     lean = np.zeros(len(start)) if lean is None else lean
-    x = bent(rate.warp, nodes)
+    x, du = bent(rate.warp, nodes), f.spent(rate.start_hours)
 
     def task(s: slice) -> FloatArray:
         return grid.run(
-            start[s], end[s], work.op, f.du, work.a, work.b, work.c, rate.loc[s], rate.tau[s], rate.rho[s],
+            start[s], end[s], work.op, du, work.a, work.b, work.c, work.jump, work.jump_var, rate.loc[s], rate.tau[s], rate.rho[s],
             rate.beta[s], work.m0[s], work.v0[s], lean[s], linear, nodes, x, False, NOTHING, NOTHING, NOTHING,
         )  # fmt: skip
 
@@ -115,19 +116,21 @@ def believe(
     """What is believed of every bearing ``tail`` kh after its last event (before event ``stop``)."""
     start, end = f.histories.start[:-1], f.histories.start[1:] if stop is None else stop
     lean = np.zeros(len(start)) if lean is None else lean
-    x = bent(rate.warp, nodes)
+    x, du = bent(rate.warp, nodes), f.spent(rate.start_hours)
+    at_starts = 1.0 + rate.start_hours * f.starts_per_hour
+    spent = tail * at_starts
     begin, parts, edges = [np.zeros(1, dtype=np.int64)], [], []
     total = 0
     for s in chunks(len(start), False):
         n = s.stop - s.start
         w, m, v = (np.empty((n, len(nodes))) for _ in range(3))
         grid.run(
-            start[s], end[s], work.op, f.du, work.a, work.b, work.c, rate.loc[s], rate.tau[s], rate.rho[s],
+            start[s], end[s], work.op, du, work.a, work.b, work.c, work.jump, work.jump_var, rate.loc[s], rate.tau[s], rate.rho[s],
             rate.beta[s], work.m0[s], work.v0[s], lean[s], linear, nodes, x, True, w, m, v,
         )  # fmt: skip
         out = np.empty((n, max(CAP, 2 * len(nodes)), 8))
         count = grid.clouds(
-            w, m, v, rate.loc[s], rate.tau[s], rate.beta[s], tail[s], nodes, x, linear, CUT, out
+            w, m, v, rate.loc[s], rate.tau[s], rate.beta[s], spent[s], nodes, x, linear, CUT, out
         )  # fmt: skip
         parts.append(out[np.arange(out.shape[1]) < count[:, None]])
         begin.append(total + np.cumsum(count))
@@ -135,7 +138,29 @@ def believe(
         edges.append(end_mass(w))
     if not parts:
         return Clouds(np.zeros(1, dtype=np.int64), np.zeros((0, 8)), np.zeros(0))
-    return Clouds(np.concatenate(begin), np.concatenate(parts), np.concatenate(edges))
+    found = Clouds(np.concatenate(begin), np.concatenate(parts), np.concatenate(edges))
+    _to_run_hours(found, at_starts)
+    _run_in(found, f, work, stop)
+    return found
+
+
+def _to_run_hours(clouds: Clouds, at_starts: FloatArray) -> None:
+    """From here on rates are per run hour at the pump's own starts an hour, whatever a start wears like."""
+    if np.any(at_starts != 1.0):
+        clouds.parts[:, 3] *= at_starts[clouds.owner]
+        clouds.parts[:, 5] *= at_starts[clouds.owner]
+
+
+def _run_in(clouds: Clouds, f: Frame, work: Work, stop: IntArray | None) -> None:
+    """Add what running in has still to give: all of it by the as-of day and after, or up to event ``stop``."""
+    if stop is None:
+        more, var = work.jump_left, work.jump_left_var
+    else:
+        inner = np.minimum(stop, max(len(work.jump) - 1, 0))
+        more, var = (np.append(x, 0.0)[inner] for x in (work.jump, work.jump_var))
+    if np.any(var > 0.0):
+        clouds.parts[:, 1] += more[clouds.owner]
+        clouds.parts[:, 2] += var[clouds.owner]
 
 
 def end_mass(w: FloatArray) -> FloatArray:

@@ -9,6 +9,7 @@ import numpy as np
 from scipy.stats import norm, qmc
 
 from . import effects, shape
+from .classes import by_class
 from .drivers import members, nearly_same
 from .filtering import Rate, believe, evidence
 from .history import FloatArray, Histories, Kind
@@ -20,6 +21,9 @@ from .taper import fleet_taper, wear_since_start
 MOST_FITTED = 2500  # fleet-wide parameters are known to a per cent or two from this many bearings
 CARRIED_UP_TO = 300  # above it the parameters stay at their mode (they move no 10 % date by 1 %)
 FD = 2e-3  # forward differences: off by half of it in each parameter, and above the steps the grid leaves
+# Logarithms of an exponential belief of mean 2 h a start, and of one of mean 2 um of running in: mean and sd of each.
+START_PRIOR = RUN_IN_PRIOR = (float(np.log(2.0)) - 0.5772, 1.2825)
+LEAST_RUN_IN = 5  # readings with new metal's whole running in behind them since one before it
 ABSURD = -60.0  # log evidence a reading: ten standard deviations off on average
 
 
@@ -45,6 +49,12 @@ def slots(f: Frame, d: effects.Design) -> list[Slot]:
         found.append(Slot("atanh_rho", 0.8, 0.5))
     if np.any(h.kind == Kind.SCRAPE):
         found += [Slot("log_step", float(np.log(15.0)), 0.7), Slot("log_step_sd", float(np.log(8.0)), 0.5)]
+    if np.any(f.starts > 0):
+        found.append(Slot("log_start_hours", *START_PRIOR))
+    behind = f.usable & (f.run_in > 0.5)
+    behind[1:] &= f.usable[:-1]
+    if np.sum(behind) >= LEAST_RUN_IN:
+        found.append(Slot("log_run_in", *RUN_IN_PRIOR))
     for index in np.unique(h.method[f.usable]):
         method = h.methods[index]
         found.append(Slot(f"sd {method.name}", float(np.log(max(method.sd_um, 1e-3))), 0.3))
@@ -68,6 +78,10 @@ def unpack(found: list[Slot], theta: FloatArray, base: Params) -> Params:
         "method_bias": {n[5:]: x for n, x in get.items() if n.startswith("bias ")},
         "sigma": {n[6:]: float(np.exp(x)) for n, x in get.items() if n.startswith("sigma ")},
     }
+    if "log_start_hours" in get:
+        changes["start_hours"] = float(np.exp(get["log_start_hours"]))
+    if "log_run_in" in get:
+        changes["run_in"] = float(np.exp(get["log_run_in"]))
     if "atanh_rho" in get:
         changes["rho"] = float(np.tanh(get["atanh_rho"]))
     if "warp 0" in get:
@@ -102,7 +116,7 @@ class Objective:
         n = self.f.histories.n_bearings
 
         def at(loc: FloatArray) -> FloatArray:
-            rate = Rate(loc, np.full(n, p.tau), np.full(n, p.rho), np.full(n, p.beta), p.warp)
+            rate = Rate(loc, np.full(n, p.tau), np.full(n, p.rho), np.full(n, p.beta), p.warp, p.start_hours)
             return self.weight * evidence(self.f, work, rate, threads=self.threads)
 
         return at
@@ -334,7 +348,14 @@ def _fit(f: Frame, plain: Pool, known: Pool | None, threads: bool, carry: bool) 
 def _explained(f: Frame, p: Params, aside: np.ndarray) -> FloatArray:
     """(B,) 1, or 0 for bearings that no rate on the grid explains: they would steer the fit blindly."""
     loc = rate_of(f, p).loc
-    rate = Rate(loc, np.full_like(loc, p.tau), np.full_like(loc, p.rho), np.full_like(loc, p.beta), p.warp)
+    rate = Rate(
+        loc,
+        np.full_like(loc, p.tau),
+        np.full_like(loc, p.rho),
+        np.full_like(loc, p.beta),
+        p.warp,
+        p.start_hours,
+    )
     work = lay_out(f, p, aside)
     edge = believe(f, work, rate, np.zeros(len(loc))).edge
     count = np.bincount(f.owner[f.usable & ~aside], minlength=len(loc))
@@ -390,7 +411,7 @@ def _with_effects(
         effect_cov=tuple(tuple(row) for row in solved.cov.tolist()),
         method_bias_sd=spread or {},
     )
-    return fleet_taper(o.f, p)
+    return by_class(o.f, fleet_taper(o.f, p), o.set_aside)
 
 
 def _designs(

@@ -102,7 +102,9 @@ def outlook_apart(f: Frame, p: Params, work: Work, stop: IntArray | None) -> tup
     if not shared.any():
         return loc, var
     plain = [np.full(n, x) for x in (p.tau, p.rho, p.beta)]
-    at = [evidence(f, work, Rate(loc + d, *plain, p.warp), stop=stop) for d in (-STEP, 0.0, STEP)]
+    at = [
+        evidence(f, work, Rate(loc + d, *plain, p.warp, p.start_hours), stop=stop) for d in (-STEP, 0.0, STEP)
+    ]
     bend = np.maximum(-(at[2] - 2 * at[1] + at[0]) / STEP**2, 0.0)
     apart, wide = without_own(loc, var, loc, (at[2] - at[0]) / (2 * STEP), bend)
     return np.where(shared, apart, loc), np.where(shared, wide, var)

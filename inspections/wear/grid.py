@@ -223,11 +223,12 @@ def _memory(mass, table, m, v, w, keep_level):
 
 
 @compiled
-def run_one(op, du, a, b, c, first, last, r, table, beta, m, v, w, q):
+def run_one(op, du, a, b, c, jump, jump_var, first, last, r, table, beta, m, v, w, q):
     """Filter events first..last of one bearing; m, v, w (K,) hold the prior and then the posterior.
 
     op (E,): what to do; du (E,): exposure since the event before, kh; a, b, c (E,): reading, its
-    variance; low, high, variance; step mean, variance; level mean, variance (um, um2). r (K,): um/kh at
+    variance; low, high, variance; step mean, variance; level mean, variance (um, um2). jump, jump_var (E,):
+    what running in adds since the event before, and its variance. r (K,): um/kh at
     each node; table (K, K): memory between lives. w is left unnormalised; what is returned belongs to its total.
     """
     q[:] = 1.0
@@ -235,6 +236,9 @@ def run_one(op, du, a, b, c, first, last, r, table, beta, m, v, w, q):
     ahead = 0.0
     for e in range(first, last):
         ahead += du[e]
+        if jump_var[e] > 0.0:
+            m += jump[e]
+            v += jump_var[e]
         what = op[e]
         if what == SKIP:
             continue
@@ -288,7 +292,29 @@ def rates(loc, tau, x, linear):
 
 @compiled
 def run(
-    start, stop, op, du, a, b, c, loc, tau, rho, beta, m0, v0, lean, linear, z, x, keep, w_out, m_out, v_out
+    start,
+    stop,
+    op,
+    du,
+    a,
+    b,
+    c,
+    jump,
+    jump_var,
+    loc,
+    tau,
+    rho,
+    beta,
+    m0,
+    v0,
+    lean,
+    linear,
+    z,
+    x,
+    keep,
+    w_out,
+    m_out,
+    v_out,
 ):
     """Filter every bearing; returns its log evidence (B,) and, with ``keep``, fills w, m, v (B, K).
 
@@ -311,7 +337,7 @@ def run(
         if rho[i] != told and remembers(op, start[i], stop[i]):
             memory_table(rho[i], z, table)
             told = rho[i]
-        constant = run_one(op, du, a, b, c, start[i], stop[i], r, table, beta[i], m, v, w, q)
+        constant = run_one(op, du, a, b, c, jump, jump_var, start[i], stop[i], r, table, beta[i], m, v, w, q)
         if keep:
             w_out[i] = w
             m_out[i] = m
@@ -412,7 +438,7 @@ _ahead = either(_ahead_loop, _ahead_arrays)
 
 
 @compiled
-def surprises(start, stop, op, du, a, b, c, loc, tau, rho, beta, m0, v0, z, x, out):
+def surprises(start, stop, op, du, a, b, c, jump, jump_var, loc, tau, rho, beta, m0, v0, z, x, out):
     """Fill out (E,) with each reading's distance from its forecast, in sds of the forecast."""
     m, v, w, q = np.zeros(z.size), np.zeros(z.size), np.zeros(z.size), np.zeros(z.size)
     prior = -0.5 * z * z
@@ -432,6 +458,9 @@ def surprises(start, stop, op, du, a, b, c, loc, tau, rho, beta, m0, v0, z, x, o
         for e in range(start[i], stop[i]):
             if op[e] == READ:
                 ahead += du[e]
+                if jump_var[e] > 0.0:
+                    m += jump[e]
+                    v += jump_var[e]
                 middle, var = _ahead(w, m, v, q, r, ahead, beta[i])
                 out[e] = (a[e] - middle) / math.sqrt(var + b[e])
                 _read(m, v, w, q, r, ahead, beta[i], a[e], b[e])
@@ -443,5 +472,5 @@ def surprises(start, stop, op, du, a, b, c, loc, tau, rho, beta, m0, v0, z, x, o
                 w -= 0.5 * np.log(q)
                 q[:] = 1.0
                 if op[e] != READ:
-                    run_one(op, du, a, b, c, e, e + 1, r, table, beta[i], m, v, w, q)
+                    run_one(op, du, a, b, c, jump, jump_var, e, e + 1, r, table, beta[i], m, v, w, q)
                     q[:] = 1.0

@@ -46,6 +46,7 @@ EVENT_FIELDS: dict[str, tuple[str, float]] = {
     "method": ("int16", -1),
     "extra_sd_um": ("float64", 0.0),
     "level_um": ("float64", np.nan),
+    "starts_k": ("float64", np.nan),
     "level_sd_um": ("float64", np.nan),
 }
 BEARING_FIELDS: dict[str, tuple[str, float]] = {
@@ -60,6 +61,7 @@ BEARING_FIELDS: dict[str, tuple[str, float]] = {
     "position": ("int32", -1),
     "clock": ("int8", 0),
     "now_kh": ("float64", np.nan),
+    "starts_per_hour": ("float64", np.nan),
     "hours_per_day": ("float64", 24.0),
     "duty_sd": ("float64", 0.0),
     "duty_drift": ("float64", 0.0),
@@ -90,6 +92,7 @@ class Histories:
     extra_sd_um: FloatArray
     level_um: FloatArray
     level_sd_um: FloatArray
+    starts_k: FloatArray  # thousand starts so far, from any origin
     methods: tuple[Method, ...]
     fresh: NDArray[np.bool_]
     fitting_um: FloatArray
@@ -102,6 +105,7 @@ class Histories:
     position: NDArray[np.int32]
     clock: NDArray[np.int8]
     now_kh: FloatArray
+    starts_per_hour: FloatArray  # of the last two years
     hours_per_day: FloatArray
     duty_sd: FloatArray
     duty_drift: FloatArray

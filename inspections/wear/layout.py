@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 WIDE_SHARE = 0.4  # sd of an unknown level as a share of the in-service maximum (wear model, section 2)
 RANGE_TO_NEW = 0.5  # common practice, no published source: new clearance about half the maximum
+RUN_IN_KH = 1.0  # new metal beds in within about a thousand hours (common practice, no published source)
 LARGEST_UM = 1e7  # beyond any clearance; keeps squares finite
 
 
@@ -30,6 +31,14 @@ class Frame:
     wide_um: FloatArray  # (B,) sd of a level nobody knows
     tail: FloatArray  # (B,) exposure from the last event to the as-of day
     usable: NDArray[np.bool_]  # (E,) readings and intervals that can be used
+    starts: FloatArray  # (E,) thousand starts since the event before; 0 where none are recorded
+    starts_per_hour: FloatArray  # (B,) of late; 0 where none are recorded
+    run_in: FloatArray  # (E,) share of the running in between the event before and this
+    run_in_left: FloatArray  # (B,) share of it still to come after the last event
+
+    def spent(self, start_hours: float) -> FloatArray:
+        """(E,) exposure since the event before in equivalent kh: run hours and starts."""
+        return self.du + start_hours * self.starts if start_hours > 0 else self.du
 
 
 def frame(h: Histories) -> Frame:
@@ -49,7 +58,41 @@ def frame(h: Histories) -> Frame:
     bounds &= np.isfinite(h.low_um) | np.isfinite(h.high_um)
     usable = (value | bounds) & (h.method >= 0) & (h.method < max(len(h.methods), 1))
     new, wide = _scales(h, owner, usable)
-    return Frame(h, owner, du, new, wide, tail, usable)
+    run_in, left = _running_in(h, exposure)
+    return Frame(h, owner, du, new, wide, tail, usable, _starts(h), _per_hour(h), run_in, left)
+
+
+def _per_hour(h: Histories) -> FloatArray:
+    return np.maximum(np.nan_to_num(h.starts_per_hour, nan=0.0, posinf=0.0), 0.0)
+
+
+def _starts(h: Histories) -> FloatArray:
+    """(E,) thousand starts since the event before; never negative."""
+    counted = np.nan_to_num(h.starts_k, nan=0.0, posinf=0.0, neginf=0.0)
+    more = np.diff(counted, prepend=0.0)
+    more[h.start[:-1][np.diff(h.start) > 0]] = 0.0
+    return np.maximum(more, 0.0)
+
+
+def _running_in(h: Histories, exposure: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Shares of new metal's running in, 1 - exp(-x / 1 kh), that fall before each event and after the last."""
+    share, left = np.zeros(len(exposure)), np.zeros(h.n_bearings)
+    fresh = h.kind == Kind.NEW_LIFE
+    first = h.start[:-1][np.diff(h.start) > 0]
+    fresh[first[h.fresh[np.diff(h.start) > 0]]] = True
+    if not fresh.any():
+        return share, left
+    owner = h.owner
+    began = np.maximum.accumulate(np.where(fresh, np.arange(len(fresh)), -1))
+    known = (began >= 0) & (owner[np.maximum(began, 0)] == owner)
+    gone = np.exp(-(exposure - exposure[np.maximum(began, 0)]) / RUN_IN_KH)
+    gone = np.where(known, gone, 0.0)
+    later = known & ~fresh
+    later[first] = False
+    share[later] = np.maximum(gone[np.flatnonzero(later) - 1] - gone[later], 0.0)
+    filled = np.diff(h.start) > 0
+    left[filled] = gone[h.start[1:][filled] - 1]
+    return share, left
 
 
 def _scales(h: Histories, owner: IntArray, usable: NDArray[np.bool_]) -> tuple[FloatArray, FloatArray]:
@@ -74,6 +117,25 @@ class Work:
     c: FloatArray
     m0: FloatArray
     v0: FloatArray
+    jump: FloatArray = field(
+        default_factory=lambda: np.zeros(0)
+    )  # (E,) what running in adds before each event, and its variance
+    jump_var: FloatArray = field(default_factory=lambda: np.zeros(0))
+    jump_left: FloatArray = field(
+        default_factory=lambda: np.zeros(0)
+    )  # (B,) what it still adds after the last
+    jump_left_var: FloatArray = field(default_factory=lambda: np.zeros(0))
+
+    def __post_init__(self) -> None:
+        """Without running in nothing is added anywhere."""
+        for name, like in (
+            ("jump", self.a),
+            ("jump_var", self.a),
+            ("jump_left", self.m0),
+            ("jump_left_var", self.m0),
+        ):
+            if len(getattr(self, name)) != len(like):
+                object.__setattr__(self, name, np.zeros(len(like)))
 
 
 def lay_out(f: Frame, p: Params, set_aside: NDArray[np.bool_] | None = None) -> Work:
@@ -96,7 +158,7 @@ def lay_out(f: Frame, p: Params, set_aside: NDArray[np.bool_] | None = None) -> 
     scrape = h.kind == Kind.SCRAPE
     mean, spread = p.of_steps(h.class_)
     op[scrape], a[scrape], b[scrape] = grid.STEP, mean[f.owner][scrape], spread[f.owner][scrape] ** 2
-    new = f.new_um * (1.0 + p.new_shift)
+    new = f.new_um * (1.0 + p.of_new(h.class_))
     new_sd = f.new_um * p.new_spread
     known = np.isfinite(h.level_um)
     for kind, code in (
@@ -115,4 +177,5 @@ def lay_out(f: Frame, p: Params, set_aside: NDArray[np.bool_] | None = None) -> 
     op[first[op[first] == grid.LIFE]] = grid.LEVEL  # nothing before it to remember
     m0 = np.where(h.fresh, new, new + 0.25 * f.wide_um)
     v0 = np.where(h.fresh, new_sd, f.wide_um) ** 2
-    return Work(op, a, b, c, m0, v0)
+    more, left = p.run_in * f.run_in, p.run_in * f.run_in_left
+    return Work(op, a, b, c, m0, v0, more, more**2, left, left**2)

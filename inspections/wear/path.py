@@ -134,7 +134,7 @@ def smooth(f: Frame, p: Params, aside: NDArray[np.bool_]) -> tuple[FloatArray, F
     if n == 0:
         return np.zeros((0, 3)), np.zeros((0, 3))
     rate = rate_of(f, p)
-    z = grid.NODES
+    z, du = grid.NODES, f.spent(rate.start_hours)
     r = grid.rates(rate.loc[0], rate.tau[0], bent(rate.warp, z), False)
     table = np.zeros((len(z), len(z)))
     grid.memory_table(rate.rho[0], z, table)
@@ -142,13 +142,30 @@ def smooth(f: Frame, p: Params, aside: NDArray[np.bool_]) -> tuple[FloatArray, F
     q = np.ones(len(z))
     states, masses = [], []
     for e in range(n):
-        gain = r * f.du[e]
-        mb, vb = m + gain, v + rate.beta[0] * gain
+        gain = r * du[e]
+        mb, vb = m + gain + work.jump[e], v + rate.beta[0] * gain + work.jump_var[e]
         ended = grid.cell_mass(w)[0]
-        grid.run_one(work.op, f.du, work.a, work.b, work.c, e, e + 1, r, table, rate.beta[0], m, v, w, q)
+        grid.run_one(
+            work.op,
+            du,
+            work.a,
+            work.b,
+            work.c,
+            work.jump,
+            work.jump_var,
+            e,
+            e + 1,
+            r,
+            table,
+            rate.beta[0],
+            m,
+            v,
+            w,
+            q,
+        )
         states.append((mb, vb, m.copy(), v.copy(), ended))
         masses.append(grid.cell_mass(w)[0])
-    return _backward(work, f.du, rate.beta[0], r, table, states, masses)
+    return _backward(work, du, rate.beta[0], r, table, states, masses)
 
 
 def _backward(work, du, beta, r, table, states, masses) -> tuple[FloatArray, FloatArray]:

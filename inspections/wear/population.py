@@ -36,6 +36,10 @@ class Params:
     step_mean: float = 15.0
     step_sd: float = 8.0
     class_steps: dict[str, float] = field(default_factory=dict)
+    class_step_sd: dict[str, float] = field(default_factory=dict)
+    class_shift: dict[str, float] = field(default_factory=dict)
+    start_hours: float = 0.0  # run hours that a start wears like
+    run_in: float = 0.0  # um, what running in adds after new metal: mean and sd of it over lives
     new_shift: float = 0.0
     new_spread: float = 0.1
     warp: tuple[float, ...] = ()  # how rates are spread beyond the normal bell; see ``shape``
@@ -61,11 +65,15 @@ class Params:
         return np.array([self.method_bias_sd.get(m.name, m.bias_sd_um) for m in methods] or [0.0])
 
     def of_steps(self, class_: Any) -> tuple[FloatArray, FloatArray]:
-        """(B,) mean and sd of a scrape's step by class, um."""
-        mean = np.full(len(class_), self.step_mean)
-        for code, value in self.class_steps.items():
-            mean[class_ == int(code)] = value
-        return mean, np.full(len(class_), self.step_sd)
+        """(B,) mean and sd of a scrape's step by class, um; what a class's own mean may still be is in the sd."""
+        mean, sure = _of_class(self.class_steps, class_), _of_class(self.class_step_sd, class_)
+        sd = np.sqrt(self.step_sd**2 + np.nan_to_num(sure) ** 2)
+        return np.where(np.isnan(mean), self.step_mean, mean), sd
+
+    def of_new(self, class_: Any) -> FloatArray:
+        """(B,) how far new metal lies from the middle of the fitting range, as a share of it."""
+        shift = _of_class(self.class_shift, class_)
+        return np.where(np.isnan(shift), self.new_shift, shift)
 
     def outlook(self, h: Histories) -> tuple[FloatArray, FloatArray]:
         """(B,) mean and variance of each bearing's expected log rate; a level never seen gets its spread."""
@@ -85,6 +93,16 @@ class Params:
             for other in columns:
                 var = var + np.where((one >= 0) & (other >= 0), cov[one, other], 0.0)
         return total, np.maximum(var, 0.0)
+
+
+def _of_class(known: dict[str, float], class_: Any) -> FloatArray:
+    """(B,) the value kept for each bearing's class, NaN where there is none."""
+    codes = np.array(sorted(int(code) for code in known), dtype=np.int64)
+    if not len(codes):
+        return np.full(len(class_), np.nan)
+    values = np.array([known[str(code)] for code in codes])
+    place = np.minimum(np.searchsorted(codes, class_), len(codes) - 1)
+    return np.where(codes[place] == class_, values[place], np.nan)
 
 
 @dataclass(frozen=True)

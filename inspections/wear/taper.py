@@ -10,6 +10,9 @@ from .history import FloatArray, IntArray, Kind
 from .layout import Frame
 from .population import Params
 
+# What the ends of a shell may differ by when its life begins, um (1 sd): design assumptions, no published source.
+NEW_TAPER_UM, ANY_TAPER_UM = 10.0, 50.0
+
 
 def wear_since_start(f: Frame) -> tuple[FloatArray, IntArray]:
     """(E,) exposure gone since the present life or level began, kh; and the number of that life."""
@@ -22,32 +25,63 @@ def wear_since_start(f: Frame) -> tuple[FloatArray, IntArray]:
     return total - at[number] if len(at) else total, number
 
 
+def unfolded(taper: FloatArray, sd: float) -> FloatArray:
+    """The difference of the ends without what its sign-less reading adds: the root of its square less the error's."""
+    return np.sqrt(np.maximum(taper**2 - sd**2, 0.0))
+
+
 def fleet_taper(f: Frame, p: Params) -> Params:
-    """The parameters with the taper's growth per um of wear (mean, spread) and the sd of a taper reading."""
+    """The parameters with the taper's growth per um of wear (mean, spread) and the sd of a taper reading.
+
+    In each life the taper's slope over exposure is held against the wear rate there; a scrape's step is no
+    wear, so the rate is taken within stretches between scrapes.
+    """
     h = f.histories
     seen = f.usable & (h.kind == Kind.READING) & np.isfinite(h.taper_um)
     if seen.sum() < 8:
         return p
-    _, number = wear_since_start(f)
-    life, value, taper = number[seen], h.value_um[seen], h.taper_um[seen]
-    n = int(number.max()) + 1
-    count = np.bincount(life, minlength=n)
-    centre_x = np.bincount(life, value, minlength=n) / np.maximum(count, 1)
-    centre_y = np.bincount(life, taper, minlength=n) / np.maximum(count, 1)
-    x, y = value - centre_x[life], taper - centre_y[life]
-    sxx, sxy = np.bincount(life, x * x, minlength=n), np.bincount(life, x * y, minlength=n)
-    noise = np.array([p.of_methods(h.methods)[0][h.method[seen]] ** 2]).mean()
-    enough = (count >= 2) & (sxx > 20 * noise)
+    gone, number = wear_since_start(f)
+    life, x = np.unique(number[seen], return_inverse=True)[1], gone[seen]
+    stretch = np.cumsum(np.append(True, np.diff(number) > 0) | (h.kind == Kind.SCRAPE))[seen]
+    stretch = np.unique(stretch, return_inverse=True)[1]
+    taper = unfolded(h.taper_um[seen], p.taper_sd)
+    n = int(life.max()) + 1
+    noise = float(np.mean(p.of_methods(h.methods)[0][h.method[seen]] ** 2))
+    inner, whole = _apart(x, stretch), _apart(x, life)
+    sxx, total = np.bincount(life, inner**2, minlength=n), np.bincount(life, whole**2, minlength=n)
+    rate = np.bincount(life, inner * h.value_um[seen], minlength=n) / np.maximum(sxx, 1e-9)
+    with_taper = np.bincount(life, whole * taper, minlength=n)
+    enough = (rate > 0) & (rate**2 * sxx > 20 * noise)
     if enough.sum() < 4:
         return p
-    slope = sxy[enough] / sxx[enough]
-    left = np.bincount(life, (y - (sxy / np.maximum(sxx, 1e-9))[life] * x) ** 2, minlength=n)[enough]
-    freedom = np.maximum(count[enough] - 2, 0).sum()
-    sd = float(np.sqrt(left.sum() / freedom)) if freedom >= 4 else float(np.sqrt(noise))
+    left = _apart(taper, life) - (with_taper / np.maximum(total, 1e-9))[life] * whole
+    freedom = np.maximum(np.bincount(life, minlength=n) - 2, 0)[enough].sum()
+    squares = np.bincount(life, left**2, minlength=n)[enough].sum()
+    sd = float(np.sqrt(squares / freedom)) if freedom >= 4 else float(np.sqrt(noise))
     sd = min(max(sd, 0.5), 3.0 * float(np.sqrt(noise)) + 1.0)
-    mean = float(np.clip(np.average(slope, weights=sxx[enough]), -0.5, 1.5))
-    spread = float(np.sqrt(np.clip(np.mean((slope - mean) ** 2 - sd**2 / sxx[enough]), 0.05**2, 0.5**2)))
+    rate, sxx, total, with_taper = rate[enough], sxx[enough], total[enough], with_taper[enough]
+    wear = (rate**2 - noise / sxx) * total  # the rate's own error would flatten the slope
+    mean = float(np.clip(np.sum(rate * with_taper) / wear.sum(), -0.5, 1.5))
+    slope = with_taper / (rate * total)
+    excess = (slope - mean) ** 2 - sd**2 / (rate**2 * total) - mean**2 * noise / (sxx * rate**2)
+    spread = float(np.sqrt(np.clip(np.average(excess, weights=wear), 0.05**2, 0.5**2)))
     return replace(p, taper_mean=mean, taper_spread=spread, taper_sd=sd)
+
+
+def _fresh_life(f: Frame, number: IntArray, last_life: IntArray) -> np.ndarray:
+    """(B,) whether the present life began with new metal, whose ends hardly differ."""
+    h = f.histories
+    fresh = h.kind == Kind.NEW_LIFE
+    filled = np.diff(h.start) > 0
+    fresh[h.start[:-1][filled & h.fresh]] = True
+    out = np.zeros(h.n_bearings, dtype=bool)
+    out[f.owner[fresh & (number == last_life[f.owner])]] = True
+    return out
+
+
+def _apart(x: FloatArray, group: IntArray) -> FloatArray:
+    """Each value less the mean of its group."""
+    return x - (np.bincount(group, x) / np.maximum(np.bincount(group), 1))[group]
 
 
 def taper_now(
@@ -66,12 +100,13 @@ def taper_now(
     last_life[filled] = number[h.start[1:][filled] - 1]
     seen = f.usable & (h.kind == Kind.READING) & np.isfinite(h.taper_um) & (number == last_life[f.owner])
     owner, x = f.owner[seen], gone[seen] * rate[f.owner[seen]]
-    y, var = h.taper_um[seen], p.taper_sd**2
+    y, var = unfolded(h.taper_um[seen], p.taper_sd), p.taper_sd**2
     end = np.zeros(n)
     end[filled] = gone[h.start[1:][filled] - 1]
     x_now = (end + f.tail) * rate
     # two-parameter Bayes per bearing: t0 ~ N(0, wide), g ~ N(mean, spread)
-    a = np.bincount(owner, minlength=n) / var + 1.0 / 50.0**2
+    fresh = _fresh_life(f, number, last_life)
+    a = np.bincount(owner, minlength=n) / var + 1.0 / np.where(fresh, NEW_TAPER_UM, ANY_TAPER_UM) ** 2
     b = np.bincount(owner, x, minlength=n) / var
     c = np.bincount(owner, x * x, minlength=n) / var + 1.0 / p.taper_spread**2
     e = np.bincount(owner, y, minlength=n) / var

@@ -40,6 +40,8 @@ class World:
     cause_removed: float = 0.0
     because_bad: bool = False
     poor_papers: bool = False
+    start_hours: float = 0.0  # run hours that a start wears like; pumps start 1 in 20 h, spread exp(1.2 N)
+    run_in: float = 0.0  # um of new metal bedding in, exponential with this mean
 
 
 WORLDS = {
@@ -59,6 +61,9 @@ WORLDS = {
         World("two ends", taper=0.6),
         World("opened because bad", because_bad=True),
         World("cause removed", cause_removed=0.1),
+        # Two of our own, beside those of the design.
+        World("starts", start_hours=6.0),
+        World("running in", run_in=10.0),
     )
 }
 
@@ -72,6 +77,8 @@ class Life:
     day: float = 0.0
     taper: float = 0.0
     rate: float = 0.0
+    bedding: float = 0.0  # um of running in still to come
+    starts: float = 0.0  # an hour
     events: list[dict[str, Any]] = field(default_factory=list)
 
 
@@ -112,7 +119,8 @@ def _read(w: World, rng: np.random.Generator, life: Life, known: bool = True) ->
     return value
 
 
-def _renew(rng: np.random.Generator, life: Life) -> None:
+def _renew(w: World, rng: np.random.Generator, life: Life) -> None:
+    life.bedding = w.run_in * rng.exponential() if w.run_in else 0.0
     life.c, life.taper = NEW * (1 + 0.1 * rng.normal()), 0.0
     life.events.append({"kind": Kind.NEW_LIFE, "exposure_kh": life.u})
 
@@ -121,7 +129,7 @@ def _visit(w: World, rng: np.random.Generator, life: Life, a: float, shift: floa
     """As found; a new shell over 240 um, else perhaps a scrape; as left. Decided on the reading."""
     lost = w.poor_papers and rng.random() < 1 / 3
     if _read(w, rng, life) > 240.0:
-        _renew(rng, life)
+        _renew(w, rng, life)
         life.rate = _rate(w, rng, a, shift)
         _read(w, rng, life, not lost)
     elif rng.random() < 0.3:
@@ -133,7 +141,9 @@ def _visit(w: World, rng: np.random.Generator, life: Life, a: float, shift: floa
 def _bearing(w: World, rng: np.random.Generator, shift: float) -> tuple[dict[str, Any], Life, float, bool]:
     a = rng.normal()
     life = Life(c=0.0)
-    _renew(rng, life)
+    _renew(w, rng, life)
+    if w.start_hours:
+        life.starts = 0.05 * np.exp(1.2 * rng.normal())
     life.rate = _rate(w, rng, a, shift)
     uneven = w.taper * rng.random() if w.taper else 0.0
     n = int(rng.integers(w.visits[0], w.visits[1] + 1))
@@ -147,7 +157,9 @@ def _bearing(w: World, rng: np.random.Generator, shift: float) -> tuple[dict[str
         du = 11.0 * max(0.3, 1 + 0.3 * rng.normal())
         pieces = 4 if w.because_bad else 1
         for _ in range(pieces):
-            gain = _wear(w, rng, life.rate * factor, du / pieces)
+            gain = _wear(w, rng, life.rate * factor * (1 + w.start_hours * life.starts), du / pieces)
+            bedded = life.bedding * (1 - np.exp(-du / pieces))
+            gain, life.bedding = gain + bedded, life.bedding - bedded
             life.c, life.taper, life.u = life.c + gain, life.taper + uneven * gain, life.u + du / pieces
             early = 1 / (1 + np.exp((LIMIT - 40 - life.c) / 15.0))
             if pieces > 1 and rng.random() < 0.6 * early:
@@ -160,7 +172,12 @@ def _bearing(w: World, rng: np.random.Generator, shift: float) -> tuple[dict[str
         log_duty = 0.03 * rng.normal()
     growth = 1.0 + 0.5 * uneven
     level = life.c + 0.5 * life.taper
-    true = _future(w, rng, level, life.rate * factor * growth, growth)
+    ahead = life.rate * factor * growth * (1 + w.start_hours * life.starts)
+    true = _future(w, rng, level + life.bedding, ahead, growth)
+    if w.start_hours:
+        facts["starts_per_hour"] = life.starts
+        for event in life.events:
+            event["starts_k"] = life.starts * event["exposure_kh"]
     if w.duty_walk:
         true = _in_days(w, rng, true, log_duty, broken)
     return facts, life, true, broken or removed >= 0

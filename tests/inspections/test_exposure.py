@@ -5,7 +5,7 @@ import math
 
 import pytest
 
-from inspections.exposure import MeterPoint, cumulative, recent_duty, starts_per_hour
+from inspections.exposure import MeterPoint, cumulative, recent_duty, starts_counted, starts_per_hour
 
 START = dt.date(2010, 1, 1)
 
@@ -95,3 +95,26 @@ def test_starts_per_hour_need_two_entries_that_give_starts():
     meter = [point(0, 0, starts=10), point(100, 1000, starts=60), point(200, 2000)]
     assert starts_per_hour(meter, cumulative(meter)) == pytest.approx(0.05)
     assert math.isnan(starts_per_hour(meter[2:], cumulative(meter)))
+
+
+def test_starts_go_with_the_run_hours_and_on_at_the_recent_number_an_hour():
+    meter = [point(0, 0, starts=10), point(1000, 1000, starts=60), point(2000, 3000, starts=80)]
+    run = cumulative(meter)
+    starts = starts_counted(meter, run)
+    assert starts.at([START.toordinal() + 500, START.toordinal() + 1500], run).tolist() == [25.0, 60.0]
+    assert starts.per_hour == pytest.approx(20 / 2000)
+    assert float(starts.at(START.toordinal() + 2100, run)) == pytest.approx(70 + 0.01 * 200)
+
+
+def test_a_counter_of_starts_set_back_adds_nothing():
+    meter = [
+        point(0, 0, starts=100),
+        point(100, 1000, starts=160),
+        point(200, 2000, starts=5),
+        point(300, 3000, starts=45),
+    ]
+    assert starts_counted(meter, cumulative(meter)).counts.tolist() == [0, 60, 60, 100]
+
+
+def test_starts_without_a_meter_of_hours_are_not_counted():
+    assert starts_counted([point(0, 0, starts=1)], cumulative([], stated_duty=5.0)) is None

@@ -113,3 +113,16 @@ def test_many_bearings_ask_as_much_as_two(django_assert_max_num_queries):
     with django_assert_max_num_queries(60) as many:
         inputs(bearings, AS_OF, Codes())
     assert len(few) == len(many)
+
+
+def test_starts_of_the_pump_reach_the_engine_at_each_event():
+    place = makers.a_place(positions=("DE",))
+    bearing = makers.a_bearing(place=place)
+    for year, hours, starts in ((2010, 0, 100), (2014, 10_000, 300), (2018, 20_000, 400)):
+        makers.a_meter_entry(place=place, on=dt.date(year, 1, 5), hours=hours, starts=starts)
+        makers.a_reading(bearing=bearing, on=dt.date(year, 1, 5), value=f"0.{150 + year - 2010}")
+    h = inputs([bearing], AS_OF, Codes()).histories
+    assert (np.diff(h.starts_k) * 1000).tolist() == pytest.approx([200, 100])
+    assert h.starts_per_hour[0] == pytest.approx(0.01)
+    bare = inputs([makers.a_bearing()], AS_OF, Codes()).histories
+    assert np.isnan(bare.starts_per_hour).all()
