@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from . import grid
 from .history import FloatArray, IntArray, Kind
@@ -54,7 +55,7 @@ def _first_after_new(f: Frame, read: np.ndarray) -> IntArray:
 
 
 def _drawn(
-    class_: IntArray, value: FloatArray, var: FloatArray, middle: float, spread: float
+    class_: NDArray[np.int32], value: FloatArray, var: FloatArray, middle: float, spread: float
 ) -> tuple[dict[str, float], dict[str, float]]:
     """Posterior mean and sd of each class's own mean, given a normal belief about it."""
     means, sds = {}, {}

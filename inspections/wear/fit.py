@@ -188,7 +188,7 @@ def climb(
     metric = _metric(o, each)
     seen = [here]
     for _ in range(most):
-        step = np.linalg.solve(metric, slope)
+        step: FloatArray = np.asarray(np.linalg.solve(metric, slope), dtype=np.float64)
         gain = float(slope @ step)
         if gain < 2e-3 or (len(seen) > STILL and here - seen[-1 - STILL] < NEAR):
             return theta, u, True

@@ -11,16 +11,17 @@ from numpy.typing import NDArray
 from . import crossing, grid
 from .advice import ADVICE, OUTCOMES, REASONS, REPLACE_FROM, advise, outcomes
 from .effects import STEP, without_own
-from .filtering import Clouds, Rate, believe, chunks, evidence, pile, rate_under, spread_out
+from .filtering import Clouds, believe, chunks, evidence, pile, rate_under, spread_out
 from .history import FloatArray, Histories, IntArray
 from .layout import Frame, Work, frame, lay_out
 from .population import Params, Pool, Population
-from .rests_on import curved, detectable, log_rate_variance, readings_in_view
+from .rests_on import bent_in_time, curved, detectable, log_rate_variance, readings_in_view
 from .slips import last_readings, likely_factor, likely_slips
 from .taper import taper_now
 
 __all__ = ["ADVICE", "OUTCOMES", "REASONS", "REPLACE_FROM", "Forecasts", "chance_by", "forecast"]
-SURPRISING = 0.0027  # outside 99.7 %
+SURPRISING = 0.0027  # outside 99.7 %: said, and asked about
+DOUBTFUL = 0.02  # from here on the date of a real step is worked out too, and the earlier date shown
 CAVITY_FROM = (
     0.01  # share of the fleet's doubt in a bearing's own spread above which its own part is taken out
 )
@@ -101,10 +102,7 @@ def outlook_apart(f: Frame, p: Params, work: Work, stop: IntArray | None) -> tup
     shared = var > CAVITY_FROM * p.tau**2
     if not shared.any():
         return loc, var
-    plain = [np.full(n, x) for x in (p.tau, p.rho, p.beta)]
-    at = [
-        evidence(f, work, Rate(loc + d, *plain, p.warp, p.start_hours), stop=stop) for d in (-STEP, 0.0, STEP)
-    ]
+    at = [evidence(f, work, rate_under(p, loc + d, np.zeros(n)), stop=stop) for d in (-STEP, 0.0, STEP)]
     bend = np.maximum(-(at[2] - 2 * at[1] + at[0]) / STEP**2, 0.0)
     apart, wide = without_own(loc, var, loc, (at[2] - at[0]) / (2 * STEP), bend)
     return np.where(shared, apart, loc), np.where(shared, wide, var)
@@ -266,7 +264,7 @@ def _block(h: Histories, pool: Pool, accepted_risk: float) -> Forecasts:
         last = last_readings(f)
         surprise, factor = _surprise(f, pool, aside, last)
         rows = _rows(f, pool, aside, accepted_risk, surprise, factor)
-        odd = np.flatnonzero(surprise < SURPRISING)
+        odd = np.flatnonzero(surprise < DOUBTFUL)
         if len(odd):
             _earlier_governs(h, pool, aside, odd, accepted_risk, surprise, factor, rows)
         return rows
@@ -347,6 +345,7 @@ def _rows(
     odd = surprise < SURPRISING
     doubtful[last_readings(f)[odd]] = True
     misfit = (belief.clouds.edge > 1e-3) | curved(f, pool.designs[0], doubtful)
+    misfit |= bent_in_time(f, pool.designs[0], doubtful)
     has_limit = np.isfinite(limit) | (h.replace_um > 0)
     past = (p_max[:, 0] >= 0.5) | (plant & (p_replace[:, 0] >= 0.5))
     broken = ~np.isfinite(np.where(np.isfinite(limit), p_max[:, 0], p_replace[:, 0]))

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
-from .filtering import Clouds
+from .filtering import Clouds, evidence, rate_under
 from .history import FloatArray, IntArray, Kind
-from .layout import Frame
+from .layout import Frame, frame, lay_out
 from .population import Params
 from .taper import wear_since_start
 
 ONE_SIDED_95 = 1.6448536269514722
 CURVED = 3.0  # sds of the bend of a life's readings at which steady wear is doubted
 READINGS_FOR_BEND = 5
+EXPONENTS = (0.5, 2.0)  # of exposure in a life: wear that slows down, wear that speeds up
+LIKELIER = 2.7  # log evidence by which such wear must be likelier than steady wear
 
 
 def readings_in_view(f: Frame) -> IntArray:
@@ -95,3 +99,40 @@ def curved(f: Frame, p: Params, aside: NDArray[np.bool_]) -> NDArray[np.bool_]:
     scale = np.maximum(sxx, 1e-300)
     enough = (count >= READINGS_FOR_BEND) & (information > 1e-9 * scale**0.0)
     return enough & (score > CURVED)
+
+
+def bent_in_time(f: Frame, p: Params, aside: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """(B,) whether wear as a power of a life's exposure explains the record far better than steady wear.
+
+    Both have the same prior and as many free numbers: each life's exposure x is replaced by X (x / X)^q, X the
+    life's own. Under steady wear a log evidence ratio above t is rarer than exp(-t).
+    """
+    h = f.histories
+    life = wear_since_start(f)[1]
+    out = np.zeros(h.n_bearings, dtype=bool)
+    seen = f.usable & ~aside & (h.kind == Kind.READING)
+    if not seen.any():
+        return out
+    most = np.zeros(h.n_bearings, dtype=np.int64)
+    np.maximum.at(most, f.owner[seen], np.bincount(life[seen])[life[seen]])
+    some = np.flatnonzero(most >= READINGS_FOR_BEND)
+    if not len(some):
+        return out
+    g = frame(h.take(some))
+    events = np.concatenate([np.arange(h.start[i], h.start[i + 1]) for i in some])
+    work, rate = lay_out(g, p, aside[events]), rate_under(p, *p.outlook(g.histories))
+    steady = evidence(g, work, rate)
+    for exponent in EXPONENTS:
+        better = evidence(replace(g, du=_bent(g, exponent)), work, rate) - steady
+        out[some] |= better > LIKELIER
+    return out
+
+
+def _bent(f: Frame, exponent: float) -> FloatArray:
+    """(E,) exposure since the event before, where each life's is bent by an exponent and keeps its length."""
+    gone, life = wear_since_start(f)
+    length = np.zeros(int(life.max()) + 1)
+    np.maximum.at(length, life, gone)
+    x = length[life] * (gone / np.maximum(length[life], 1e-12)) ** exponent
+    step = np.diff(x, prepend=0.0)
+    return np.where(np.diff(life, prepend=-1) > 0, f.du, np.maximum(step, 0.0))
