@@ -22,6 +22,7 @@ class Directory:
     positions: dict[UUID, list[Bearing]] = field(default_factory=dict)
     offered: frozenset[UUID] | None = None
     _folded: dict[str, str] = field(default_factory=dict)
+    _bare: dict[str, list[Place]] | None = None
 
     @classmethod
     def load(cls, offered: frozenset[UUID] | None = None) -> "Directory":
@@ -82,6 +83,25 @@ class Directory:
         """Up to three tags most like this one, at one site or at all."""
         places = [place for some in self.places.values() for place in some if self._may_offer(place.site_id)]
         return nearest(tag, (place.tag for place in places if site is None or place.site_id == site.id))
+
+    def spelt(self, tag: str, site: Site | None = None) -> Place | None:
+        """The one pump whose name has the same letters and digits in the same order; None for none or several."""
+        if self._bare is None:
+            self._bare = defaultdict(list)
+            for some in self.places.values():
+                for place in some:
+                    if place not in self._bare[_bare(place.tag)]:
+                        self._bare[_bare(place.tag)].append(place)
+        found = [
+            place for place in self._bare.get(_bare(tag), ())
+            if self._may_offer(place.site_id) and (site is None or place.site_id == site.id)
+        ]  # fmt: skip
+        return found[0] if len(found) == 1 else None
+
+    def spelt_position(self, position: str, place: Place) -> Bearing | None:
+        """The one position of a pump with the same letters and digits."""
+        found = [one for one in self.positions.get(place.id, ()) if _bare(one.name) == _bare(position)]
+        return found[0] if len(found) == 1 else None
 
     def nearest_positions(self, position: str, place: Place) -> list[str]:
         """Up to three positions of a pump most like this one; all of them where none is."""

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from fleet.importing.answers import SET_ASIDE, Choice
+from fleet.importing.answers import SET_ASIDE, Answers, Choice
 from fleet.importing.columns import Column
 from fleet.importing.directory import Directory
 from fleet.importing.findings import Finding
@@ -58,6 +58,7 @@ class Context:
     sheet: Sheet | None = None
     memory: dict[str, Any] = field(default_factory=dict)
     progress: Progress = lambda words: None
+    answers: Answers = field(default_factory=Answers)
 
 
 class Loader:
@@ -72,6 +73,10 @@ class Loader:
     known_by_rows : bool
         a row that came before adds nothing (a history). False where rows describe things and are compared with
         the record instead (a register): the loader then counts what was already there itself.
+    takes_plans : bool
+        a layout of the plant's own is read by a plan.
+    spreading : frozenset of str
+        kinds of question whose answer, given for all rows, also settles those that it brings to light.
     of_sites, makes_sites : bool
         every row belongs to a site; a row may name a new one.
     """
@@ -82,6 +87,7 @@ class Loader:
     of_sites: bool = True
     makes_sites: bool = False
     takes_plans: bool = False
+    spreading: frozenset[str] = frozenset()
 
     def resolve(self, parsed: Parsed, context: Context) -> Iterable[Finding]:
         """Set `row.site` and `row.bearing`, put inner ids in `row.content`; no question to the database per row."""

@@ -128,6 +128,7 @@ def import_file(
     given = answers_for(data, name, holds, sites)
     for key, said in answers or ():
         given.add_said(key, said)
+    context.answers = given
     try:
         kept, plan = _plan_of(options, plan)
         context.progress("reading the file")
@@ -341,7 +342,7 @@ class _Import:
             self.result.sheet = before  # the same file again adds nothing, not even that it came
             return
         chain = f"site:{site.id}" if site else "plant"
-        facts = [Fact(chain, "sheet", row=sheet), *answer_facts(file, self.answers, chain)]
+        facts = [Fact(chain, "sheet", row=sheet), *answer_facts(file, self.settling.kept(), chain)]
         facts += [self._set_aside(row, sheet) for row in self.aside]
         chains = (
             dict(SetAside.objects.filter(pk__in=self.settled).values_list("id", "chain"))

@@ -92,6 +92,7 @@ class Parsed:
     present: frozenset[str] = frozenset()
     waiting: list[tuple[ParsedRow, Finding]] = field(default_factory=list)
     n_added: int = 0
+    _top: int = 0
 
     def added(self, row: ParsedRow, **said: Any) -> ParsedRow:
         """A further row right after `row`, with its shared cells and these values; what a remark or an answer tells."""
@@ -102,10 +103,14 @@ class Parsed:
         content = {name: row.content[name] for name in shared if name in row.content}
         content |= {name: canonical_text(value) for name, value in said.items()}
         source = row.source or Source("", row.number, {})
+        if not self._top:
+            self._top = max((one.number for one in (*self.rows, *(w for w, _ in self.waiting))), default=1)
         self.n_added += 1
-        number = max(one.number for one in self.rows) + 1
+        self._top += 1
+        number = self._top
         new = ParsedRow(number, values, typed, content, row.cells, tab=row.tab, site=row.site, source=source)
-        self.rows.insert(self.rows.index(row) + 1, new)
+        at = next(i for i, one in enumerate(self.rows) if one is row)
+        self.rows.insert(at + 1, new)
         return new
 
     def words_of(self, row: ParsedRow) -> dict[str, str]:

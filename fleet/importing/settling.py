@@ -4,7 +4,7 @@ import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
-from fleet.importing.answers import ASIDE, Answers, Choice
+from fleet.importing.answers import ASIDE, Answers, Choice, question_key
 from fleet.importing.findings import Finding, kind_words, lead_words
 from fleet.importing.reading import Parsed, ParsedRow
 
@@ -75,6 +75,7 @@ class Settling:
     def __init__(self, loader, parsed: Parsed, context, answers: Answers) -> None:
         self.loader, self.parsed, self.context, self.answers = loader, parsed, context, answers
         self.aside: dict[int, str] = {}
+        self.used: dict[str, set[str]] = {}
         self._done: set[tuple[int, str, str]] = set()
 
     def settle(self, findings: Iterable[Finding]) -> tuple[list[Finding], bool]:
@@ -96,6 +97,14 @@ class Settling:
         self.aside.update(self.context.memory.get("dropped", {}))
         return left, changed
 
+    def kept(self) -> Answers:
+        """The answers as they are kept with the file: one that spread is bound to the rows it settled."""
+        kept = Answers()
+        for key, said in self.answers:
+            used = sorted({*self.used.get(key, ()), *self.context.memory.get("spread", {}).get(key, ())})
+            kept.add_said(key, [one | {"rows": used} if used and "rows" not in one else one for one in said])
+        return kept
+
     def by_number(self) -> dict[int, ParsedRow]:
         """Every row by its number in the file as it is read."""
         return {row.number: row for row in self.parsed.rows} | {
@@ -108,9 +117,12 @@ class Settling:
         """Whether a question about a row is closed; a row set aside stays questioned, with its reason kept."""
         if (row.number, one.code, one.about) in self._done:
             return True
-        said = self.answers.of(one.code, one.about, self.loader.ident(one.code, row))
+        ident = self.loader.ident(one.code, row)
+        said = self.answers.of(one.code, one.about, ident)
         if said is None:
             return False
+        if one.code in self.loader.spreading:
+            self.used.setdefault(question_key(one.code, one.about), set()).add(ident)
         if said[0] == ASIDE:
             self.aside[row.number] = said[1] or "set aside when the sheet was brought"
             return False

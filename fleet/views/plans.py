@@ -9,11 +9,13 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 
+from fleet import bulk
 from fleet.access import require
 from fleet.importing import drafting
 from fleet.importing.answers import Answers
 from fleet.importing.directory import Directory
 from fleet.importing.findings import by_kind, kind_words
+from fleet.importing.loaders import loader_for
 from fleet.importing.loading import Result
 from fleet.importing.marking import marked_workbook
 from fleet.importing.plans import form as fields
@@ -76,6 +78,7 @@ def _guessed(tabs) -> Plan:
     return guess(tabs, lambda name: bool(directory.places_of(name)))
 
 
+@bulk.without_collecting()
 def _plan_context(draft: Draft, chosen: Plan, tabs, complaints: list[str], posted: bool) -> dict:
     grid = fields.main_grid(chosen, tabs)
     lacking = chosen.complaints()
@@ -85,7 +88,7 @@ def _plan_context(draft: Draft, chosen: Plan, tabs, complaints: list[str], poste
     return {
         "draft": draft, "plan": chosen, "complaints": complaints if posted else [], "lacking": lacking,
         "columns": fields.column_fields(chosen, grid) if grid else [], "preview": fields.preview(shown),
-        "words": fields.odd_words(chosen, tabs), "tabs": [(tab, tab.name not in chosen.tabs_left) for tab in tabs],
+        "words": fields.odd_words(chosen, shown), "tabs": [(tab, tab.name not in chosen.tabs_left) for tab in tabs],
         "where": [(name, label, *fields.where_fields(chosen, name)) for name, label in (("pump", "pump"), ("position", "bearing position"), ("site", "site"))],
         "head_letters": [letters(j) for j in range(width)],
         "first_rows": [(n, _as_it_is(grid, n, width)) for n in first] if grid else [],
@@ -162,8 +165,9 @@ def _take_answers(request: HttpRequest, draft: Draft) -> None:
             continue
         ticked = request.POST.getlist(f"row-{key}")
         idents = [one.ident for one in group.rows if not group.is_picked or one.ident in ticked]
-        rows = None if all(not ident for ident in idents) else idents
-        if rows is None or rows:
+        spreads = len(idents) == len(group.rows) and group.code in loader_for(draft.holds).spreading
+        rows = None if spreads or not any(idents) else idents
+        if idents:
             given.add(group.code, group.about, choice, value, rows)
     draft.answers = dict(given)
     draft.save(update_fields=["answers"])

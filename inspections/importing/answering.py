@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 from uuid import UUID
 
-from fleet.importing.answers import SET_ASIDE, Choice
+from fleet.importing.answers import SET_ASIDE, Choice, question_key
 from fleet.importing.loaders import Context
 from fleet.importing.reading import Parsed, ParsedRow
 from fleet.ledger.writing import Fact
@@ -14,7 +14,8 @@ from fleet.models import Bearing, Name, Place, folded
 from fleet.registering import fact_of
 from fleet.units import Day, UnknownUnit, canonical_unit
 from inspections.importing.lines import Line, station_of, visit_key
-from inspections.importing.meters import SLACK_HOURS
+from inspections.importing.meters import SLACK_HOURS, check_meters, hours_in
+from inspections.importing.stored import hours_of, pump_changes
 from inspections.importing.template import HOURS, METER_RESET
 from inspections.models import WHOLE_PUMP, EventKind, Method, Reading
 
@@ -35,6 +36,8 @@ KIND_WORDS = {
     "tag_at_two_sites": "a pump's name that stands at two sites",
     "stage_unclear": "one reading beside work: before it or after",
     "unknown_position": "positions the pump does not have",
+    "spelt_otherwise": "pumps spelt otherwise than the register has them",
+    "position_spelt": "positions spelt otherwise",
 }
 KIND_LEADS = {
     "remark_names_work": "If work was done, it is stored with the remark's words, at the bearings the remark names or else at those of that day. If not, the remark stays a note.",
@@ -45,6 +48,8 @@ KIND_LEADS = {
     "stage_unclear": "One value beside work says nothing of when it was taken.",
     "first_days": "Days hardly fall so by chance: probably only the months were known.",
     "unknown_pump": "The spelling is learnt: it is not asked about again.",
+    "spelt_otherwise": "Letters and digits are the same. The spellings are learnt: they are not asked about again.",
+    "position_spelt": "Letters and digits are the same. The spellings are learnt for these pumps.",
     "unknown_position": "The spelling is learnt for this pump: it is not asked about again.",
 }
 UNITS = ("mm", "um", "mil", "thou", "in")
@@ -95,6 +100,8 @@ _OF_ROWS: dict[str, tuple[Choice, ...]] = {
         Choice("is", "it is the station", "end and clock, such as in-12"),
         Choice("none", "it says nothing of the place"),
     ),
+    "spelt_otherwise": (Choice("is", "yes: each means the pump beside it, from now on"),),
+    "position_spelt": (Choice("is", "yes: each means the position beside it, from now on"),),
     "first_days": (Choice("month", "only the months are known"), Choice("right", "these are the days")),
     "run_hours_fall": (Choice("reset", "the meter was changed or set back there"), _DROP),
     "run_hours_rise": (_DROP, _RIGHT),
@@ -127,6 +134,8 @@ def ident(code: str, row: ParsedRow) -> str:
         return " ".join(row.get("note", "").casefold().split())[:120]
     if code == "first_days":
         return ""
+    if code in ("spelt_otherwise", "position_spelt"):
+        return folded(row.get("pump" if code == "spelt_otherwise" else "position", ""))
     return row.ident
 
 
@@ -178,10 +187,14 @@ def answer(
     """Change rows as an answer says; True where everything must be checked again."""
     if code in ("unknown_pump", "unknown_site", "unknown_position") and choice == "is":
         return _means(code, about, value, rows, context)
+    if code in ("spelt_otherwise", "position_spelt") and choice == "is":
+        return _as_spelt(code, rows, context)
     if code == "tag_at_two_sites" and choice == "site":
         return _set(rows, "site", value)
     if code in ("run_hours_fall", "run_hours_rise") and choice in ("reset", "drop"):
-        return _reset(rows, parsed, context) if choice == "reset" else _drop_hours(rows, context)
+        return (
+            _reset(rows, parsed, context) if choice == "reset" else _drop_hours(code, rows, parsed, context)
+        )
     if code == "remark_names_work" and choice == "yes":
         return _work_done(about, rows, parsed, context)
     if code in ("stored_otherwise", "rounded_otherwise"):
@@ -271,6 +284,34 @@ def _means(code: str, about: str, value: str, rows: Sequence[ParsedRow], context
     return done
 
 
+def _as_spelt(code: str, rows: Sequence[ParsedRow], context: Context) -> bool:
+    """Each name means the one that has its letters and digits."""
+    directory, learnt = context.directory, context.memory.setdefault("learnt", {})
+    by_id = (
+        {place.pk: place for some in directory.places.values() for place in some}
+        if code == "position_spelt"
+        else {}
+    )
+    for row in rows:
+        if code == "spelt_otherwise":
+            tag = row.values["pump"]
+            site = directory.site(row.get("site")) if row.get("site") else context.site
+            if not directory.places_of(tag, site) and (place := directory.spelt(tag, site)):
+                directory.places.setdefault(directory.fold(tag), []).append(place)
+                learnt["place", place.pk, tag] = place
+            continue
+        place_of = by_id.get(context.memory["places"].get(row.number))
+        name = row.values["position"]
+        if (
+            place_of
+            and directory.bearing(place_of, name) is None
+            and (meant := directory.spelt_position(name, place_of))
+        ):
+            directory.bearings[place_of.pk, directory.fold(name)] = meant
+            learnt["bearing", meant.pk, name] = meant
+    return True
+
+
 def _months(rows: Sequence[ParsedRow]) -> bool:
     for row in rows:
         first = row.values["date"].first
@@ -278,12 +319,33 @@ def _months(rows: Sequence[ParsedRow]) -> bool:
     return True
 
 
-def _drop_hours(rows: Sequence[ParsedRow], context: Context) -> bool:
-    """Hours typed wrong are left out; a row that holds nothing else is set aside with that reason."""
-    for row in rows:
-        row.values.pop("run_hours", None)
-        if row.get("event") == HOURS:
-            context.memory.setdefault("dropped", {})[row.number] = "run hours typed wrong"
+def _drop_hours(code: str, rows: Sequence[ParsedRow], parsed: Parsed, context: Context) -> bool:
+    """Hours typed wrong are left out; a row that holds nothing else is set aside with that reason.
+
+    An answer for all alike goes on to what comes to light once these are gone.
+    """
+    placed, spread = context.memory["places"], context.memory.setdefault("spread", {})
+    places = {placed[row.number] for row in rows if row.number in placed}
+    stored, changed = list(hours_of(places)), pump_changes(places)
+    by_number = {row.number: row for row in parsed.rows}
+    gone = list(rows)
+    while gone:
+        for row in gone:
+            row.values.pop("run_hours", None)
+            if row.get("event") == HOURS:
+                context.memory.setdefault("dropped", {})[row.number] = "run hours typed wrong"
+        there = [
+            one
+            for row in parsed.rows
+            if placed.get(row.number) in places and (one := hours_in(row, placed[row.number]))
+        ]
+        gone = []
+        for found in check_meters([*there, *stored], changed):
+            row = by_number[found.number or 0]
+            said = context.answers.of(found.code, "", "a row nobody has seen yet")
+            if said and said[0] == "drop" and "run_hours" in row.values:
+                spread.setdefault(question_key(found.code, ""), set()).add(row.ident)
+                gone.append(row)
     return True
 
 

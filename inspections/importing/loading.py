@@ -29,7 +29,7 @@ from inspections.importing.lines import (
     typed_step_um,
     visit_key,
 )
-from inspections.importing.meters import Hours, check_meters
+from inspections.importing.meters import Hours, check_meters, hours_in
 from inspections.importing.needs import needs
 from inspections.importing.remarks import remarks_that_name_work, words_of_plant
 from inspections.importing.template import COLUMNS, HOURS, METER_RESET, PERCENT, READING
@@ -47,6 +47,7 @@ class HistoryLoader(Loader):
     columns = COLUMNS
     known_by_rows = True
     takes_plans = True
+    spreading = frozenset({"run_hours_fall", "run_hours_rise"})
 
     def resolve(self, parsed: Parsed, context: Context) -> Iterable[Finding]:
         """Site, pump and position of each row; each unknown name is asked about once."""
@@ -157,6 +158,13 @@ class _Resolver:
                 f"the site of '{tag}', which stands at {sites}",
                 "fill in the site",
             )
+        if (meant := self.directory.spelt(tag, site)) is not None:
+            return (
+                "spelt_otherwise",
+                "pump",
+                f"'{meant.tag}'",
+                "say whether each means the pump offered beside it",
+            )
         near = in_words(self.directory.nearest_tags(tag, site))
         remedy = f"perhaps {near}; or register it first" if near else "register it first"
         return "unknown_pump", "pump", "a pump of the register", remedy
@@ -165,6 +173,10 @@ class _Resolver:
         names = in_words([bearing.name for bearing in self.directory.positions.get(place.pk, [])])
         expected = f"a position of {place.tag} ({names})" if names else f"a position of {place.tag}"
         if row.source:  # a sheet of the plant's own: nobody can mend it, but the spelling can be learnt
+            meant = self.directory.spelt_position(row.values["position"], place)
+            if meant is not None:
+                remedy = "say whether each means the position offered beside it"
+                return row.question("position", f"'{meant.name}'", remedy, "position_spelt")
             remedy = "say which position is meant"
             asked = row.question("position", expected, remedy, "unknown_position")
             return replace(asked, about=row.values["position"])
@@ -173,7 +185,11 @@ class _Resolver:
     def _questions(self) -> Iterator[Finding]:
         for key, some in self._asked.items():
             expected, remedy = self._why[key]
-            about = some[0].get("site" if key[1] == "site" and key[0] == "unknown_site" else "pump", "")
+            about = (
+                ""
+                if key[0] == "spelt_otherwise"
+                else some[0].get("site" if key[1] == "site" and key[0] == "unknown_site" else "pump", "")
+            )
             yield from ask_alike(some, key[1], expected, remedy, key[0], about=about)
 
 
@@ -301,15 +317,8 @@ class _Comparison:
 
     def _hours(self) -> Iterator[Hours]:
         for row in self.new:
-            if "run_hours" not in row.values:
-                continue
-            day = row.values["date"]
-            before = row.get("run_hours_before")
-            reset = row.values["event"] == METER_RESET
-            yield Hours(
-                self.placed[row.number], day.first.toordinal(), day.last.toordinal(), float(row.values["run_hours"]),
-                reset, float(before) if reset and before is not None else None, row,
-            )  # fmt: skip
+            if (one := hours_in(row, self.placed[row.number])) is not None:
+                yield one
         yield from stored.hours_of(self.places)
 
     def _changed(self) -> dict[UUID, list[int]]:

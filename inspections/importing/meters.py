@@ -9,6 +9,7 @@ from uuid import UUID
 
 from fleet.importing.findings import Finding
 from fleet.importing.reading import ParsedRow
+from inspections.importing.template import METER_RESET
 
 # Two people read one meter on two shifts: so small a fall is no reset. Common practice, no published source.
 SLACK_HOURS = 24.0
@@ -25,6 +26,18 @@ class Hours:
     reset: bool = False
     before: float | None = None
     row: ParsedRow | None = None
+
+
+def hours_in(row: ParsedRow, place: UUID) -> Hours | None:
+    """The meter's hours that a row holds; None where it holds none or has no day."""
+    if "run_hours" not in row.values or "date" not in row.values:
+        return None
+    day, before = row.values["date"], row.get("run_hours_before")
+    reset = row.values.get("event") == METER_RESET
+    return Hours(
+        place, day.first.toordinal(), day.last.toordinal(), float(row.values["run_hours"]), reset,
+        float(before) if reset and before is not None else None, row,
+    )  # fmt: skip
 
 
 def check_meters(hours: Iterable[Hours], changed: Mapping[UUID, Sequence[int]]) -> Iterator[Finding]:
@@ -67,12 +80,33 @@ def _runs(some: Sequence[Hours], changed: Sequence[int]) -> Iterator[list[Hours]
 def _falls(run: Sequence[Hours]) -> Iterator[Finding]:
     """The fewest entries that must be wrong for the others to rise; and rises of more than 24 hours a day."""
     fits = _longest_rising(run)
+    good = [one for one, fit in zip(run, fits, strict=True) if fit]
+    after = dict(zip([id(one) for one in good], [*good[1:], None], strict=True)) if good else {}
+    before: Hours | None = None
     last: Hours | None = None
     for one, fit in zip(run, fits, strict=True):
         if fit:
             if last and _too_fast(last, one):
-                yield from _question(one, f"at most 24 h a day more than the {last.hours:g} h before", "rise")
-            last = one
+                following = after[id(one)]
+                odd = one
+                # The one before is the odd one where its neighbours agree without it.
+                if (
+                    (before is None or not _too_fast(before, one))
+                    and following
+                    and not _too_fast(one, following)
+                ):
+                    odd = last
+                near = f"the {last.hours:g} h before" if odd is one else f"the {one.hours:g} h after"
+                words = (
+                    f"at most 24 h a day more than {near}"
+                    if odd is one
+                    else f"at most 24 h a day less than {near}"
+                )
+                yield from _question(odd, words, "rise")
+                if odd is last:
+                    last = one
+                    continue
+            before, last = last, one
         else:
             near = f"at least the {last.hours:g} h before" if last else "no more than the hours after"
             yield from _question(one, f"{near}, or a 'meter_reset' between", "fall")

@@ -16,6 +16,7 @@ from fleet.importing.plans.reading_cells import (
     HUNDREDTHS,
     Odd,
     Part,
+    folded_word,
     from_date,
     in_hundredths,
     read_value_cell,
@@ -62,6 +63,7 @@ class Applied:
     remarks: list[str] = field(default_factory=list)
     n_rows: int = 0
     n_left: int = 0
+    words: Counter[str] = field(default_factory=Counter)
 
     def left(self) -> list[tuple[str, int]]:
         """Why cells were left out, and how many, the most first."""
@@ -129,6 +131,10 @@ class _TabReader:
                     "station", "entry_id", "outage", "job", "by", "checked_by", "instrument", "shell")
                     if (found := self.plan.of_use(use))}  # fmt: skip
         self.days = Days(plan.date_format, answers)
+        self.use_of = {one.column: one.use for one in self.plan.columns}
+        self.used = [one.column for one in self.plan.columns if one.use != "leave"]
+        self.figures = [one.column for one in (*self.values, *self.plan.of_use("run_hours"))]
+        self.last_heads = [text.casefold() for text in grid.texts(self.last) if text]
         self.above: dict[int, tuple[str, int, int]] = {}
         self.sizes: dict[int, str] = {}
 
@@ -175,35 +181,36 @@ class _TabReader:
         made = _once(made)
         used = {j for one in made for j in one.columns.values()}
         used |= {j for one in made for j in shared.columns.values()} if made else set()
-        for j in range(self.grid.width):
-            if not self.grid.text(number, j) or (number, j) in self.grid.covered:
+        for j, text in enumerate(self.grid.texts(number)):
+            if not text or (number, j) in self.grid.covered:
                 continue
             why = READ if j in used else self._why_left(j, bool(made))
             self.out.fates.setdefault((self.grid.name, number, j), why)
         return made
 
     def _why_left(self, j: int, made: bool) -> str:
-        use = next((one.use for one in self.plan.columns if one.column == j), "")
+        use = self.use_of.get(j, "")
         if use in ("", "leave"):
             return "a column that the plan leaves out"
         return "nothing it could belong to" if not made else "said by nothing in its row"
 
     def _skipped(self, number: int) -> str:
-        texts = [t for j in range(self.grid.width) if (t := self.grid.text(number, j))]
+        row = self.grid.texts(number)
+        texts = [text for text in row if text]
         first = texts[0].casefold()
         if any(first == word or first.startswith((word + " ", word + ":")) for word in self.plan.skip):
             return f"a row that begins with {shown(texts[0])}"
         if (
-            headings_of(self.grid, number, number)[: len(self.plan.columns)]
-            == headings_of(self.grid, self.last, self.last)[: len(self.plan.columns)]
+            self.last_heads
+            and first == self.last_heads[0]
+            and [text.casefold() for text in texts] == self.last_heads
         ):
             return "the headings again"
-        used = [one.column for one in self.plan.columns if one.use != "leave"]
-        if not any(self.grid.text(number, j) for j in used):
+        width = len(row)
+        if not any(j < width and row[j] for j in self.used):
             return "a row with nothing in the columns of the plan"
         dated = "date" not in self.one or self._cell(number, self.one["date"].column)[0]
-        figures = [*self.values, *self.plan.of_use("run_hours")]
-        if not dated and not any(self.grid.text(number, one.column) for one in figures):
+        if not dated and not any(self.grid.text(number, j) for j in self.figures):
             return "a row without a date and without figures"
         return ""
 
@@ -392,11 +399,15 @@ class _TabReader:
         return known == "mixed"
 
     def _parts(self, number: int, column: ColumnPlan, text: str) -> list[Part] | Odd | str:
-        words = {**self.plan.words, **column.words}
+        words = {**self.plan.words, **column.words} if column.words else self.plan.words
         held = self.grid.held(number, column.column)
         read = read_value_cell(text, held, two=column.two, words=words)
         if not isinstance(read, Odd):
+            if isinstance(read, str):
+                self.out.words[folded_word(text)] += 1
             return read
+        if read.code == "odd_word":
+            self.out.words[read.about] += 1
         said = self.answers.of(read.code, read.about)
         if said is None or said[0] == "aside":
             return read

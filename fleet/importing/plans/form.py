@@ -17,7 +17,6 @@ from fleet.importing.plans.plan import (
     cell_of,
     letters,
 )
-from fleet.importing.plans.reading_cells import Odd, read_value_cell
 from fleet.sheets import Tab
 from fleet.units import BadDateFormat, day_patterns
 
@@ -105,29 +104,12 @@ def column_fields(plan: Plan, grid: Grid) -> list[ColumnFields]:
     return shown
 
 
-def odd_words(plan: Plan, tabs: Sequence[Tab]) -> list[OddWord]:
-    """Words in value columns, the most frequent first."""
-    counts: dict[str, int] = {}
-    for tab in tabs:
-        if tab.name in plan.tabs_left:
-            continue
-        grid = grid_of(tab)
-        rows = find_headings(grid, plan)
-        for one in plan.of_use("value") if rows else ():
-            for n in grid.numbers:
-                text = grid.text(n, one.column)
-                if not text or (rows and n <= rows[1]):
-                    continue
-                read = read_value_cell(text, grid.held(n, one.column), two="range", words={})
-                if isinstance(read, Odd) and read.code == "odd_word":
-                    counts[read.about] = counts.get(read.about, 0) + 1
+def odd_words(plan: Plan, applied: Applied) -> list[OddWord]:
+    """Words met in value columns, the most frequent first, and what the plan takes each for."""
     choices: Choices = (("", "asked about"), *((word, said) for word, said in MEANINGS.items()))
-    words = sorted(counts, key=lambda word: -counts[word])[:40]
     return [
-        OddWord(
-            word, counts[word], Select(f"w-{word}", f"'{word}' stands for", plan.words.get(word, ""), choices)
-        )
-        for word in words
+        OddWord(word, n, Select(f"w-{word}", f"'{word}' stands for", plan.words.get(word, ""), choices))
+        for word, n in applied.words.most_common(40)
     ]
 
 

@@ -21,6 +21,7 @@ class Grid:
     rows: dict[int, Row] = field(default_factory=dict)
     covered: set[tuple[int, int]] = field(default_factory=set)
     width: int = 0
+    _texts: dict[int, list[str]] = field(default_factory=dict)
 
     @property
     def numbers(self) -> list[int]:
@@ -28,10 +29,16 @@ class Grid:
 
     def text(self, number: int, column: int) -> str:
         """A cell's text without white space around it; blank beyond the sheet."""
-        row = self.rows.get(number)
-        if row is None or not 0 <= column < len(row.cells):
-            return ""
-        return row.cells[column].strip()
+        texts = self._texts.get(number)
+        if texts is None:
+            row = self.rows.get(number)
+            texts = self._texts[number] = [cell.strip() for cell in row.cells] if row else []
+        return texts[column] if 0 <= column < len(texts) else ""
+
+    def texts(self, number: int) -> list[str]:
+        """A row's texts without white space around them."""
+        self.text(number, 0)
+        return self._texts[number]
 
     def held(self, number: int, column: int) -> int:
         """1 for a date of the workbook, 2 for a number, 0 for text."""
@@ -68,6 +75,7 @@ def _fill(grid: Grid, number: int, columns: range, corner: tuple[int, int], text
     dates = row.date_columns | frozenset(filled) if held == 1 else row.date_columns
     numbers = row.number_columns | frozenset(filled) if held == 2 else row.number_columns
     grid.rows[number] = Row(number, cells, dates, numbers)
+    grid._texts.pop(number, None)
     grid.width = max(grid.width, len(cells))
 
 

@@ -4,6 +4,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
+from functools import lru_cache
 
 from fleet.units import UnknownUnit, canonical_unit
 
@@ -54,6 +55,8 @@ class Odd:
 
 def unit_in(text: str) -> str:
     """The house's spelling of a unit word in a sheet; blank for what is none."""
+    if not text:
+        return ""
     known = _UNIT_WORDS.get(text.strip().casefold())
     if known:
         return known
@@ -63,6 +66,7 @@ def unit_in(text: str) -> str:
         return ""
 
 
+@lru_cache(maxsize=50_000)
 def folded_word(text: str) -> str:
     """A word as it is looked up."""
     return " ".join(text.casefold().split()).rstrip(".") or text.strip()
@@ -87,9 +91,21 @@ def read_value_cell(text: str, held: int, *, two: str, words: Mapping[str, str])
     """
     if held == 1:
         return Odd("swallowed_date", "")
-    meaning = words.get(folded_word(text)) or words.get(text.strip().casefold())
+    meaning = words.get(text.strip().casefold()) or words.get(folded_word(text))
     if meaning:
         return meaning
+    read = _numbers(text, two)
+    return list(read) if isinstance(read, tuple) else read
+
+
+@lru_cache(maxsize=50_000)
+def _numbers(text: str, two: str) -> tuple[Part, ...] | Odd:
+    """The numbers of a cell, remembered: sheets repeat themselves."""
+    read = _parts(text, two)
+    return tuple(read) if isinstance(read, list) else read
+
+
+def _parts(text: str, two: str) -> list[Part] | Odd:
     one = _ONE.fullmatch(text)
     if one:
         return [Part(re.sub(r"\s", "", one["n"]), unit_in(one["u"] or ""))]
@@ -133,6 +149,7 @@ def number_of(text: str) -> Decimal | None:
         return None
 
 
+@lru_cache(maxsize=50_000)
 def size_of(text: str) -> str:
     """Which of `SIZES` a bare number falls in; blank for nought and what is no number."""
     number = number_of(text.partition("-")[0] or text)

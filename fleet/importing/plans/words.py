@@ -1,6 +1,7 @@
 """Words that headings and cells of old sheets use for the template's own; common practice, no published source."""
 
 import re
+from functools import lru_cache
 from typing import Any
 
 _STAGES = {
@@ -9,6 +10,7 @@ _STAGES = {
 }
 
 
+@lru_cache(maxsize=1000)
 def stage_word(text: str) -> str:
     """`as_found` or `as_left` for a word that means one; blank for none.
 

@@ -202,11 +202,24 @@ def test_more_hours_than_the_days_have_are_asked_about(pump):
 
 def test_an_unknown_pump_is_asked_about_with_the_nearest_offered(pump):
     makers.a_place(site=pump.site, tag="P-12")
-    result = makers.a_sheet(HEADS + "\n" + reading("2010-05-02", "0.15").replace("P-1,", "P1,", 1))
+    result = makers.a_sheet(HEADS + "\n" + reading("2010-05-02", "0.15").replace("P-1,", "P-11,", 1))
     (one,) = result.questions
     assert (one.column, one.code) == ("pump", "unknown_pump")
     assert "'P-1'" in one.remedy
     assert "'P-12'" in one.remedy
+
+
+def test_pumps_with_the_same_letters_and_digits_are_one_question_for_all(pump):
+    makers.a_bearing(place=makers.a_place(site=pump.site, tag="P-12"))
+    rows = [
+        reading("2010-05-02", "0.15").replace("P-1,", "p1,", 1),
+        reading("2010-05-03", "0.15").replace("P-1,", "P 12,", 1),
+    ]
+    result = makers.a_sheet("\n".join([HEADS, *rows]))
+    assert [(one.code, one.expected) for one in result.questions] == [
+        ("spelt_otherwise", "'P-1'"), ("spelt_otherwise", "'P-12'"),
+    ]  # fmt: skip
+    assert len(result.groups) == 1
 
 
 def test_a_tag_at_two_sites_is_asked_about_until_the_site_is_given(pump):

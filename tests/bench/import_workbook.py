@@ -1,0 +1,78 @@
+"""A workbook of 40 tabs and 5 MB: seconds from its bytes to the guessed plan and its preview.
+
+python -m tests.bench.import_workbook
+"""
+
+import datetime as dt
+import io
+import random
+import time
+from dataclasses import replace
+
+import xlsxwriter
+
+from fleet import bulk
+from fleet.importing.plans import form
+from fleet.importing.plans.applying import apply
+from fleet.importing.plans.guessing import guess
+from fleet.sheets import read_sheet
+
+TABS, ROWS = 40, 900
+HEAD = [
+    "Date",
+    "Run hours",
+    "DE found mm",
+    "NDE found mm",
+    "DE left mm",
+    "NDE left mm",
+    "By",
+    "Job no",
+    "Remarks",
+]
+
+
+def workbook(tabs: int = TABS, rows: int = ROWS) -> bytes:
+    """One tab per pump, newest first, with words nobody needs until it weighs 5 MB."""
+    rng = random.Random(3)
+    out = io.BytesIO()
+    book = xlsxwriter.Workbook(out, {"in_memory": True})
+    day = book.add_format({"num_format": "dd/mm/yyyy"})
+    for n in range(tabs):
+        tab = book.add_worksheet(f"Pump {n + 1}")
+        tab.write_row(0, 0, [f"History of Pump {n + 1}"])
+        tab.write_row(1, 0, HEAD)
+        for i in range(rows):
+            on = dt.datetime(2025, 1, 1) - dt.timedelta(days=7 * i)
+            tab.write_datetime(i + 2, 0, on, day)
+            words = "".join(rng.choice("abcdefghij klmnop") for _ in range(130))
+            values = [
+                90_000 - 40 * i,
+                *(round(rng.uniform(0.14, 0.2), 3) for _ in range(4)),
+                "A. Quill",
+                f"00{i}",
+                words,
+            ]
+            tab.write_row(i + 2, 1, values)
+    book.close()
+    return out.getvalue()
+
+
+@bulk.without_collecting()
+def main() -> None:
+    data = workbook()
+    began = time.perf_counter()
+    tabs = read_sheet(data, "x.xlsx").tabs
+    read = time.perf_counter()
+    plan = replace(guess(tabs, lambda name: name.startswith("Pump ")), basis="diametral")
+    guessed = time.perf_counter()
+    applied = apply(plan, tabs)
+    form.preview(applied), form.odd_words(plan, applied)
+    done = time.perf_counter()
+    print(f"{len(data) / 1e6:.1f} MB, {len(tabs)} tabs, {applied.n_rows} rows -> {len(applied.made)} made")
+    print(
+        f"read {read - began:.2f} s, guessed {guessed - read:.2f} s, previewed {done - guessed:.2f} s; in all {done - began:.2f} s"
+    )
+
+
+if __name__ == "__main__":
+    main()
