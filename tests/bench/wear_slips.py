@@ -54,19 +54,23 @@ def moved(h: Histories, population: Population, factor: float) -> np.ndarray:
     return np.abs(np.minimum(shown, HORIZON) - np.minimum(without, HORIZON))
 
 
+def _last(h: Histories, i: int) -> int:
+    """The event of a bearing's last reading."""
+    return int(np.flatnonzero(h.kind[: h.start[i + 1]] == Kind.READING)[-1])
+
+
 def forecast_sds(h: Histories) -> np.ndarray:
     """(B,) sd of the forecast of each bearing's last reading, from the rest of the record; NaN where none is made."""
     told = hide_and_tell(h)
     out = np.full(h.n_bearings, np.nan)
-    out[told.bearing] = (told.ours[:, 4] - told.ours[:, 0]) / (2 * 1.6448536269514722)
+    last = told.event == np.array([_last(h, int(i)) for i in told.bearing])
+    out[told.bearing[last]] = (told.ours[last, 4] - told.ours[last, 0]) / (2 * 1.6448536269514722)
     return out
 
 
 def jumped(h: Histories, population: Population, size: np.ndarray) -> np.ndarray:
     """(B,) days by which the shown 10 % date is later than that of a real step of ``size`` at the last reading."""
-    last = np.array(
-        [np.flatnonzero(h.kind[: h.start[i + 1]] == Kind.READING)[-1] for i in range(h.n_bearings)]
-    )
+    last = np.array([_last(h, i) for i in range(h.n_bearings)])
     value = h.value_um.copy()
     value[last] += size
     shown = forecast(replace(h, value_um=value), population).max_days[:, 1]

@@ -5,25 +5,14 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from decimal import Decimal
 
 from fleet.importing.answers import Answers
 from fleet.importing.findings import Finding, of_file
 from fleet.importing.plans.days import Days
 from fleet.importing.plans.layout import Grid, find_headings, grid_of, headings_of
 from fleet.importing.plans.plan import ColumnPlan, Plan, cell_of, letters
-from fleet.importing.plans.reading_cells import (
-    HUNDREDTHS,
-    Odd,
-    Part,
-    folded_word,
-    from_date,
-    in_hundredths,
-    read_value_cell,
-    size_of,
-    size_of_unit,
-    unit_in,
-)  # fmt: skip
+from fleet.importing.plans.reading_cells import HUNDREDTHS, Odd, Part, in_hundredths
+from fleet.importing.plans.value_cells import ValueCells
 from fleet.importing.plans.words import name_in_title, stage_word
 from fleet.sheets import Tab
 from fleet.units import shown
@@ -136,7 +125,7 @@ class _TabReader:
         self.figures = [one.column for one in (*self.values, *self.plan.of_use("run_hours"))]
         self.last_heads = [text.casefold() for text in grid.texts(self.last) if text]
         self.above: dict[int, tuple[str, int, int]] = {}
-        self.sizes: dict[int, str] = {}
+        self.cells = ValueCells(self.plan, grid, self.last, answers, out.words)
 
     def run(self) -> None:
         """Headings and what stands above them are left out by name; the rows below are read in order of time."""
@@ -279,7 +268,7 @@ class _TabReader:
         text = self.grid.text(number, column.column)
         if not text or ((number, column.column) in self.grid.covered and not column.date):
             return []
-        read = self._parts(number, column, text)
+        read = self.cells.parts(number, column, text)
         if read == "leave":
             self.out.fates[self.grid.name, number, column.column] = "a word that stands for nothing"
             return []
@@ -345,13 +334,14 @@ class _TabReader:
         held = self.grid.held(number, column.column)
         if held == 2:
             made.held["value"] = 2
-        if "unit" in self.one and not part.unit and self._cell(number, self.one["unit"].column)[0]:
+        typed = self._cell(number, self.one["unit"].column)[0] if "unit" in self.one else ""
+        if typed and not part.unit:
             made.columns["unit"] = self.one["unit"].column
         if part.end:
             made.cells["station"] = "-".join(p for p in (part.end, column.clock) if p)
         if part.note:
             made.cells["note"] = part.note
-        unit, odd = self._unit(number, column, part)
+        unit, odd = self.cells.unit(column, part, typed)
         if odd and not made.question:
             made.question = self._asked(number, column.column, odd, part.text)
         if unit == HUNDREDTHS:
@@ -360,72 +350,6 @@ class _TabReader:
         if unit:
             made.cells["unit"] = unit
         return made
-
-    def _unit(self, number: int, column: ColumnPlan, part: Part) -> tuple[str, Odd | None]:
-        """The unit of a number: the cell's, the row's, the column's, the plan's; one of another size is asked about."""
-        if part.unit:
-            return part.unit, None
-        if "unit" in self.one:
-            typed = self._cell(number, self.one["unit"].column)[0]
-            if typed:
-                return unit_in(typed) or typed, None
-        unit = column.unit or self.plan.unit
-        size = size_of(part.text) if column.quantity in ("", "clearance") else ""
-        if size and unit and size != size_of_unit(unit) and self._mixed(column):
-            said = self.answers.of("size", size)
-            if said and said[0] == "unit":
-                return said[1], None
-            if not said or said[0] != "as_planned":
-                return unit, Odd("size", size)
-        return unit, None
-
-    def _mixed(self, column: ColumnPlan) -> bool:
-        """Whether the bare numbers of a column are of sizes that lie more than ten times apart."""
-        known = self.sizes.get(column.column)
-        if known is None:
-            numbers = []
-            for n in self.grid.numbers:
-                text = self.grid.text(n, column.column)
-                read = (
-                    read_value_cell(text, self.grid.held(n, column.column), two="range", words={})
-                    if text and n > self.last
-                    else ""
-                )
-                if isinstance(read, list) and not read[0].unit and size_of(read[0].text):
-                    number = read[0].text.lstrip("<>").replace(",", ".").partition("-")[0]
-                    numbers.append(Decimal(number))
-            known = "mixed" if numbers and max(numbers) > 12 * min(numbers) else "alike"
-            self.sizes[column.column] = known
-        return known == "mixed"
-
-    def _parts(self, number: int, column: ColumnPlan, text: str) -> list[Part] | Odd | str:
-        words = {**self.plan.words, **column.words} if column.words else self.plan.words
-        held = self.grid.held(number, column.column)
-        read = read_value_cell(text, held, two=column.two, words=words)
-        if not isinstance(read, Odd):
-            if isinstance(read, str):
-                self.out.words[folded_word(text)] += 1
-            return read
-        if read.code == "odd_word":
-            self.out.words[read.about] += 1
-        said = self.answers.of(read.code, read.about)
-        if said is None or said[0] == "aside":
-            return read
-        return self._answered(read, said[0], text, column, words)
-
-    def _answered(
-        self, odd: Odd, choice: str, text: str, column: ColumnPlan, words: dict[str, str]
-    ) -> list[Part] | Odd | str:
-        if odd.code == "two_values":
-            return read_value_cell(text, 0, two=choice, words=words)
-        if odd.code == "marked_number" and choice == "number":
-            read = read_value_cell(odd.mark, 0, two="", words={})
-            return [Part(p.text, p.unit, p.end, text) for p in read] if isinstance(read, list) else odd
-        if odd.code == "swallowed_date" and choice in ("day_month", "month_day"):
-            typed = from_date(text, choice)
-            two = column.two or (self.answers.of("two_values", "-") or ("range", ""))[0]
-            return read_value_cell(typed, 0, two=two, words=words)
-        return choice if choice in ("opened", "leave", "remark") else odd
 
     def _hours(self, number: int, shared: Made) -> list[Made]:
         if "run_hours" not in self.one:

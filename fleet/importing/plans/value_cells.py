@@ -1,0 +1,95 @@
+"""The number cells of one tab under a plan: what a cell says, in which unit, and what must be asked about it."""
+
+from collections import Counter
+from decimal import Decimal
+
+from fleet.importing.answers import Answers
+from fleet.importing.plans.layout import Grid
+from fleet.importing.plans.plan import ColumnPlan, Plan
+from fleet.importing.plans.reading_cells import (
+    Odd,
+    Part,
+    folded_word,
+    from_date,
+    read_value_cell,
+    size_of,
+    size_of_unit,
+    unit_in,
+)  # fmt: skip
+
+
+class ValueCells:
+    """Reads the cells of a tab's value columns.
+
+    words: counted up for every word met in place of a number.
+    last: the row of the last heading; numbers below it tell whether a column is of one size.
+    """
+
+    def __init__(self, plan: Plan, grid: Grid, last: int, answers: Answers, words: Counter[str]) -> None:
+        self.plan, self.grid, self.last, self.answers, self.words = plan, grid, last, answers, words
+        self.sizes: dict[int, str] = {}
+
+    def unit(self, column: ColumnPlan, part: Part, typed: str) -> tuple[str, Odd | None]:
+        """The unit of a number: the cell's, the row's as `typed`, the column's, the plan's; another size is asked about."""
+        if part.unit:
+            return part.unit, None
+        if typed:
+            return unit_in(typed) or typed, None
+        unit = column.unit or self.plan.unit
+        size = size_of(part.text) if column.quantity in ("", "clearance") else ""
+        if size and unit and size != size_of_unit(unit) and self._mixed(column):
+            said = self.answers.of("size", size)
+            if said and said[0] == "unit":
+                return said[1], None
+            if not said or said[0] != "as_planned":
+                return unit, Odd("size", size)
+        return unit, None
+
+    def _mixed(self, column: ColumnPlan) -> bool:
+        """Whether the bare numbers of a column are of sizes that lie more than ten times apart."""
+        known = self.sizes.get(column.column)
+        if known is None:
+            numbers = []
+            for n in self.grid.numbers:
+                text = self.grid.text(n, column.column)
+                read = (
+                    read_value_cell(text, self.grid.held(n, column.column), two="range", words={})
+                    if text and n > self.last
+                    else ""
+                )
+                if isinstance(read, list) and not read[0].unit and size_of(read[0].text):
+                    number = read[0].text.lstrip("<>").replace(",", ".").partition("-")[0]
+                    numbers.append(Decimal(number))
+            known = "mixed" if numbers and max(numbers) > 12 * min(numbers) else "alike"
+            self.sizes[column.column] = known
+        return known == "mixed"
+
+    def parts(self, number: int, column: ColumnPlan, text: str) -> list[Part] | Odd | str:
+        """Numbers of a cell, a choice for its word (`leave`, `opened`, `remark`), or what must be asked."""
+        words = {**self.plan.words, **column.words} if column.words else self.plan.words
+        held = self.grid.held(number, column.column)
+        read = read_value_cell(text, held, two=column.two, words=words)
+        if not isinstance(read, Odd):
+            if isinstance(read, str):
+                self.words[folded_word(text)] += 1
+            return read
+        if read.code == "odd_word":
+            self.words[read.about] += 1
+        said = self.answers.of(read.code, read.about)
+        if said is None or said[0] == "aside":
+            return read
+        return self._answered(read, said[0], text, column, words)
+
+    def _answered(
+        self, odd: Odd, choice: str, text: str, column: ColumnPlan, words: dict[str, str]
+    ) -> list[Part] | Odd | str:
+        if odd.code == "two_values":
+            return read_value_cell(text, 0, two=choice, words=words)
+        if odd.code == "marked_number" and choice == "number":
+            read = read_value_cell(odd.mark, 0, two="", words={})
+            return [Part(p.text, p.unit, p.end, text) for p in read] if isinstance(read, list) else odd
+        if odd.code == "swallowed_date" and choice in ("day_month", "month_day"):
+            typed = from_date(text, choice)
+            two = column.two or (self.answers.of("two_values", "-") or ("range", ""))[0]
+            return read_value_cell(typed, 0, two=two, words=words)
+        return choice if choice in ("opened", "leave", "remark") else odd
