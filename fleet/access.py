@@ -18,6 +18,7 @@ MAY: dict[str, frozenset[str]] = {
     "import plans": frozenset({Word.ENGINEER, Word.PLANNER}),
     "set limits": frozenset({Word.ENGINEER}),
     "export": frozenset({Word.ENGINEER, Word.PLANNER, Word.AUDITOR}),
+    "work dates out": frozenset({Word.ENGINEER, Word.PLANNER}),
     "people and sites": frozenset({Word.ADMINISTRATOR}),
 }
 

@@ -13,7 +13,9 @@ class InspectionsConfig(AppConfig):
         from inspections.importing.answering import KIND_LEADS, KIND_WORDS
         from inspections.importing.loading import HistoryLoader
         from inspections.kinds import register_kinds
+        from inspections.long_work import register_work
 
         register_kinds()
+        register_work()
         name_kinds(KIND_WORDS, KIND_LEADS)
         register_loader(HistoryLoader.holds, HistoryLoader())

@@ -4,6 +4,7 @@ from django.urls import path
 
 from inspections.views import (
     backtest,
+    dates,
     history,
     labels,
     method,
@@ -41,6 +42,7 @@ urlpatterns = [
     path("recording-worker.js", record_offline.worker, name="record-worker"),
     path("labels/", labels.labels, name="labels"),
     path("b/<uuid:pk>/", label, name="bearing-label"),
+    path("dates-anew/", dates.anew, name="dates-anew"),
     path("method/", method.method, name="method"),
     path("backtest/", backtest.backtest, name="backtest"),
 ]

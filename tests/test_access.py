@@ -6,6 +6,7 @@ import pytest
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver
 
+from fleet import jobs
 from fleet.importing.drafting import begin
 from fleet.importing.options import Options
 from tests import makers
@@ -67,6 +68,8 @@ TABLE: dict[str, dict[str, int]] = {
     "record-worker": ALL | {"stranger": 200, "out": SIGN_IN},
     "labels": ALL | {"stranger": 200, "out": SIGN_IN},
     "import": ALL | {"stranger": 200, "out": SIGN_IN},
+    "job": ONE_OWN,
+    "dates-anew": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     "import-template": ALL | {"stranger": 200, "out": SIGN_IN},
     "import-done": READERS | {"out": SIGN_IN},
     "quality": ALL | {"stranger": 200, "out": SIGN_IN},
@@ -116,6 +119,7 @@ def cast_and_addresses():
         "import-done": f"/import/{done.sheet.pk}/",
     }
     cast = makers.a_cast(site=site)
+    arguments["job"] = f"/jobs/{jobs.ask('forecast', by=cast['engineer']).pk}/"
     draft = begin(cast["engineer"], HISTORY.encode(), "sheet.csv", "history", Options()).pk
     for name, path in (("import-questions", ""), ("import-plan", "plan/"), ("import-marked", "remarks.xlsx")):
         arguments[name] = f"/import/draft/{draft}/{path}"

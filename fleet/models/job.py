@@ -19,6 +19,16 @@ class Job(models.Model):
     state = models.CharField(max_length=8, choices=State.choices, default=State.WAITING)
     done = models.PositiveIntegerField(default=0)
     of = models.PositiveIntegerField(default=0)
-    result = models.JSONField(default=dict)
+    said = models.CharField(max_length=500, blank=True, help_text="how it ended, in a sentence")
+    address = models.CharField(max_length=300, blank=True, help_text="the page that shows what came of it")
     asked_at = models.DateTimeField(auto_now_add=True)
+    begun_at = models.DateTimeField(null=True)
+    beat_at = models.DateTimeField(null=True, help_text="the worker's last sign of life")
     ended_at = models.DateTimeField(null=True)
+
+    class Meta:
+        indexes = [models.Index(fields=["state", "asked_at"])]
+
+    @property
+    def is_over(self) -> bool:
+        return self.state in (self.State.DONE, self.State.FAILED)

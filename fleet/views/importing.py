@@ -72,7 +72,7 @@ def done(request: HttpRequest, sheet_id: UUID) -> HttpResponse:
     aside = sheet.set_aside.standing().order_by("number")
     mended = may(request.user, "import", sheet.site) and sheet.holds == Sheet.Holds.HISTORY
     context = {
-        "may_withdraw": mended, "left": sheet.options.get("left_out", []), "sheet": sheet, "by": Person.objects.filter(pk=sheet.recorded_by).first(), "aside": aside[:MOST_OF_A_KIND],
+        "may_withdraw": mended, "may_date": may(request.user, "work dates out"), "left": sheet.options.get("left_out", []), "sheet": sheet, "by": Person.objects.filter(pk=sheet.recorded_by).first(), "aside": aside[:MOST_OF_A_KIND],
         "n_aside": aside.count(), "declared": sheet.options,
         "counts": Counts(sheet.n_seen, sheet.n_stored, sheet.n_set_aside, sheet.n_already, sheet.n_blank),
     }  # fmt: skip

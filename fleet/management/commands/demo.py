@@ -3,6 +3,8 @@
 import hashlib
 import json
 import shlex
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 from wsgiref.simple_server import WSGIServer
@@ -70,12 +72,15 @@ class Command(BaseCommand):
         from fleet.wsgi import application
 
         server.set_app(application)
+        worker = subprocess.Popen([sys.executable, str(settings.CHECKOUT / "manage.py"), "worker"])
         self.stdout.write(f"http://{HOST}:{port}/ (stop with Ctrl-C)")
         try:
             server.serve_forever()
         except KeyboardInterrupt:
             self.stdout.write("Stopped. The record stays; start again with the same line.")
         finally:
+            worker.terminate()
+            worker.wait()
             server.server_close()
 
 

@@ -1,0 +1,15 @@
+"""Asking for the fleet's dates to be worked out anew."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.views.decorators.http import require_POST
+
+from fleet import jobs
+from fleet.access import require
+
+
+@require_POST
+def anew(request: HttpRequest) -> HttpResponse:
+    """Ask the worker for a refit of the whole fleet, and lead to how it stands."""
+    require(request.user, "work dates out")
+    return redirect("job", job_id=jobs.ask("forecast", by=request.user).pk)
