@@ -15,8 +15,8 @@ def register_kinds() -> None:
         ("contact_check", models.ContactCheck),
         ("contact_criteria", models.ContactCriteria),
         ("finding", models.Finding),
-        ("decision", models.Decision),
         ("plan", models.Plan),
+        ("decision", models.Decision),
     ):
         kinds.register(name, model)
     kinds.register("forecast_run")  # the run's figures are derived data; the entry holds their hash

@@ -3,7 +3,7 @@
 Inside, files stand in one direction: visit, reading, event, decision, forecast.
 """
 
-from inspections.models.decision import Decision, Plan
+from inspections.models.decision import Decision, DraftPlan, Plan
 from inspections.models.event import (
     EFFECTS,
     NO_VISIT,
@@ -25,6 +25,6 @@ from inspections.models.visit import Attendance, Precision, Visit
 
 __all__ = [
     "BOUNDS_UM", "EFFECTS", "NO_VISIT", "WHOLE_PUMP", "WORK", "Attendance", "Basis", "ContactCheck",
-    "ContactCriteria", "Decision", "Effect", "End", "Event", "EventKind", "Finding", "Forecast", "ForecastRun",
+    "ContactCriteria", "Decision", "DraftPlan", "Effect", "End", "Event", "EventKind", "Finding", "Forecast", "ForecastRun",
     "MeterEntry", "Method", "NotMeasured", "Outcome", "Plan", "Precision", "Quantity", "Reading", "Reason", "Stage", "Visit",
 ]  # fmt: skip
