@@ -78,7 +78,7 @@ class Evaluation:
 
 
 @dataclass(frozen=True)
-class _Plan:
+class Laid:
     """A plan as arrays beside its layout: action (-1 leave) and outage of each bearing."""
 
     layout: Layout
@@ -95,11 +95,11 @@ def evaluate(plan: tuple[Job, ...], inputs: Inputs) -> Evaluation:
     """Everything the page says of a plan; cheap enough to answer while a job is being moved."""
     layout = lay_out(inputs)
     stock = families(inputs)
-    at = _as_arrays(plan, layout)
+    at = as_arrays(plan, layout)
     news = [(int(i), int(at.outage[i])) for i in np.flatnonzero(at.action == ACTIONS.index(REPLACE))]
     news += [(int(i), int(at.kept[i])) for i in np.flatnonzero(at.kept >= 0)]
     taken = hand_out(inputs, stock, news)
-    chance = _chances(at)
+    chance = chances(at)
     before = _chance_before_work(at)
     above = before > inputs.settings.accepted_risk + ENOUGH
     missing = _not_fitting(at, stock, taken, before, np.flatnonzero(above))
@@ -118,7 +118,7 @@ def evaluate(plan: tuple[Job, ...], inputs: Inputs) -> Evaluation:
     )
 
 
-def _as_arrays(plan: tuple[Job, ...], layout: Layout) -> _Plan:
+def as_arrays(plan: tuple[Job, ...], layout: Layout) -> Laid:
     inputs = layout.inputs
     n_b, n_t = layout.chance.shape
     action, outage = np.full(n_b, -1), np.full(n_b, -1)
@@ -142,10 +142,10 @@ def _as_arrays(plan: tuple[Job, ...], layout: Layout) -> _Plan:
     kept_open &= ~opened
     used += layout.open_hours @ opened
     expected += layout.open_hours @ kept_open
-    return _Plan(layout, action, outage, opened, used, kept, kept_open, expected)
+    return Laid(layout, action, outage, opened, used, kept, kept_open, expected)
 
 
-def _cost(at: _Plan) -> float:
+def _cost(at: Laid) -> float:
     layout = at.layout
     total = layout.leave_cost.copy()
     for a, action in enumerate(ACTIONS):
@@ -155,7 +155,7 @@ def _cost(at: _Plan) -> float:
     return float(total.sum()) + layout.inputs.settings.hour_cost * hours
 
 
-def _chances(at: _Plan) -> np.ndarray:
+def chances(at: Laid) -> np.ndarray:
     """(B, T + 1) chance of passing by each outage and by the end with the plan carried out."""
     layout, inputs = at.layout, at.layout.inputs
     chance = np.column_stack([layout.chance, layout.chance_end])
@@ -177,7 +177,7 @@ def _chances(at: _Plan) -> np.ndarray:
     return chance
 
 
-def _chance_before_work(at: _Plan) -> np.ndarray:
+def _chance_before_work(at: Laid) -> np.ndarray:
     """(B,) what the accepted risk bounds: the chance by the work's outage, or by the end if left."""
     rows = np.arange(len(at.action))
     if not at.layout.chance.shape[1]:
@@ -185,7 +185,7 @@ def _chance_before_work(at: _Plan) -> np.ndarray:
     return np.where(at.action < 0, at.layout.chance_end, at.layout.chance[rows, at.outage])
 
 
-def _lines(at: _Plan, taken: list[Taken]) -> tuple[PlannedJob, ...]:
+def _lines(at: Laid, taken: list[Taken]) -> tuple[PlannedJob, ...]:
     layout, inputs = at.layout, at.layout.inputs
     fixed = {job.bearing for job in inputs.pinned}
     source: dict[str, list[Taken]] = {}
@@ -214,7 +214,7 @@ def in_ten(p: float) -> str:
     return f"{round(100 * p)} in 100" if p >= 0.005 else "less than 1 in 100"
 
 
-def _why(at: _Plan, i: int, pinned: bool) -> str:
+def _why(at: Laid, i: int, pinned: bool) -> str:
     layout, inputs = at.layout, at.layout.inputs
     b, t, action = inputs.bearings[i], at.outage[i], ACTIONS[at.action[i]]
     if pinned:
@@ -231,7 +231,7 @@ def _why(at: _Plan, i: int, pinned: bool) -> str:
     return f"cheapest here: {in_ten(later)} would pass the maximum before the outage after"
 
 
-def _loads(at: _Plan) -> tuple[Load, ...]:
+def _loads(at: Laid) -> tuple[Load, ...]:
     layout, inputs = at.layout, at.layout.inputs
     loads = []
     for t, outage in enumerate(inputs.outages):
@@ -249,7 +249,7 @@ def _loads(at: _Plan) -> tuple[Load, ...]:
     return tuple(loads)
 
 
-def _faults(at: _Plan, taken: list[Taken]) -> Iterator[str]:
+def _faults(at: Laid, taken: list[Taken]) -> Iterator[str]:
     """What the plan breaks, in sentences."""
     layout, inputs = at.layout, at.layout.inputs
     for t, outage in enumerate(inputs.outages):
@@ -295,15 +295,15 @@ def _marked(plan: tuple[Job, ...], inputs: Inputs) -> Iterator[str]:
 
 
 def _not_fitting(
-    at: _Plan, stock: dict, taken: list[Taken], before: np.ndarray, rows: np.ndarray
+    at: Laid, stock: dict, taken: list[Taken], before: np.ndarray, rows: np.ndarray
 ) -> tuple[NotFitting, ...]:
     """Why each bearing above the accepted risk is there, from what its best outage in time lacks."""
-    room = _Room(at, stock, taken)
+    room = Room(at, stock, taken)
     missing = [_one_not_fitting(at, room, float(before[i]), int(i)) for i in rows]
     return tuple(sorted(missing, key=lambda m: -m.chance))
 
 
-def _one_not_fitting(at: _Plan, room: _Room, p: float, i: int) -> NotFitting:
+def _one_not_fitting(at: Laid, room: Room, p: float, i: int) -> NotFitting:
     layout, inputs = at.layout, at.layout.inputs
     b, risk = inputs.bearings[i], inputs.settings.accepted_risk
     by = inputs.outages[at.outage[i]].name if at.action[i] >= 0 else "the end of the plan"
@@ -336,10 +336,10 @@ def _one_not_fitting(at: _Plan, room: _Room, p: float, i: int) -> NotFitting:
     return lacking(*min(causes, key=lambda c: c[0] != "no_hours"))
 
 
-class _Room:
+class Room:
     """What is left in each outage beside the plan; answers are kept, for many bearings ask the same."""
 
-    def __init__(self, at: _Plan, stock: dict[tuple[str, str], Family], taken: list[Taken]) -> None:
+    def __init__(self, at: Laid, stock: dict[tuple[str, str], Family], taken: list[Taken]) -> None:
         self.at, self.stock = at, stock
         inputs = at.layout.inputs
         self.twins: dict[tuple[int, int], list[tuple[int, int]]] = {}
@@ -353,29 +353,33 @@ class _Room:
             self.short[x.family] = self.short.get(x.family, 0) + (x.source == "short")
         self.known: dict[tuple, bool] = {}
 
-    def lack(self, i: int, t: int) -> tuple[str, str, str] | None:
-        """(cause, reason, remedy) that keeps a new shell out of one outage; None where it fits."""
+    def lack(self, i: int, t: int, action: str = REPLACE) -> tuple[str, str, str] | None:
+        """(cause, reason, remedy) that keeps a job, as a rule a new shell, out of one outage; None where it fits."""
         at, layout, inputs = self.at, self.at.layout, self.at.layout.inputs
         b, p, outage = inputs.bearings[i], layout.pump[i], inputs.outages[t]
         for q, s in self.twins.get((int(p), t), ()):
             if at.opened[q, s] or at.kept_open[q, s]:
                 twin = inputs.pumps[q].name
                 return "twin", f"its twin {twin} is open in {outage.name}", f"move {twin} to another outage"
-        for half in b.halves if b.shell_type else ():
+        for half in b.halves if b.shell_type and action == REPLACE else ():
             if self._no_shell(i, t, half):
                 name, by = f"{b.shell_type} {half}", outage.start_on.isoformat()
                 return (
                     "no_shell", f"no shell {name} in time for {outage.name}", f"one shell {name} by {by}"
                 )  # fmt: skip
-        need = layout.hours[REPLACE][i] + (
-            0.0 if at.opened[p, t] or at.kept_open[p, t] else layout.open_hours[p]
-        )
+        need = self.needs(i, t, action)
         gone = layout.hours[ACTIONS[at.action[i]]][i] if at.outage[i] == t and at.action[i] >= 0 else 0.0
         free = outage.crew_hours - at.used[t] - at.expected[t] + gone
         if need > free + ENOUGH:
             more = f"{need - free:.0f} more crew hours in {outage.name}"
             return "no_hours", f"{outage.name} has {max(free, 0):.0f} of the {need:.0f} h it needs", more
         return None
+
+    def needs(self, i: int, t: int, action: str) -> float:
+        """Crew hours of one more job in an outage, with the pump's opening where nothing else opens it."""
+        p, layout = self.at.layout.pump[i], self.at.layout
+        opening = 0.0 if self.at.opened[p, t] or self.at.kept_open[p, t] else layout.open_hours[p]
+        return float(layout.hours[action][i] + opening)
 
     def _no_shell(self, i: int, t: int, half: str) -> bool:
         """Whether one more shell out in outage t would leave this or a later outage without."""

@@ -113,12 +113,15 @@ class _Shelf:
 
     pool: Pool
     used: dict[str, int]
+    on_hand: int = 0
 
-    def take(self, t: int, inputs: Inputs) -> tuple[str, float | None] | None:
-        on_hand = sum(s.on_hand for s in self.pool.spares)
-        if self.used["on hand"] < on_hand:
+    def __post_init__(self) -> None:
+        self.on_hand = sum(s.on_hand for s in self.pool.spares)
+
+    def take(self, t: int) -> tuple[str, float | None] | None:
+        if self.used["on hand"] < self.on_hand:
             return self._took("on hand", None)
-        if self.used["due back"] < self.pool.ready[t] - on_hand:
+        if self.used["due back"] < self.pool.ready[t] - self.on_hand:
             return self._took("due back", None)
         return None
 
@@ -146,7 +149,7 @@ def hand_out(
         for k, pool in [(-1, family.plain), *enumerate(family.bored)]
     }
     relined: dict[tuple[str, str], int] = dict.fromkeys(made, 0)
-    out: dict[tuple[str, str], tuple[int, ...]] = dict.fromkeys(made, ())
+    out = {key: np.zeros(len(inputs.outages)) for key in made}  # halves that came out, by outage
     taken = []
     for i, t in sorted(wanted, key=lambda w: (inputs.starts[w[1]], w[0])):
         bearing = inputs.bearings[i]
@@ -158,15 +161,14 @@ def hand_out(
             k = family.pool_of(bearing, inputs.settings.bore_tolerance_um)
             own = [shelves[key, k]] if k >= 0 else []
             plain = shelves[key, -1]
-            got = next((x for shelf in [*own, plain] if (x := shelf.take(t, inputs))), None)
-            back = sum(family.returns[s, t] for s in out[key])
-            if got is None and relined[key] < back:
+            got = next((x for shelf in [*own, plain] if (x := shelf.take(t))), None)
+            if got is None and relined[key] < out[key] @ family.returns[:, t]:
                 relined[key] += 1
                 got = ("relined", None)
             if got is None:
                 got = next((x for shelf in [*own, plain] if (x := shelf.order(t))), None)
             source, lead = got or ("short", None)
-            out[key] = (*out[key], t)
+            out[key][t] += 1
             bored = k >= 0 and source != "relined"
             taken.append(Taken(bearing.name, family.name, t, source, bored, lead))
     return taken
