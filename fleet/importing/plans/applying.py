@@ -23,7 +23,7 @@ OF_READINGS = frozenset({"by", "checked_by", "instrument"})
 READ, REMARK, LEFT = "read", "remark", "left"
 
 
-@dataclass
+@dataclass(slots=True)
 class Made:
     """One row of the template made from a row of the sheet, with where each of its cells stood.
 
@@ -125,6 +125,10 @@ class _TabReader:
         self.figures = [one.column for one in (*self.values, *self.plan.of_use("run_hours"))]
         self.last_heads = [text.casefold() for text in grid.texts(self.last) if text]
         self.above: dict[int, tuple[str, int, int]] = {}
+        self.skipped = frozenset(self.plan.skip)
+        self.skipped_starts = tuple(word + mark for word in self.plan.skip for mark in (" ", ":"))
+        self.fixed: dict[int, dict[str, str]] = {}
+        self.kept: dict[str, tuple[dict[str, str], dict[str, int], dict[str, int]]] = {}
         self.cells = ValueCells(self.plan, grid, self.last, answers, out.words)
 
     def run(self) -> None:
@@ -187,7 +191,7 @@ class _TabReader:
         row = self.grid.texts(number)
         texts = [text for text in row if text]
         first = texts[0].casefold()
-        if any(first == word or first.startswith((word + " ", word + ":")) for word in self.plan.skip):
+        if first in self.skipped or first.startswith(self.skipped_starts):
             return f"a row that begins with {shown(texts[0])}"
         if (
             self.last_heads
@@ -216,6 +220,7 @@ class _TabReader:
     def _shared(self, number: int) -> Made:
         """What all rows made of this one have: pump, position, day, site, and who."""
         shared = Made({}, {}, self.grid.name, number, {})
+        self.kept.clear()
         for use in ("pump", "position", "site"):
             self._put_where(shared, use, number)
         for use in SHARED:
@@ -284,21 +289,24 @@ class _TabReader:
             base.question = base.question or self._asked(number, column.column, read, text)
             return [base]
         assert not isinstance(read, str)
-        return [self._part(base, column, part, number) for part in read]
+        if len(read) == 1:
+            return [self._part(base, column, read[0], number)]
+        return [self._part(_copy(base), column, part, number) for part in read]
 
     def _row_of(self, shared: Made, number: int, column: ColumnPlan | None, cells: dict[str, str]) -> Made:
         """A made row with the shared cells that its event may have."""
         event = cells["event"]
-        keep = {
-            name: text for name, text in shared.cells.items()
-            if (event == "reading" or name not in OF_READINGS) and not (name == "shell" and event != "shell_change")
-            and not (name == "position" and event == "hours") and name != "entry_id"
-        }  # fmt: skip
-        columns = {name: j for name, j in shared.columns.items() if name in keep}
-        made = Made(
-            keep | cells, {n: h for n, h in shared.held.items() if n in keep}, self.grid.name, number, columns
-        )
-        made.question = shared.question
+        kept = self.kept.get(event)  # the same for all rows of one event made of this row
+        if kept is None:
+            keep = {
+                name: text for name, text in shared.cells.items()
+                if (event == "reading" or name not in OF_READINGS) and not (name == "shell" and event != "shell_change")
+                and not (name == "position" and event == "hours") and name != "entry_id"
+            }  # fmt: skip
+            held = {name: how for name, how in shared.held.items() if name in keep}
+            columns = {name: j for name, j in shared.columns.items() if name in keep}
+            kept = self.kept[event] = (keep, held, columns)
+        made = Made(kept[0] | cells, kept[1].copy(), self.grid.name, number, kept[2].copy(), shared.question)
         if column is not None:
             if column.position:
                 made.cells["position"] = column.position
@@ -307,28 +315,30 @@ class _TabReader:
         return made
 
     def _reading(self, number: int, column: ColumnPlan, shared: Made) -> Made:
-        cells = {"event": "reading"}
-        for name in ("quantity", "stage"):
-            if getattr(column, name):
-                cells[name] = getattr(column, name)
-        if (basis := column.basis or self.plan.basis) and column.quantity in ("", "clearance"):
-            cells["basis"] = basis
-        if method := column.method or self.plan.method:
-            cells["method"] = method
-        if column.station:
-            cells["station"] = column.station
+        cells = self.fixed.get(column.column)
+        if cells is None:
+            cells = self.fixed[column.column] = self._of_column(column)
         made = self._row_of(shared, number, column, cells)
         for use in ("method", "stage", "station"):
             if use in self.one and use not in cells:
                 self._put(made, use, number, self.one[use].column)
-        if stage := stage_word(made.cells.get("stage", "")):
-            made.cells["stage"] = stage
+                if use == "stage" and (stage := stage_word(made.cells.get("stage", ""))):
+                    made.cells["stage"] = stage
         if "entry_id" in shared.cells and len(self.values) == 1:
             made.cells["entry_id"] = shared.cells["entry_id"]
         return made
 
-    def _part(self, base: Made, column: ColumnPlan, part: Part, number: int) -> Made:
-        made = Made(dict(base.cells), dict(base.held), base.tab, base.row, dict(base.columns), base.question)
+    def _of_column(self, column: ColumnPlan) -> dict[str, str]:
+        """What the plan says of every reading of a column."""
+        basis = (column.basis or self.plan.basis) if column.quantity in ("", "clearance") else ""
+        said = {
+            "event": "reading", "quantity": column.quantity, "stage": stage_word(column.stage) or column.stage,
+            "basis": basis, "method": column.method or self.plan.method, "station": column.station,
+        }  # fmt: skip
+        return {name: text for name, text in said.items() if text}
+
+    def _part(self, made: Made, column: ColumnPlan, part: Part, number: int) -> Made:
+        """The reading's row with one number of its cell."""
         made.columns["value"] = column.column
         made.cells["value"] = part.text
         held = self.grid.held(number, column.column)
@@ -405,6 +415,10 @@ QUESTIONS = {
     "season": ("a day, a month or a year", "say which months such a season is"),
     "size": ("numbers of one size in a column", "say in which unit numbers of this size are"),
 }
+
+
+def _copy(made: Made) -> Made:
+    return replace(made, cells=dict(made.cells), held=dict(made.held), columns=dict(made.columns))
 
 
 def _once(made: list[Made]) -> list[Made]:

@@ -158,6 +158,7 @@ def size_of(text: str) -> str:
     return next(name for end, name, _ in SIZES if number < end)
 
 
+@lru_cache(maxsize=100)
 def size_of_unit(unit: str) -> str:
     """The size that clearances have in a unit."""
     return next((name for _, name, units in SIZES if unit in units), "")
