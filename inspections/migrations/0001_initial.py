@@ -10,7 +10,7 @@ class Migration(migrations.Migration):
     initial = True
 
     dependencies = [
-        ('fleet', '0004_remove_job_fleet_job_state_4c44b4_idx_and_more'),
+        ('fleet', '0002_guard_the_ledger'),
     ]
 
     operations = [
