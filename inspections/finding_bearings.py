@@ -15,7 +15,11 @@ def visible(account: Account) -> QuerySet[Bearing]:
 
 def called(account: Account, pump: str, position: str, site: str = "") -> list[Bearing]:
     """The visible bearings of that pump and position, old names included; several where sites share a tag."""
-    rows = visible(account)
+    return called_among(visible(account), pump, position, site)
+
+
+def called_among(rows: QuerySet[Bearing], pump: str, position: str, site: str = "") -> list[Bearing]:
+    """`called` among any bearings: for commands, which see all sites."""
     if site:
         rows = rows.filter(
             Q(place__site__folded=folded(site)) | Q(place__site__in=_things(Name.Of.SITE, site))

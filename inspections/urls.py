@@ -4,6 +4,7 @@ from django.urls import path
 
 from inspections.views import (
     backtest,
+    bundle,
     dates,
     history,
     labels,
@@ -35,6 +36,7 @@ urlpatterns = [
     path(f"{AT}record/receipt/", record_closing.receipt, name="record-receipt"),
     path(f"{AT}record/sheet/", record_closing.sheet, name="record-sheet"),
     path(f"{AT}history/", history.history, name="bearing-history"),
+    path(f"{AT}bundle/", bundle.bundle, name="bearing-bundle"),
     path("photos/<uuid:pk>/", record_photo.shown, name="photo"),
     path("record/offline/", record_offline.shell, name="record-offline"),
     path("record/pack/", record_offline.pack, name="record-pack"),

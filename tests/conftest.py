@@ -4,6 +4,7 @@ import os
 import shutil
 from pathlib import Path
 
+import hypothesis
 import pytest
 
 # Django reads these when its settings load, which is below; the suite has no TLS and asks for none.
@@ -20,6 +21,12 @@ django.setup()
 from django.conf import settings as site
 from django.db import connection
 from django.db.backends.base.operations import BaseDatabaseOperations
+
+# A shared machine may be slow to draw examples, and that is no fault of what is tested.
+hypothesis.settings.register_profile(
+    "shared", deadline=None, suppress_health_check=[hypothesis.HealthCheck.too_slow]
+)
+hypothesis.settings.load_profile("shared")
 
 CHECKOUT = Path(__file__).resolve().parent.parent
 IN_CI = os.environ.get("CI", "").lower() in ("1", "true", "yes")

@@ -81,6 +81,11 @@ def sha256(text: str) -> str:
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 
+def sha256_of(data: bytes) -> str:
+    """SHA-256 of bytes, as 64 hex digits."""
+    return hashlib.sha256(data).hexdigest()
+
+
 def entry_text(
     *, act: str, body: str, by: str, chain: str, format: int, kind: str, n: int, prev: str, recorded_at: str
 ) -> str:
@@ -112,10 +117,34 @@ def tree_root(leaves: Sequence[bytes]) -> bytes:
     # The left subtree of RFC 6962 is always a full power of two, so pairing level by level gives the same root.
     level = [leaf_hash(leaf) for leaf in leaves]
     while len(level) > 1:
-        paired = [
-            hashlib.sha256(b"\x01" + level[i] + level[i + 1]).digest() for i in range(0, len(level) - 1, 2)
-        ]
-        if len(level) % 2:
-            paired.append(level[-1])
-        level = paired
+        level = _level_above(level)
     return level[0]
+
+
+def audit_path(leaves: Sequence[bytes], index: int) -> list[bytes]:
+    """RFC 6962 2.1.1: the hashes beside the way from the leaf at `index` to the root, the lowest first.
+
+    Raises
+    ------
+    IndexError
+        for an index that no leaf has.
+
+    Examples
+    --------
+    >>> audit_path([b"only one"], 0)
+    []
+    """
+    if not 0 <= index < len(leaves):
+        raise IndexError(f"leaf {index} of {len(leaves)}")
+    level, at, path = [leaf_hash(leaf) for leaf in leaves], index, []
+    while len(level) > 1:
+        if at ^ 1 < len(level):
+            path.append(level[at ^ 1])
+        level = _level_above(level)
+        at //= 2
+    return path
+
+
+def _level_above(level: Sequence[bytes]) -> list[bytes]:
+    paired = [hashlib.sha256(b"\x01" + level[i] + level[i + 1]).digest() for i in range(0, len(level) - 1, 2)]
+    return [*paired, *level[-1:]] if len(level) % 2 else paired

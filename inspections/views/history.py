@@ -7,6 +7,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
+from fleet.access import may
 from fleet.models import Seal
 from inspections.addresses import read
 from inspections.finding_bearings import called
@@ -28,7 +29,7 @@ def history(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     context = {
         "bearing": found[0], "place": found[0].place, "told": told, "kind": kind, "known_by": known_by,
         "page": Paginator(lines, LINES_A_PAGE).get_page(request.GET.get("page")), "refused": refused,
-        "seal": Seal.objects.order_by("-n").first(),
+        "may_export": may(request.user, "export", found[0].place.site), "seal": Seal.objects.order_by("-n").first(),
     }  # fmt: skip
     return render(request, "inspections/history.html", context)
 

@@ -11,7 +11,8 @@ import rfc8785
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fleet.ledger.canonical import canonical, entry_text, leaf_hash, plain, sha256, tree_root
+from fleet.ledger.canonical import audit_path, canonical, entry_text, leaf_hash, plain, sha256, tree_root
+from inspections.bundle.verify import root_by_path
 
 # RFC 8785 (JSON Canonicalization Scheme), section 3.2.2 with 3.2.4: the sample object and its canonical bytes.
 RFC_8785_SAMPLE = r"""{
@@ -157,3 +158,36 @@ def test_pairing_level_by_level_gives_the_root_of_the_recursive_definition(leave
 
 def test_a_hash_is_that_of_the_text_as_stored():
     assert sha256("{}") == "44136fa355b3678a1146ad16f7e8649e94fb4fc21fe77e8310c060f61caaff8a"
+
+
+@given(st.integers(1, 40), st.data())
+def test_an_audit_path_leads_from_its_leaf_to_the_root_and_from_no_other(size, data):
+    # RFC 6962, section 2.1.1; checked by the bundle's own reading of RFC 9162, section 2.1.3.2.
+    leaves = [{"n": n} for n in range(size)]
+    texts = [canonical(leaf).encode() for leaf in leaves]
+    index = data.draw(st.integers(0, size - 1))
+    path = [step.hex() for step in audit_path(texts, index)]
+    root = tree_root(texts)
+    assert root_by_path(leaves[index], index, size, path) == root
+    assert root_by_path({"n": -1}, index, size, path) != root
+    if size > 1:
+        other = (index + 1) % size
+        assert root_by_path(leaves[index], other, size, path) != root
+        assert root_by_path(leaves[index], index, size, path[:-1]) != root
+
+
+def test_the_audit_paths_of_rfc_6962s_example_of_seven_leaves():
+    # RFC 6962, section 2.1.3: PATH(0) = [b, h, l], PATH(3) = [c, g, l], PATH(4) = [f, j, k], PATH(6) = [i, k].
+    d = [bytes([n]) for n in range(7)]
+    a, b, c, e, f, g_, j = map(leaf_hash, d)
+
+    def node(left, right):
+        return hashlib.sha256(b"\x01" + left + right).digest()
+
+    g, h, i = node(a, b), node(c, e), node(f, g_)
+    k, l_ = node(g, h), node(i, j)
+    assert tree_root(d) == node(k, l_)
+    assert audit_path(d, 0) == [b, h, l_]
+    assert audit_path(d, 3) == [c, g, l_]
+    assert audit_path(d, 4) == [g_, j, k]
+    assert audit_path(d, 6) == [i, k]

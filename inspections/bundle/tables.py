@@ -1,0 +1,91 @@
+"""The bundle's tables: the story in words, the readings, the limits and the people, each row naming its entry."""
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+from uuid import UUID
+
+from fleet.export import csv_bytes
+from fleet.models import Bearing, Limit, Person
+from inspections.ledger_story import LedgerStory
+from inspections.models import Reading
+
+STORY = (
+    "day",
+    "kind",
+    "what",
+    "who",
+    "source",
+    "recorded_at",
+    "days_late",
+    "changed",
+    "chain",
+    "entry",
+    "hash",
+)
+READINGS = (
+    "on", "last_on", "precision", "stage", "quantity", "basis", "end", "clock", "method", "instrument", "typed", "unit",
+    "value_um", "low_um", "high_um", "counts", "not_for_wear", "changed", "measured_by", "checked_by", "recorded_by",
+    "recorded_at", "chain", "entry",
+)  # fmt: skip
+LIMITS = (
+    "use", "quantity", "value_um", "typed", "unit", "authority", "document", "from_on", "changed", "recorded_at", "chain",
+    "entry",
+)  # fmt: skip
+PEOPLE = ("id", "name", "employer")
+
+
+def story_csv(told: LedgerStory) -> bytes:
+    """Every entry of the story in plain words, the newest first; a corrected or withdrawn one says so."""
+    rows = [
+        (line.happened_on, line.kind_words, line.what, line.who, line.source or "typed in the site", _instant(line.recorded_at),
+         line.days_late, line.withdrawn, line.chain, line.n, line.hash)
+        for line in told.lines
+    ]  # fmt: skip
+    return csv_bytes(STORY, rows)
+
+
+def readings_csv(bearing: Bearing, told: LedgerStory, people: Mapping[UUID, Person]) -> bytes:
+    """Every reading, withdrawn ones too, with the figure as typed and in um."""
+    changed = {line.thing: line.withdrawn for line in told.lines}
+    rows = (
+        Reading.objects.filter(bearing=bearing)
+        .select_related("instrument")
+        .order_by("on", "recorded_at", "entry_n")
+    )
+    return csv_bytes(
+        READINGS,
+        [
+            (one.on, one.last_on, one.precision, one.stage, one.quantity, one.basis, one.end, one.clock, one.method,
+             one.instrument or "", one.typed, one.unit, one.value_um, one.low_um, one.high_um, one.counts, one.not_for_wear,
+             changed.get(one.pk, ""), _name(people, one.measured_by), _name(people, one.checked_by),
+             _name(people, one.recorded_by), _instant(one.recorded_at), one.chain, one.entry_n)
+            for one in rows
+        ],
+    )  # fmt: skip
+
+
+def limits_csv(bearing: Bearing, told: LedgerStory) -> bytes:
+    """Every limit that was set, with its authority and the day from which it holds."""
+    changed = {line.thing: line.withdrawn for line in told.lines}
+    rows = Limit.objects.filter(bearing=bearing).order_by("from_on", "recorded_at", "entry_n")
+    return csv_bytes(
+        LIMITS,
+        [
+            (one.use, one.quantity, one.value_um, one.typed, one.unit, one.get_authority_display(), one.document, one.from_on,
+             changed.get(one.pk, ""), _instant(one.recorded_at), one.chain, one.entry_n)
+            for one in rows
+        ],
+    )  # fmt: skip
+
+
+def people_csv(people: Iterable[Person]) -> bytes:
+    """Names beside the inner ids that entries hold; a name removed by law says so."""
+    return csv_bytes(PEOPLE, [(person.pk, str(person), person.employer) for person in people])
+
+
+def _name(people: Mapping[UUID, Person], person: UUID | None) -> str:
+    return "" if person is None else str(people.get(person, "someone not known"))
+
+
+def _instant(instant: Any) -> str:
+    return instant.isoformat(timespec="seconds").replace("+00:00", "Z")
