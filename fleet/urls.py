@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from fleet.views import importing, jobs, plans, sign_in
+from fleet.views import brought, importing, jobs, plans, sign_in
 
 urlpatterns = [
     path("sign-in/", sign_in.SignIn.as_view(), name="sign-in"),
@@ -14,6 +14,8 @@ urlpatterns = [
     path("import/template/<slug:holds>/", importing.template, name="import-template"),
     path("import/<uuid:sheet_id>/", importing.done, name="import-done"),
     path("import/<uuid:sheet_id>/withdraw/", importing.withdraw, name="import-withdraw"),
+    path("import/<uuid:sheet_id>/settle/", brought.settle, name="import-settle"),
+    path("import/<uuid:sheet_id>/remarks.xlsx", brought.sheet_back, name="import-back"),
     path("import/draft/<uuid:draft_id>/", plans.questions, name="import-questions"),
     path("import/draft/<uuid:draft_id>/plan/", plans.plan, name="import-plan"),
     path("import/draft/<uuid:draft_id>/remarks.xlsx", plans.marked, name="import-marked"),

@@ -14,6 +14,7 @@ from inspections.views import (
     record_contact,
     record_offline,
     record_photo,
+    words,
 )
 from inspections.views.bearing import bearing, label
 
@@ -45,6 +46,7 @@ urlpatterns = [
     path("labels/", labels.labels, name="labels"),
     path("b/<uuid:pk>/", label, name="bearing-label"),
     path("dates-anew/", dates.anew, name="dates-anew"),
+    path("import/words/", words.words, name="import-words"),
     path("method/", method.method, name="method"),
     path("backtest/", backtest.backtest, name="backtest"),
 ]

@@ -75,6 +75,9 @@ TABLE: dict[str, dict[str, int]] = {
     "import-done": READERS | {"out": SIGN_IN},
     "quality": ALL | {"stranger": 200, "out": SIGN_IN},
     "import-withdraw": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
+    "import-settle": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
+    "import-back": READERS | {"out": SIGN_IN},
+    "import-words": ALL | {"stranger": 200, "out": SIGN_IN},
     "import-questions": ONE_OWN,
     "import-plan": ONE_OWN,
     "import-marked": ONE_OWN,
@@ -117,6 +120,8 @@ def cast_and_addresses():
         "photo": f"/photos/{makers.a_photo(bearing=bearing).pk}/",
         "bearing-label": f"/b/{bearing.pk}/",
         "import-withdraw": f"/import/{done.sheet.pk}/withdraw/",
+        "import-settle": f"/import/{done.sheet.pk}/settle/",
+        "import-back": f"/import/{done.sheet.pk}/remarks.xlsx",
         "import-template": "/import/templates/register/",
         "import-done": f"/import/{done.sheet.pk}/",
     }

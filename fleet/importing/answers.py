@@ -70,6 +70,11 @@ class Answers:
                 known.remove(one)
             known.append(one)
 
+    def without(self, choice: str) -> "Answers":
+        """The answers of every other choice."""
+        left = {key: [one for one in said if one["choice"] != choice] for key, said in self.given.items()}
+        return Answers({key: said for key, said in left.items() if said})
+
     def __iter__(self) -> Iterator[tuple[str, list[dict[str, Any]]]]:
         return iter(self.given.items())
 

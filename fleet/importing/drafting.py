@@ -28,6 +28,18 @@ def begin(account: Account, data: bytes, name: str, holds: str, options: Options
     )  # fmt: skip
 
 
+def reopen(account: Account, sheet: Sheet) -> Draft:
+    """A stored sheet's draft, to settle what was set aside: its file, its plan and what was declared."""
+    said = {name: sheet.options[name] for name in ("site", "date_format") if name in sheet.options}
+    said |= {"decimal_comma": sheet.options.get("decimal") == "comma", "reopen": True}
+    plan = sheet.plan
+    draft, _ = Draft.objects.get_or_create(
+        file_id=sheet.file_id, by=account, options=said, name=sheet.name, holds=sheet.holds,
+        defaults={"plan_name": plan.name if plan else "", "plan": plan.body if plan else None},
+    )  # fmt: skip
+    return draft
+
+
 def forget(draft: Draft) -> None:
     """Drop a draft, and its file where nothing else holds it."""
     file = draft.file_id
@@ -62,9 +74,11 @@ def look(draft: Draft) -> Result:
 def store(draft: Draft, *, set_aside: str = "") -> Result:
     """Bring the draft in: its plan kept under its name, its answers with its file."""
     plan = plan_in(draft)
-    if plan is not None and draft.plan_name:
-        keep_plan(draft.plan_name, plan, by=draft.by.person_id)
-    options = replace(Options(**draft.options), set_aside=set_aside, plan=draft.plan_name if plan else "")
+    name = ""
+    if plan is not None:  # a sheet stored by a plan that nobody kept could not be read again
+        name = draft.plan_name or draft.name[:80]
+        keep_plan(name, plan, by=draft.by.person_id)
+    options = replace(Options(**draft.options), set_aside=set_aside, plan=name)
     result = _bring(draft, options)
     if result.ok:
         forget(draft)

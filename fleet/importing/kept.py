@@ -58,6 +58,14 @@ def plan_names() -> list[str]:
     return list(ReadingPlan.objects.standing().order_by("name").values_list("name", flat=True).distinct())
 
 
+def plans_kept() -> list[ReadingPlan]:
+    """The latest version of every plan that stands, by name."""
+    latest: dict[str, ReadingPlan] = {}
+    for row in ReadingPlan.objects.standing().order_by("name", "version"):
+        latest[row.name] = row
+    return list(latest.values())
+
+
 # answers ---------------------------------------------------------------------------------------------------
 
 

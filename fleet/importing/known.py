@@ -96,20 +96,50 @@ def _other_content(row: ParsedRow, id_column: str, where: str) -> Finding:
 
 
 class SetAsideBefore:
-    """Rows that earlier imports set aside and nobody has settled yet, by their words."""
+    """Rows that earlier imports set aside and nobody has settled yet, by their words.
 
-    def __init__(self, holds: str) -> None:
+    digest: of the file that comes now; a row of it that an answer has changed since is known by its place.
+    """
+
+    def __init__(self, holds: str, digest: str) -> None:
         self._waiting: dict[str, list[UUID]] = defaultdict(list)
+        self._by_place: dict[int, list[tuple[UUID, dict[str, str]]]] = defaultdict(list)
+        self._taken: set[UUID] = set()
         standing = SetAside.objects.standing().filter(sheet__holds=holds).order_by("recorded_at", "entry_n")
-        for pk, cells in standing.values_list("id", "cells"):
+        for pk, cells, number, file in standing.values_list("id", "cells", "number", "sheet__file"):
             self._waiting[_words(cells)].append(pk)
+            if file == digest:
+                self._by_place[number].append((pk, cells))
 
     def take(self, parsed: Parsed, row: ParsedRow) -> UUID | None:
         """The set-aside row of the same words, each given out once; None where there is none."""
         if not self._waiting:
             return None
         found = self._waiting.get(_words(parsed.words_of(row)))
-        return found.pop(0) if found else None
+        if not found:
+            return None
+        self._taken.add(found[0])
+        return found.pop(0)
+
+    def take_settled(self, parsed: Parsed, row: ParsedRow) -> UUID | None:
+        """The set-aside row of the same place whose cells an answer has since read otherwise; once all others are taken."""
+        if row.source is None or row.sheet_row not in self._by_place:
+            return None
+        now = parsed.words_of(row)
+        alike: dict[UUID, int] = {}
+        for pk, cells in self._by_place[row.sheet_row]:
+            fixed = [name for name in cells if name in now and name not in _MAY_CHANGE]
+            if pk not in self._taken and all(cells[name] == now[name] for name in fixed):
+                alike[pk] = sum(cells.get(name) == text for name, text in now.items())
+        if not alike:
+            return None
+        best = max(alike, key=lambda pk: alike[pk])
+        self._taken.add(best)
+        return best
+
+
+# What an answer about a cell of the plant's own layout may read otherwise.
+_MAY_CHANGE = frozenset({"value", "unit", "note", "date", "outage", "event", "run_hours"})
 
 
 def _words(cells: dict[str, str]) -> str:

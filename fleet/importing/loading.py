@@ -10,7 +10,7 @@ from django.db.models import QuerySet
 
 from fleet import bulk
 from fleet.clock import now, today_at
-from fleet.importing.answers import Answers
+from fleet.importing.answers import ASIDE, Answers
 from fleet.importing.columns import Column
 from fleet.importing.directory import Directory
 from fleet.importing.findings import Finding, in_order, of_file
@@ -34,7 +34,10 @@ MOST_TURNS = 8
 
 @dataclass
 class Result:
-    """What came of an import. `ok`: stored (or would be, in a dry run). Findings are in the sheet's order."""
+    """What came of an import. `ok`: stored (or would be, in a dry run). Findings are in the sheet's order.
+
+    `rows` are new; `there` came before; `waits` an earlier import set aside, each with the inner id of its words.
+    """
 
     ok: bool
     holds: str
@@ -48,6 +51,8 @@ class Result:
     groups: list[QuestionGroup] = field(default_factory=list)
     n_answered: int = 0
     applied: Applied | None = None
+    waits: list[tuple[ParsedRow, uuid.UUID]] = field(default_factory=list)
+    there: list[ParsedRow] = field(default_factory=list)
     rows: list[ParsedRow] = field(default_factory=list)
 
     @property
@@ -126,6 +131,7 @@ def import_file(
     context = Context(replace(options, today=today), by, today, directory, site, sites)
     context.progress = progress or context.progress
     given = answers_for(data, name, holds, sites)
+    given = given.without(ASIDE) if options.reopen else given
     for key, said in answers or ():
         given.add_said(key, said)
     context.answers = given
@@ -199,7 +205,7 @@ class _Import:
         self.id_column = next((one.name for one in loader.columns if one.names_row), "")
         self.settling = Settling(loader, parsed, context, answers)
         self.aside: list[ParsedRow] = []
-        self.aside_before: list[ParsedRow] = []
+        self.aside_before: list[tuple[ParsedRow, uuid.UUID]] = []
         self.settled: list[uuid.UUID] = []
         self.kept: list[ParsedRow] = []
 
@@ -241,7 +247,8 @@ class _Import:
         self.result.faults = in_order([relocated(one, rows) for one in self.result.faults])
         self.result.questions = in_order([relocated(one, rows) for one in self.result.questions])
         self.result.n_answered = sum(len(said) for _, said in self.answers)
-        self.result.rows = self.kept
+        self.result.rows, self.result.waits = self.kept, self.aside_before
+        self.result.there = [row for row in self.parsed.rows if row.already]
         already = sum(row.already for row in self.parsed.rows) + len(self.aside_before)
         seen = self.parsed.n_seen + self.parsed.n_added
         self.result.counts = Counts(seen, len(self.kept), len(self.aside), already, self.parsed.n_blank)
@@ -295,15 +302,18 @@ class _Import:
         if self.result.faults:
             return
         questioned = {number for one in self.result.questions for number in one.touched}
-        before = SetAsideBefore(self.loader.holds)
+        before = SetAsideBefore(self.loader.holds, digest_of(self.data))
         open_still: set[int] = set()
+        other: list[ParsedRow] = []
         for row in [*self.parsed.rows, *(row for row, _ in self.parsed.waiting)]:
             if row.already:
                 continue
             waiting = before.take(self.parsed, row)
             if row.number in questioned or row.number in self.settling.aside:
                 if waiting:
-                    self.aside_before.append(row)
+                    self.aside_before.append((row, waiting))
+                    if self.context.options.reopen and self.only_look:
+                        open_still.add(row.number)
                 else:
                     self.aside.append(row)
                     if row.number not in self.settling.aside:
@@ -312,6 +322,9 @@ class _Import:
                 self.kept.append(row)
                 if waiting:
                     self.settled.append(waiting)
+                else:
+                    other.append(row)
+        self.settled += [pk for row in other if (pk := before.take_settled(self.parsed, row))]
         may = bool(self.context.options.set_aside)
         self._asked = self.result.questions
         self.result.questions = [

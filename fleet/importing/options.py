@@ -24,6 +24,8 @@ class Options:
         the reason with which rows that have open questions are set aside; empty: they are not.
     dry_run : bool
         check and count, store nothing.
+    reopen : bool
+        ask again about rows that an earlier import of the file set aside.
     today : date, optional
         the latest day it is now at any site; a measurement cannot be of a later one.
     """
@@ -34,6 +36,7 @@ class Options:
     decimal_comma: bool = False
     set_aside: str = ""
     dry_run: bool = False
+    reopen: bool = False
     today: dt.date | None = None
 
     def for_workbook_cells(self) -> "Options":

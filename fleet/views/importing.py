@@ -14,6 +14,7 @@ from fleet.access import may, require, sites_for, sites_of
 from fleet.forms import ACT_OF, NEW_PLAN, SheetForm, kinds_for
 from fleet.importing.drafting import begin
 from fleet.importing.findings import Finding, by_kind, kind_words
+from fleet.importing.kept import plans_kept
 from fleet.importing.loaders import Counts
 from fleet.importing.loading import Result, import_file
 from fleet.importing.templates import template_file, template_sheets
@@ -68,12 +69,12 @@ def sheets(request: HttpRequest) -> HttpResponse:
 @require_safe
 def done(request: HttpRequest, sheet_id: UUID) -> HttpResponse:
     """What became of a sheet: counts, who, when, and the rows set aside."""
-    sheet = get_object_or_404(_seen_by(request.user), pk=sheet_id)
+    sheet = get_object_or_404(seen_by(request.user), pk=sheet_id)
     aside = sheet.set_aside.standing().order_by("number")
     mended = may(request.user, "import", sheet.site) and sheet.holds == Sheet.Holds.HISTORY
     context = {
-        "may_withdraw": mended, "may_date": may(request.user, "work dates out"), "left": sheet.options.get("left_out", []), "sheet": sheet, "by": Person.objects.filter(pk=sheet.recorded_by).first(), "aside": aside[:MOST_OF_A_KIND],
-        "n_aside": aside.count(), "declared": sheet.options,
+        "may_mend": mended, "may_date": may(request.user, "work dates out"), "left": sheet.options.get("left_out", []), "sheet": sheet, "by": Person.objects.filter(pk=sheet.recorded_by).first(), "aside": aside[:MOST_OF_A_KIND],
+        "n_aside": aside.count(), "declared": sheet.options, "is_history": sheet.holds == Sheet.Holds.HISTORY,
         "counts": Counts(sheet.n_seen, sheet.n_stored, sheet.n_set_aside, sheet.n_already, sheet.n_blank),
     }  # fmt: skip
     return render(request, "fleet/import_done.html", context)
@@ -95,7 +96,7 @@ def template(request: HttpRequest, holds: str) -> HttpResponse:
 @require_POST
 def withdraw(request: HttpRequest, sheet_id: UUID) -> HttpResponse:
     """Take an import back whole, with a reason."""
-    sheet = get_object_or_404(_seen_by(request.user), pk=sheet_id)
+    sheet = get_object_or_404(seen_by(request.user), pk=sheet_id)
     require(request.user, ACT_OF[sheet.holds], sheet.site)
     if sheet.site is None and sites_of(request.user, ACT_OF[sheet.holds]) is not None:
         raise PermissionDenied(
@@ -138,12 +139,14 @@ def _bring(account: Account, form: SheetForm) -> Result:
 
 
 def _page(request: HttpRequest, form: SheetForm | None, result: Result | None = None) -> HttpResponse:
-    last = list(_seen_by(request.user)[:LAST_SHOWN])
+    last = list(seen_by(request.user)[:LAST_SHOWN])
     drafts = Draft.objects.filter(by_id=request.user.pk).order_by("-made_at")[:LAST_SHOWN]
-    people = Person.objects.in_bulk({sheet.recorded_by for sheet in last})
+    plans = plans_kept()
+    people = Person.objects.in_bulk({row.recorded_by for row in (*last, *plans)})
     context = {
         "form": form, "result": result, "drafts": drafts, "template_sheets": template_sheets(),
         "last": [(sheet, people.get(sheet.recorded_by)) for sheet in last],
+        "plans": [(plan, people.get(plan.recorded_by)) for plan in plans], "waiting": [sheet for sheet in last if getattr(sheet, "n_waiting", 0)],
         "faults": _groups(result.faults) if result else [],
         "questions": _groups(result.questions) if result else [],
         "is_refused": bool(result and not result.ok) or bool(form and form.errors),
@@ -157,7 +160,7 @@ def _groups(findings: list[Finding]) -> list[Group]:
     ]
 
 
-def _seen_by(account: Account) -> QuerySet[Sheet]:
+def seen_by(account: Account) -> QuerySet[Sheet]:
     """The imports of the account's sites, the last first; those of many sites for who reads at all."""
     of_sites = Q(site__in=sites_for(account))
     seen = of_sites if sites_of(account, "read") is not None else of_sites | Q(site__isnull=True)

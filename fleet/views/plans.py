@@ -178,7 +178,11 @@ def marked(request: HttpRequest, draft_id: UUID) -> HttpResponse:
     """The user's own sheet with a column of remarks."""
     draft = _draft(request, draft_id)
     result = drafting.look(draft)
-    data = marked_workbook(drafting.data_of(draft), draft.name, result.findings)
-    answer = HttpResponse(data, content_type=XLSX)
+    return attached(marked_workbook(drafting.data_of(draft), draft.name, result.findings))
+
+
+def attached(workbook: bytes) -> HttpResponse:
+    """A sheet with remarks as a download."""
+    answer = HttpResponse(workbook, content_type=XLSX)
     answer["Content-Disposition"] = 'attachment; filename="sheet-with-remarks.xlsx"'
     return answer

@@ -27,7 +27,7 @@ _NAMES_WORK: tuple[tuple[str, str], ...] = (
     ),
     (
         EventKind.REBABBITT,
-        r"re-?babb?itt?ed|re-?mett?all?ed|re-?metl'?d|re-?lined|re-?white-?mett?all?ed|new (?:babbitt?|w/?m|white ?metal)|re-?poured|poured",
+        r"re-?babb?itt?ed|re-?mett?all?ed|re-?metle?'?d|re-?lined|re-?white-?mett?all?ed|new (?:babbitt?|w/?m|white ?metal)|re-?poured|poured",
     ),
     (
         EventKind.SHIM_CHANGE,
@@ -52,7 +52,7 @@ _DENIED = re.compile(
     r"recommend(?:ed)?|propose[sd]?|plan(?:ned)?|next|before|since|was|were|last)\s+(?:\w+\s+){0,2})$",
     re.IGNORECASE,
 )
-_WORDS_FOR = {
+WORDS_FOR = {
     EventKind.SCRAPE: "scrape", EventKind.SHELL_CHANGE: "shell change", EventKind.REBABBITT: "rebabbitt",
     EventKind.SHIM_CHANGE: "shim change", EventKind.JOURNAL_REGRIND: "journal regrind",
     EventKind.ROTOR_CHANGE: "rotor change", EventKind.PUMP_CHANGE: "pump change",
@@ -71,7 +71,7 @@ def words_of_plant(today: dt.date) -> tuple[tuple[str, re.Pattern[str]], ...]:
     return tuple(
         (kind, re.compile(rf"\b(?:{'|'.join(re.escape(word) for word in words)})\b", re.IGNORECASE))
         for kind, words in said.items()
-        if words and kind in _WORDS_FOR
+        if words and kind in WORDS_FOR
     )
 
 
@@ -131,7 +131,7 @@ def remarks_that_name_work(
     for (kind, _), some in alike.items():
         yield from ask_alike(
             some, "note", f"an event '{kind}' in that visit",
-            f"if it tells of a {_WORDS_FOR[EventKind(kind)]}, add a row of that event; if not, reword it or set the row aside",
+            f"if it tells of a {WORDS_FOR[EventKind(kind)]}, add a row of that event; if not, reword it or set the row aside",
             "remark_names_work", found=f"the remark {_quoted(some[0])}", about=kind,
         )  # fmt: skip
 

@@ -178,9 +178,14 @@ def numbers_in(value: object) -> set[Decimal]:
     return found | {number / 100 for number in found}
 
 
-def strange(case: Case, result: Result, cells: Cells) -> list[str]:
-    """Values and hours that would be stored and stand in no such cell by the other reader."""
+def strange(case: Case, result: Result, cells: Cells, tally: Tally) -> list[str]:
+    """Values and hours that would be stored and stand in no such cell by the other reader.
+
+    Where that reader finds no cell at all (it passes over tabs whose namespace is damaged) the unchanged sheet must
+    hold the same there.
+    """
     said = []
+    before = {(tab, number, item) for number, tab, items in case.plain for item in items}
     for row in result.rows:
         for name in ("value", "run_hours"):
             ref = row.source.columns.get(name, "") if row.source else ""
@@ -189,7 +194,9 @@ def strange(case: Case, result: Result, cells: Cells) -> list[str]:
                 continue
             cell = cells.get((row.source.tab, row.source.row, at[1]))
             mine = {round(Decimal(t.replace(",", ".")), 9) for t in NUMBER.findall(row.typed[name])}
-            if not mine <= numbers_in(cell):
+            if cell is None and (row.source.tab, row.source.row, (name, row.typed[name])) in before:
+                tally.counts["values only this reader found, as in the unchanged sheet"] += 1
+            elif not mine <= numbers_in(cell):
                 said.append(f"{row.source.tab} row {row.source.row} {ref}: {row.typed[name]!r} of {cell!r}")
     return said
 
@@ -221,7 +228,7 @@ def one_copy(case: Case, number: int, tally: Tally) -> None:
             tally.counts["of these, with other cells"] += 1
         return
     tally.n_values += sum("value" in row.typed or "run_hours" in row.typed for row in result.rows)
-    tally.wrong += [f"copy {number} of {case.name}: {one}" for one in strange(case, result, cells)]
+    tally.wrong += [f"copy {number} of {case.name}: {one}" for one in strange(case, result, cells, tally)]
 
 
 def main() -> None:

@@ -4,6 +4,7 @@ import re
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.core.management import call_command
 from django.urls import reverse
 
 from fleet.importing.withdrawing import withdraw_import
@@ -187,6 +188,108 @@ def test_rows_nobody_can_settle_are_set_aside_with_a_reason_and_settled_later(as
     answer = bring(client, plan="overhauls")
     assert answer.url.startswith("/import/") and Draft.objects.count() == 0
     assert Sheet.objects.count() == 1  # nothing new: they still wait
+
+
+def test_rows_set_aside_are_asked_about_again_and_what_is_answered_is_stored(asked):
+    client, url = asked
+    client.post(url, {"then": "store", "set_aside": "ask the foreman"})
+    sheet = Sheet.objects.get()
+    assert "Settle these rows" in text_of(client.get(reverse("import-done", args=[sheet.id])))
+    again = client.post(reverse("import-settle", args=[sheet.id])).url
+    assert client.post(reverse("import-settle", args=[sheet.id])).url == again  # not two drafts of one sheet
+    page = client.get(again)
+    assert "3 questions" in text_of(page), shown(page)
+    said = {f"choice-{key_of(page, 'remarks that name work')}": "yes", "then": "answer"}
+    client.post(again, tick_all(page, said))
+    client.post(again, {"then": "store"})
+    assert not Draft.objects.exists()
+    assert sorted(Event.objects.standing().filter(kind="scrape").values_list("bearing__name", flat=True)) == [
+        "DE",
+        "NDE",
+    ]
+    assert SetAside.objects.standing().count() == 2  # the meter and the doubtful number still wait
+    second = Sheet.objects.exclude(pk=sheet.pk).get()
+    assert second.n_seen == second.n_stored + second.n_set_aside + second.n_already + second.n_blank
+    assert (second.n_stored, second.n_set_aside) == (2, 0)
+    assert verify().faults == []
+
+
+def test_rows_set_aside_by_an_answer_are_asked_about_again_too(asked):
+    client, url = asked
+    page = client.get(url)
+    key = key_of(page, "numbers with a mark")
+    client.post(
+        url,
+        tick_all(page, answers_for_all(page) | {f"choice-{key}": "aside", f"value-{key}-aside": "illegible"}),
+    )
+    client.post(url, {"then": "store"})
+    assert SetAside.objects.get().reason == "illegible"
+    again = client.post(reverse("import-settle", args=[Sheet.objects.get().id])).url
+    page = client.get(again)
+    client.post(
+        again, tick_all(page, {f"choice-{key_of(page, 'numbers with a mark')}": "number", "then": "answer"})
+    )
+    client.post(again, {"then": "store"})
+    assert not SetAside.objects.standing().exists() and Reading.objects.filter(typed="0.19").exists()
+
+
+def test_a_stored_sheet_comes_back_with_what_became_of_each_row(asked):
+    client, url = asked
+    client.post(url, {"then": "store", "set_aside": "ask the foreman"})
+    answer = client.get(reverse("import-back", args=[Sheet.objects.get().id]))
+    assert answer["Content-Disposition"].startswith("attachment")
+    rows = {row.number: row.cells for row in read_sheet(answer.content, "x.xlsx").tabs[0].all_rows()}
+    assert rows[4][:3] == ["03/2014", "12000", "0.150"] and rows[4][-1].startswith("4 in the record")
+    assert "set aside (ask the foreman)" in rows[6][-1] and "0.19?" in rows[6][-1]
+    assert "left out: A, C, E, B, D, F (a heading)" not in rows[1][-1] and "above the headings" in rows[1][-1]
+
+
+LIVING = "pump,position,date,event,stage,method,value,unit\n"
+
+
+def living(n, corrected=()):
+    """One reading a year, the first of them corrected."""
+    return LIVING + "".join(
+        f"P-7,{position},{1990 + year}-05-03,reading,as_found,feeler,{0.150 + 0.002 * year + (0.001 if (year, position) in corrected else 0):.3f},mm\n"
+        for year in range(n) for position in ("DE", "NDE")
+    )  # fmt: skip
+
+
+def test_a_living_workbook_with_ten_new_rows_and_three_corrected_cells_stores_ten_and_asks_about_three(
+    engineer,
+):
+    assert bring(engineer, living(15)).url.startswith("/import/")
+    assert Reading.objects.count() == 30
+    answer = bring(engineer, living(20, corrected={(3, "DE"), (7, "NDE"), (11, "DE")}))
+    said = text_of(engineer.get(answer.url))
+    assert "1 question about 3 rows; 10 of 40 can be stored as they are" in said, said
+    engineer.post(answer.url, {"then": "store", "set_aside": "the foreman looks them up"})
+    last = Sheet.objects.order_by("-recorded_at").first()
+    assert (last.n_seen, last.n_stored, last.n_set_aside, last.n_already) == (40, 10, 3, 27)
+    assert Reading.objects.standing().count() == 40
+
+
+def test_a_plan_is_kept_in_versions_and_used_by_its_name_from_the_command(asked, tmp_path, capsys):
+    client, url = asked
+    store(client, url)
+    path = tmp_path / "overhauls.csv"
+    path.write_text(OVERHAULS + "05/2020,17000,0.185,0.195,,\n")
+    call_command("import_history", str(path), plan="overhauls")
+    assert "3 stored" in capsys.readouterr().out
+    assert Sheet.objects.order_by("-recorded_at").first().plan.version == 1
+    other = client.post(
+        bring(client, OVERHAULS.replace("0.150", "0.151"), name="b.csv", plan="~new").url,
+        plan_post(method="lead_wire"),
+    )
+    client.post(other.url, {"then": "store", "set_aside": "not now"})
+    versions = ReadingPlan.objects.filter(name="overhauls").order_by("version")
+    assert [one.version for one in versions] == [1, 2] and [one.body["method"] for one in versions] == [
+        "feeler",
+        "lead_wire",
+    ]
+    assert "overhauls" in text_of(client.get(reverse("import"))) and "version 2" in text_of(
+        client.get(reverse("import"))
+    )
 
 
 def test_the_sheet_comes_back_with_its_remarks(asked):
