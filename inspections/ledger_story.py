@@ -8,7 +8,7 @@ from typing import Any
 from uuid import UUID
 
 from fleet.models import Bearing, Entry, Installation, Person, Sheet
-from fleet.templatetags.figures import day, um
+from fleet.templatetags.figures import day, hours, um
 from inspections.models import Method, Stage
 from inspections.telling import words_of
 
@@ -50,6 +50,16 @@ class Line:
     def days_late(self) -> int | None:
         """Days between what happened and its recording."""
         return (self.recorded_at.date() - self.happened_on).days if self.happened_on else None
+
+    @property
+    def late(self) -> str:
+        """How much later it was recorded, in words; nothing where it was the same day."""
+        days = self.days_late
+        if not days or days < 0:
+            return ""
+        if days < 120:
+            return f"{days} day{'' if days == 1 else 's'} later"
+        return f"{round(days / 30.44)} months later" if days < 730 else f"{round(days / 365.25)} years later"
 
 
 @dataclass(frozen=True)
@@ -190,7 +200,9 @@ _TELL = {
     "reading": _reading,
     "event": _event,
     "limit": _limit,
-    "meter": lambda body: f"Hour meter {body['hours']} h" + (" after a reset" if body.get("reset") else ""),
+    "meter": lambda body: (
+        f"Hour meter {hours(body['hours'])}" + (" after a reset" if body.get("reset") else "")
+    ),
     "visit": lambda body: "Opened" + (f", {body['why']}" if body.get("why") else ""),
     "bearing": lambda body: f"Position {body['name']} set up",
     "machine": lambda body: "Pump set up",

@@ -234,7 +234,6 @@ def correct_reading(
         without a reason, for a reading withdrawn already, or a value that cannot be.
     """
     reason = _reason(reason)
-    _must_stand(reading)
     if bearing is not None and bearing.place_id != reading.bearing.place_id:
         raise NotRecorded(
             "This bearing belongs to another pump. Withdraw the reading here and enter it there."
@@ -254,9 +253,11 @@ def correct_reading(
         supersedes=reading.pk, **{name: getattr(reading, name) for name in _KEPT},
     )  # fmt: skip
     if "on" in changes:
+        _not_ahead(reading.bearing.place, changes["on"])
         changes.setdefault("last_on", changes["on"])
     act = uuid.uuid4()
     with transaction.atomic():
+        _must_stand(reading)
         fact = replace(fact, **changes)
         named = people_of([fact], by, act), instruments_of([fact], by, act)
         new = reading_row(fact, *named, {"sheet_id": reading.sheet_id})
@@ -270,9 +271,10 @@ def correct_reading(
 
 def withdraw(*, row: Recorded, by: UUID, reason: str) -> None:
     """Withdraw one reading, event or meter entry; the row and its entry stay, marked."""
-    _must_stand(row)
     body = {"of": _kind_of(row), "id": row.pk, "reason": _reason(reason)}
-    write([Fact(row.chain, "withdrawal", body=body)], by=by)
+    with transaction.atomic():
+        _must_stand(row)
+        write([Fact(row.chain, "withdrawal", body=body)], by=by)
 
 
 def set_not_for_wear(*, reading: Reading, by: UUID, reason: str, apart: bool = True) -> None:
@@ -292,9 +294,10 @@ def set_counting(*, reading: Reading, by: UUID, reason: str, counts: bool) -> No
 
 
 def _revise(row: Recorded, values: dict[str, Any], *, by: UUID, reason: str) -> None:
-    _must_stand(row)
     body = {"of": _kind_of(row), "id": row.pk, "set": values, "reason": reason}
-    write([Fact(row.chain, "revision", body=body)], by=by)
+    with transaction.atomic():
+        _must_stand(row)
+        write([Fact(row.chain, "revision", body=body)], by=by)
     row.refresh_from_db()
 
 
@@ -306,7 +309,9 @@ def _kind_of(row: Recorded) -> str:
 
 
 def _must_stand(row: Recorded) -> None:
-    if row.withdrawn_by:
+    """Refuse what was withdrawn, also by somebody else a moment ago: the row is held until the transaction ends."""
+    held = type(row)._base_manager.select_for_update().filter(pk=row.pk)
+    if held.values_list("withdrawn_by", flat=True).first():
         raise NotRecorded("This has been withdrawn already; look at what was recorded instead of it.")
 
 

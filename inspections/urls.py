@@ -5,6 +5,7 @@ from django.urls import path
 from inspections.views import (
     backtest,
     bundle,
+    correcting,
     dates,
     history,
     labels,
@@ -37,6 +38,7 @@ urlpatterns = [
     path(f"{AT}record/receipt/", record_closing.receipt, name="record-receipt"),
     path(f"{AT}record/sheet/", record_closing.sheet, name="record-sheet"),
     path(f"{AT}history/", history.history, name="bearing-history"),
+    path(f"{AT}correct/<uuid:thing>/", correcting.correct, name="bearing-correct"),
     path(f"{AT}bundle/", bundle.bundle, name="bearing-bundle"),
     path("photos/<uuid:pk>/", record_photo.shown, name="photo"),
     path("record/offline/", record_offline.shell, name="record-offline"),

@@ -59,6 +59,8 @@ TABLE: dict[str, dict[str, int]] = {
     "record-opened": IN_A_VISIT,
     "record-close": IN_A_VISIT,
     "bearing-history": READERS | {"out": SIGN_IN},
+    "bearing-correct": dict.fromkeys(ROLES, 403)
+    | {"engineer": 200, "administrator": 404, "stranger": 404, "out": SIGN_IN},
     "bearing-bundle": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     "bearing-label": dict.fromkeys(ROLES, 302) | {"administrator": 404, "stranger": 404, "out": SIGN_IN},
     "record-photo": IN_A_VISIT,
@@ -115,6 +117,7 @@ def cast_and_addresses():
     arguments = {
         "bearing": "/bearings/Lift 1/DE/",
         **{name: f"/bearings/Lift 1/DE/{path}/" for name, path in RECORD_PATHS.items()},
+        "bearing-correct": f"/bearings/Lift 1/DE/correct/{makers.a_reading(bearing=bearing).pk}/",
         "bearing-bundle": "/bearings/Lift 1/DE/bundle/",
         "bearing-history": "/bearings/Lift 1/DE/history/",
         "photo": f"/photos/{makers.a_photo(bearing=bearing).pk}/",

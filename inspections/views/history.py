@@ -12,6 +12,7 @@ from fleet.models import Seal
 from inspections.addresses import read
 from inspections.finding_bearings import called
 from inspections.ledger_story import ledger_story
+from inspections.views.correcting import MENDED
 
 LINES_A_PAGE = 200
 
@@ -29,6 +30,7 @@ def history(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     context = {
         "bearing": found[0], "place": found[0].place, "told": told, "kind": kind, "known_by": known_by,
         "page": Paginator(lines, LINES_A_PAGE).get_page(request.GET.get("page")), "refused": refused,
+        "may_correct": may(request.user, "correct", found[0].place.site), "mended": tuple(MENDED),
         "may_export": may(request.user, "export", found[0].place.site), "seal": Seal.objects.order_by("-n").first(),
     }  # fmt: skip
     return render(request, "inspections/history.html", context)

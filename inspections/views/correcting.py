@@ -1,0 +1,133 @@
+"""Putting the record right after a visit is closed: corrected, set apart, or taken back, with a reason, both versions kept."""
+
+import uuid
+from collections.abc import Callable
+from typing import Any
+
+from django.contrib import messages
+from django.db.models import Max
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_http_methods
+
+from fleet.access import require
+from fleet.models import Entry, Person, Recorded
+from inspections import recording
+from inspections.addresses import bearing_address, read
+from inspections.finding_bearings import called
+from inspections.forms.correcting import CorrectForm, ReasonForm, as_recorded
+from inspections.ledger_story import Line, ledger_story
+from inspections.models import Event, MeterEntry, Reading
+from inspections.visiting import NotRecorded
+
+MENDED: dict[str, type[Recorded]] = {"reading": Reading, "event": Event, "meter": MeterEntry}
+
+
+class Changed(Exception):
+    """Somebody else changed it after the page was shown."""
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def correct(request: HttpRequest, pump: str, position: str, thing: uuid.UUID) -> HttpResponse:
+    """One reading, event or meter entry, and what may be put right in it."""
+    site = request.GET.get("site", "")
+    found = called(request.user, read(pump), read(position), site)
+    if len(found) != 1:
+        raise Http404("No bearing of this name at your sites, or more than one: name its site.")
+    (bearing,) = found
+    require(request.user, "correct", bearing.place.site)
+    lines = ledger_story(bearing).lines
+    line = next((one for one in lines if one.thing == thing and one.kind in MENDED), None)
+    if line is None:
+        raise Http404("Nothing that can be corrected stands in this bearing's record under this number.")
+    row = MENDED[line.kind]._base_manager.get(pk=thing)
+    back = bearing_address(bearing, "bearing-history")
+    context = {"bearing": bearing, "place": bearing.place, "line": line, "back": back, "row": row}
+    context |= _forms(row) if request.method != "POST" else _acted(request, row)
+    if context.get("done"):
+        messages.success(request, context["done"])
+        return redirect(back)
+    if context.get("changed") or row.withdrawn_by:
+        context |= {"now": _now(lines, row), "changed": True}
+    return render(request, "inspections/correct.html", context, status=409 if request.method == "POST" and context.get("changed") else 200)  # fmt: skip
+
+
+def last_change(row: Recorded) -> int:
+    """The number, among all entries, of the last one about a row: what a page has seen of it."""
+    return Entry.objects.filter(thing=row.pk).aggregate(last=Max("id"))["last"] or 0
+
+
+def _forms(row: Recorded) -> dict[str, Any]:
+    seen = last_change(row)
+    forms: dict[str, Any] = {"reason_form": ReasonForm(initial={"seen": seen})}
+    if isinstance(row, Reading):
+        forms["form"] = CorrectForm(initial=as_recorded(row, seen, uuid.uuid4()))
+    return forms
+
+
+def _acted(request: HttpRequest, row: Recorded) -> dict[str, Any]:
+    """Do what was asked; the forms again where it cannot be, with what was typed."""
+    act = _ACTS.get(request.POST.get("act", ""))
+    if act is None or (act is not _take_back and not isinstance(row, Reading)):
+        raise Http404("Choose what is to be put right: correct, apart, back or withdraw.")
+    form = (CorrectForm if act is _correct else ReasonForm)(request.POST)
+    shown = _forms(row) | {("form" if act is _correct else "reason_form"): form, "faulty": form}
+    if not form.is_valid():
+        return shown
+    try:
+        return {"done": act(row, form, request.user.person_id)}
+    except Changed:
+        return shown | {"changed": True}
+    except NotRecorded as refused:
+        form.add_error(None, str(refused))
+        return shown
+
+
+def _unchanged(row: Recorded, form: Any) -> None:
+    if row.withdrawn_by or last_change(row) != form.cleaned_data["seen"]:
+        raise Changed
+
+
+def _correct(row: Any, form: CorrectForm, by: uuid.UUID) -> str:
+    said = form.cleaned_data
+    if Reading.objects.filter(pk=said["id"]).exists():
+        return "It was corrected already; nothing was stored twice."
+    _unchanged(row, form)
+    recording.correct_reading(
+        reading=row, by=by, reason=said["reason"], value=said["value"], unit=said["unit"], id=said["id"], **form.changes(row)
+    )  # fmt: skip
+    return "Corrected; both versions are kept. The dates follow from the new one."
+
+
+def _apart(row: Any, form: ReasonForm, by: uuid.UUID) -> str:
+    _unchanged(row, form)
+    recording.set_not_for_wear(reading=row, by=by, reason=form.cleaned_data["reason"])
+    return "Set apart: it stays in the record and is not used for wear."
+
+
+def _back(row: Any, form: ReasonForm, by: uuid.UUID) -> str:
+    _unchanged(row, form)
+    recording.set_not_for_wear(reading=row, by=by, reason=form.cleaned_data["reason"], apart=False)
+    return "It is used for wear again."
+
+
+def _take_back(row: Recorded, form: ReasonForm, by: uuid.UUID) -> str:
+    _unchanged(row, form)
+    recording.withdraw(row=row, by=by, reason=form.cleaned_data["reason"])
+    return "Withdrawn; it stays to be read, marked, and counts for nothing."
+
+
+_ACTS: dict[str, Callable[[Any, Any, uuid.UUID], str]] = {
+    "correct": _correct, "apart": _apart, "back": _back, "withdraw": _take_back,
+}  # fmt: skip
+
+
+def _now(lines: list[Line], row: Recorded) -> dict[str, Any]:
+    """What stands now in place of a row that somebody changed: who did it, and the version that counts."""
+    entry = Entry.objects.filter(thing=row.pk).order_by("-id").first()
+    by = Person.objects.filter(pk=entry.by).first() if entry else None
+    instead = {str(pk) for pk in Reading.objects.filter(supersedes=row.pk).values_list("pk", flat=True)}
+    return {
+        "by": by, "at": entry.recorded_at if entry else None,
+        "lines": [one for one in lines if str(one.thing) in instead and one.kind == "reading"],
+    }  # fmt: skip
