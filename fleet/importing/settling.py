@@ -15,10 +15,11 @@ ABOUT_KINDS = frozenset({"remark_names_work", "stage_unclear", "size"})
 
 @dataclass(frozen=True)
 class Asked:
-    """One row of a question, as it is shown: where, what was found, and how an answer knows it."""
+    """One row of a question, as it is shown: where, what the row says, what was found, and how an answer knows it."""
 
     ident: str
     place: str
+    row: str
     found: str
     expected: str
     remedy: str
@@ -152,12 +153,27 @@ def groups_of(findings: Sequence[Finding], settling: Settling) -> list[QuestionG
                 place = relocated(replace(one, number=n, rows=()), rows).place
                 alike[ident] = (
                     replace(known, n=known.n + 1) if known
-                    else Asked(ident, place, one.found, one.expected, one.remedy)
+                    else Asked(ident, place, row_words(rows[n]), one.found, one.expected, one.remedy)
                 )  # fmt: skip
         group.rows = list(alike.values())
         if group.rows or not touched:
             found.append(group)
     return found
+
+
+def row_words(row: ParsedRow) -> str:
+    """What a row says, in a few words: pump, day, and its value, hours, event or remark."""
+    typed = row.typed
+    where = " ".join(text for name in ("pump", "position") if (text := typed.get(name)))
+    event = str(row.get("event", typed.get("event", ""))).replace("_", " ")
+    said = " ".join(text for name in ("value", "unit") if (text := typed.get(name)))
+    if not said:
+        said = f"{typed['run_hours']} h" if "run_hours" in typed and event == "hours" else event
+    stage = str(row.get("stage", "")).replace("_", " ")
+    note = typed.get("note", "")
+    return ", ".join(
+        text for text in (where, typed.get("date", ""), f"{said} {stage}".strip(), note[:60]) if text
+    )
 
 
 def relocated(one: Finding, rows: dict[int, ParsedRow]) -> Finding:

@@ -253,6 +253,9 @@ class _Comparison:
         self.places = {placed[row.number] for row in self.new}
         self.bearings = {row.bearing for row in self.new if row.bearing}
         self.facts = stored.facts_of(self.bearings)
+        self.done_before: dict[object, set[str]] = defaultdict(
+            set
+        )  # works of the record in the sheet's visits
 
     def run(self) -> Iterator[Finding]:
         """All questions between rows."""
@@ -283,7 +286,12 @@ class _Comparison:
             if made is not None:
                 (lines[bearing] if bearing else whole[place]).append(made)
         known = []
+        joins = self._joins()
         for line in stored.lines_of(self.bearings, self.places, self.facts):
+            if visit := joins.get((place_of.get(line.bearing, line.bearing), line.day)):
+                line.visit = visit
+                if line.kind in WORK:
+                    self.done_before[visit].add(line.kind)
             if line.bearing in place_of:
                 lines[line.bearing].append(line)
                 known.append(line)
@@ -297,6 +305,15 @@ class _Comparison:
             settle_phases(lines[bearing], first)
             lines[bearing] += shared
         return lines, known
+
+    def _joins(self) -> dict[tuple[UUID, int], tuple | None]:
+        """Place and day to the sheet's visit that a stored visit of that day is; None where the day has several."""
+        found: dict[tuple[UUID, int], tuple | None] = {}
+        for row in self.new:
+            place, key = self.placed[row.number], visit_key(row, self.placed[row.number])
+            day = (place, row.values["date"].first.toordinal())
+            found[day] = key if found.get(day, key) == key else None
+        return found
 
     def _stages(self) -> Iterator[Finding]:
         """Readings of a sheet of the plant's own whose stage nobody declared, in a visit whose remark tells of work."""
@@ -332,7 +349,7 @@ class _Comparison:
         return {row.number: visit_key(row, self.placed[row.number]) for row in self.rows}
 
     def _works(self) -> dict[object, set[str]]:
-        works: dict[object, set[str]] = defaultdict(set)
+        works = self.done_before
         for row in self.rows:
             if row.values["event"] in WORK:
                 works[visit_key(row, self.placed[row.number])].add(row.values["event"])

@@ -33,11 +33,12 @@ TWO: Choices = (
     ("repeat", "two measurements"),
 )
 BASES: Choices = (("diametral", "diametral"), ("radial", "radial"))
+BASIS_CHOICES: Choices = (("", "of the sheet"), *BASES)
 CLOCKS: Choices = (("", "vertical"), *((str(n), f"{n} o'clock") for n in range(1, 13)))
 QUANTITY_CHOICES: Choices = (("", "clearance"), *((q, q.replace("_", " ")) for q in QUANTITIES[1:]))
 METHOD_CHOICES: Choices = (("", "not known"), *((m, m.replace("_", " ")) for m in METHODS))
 UNIT_CHOICES: Choices = (("", "of the sheet"), *((u, u) for u in UNITS))
-DETAILS = ("position", "stage", "end", "clock", "quantity", "method", "unit", "two")
+DETAILS = ("position", "stage", "end", "clock", "quantity", "method", "unit", "two", "basis")
 
 
 @dataclass(frozen=True)
@@ -98,7 +99,7 @@ def column_fields(plan: Plan, grid: Grid) -> list[ColumnFields]:
                 Select(f"c{j}-stage", "stage", one.stage, STAGES), Select(f"c{j}-end", "end", one.end, ENDS),
                 Select(f"c{j}-unit", "unit", one.unit, UNIT_CHOICES), Select(f"c{j}-method", "method", one.method, METHOD_CHOICES),
                 Select(f"c{j}-quantity", "quantity", one.quantity, QUANTITY_CHOICES), Select(f"c{j}-clock", "clock", one.clock, CLOCKS),
-                Select(f"c{j}-two", "two values in a cell", one.two, TWO),
+                Select(f"c{j}-two", "two values in a cell", one.two, TWO), Select(f"c{j}-basis", "basis", one.basis, BASIS_CHOICES),
             ]  # fmt: skip
         shown.append(made)
     return shown
@@ -167,11 +168,11 @@ def _column(j: int, headings: Sequence[str], data: Mapping[str, str], base: Plan
     if use != "value":
         return ColumnPlan(j, use, heading)
     said = {name: str(data.get(f"c{j}-{name}", getattr(before, name))).strip()[:40] for name in DETAILS}
-    allowed = {"stage": STAGES, "end": ENDS, "clock": CLOCKS, "quantity": QUANTITY_CHOICES, "method": METHOD_CHOICES, "unit": UNIT_CHOICES, "two": TWO}  # fmt: skip
+    allowed = {"stage": STAGES, "end": ENDS, "clock": CLOCKS, "quantity": QUANTITY_CHOICES, "method": METHOD_CHOICES, "unit": UNIT_CHOICES, "two": TWO, "basis": BASIS_CHOICES}  # fmt: skip
     for name, choices in allowed.items():
         if said[name] not in dict(choices):
             said[name] = ""
-    return ColumnPlan(j, "value", heading, date=before.date, words=before.words, basis=before.basis, **said)
+    return ColumnPlan(j, "value", heading, date=before.date, words=before.words, **said)
 
 
 def _where(name: str, data: Mapping[str, str]) -> tuple[str, str]:

@@ -15,6 +15,8 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.core.servers.basehttp import ThreadedWSGIServer, WSGIRequestHandler
 from django.db import transaction
 
+from fleet.importing.kept import keep_plan
+from fleet.importing.plans.plan import plan_of
 from fleet.models import Account, Role, Sheet
 from fleet.passwords import one_time_password
 from fleet.registering import COMMAND_LINE, add_account, give_role, person_named
@@ -59,7 +61,12 @@ class Command(BaseCommand):
 
     def import_sheets(self) -> None:
         """Each sheet by the very command a plant would use; one that is there already is not read again."""
-        for sheet in json.loads((SHEETS / "manifest.json").read_text("utf-8"))["files"]:
+        manifest = json.loads((SHEETS / "manifest.json").read_text("utf-8"))
+        for name, file in manifest["plans"].items():
+            plan = plan_of(json.loads((SHEETS / file).read_text("utf-8")))
+            kept = keep_plan(name, plan, by=person_named(COMMAND_LINE).id)
+            self.stdout.write(f"Reading plan '{name}', version {kept.version}, from {file}")
+        for sheet in manifest["files"]:
             path = SHEETS / sheet["file"]
             digest = hashlib.sha256(path.read_bytes()).hexdigest()
             if Sheet.objects.standing().filter(file=digest).exists():

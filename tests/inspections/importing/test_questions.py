@@ -284,3 +284,13 @@ def test_rows_with_open_questions_are_set_aside_and_the_rest_stored(pump):
     assert (result.counts.stored, result.counts.set_aside) == (2, 1)
     assert [str(r.value_um) for r in Reading.objects.all()] == ["150.0000"]
     assert Event.objects.get().on == dt.date(2012, 5, 2)
+
+
+def test_readings_join_the_work_that_an_earlier_file_told_of(pump):
+    works = [event("2010-05-02", "shell_change"), event("2014-05-02", "scrape")]
+    assert makers.a_sheet("\n".join([HEADS, *works])).ok
+    rows = [
+        reading("2010-05-02", "0.29"), reading("2010-05-02", "0.15", stage="as_left", note="new brgs"),
+        reading("2014-05-02", "0.17", note="scraped; ok"), reading("2014-05-02", "0.18", stage="as_left"),
+    ]  # fmt: skip
+    assert asked(*rows) == []
