@@ -14,6 +14,7 @@ Word = Role.Word
 MAY: dict[str, frozenset[str]] = {
     "read": frozenset(Word.values) - {Word.ADMINISTRATOR},
     "record": frozenset({Word.MECHANIC, Word.FOREMAN, Word.ENGINEER}),
+    "calibrate": frozenset({Word.FOREMAN, Word.ENGINEER}),
     "correct": frozenset({Word.ENGINEER}),
     "import": frozenset({Word.ENGINEER}),
     "import plans": frozenset({Word.ENGINEER, Word.PLANNER}),

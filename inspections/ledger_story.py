@@ -2,12 +2,13 @@
 
 import datetime as dt
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 from uuid import UUID
 
-from fleet.models import Bearing, Entry, Installation, Person, Sheet
+from fleet.calibrating import doubts
+from fleet.models import Bearing, Entry, Installation, Instrument, Person, Sheet
 from fleet.templatetags.figures import day, hours, um
 from inspections.models import Method, Stage
 from inspections.telling import words_of
@@ -98,8 +99,9 @@ def ledger_story(bearing: Bearing, known_by: dt.date | None = None) -> LedgerSto
     people = _people(entries, bodies.values())
     # A register's rows name no sheet: the act they share with it does.
     sheets = {sheet.act: sheet for sheet in Sheet.objects.filter(act__in={entry.act for entry in entries})}
+    gauges = _gauges(bodies.values())
     lines = [
-        _line(entry, bodies[entry.pk], people, sheets)
+        _line(entry, bodies[entry.pk], people, sheets, gauges)
         for entry in entries
         if bodies[entry.pk].get("bearing_id") in (None, str(bearing.pk))
     ]
@@ -111,6 +113,24 @@ def ledger_story(bearing: Bearing, known_by: dt.date | None = None) -> LedgerSto
     return LedgerStory(bearing, marked, len(entries), changes)
 
 
+def _gauges(bodies: Iterable[Mapping[str, Any]]) -> dict[tuple[str, str], str]:
+    """By gauge and day of a reading: the gauge's label, and what speaks against it on that day."""
+    used = {
+        (body["instrument_id"], body["on"]) for body in bodies if body.get("instrument_id") and body.get("on")
+    }
+    if not used:
+        return {}
+    labels = {
+        str(one.pk): one.label for one in Instrument.objects.filter(pk__in={gauge for gauge, _ in used})
+    }
+    said = doubts((UUID(gauge), dt.date.fromisoformat(on)) for gauge, on in used)
+    return {
+        (gauge, on): f", gauge {labels.get(gauge, 'not known')}"
+        + (f" ({words})" if (words := said.get((UUID(gauge), dt.date.fromisoformat(on)), "")) else "")
+        for gauge, on in used
+    }
+
+
 def _people(entries: Sequence[Entry], bodies: Any) -> dict[str, str]:
     wanted = {str(entry.by) for entry in entries}
     for body in bodies:
@@ -119,12 +139,13 @@ def _people(entries: Sequence[Entry], bodies: Any) -> dict[str, str]:
 
 
 def _line(
-    entry: Entry, body: Mapping[str, Any], people: Mapping[str, str], sheets: Mapping[UUID, Sheet]
-) -> Line:
+    entry: Entry, body: Mapping[str, Any], people: Mapping[str, str], sheets: Mapping[UUID, Sheet],
+    gauges: Mapping[tuple[str, str], str],
+) -> Line:  # fmt: skip
     happened = body.get("on") or body.get("from_on") or body.get("opened_on")
     return Line(
         dt.date.fromisoformat(happened) if happened else None, entry.recorded_at, entry.chain, entry.n, entry.hash,
-        entry.kind, _what(entry.kind, body), _who(entry, body, people), _source(entry, body, sheets), entry.thing,
+        entry.kind, _what(entry.kind, body) + gauges.get((body.get("instrument_id", ""), body.get("on", "")), ""), _who(entry, body, people), _source(entry, body, sheets), entry.thing,
     )  # fmt: skip
 
 

@@ -7,8 +7,11 @@ from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver
 
 from fleet import jobs
+from fleet.calibrating import Certificate, calibrate
 from fleet.importing.drafting import begin
 from fleet.importing.options import Options
+from fleet.models import Attachment
+from fleet.registering import instrument_named
 from tests import makers
 
 pytestmark = pytest.mark.django_db
@@ -69,6 +72,11 @@ TABLE: dict[str, dict[str, int]] = {
     "record-pack": TAKERS,
     "record-queue": ALL | {"stranger": 200, "out": SIGN_IN},
     "record-worker": ALL | {"stranger": 200, "out": SIGN_IN},
+    "gauges": ALL | {"stranger": 200, "out": SIGN_IN},
+    "gauge": ALL | {"stranger": 200, "out": SIGN_IN},
+    "gauge-recall": dict.fromkeys(ROLES, 403)
+    | {"engineer": 200, "planner": 200, "auditor": 200, "stranger": 200, "out": SIGN_IN},
+    "certificate": ALL | {"administrator": 404, "stranger": 200, "out": SIGN_IN},
     "labels": ALL | {"stranger": 200, "out": SIGN_IN},
     "import": ALL | {"stranger": 200, "out": SIGN_IN},
     "job": ONE_OWN,
@@ -114,9 +122,22 @@ def cast_and_addresses():
         f"""site,pump,position,date,event,value,unit,method
         Own site,Lift 1,DE,{dt.date(2020, 3, 9)},reading,0.150,mm,bore_gauge"""
     )
+    gauge = instrument_named("G-7", method="bore_gauge", by=makers.somebody())
+    paper = Certificate("paper.pdf", b"%PDF-1.7")
+    check = calibrate(
+        instrument=gauge,
+        on=dt.date(2020, 3, 9),
+        found_fit=False,
+        note="bent",
+        by=makers.somebody(),
+        certificate=paper,
+    )
     arguments = {
         "bearing": "/bearings/Lift 1/DE/",
         **{name: f"/bearings/Lift 1/DE/{path}/" for name, path in RECORD_PATHS.items()},
+        "gauge": f"/gauges/{gauge.pk}/",
+        "gauge-recall": f"/gauges/{gauge.pk}/in-doubt/{check.pk}.xlsx",
+        "certificate": f"/gauges/certificate/{Attachment.objects.get(about=check.pk).pk}/",
         "bearing-correct": f"/bearings/Lift 1/DE/correct/{makers.a_reading(bearing=bearing).pk}/",
         "bearing-bundle": "/bearings/Lift 1/DE/bundle/",
         "bearing-history": "/bearings/Lift 1/DE/history/",

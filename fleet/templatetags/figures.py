@@ -179,6 +179,18 @@ def run_hours(value_kh: Any) -> str:
 
 
 @register.filter
+def cut_underscores(value: str) -> str:
+    """A word of the record as it is said: "bore_gauge" is a bore gauge."""
+    return str(value).replace("_", " ")
+
+
+@register.filter
+def tilded(value: str) -> str:
+    """A name as an address writes it, `/` as `~`."""
+    return str(value).replace("/", "~")
+
+
+@register.filter
 def count(value: Any) -> str:
     """A whole number of things."""
     number = _number(value)

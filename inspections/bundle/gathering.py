@@ -54,6 +54,7 @@ def quoted(own: Iterable[Kept], chains: Sequence[str], bearing: Bearing) -> list
     wanted = _ids(texts) | set(rows.values_list("pk", flat=True))
     gauges = Calibration.objects.filter(instrument__in=wanted).values_list("pk", flat=True)
     wanted |= set(gauges)
+    wanted |= set(Attachment.objects.filter(about__in=list(gauges)).values_list("pk", flat=True))
     found: dict[tuple[str, int], Kept] = {}
     asked: set[UUID] = set()
     for _ in range(STEPS):

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 from uuid import UUID
 
+from fleet.calibrating import doubts
 from fleet.export import csv_bytes
 from fleet.models import Bearing, Limit, Person
 from inspections.ledger_story import LedgerStory
@@ -23,7 +24,7 @@ STORY = (
     "hash",
 )
 READINGS = (
-    "on", "last_on", "precision", "stage", "quantity", "basis", "end", "clock", "method", "instrument", "typed", "unit",
+    "on", "last_on", "precision", "stage", "quantity", "basis", "end", "clock", "method", "instrument", "gauge_doubt", "typed", "unit",
     "value_um", "low_um", "high_um", "counts", "not_for_wear", "changed", "measured_by", "checked_by", "recorded_by",
     "recorded_at", "chain", "entry",
 )  # fmt: skip
@@ -52,11 +53,12 @@ def readings_csv(bearing: Bearing, told: LedgerStory, people: Mapping[UUID, Pers
         .select_related("instrument")
         .order_by("on", "recorded_at", "entry_n")
     )
+    said = doubts((one.instrument_id, one.on) for one in rows)
     return csv_bytes(
         READINGS,
         [
             (one.on, one.last_on, one.precision, one.stage, one.quantity, one.basis, one.end, one.clock, one.method,
-             one.instrument or "", one.typed, one.unit, one.value_um, one.low_um, one.high_um, one.counts, one.not_for_wear,
+             one.instrument or "", _doubt(said, one), one.typed, one.unit, one.value_um, one.low_um, one.high_um, one.counts, one.not_for_wear,
              changed.get(one.pk, ""), _name(people, one.measured_by), _name(people, one.checked_by),
              _name(people, one.recorded_by), _instant(one.recorded_at), one.chain, one.entry_n)
             for one in rows
@@ -81,6 +83,10 @@ def limits_csv(bearing: Bearing, told: LedgerStory) -> bytes:
 def people_csv(people: Iterable[Person]) -> bytes:
     """Names beside the inner ids that entries hold; a name removed by law says so."""
     return csv_bytes(PEOPLE, [(person.pk, str(person), person.employer) for person in people])
+
+
+def _doubt(said: Mapping[tuple[UUID, Any], str], one: Reading) -> str:
+    return said.get((one.instrument_id, one.on), "") if one.instrument_id else ""
 
 
 def _name(people: Mapping[UUID, Person], person: UUID | None) -> str:

@@ -1,0 +1,52 @@
+"""The forms of a gauge: its label and method, and what a calibration found."""
+
+import uuid
+from typing import Any
+
+from django import forms
+
+from inspections.models import Method
+
+A_DAY = {"invalid": "This is no day. Write it as 2026-03-09."}
+
+
+def _day(label: str, **more: Any) -> forms.DateField:
+    return forms.DateField(
+        label=label, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"), error_messages=A_DAY | more.pop("said", {}), **more
+    )  # fmt: skip
+
+
+class GaugeForm(forms.Form):
+    """A gauge that is not in the list yet."""
+
+    label = forms.CharField(
+        label="What stands on it",
+        max_length=80,
+        help_text="Its number or name, as mechanics give it with a reading.",
+        error_messages={"required": "Give the number or name that stands on the gauge."},
+    )
+    method = forms.ChoiceField(
+        label="What it measures by", choices=[("", "not said"), *Method.choices], required=False
+    )
+
+
+class CalibrationForm(forms.Form):
+    """What a check of a gauge found."""
+
+    id = forms.UUIDField(widget=forms.HiddenInput, initial=uuid.uuid4)
+    on = _day("Checked on", said={"required": "Give the day on which the gauge was checked."})
+    found = forms.ChoiceField(
+        label="Found",
+        choices=[
+            ("fit", "fit for use"),
+            ("wrong", "wrong: its readings since the last good check are in doubt"),
+        ],
+        initial="fit",
+    )
+    due_on = _day("Next check due", required=False, help_text="Empty: no day is set.")
+    note = forms.CharField(
+        label="Remark", required=False, max_length=500, help_text="What was found, by whom it was checked, the certificate's number."
+    )  # fmt: skip
+    certificate = forms.FileField(
+        label="Certificate", required=False, help_text="PDF, JPEG or PNG, at most 12 MB.", max_length=200
+    )
