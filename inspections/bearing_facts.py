@@ -77,6 +77,7 @@ def _limits(known: Known, figures: Figures) -> list[Fact]:
         origin = {
             "plant": figures["replace_authority"] or "set by the plant",
             "derived": "derived, not set by the plant",
+            "lining": "from the lining left",
         }
         rows.append(
             ("Replace from", um(figures["replace_limit_um"]), origin.get(figures["replace_limit_from"], ""))

@@ -25,7 +25,8 @@ from inspections import exposure
 from inspections.conditions import exceptions_um
 from inspections.measuring import NOT_NAMED, spreads, wear_methods
 from inspections.observing import Observation
-from inspections.telling import NEW_BASELINE, NEW_LIFE, RATE_BREAK, STEP, Happening
+from inspections.series import Lining, Zeros, because_bad, copied, feeds_wear, known_um, lining_left
+from inspections.telling import NEW_BASELINE, NEW_LIFE, OPENED, RATE_BREAK, STEP, Happening
 from inspections.timeline import Story, stories
 from inspections.wear.history import BEARING_FIELDS, USUAL_OUTAGE_DAYS, Histories, Kind, build
 
@@ -119,7 +120,7 @@ def inputs(bearings: Sequence[Bearing], as_of: dt.date, codes: Codes) -> Inputs:
     """
     known = _gather(bearings, as_of)
     spread = spreads(as_of)
-    names = {one.method for k in known for one in k.story.clearances}
+    names = {one.method for k in known for one in steps_of(k) if isinstance(one, Observation)}
     methods = wear_methods(names | {""}, spread)
     rows = [(_facts(one, as_of, codes), _events(one)) for one in known]
     return Inputs(as_of, known, build(rows, methods))
@@ -173,7 +174,7 @@ def _gather(bearings: Sequence[Bearing], as_of: dt.date) -> list[Known]:
 def _limits(as_of: dt.date, some: dict) -> dict[UUID, dict[str, Limit]]:
     """By bearing or class, then by use: the clearance limits in force."""
     found: dict[UUID, dict[str, Limit]] = defaultdict(dict)
-    rows = Limit.objects.filter(quantity="clearance")
+    rows = Limit.objects.filter(quantity__in=("clearance", "lining"))
     own = rows.filter(**some) if some else rows.filter(bearing__isnull=False)
     for (owner, use), limit in own.holding_on(as_of, "bearing_id", "use").items():
         found[owner][use] = limit
@@ -276,7 +277,11 @@ def _facts(one: Known, as_of: dt.date, codes: Codes) -> dict[str, Any]:
     spread = exposure.recent_duty(one.run, as_of)[1]
     measured = one.run.clock == exposure.RUN_HOURS
     calendar = one.run.clock == exposure.CALENDAR
+    lining = lining_of(one)
     return {
+        "lining_left_um": lining.left_um if lining else float("nan"),
+        "lining_at_kh": float(one.run.at(_middle(lining.seen))) / 1000.0 if lining else float("nan"),
+        "lining_scrapes": lining.n_scrapes if lining else 0,
         "fresh": False,  # a life that begins with new metal says so by an event
         "fitting_um": (low + high) / 2 if both else only,
         "fitting_half_um": (high - low) / 2 if both else float("nan"),
@@ -301,38 +306,86 @@ def _facts(one: Known, as_of: dt.date, codes: Codes) -> dict[str, Any]:
     }
 
 
+def steps_of(one: Known) -> list[Observation | Happening]:
+    """The entries of a bearing's story that say something of its wear, in order."""
+    return [entry for entry in one.story.entries if _matters(entry, one.story.load_side)]
+
+
 def events_of(one: Known) -> list[Observation | Happening]:
-    """The entries of a bearing's story that the wear engine sees, in order."""
-    return [entry for entry in one.story.entries if _matters(entry)]
+    """What the wear engine is told, in order: the steps, and why each visit was made before the first of it."""
+    told: list[Observation | Happening] = []
+    seen: set[UUID] = set()
+    for entry in steps_of(one):
+        visit = one.story.visits.get(entry.visit) if entry.visit else None
+        if visit and visit.id not in seen and because_bad(visit.why) is not None:
+            told.append(_opening(entry, visit.why))
+        if entry.visit:
+            seen.add(entry.visit)
+        told.append(entry)
+    return told
+
+
+def _opening(first: Observation | Happening, why: str) -> Happening:
+    """The beginning of a visit whose reason is known."""
+    return Happening(
+        first.visit or UUID(int=0), first.on, first.last_on, first.precision, first.visit, 0, OPENED, OPENED, "", "", why,
+        "", None, "", False, "",
+    )  # fmt: skip
+
+
+def lining_of(one: Known) -> Lining | None:
+    """What is left of the lining, where the wall was measured."""
+    facts, least = one.facts, one.limits.get(LimitUse.LINING_MIN)
+    return lining_left(
+        one.story.entries, one.story.load_side, wall_new=known_um(facts.wall_new_um if facts else None),
+        lining_new=known_um(facts.lining_new_um if facts else None),
+        lining_min=known_um(least.value_um if least else None),
+    )  # fmt: skip
+
+
+def _middle(entry: Observation | Happening) -> float:
+    return (entry.on.toordinal() + entry.last_on.toordinal()) / 2
 
 
 def _events(one: Known) -> list[dict[str, Any]]:
     """A bearing's story as events in order, each at its exposure."""
     chosen = events_of(one)
-    middles = [(entry.on.toordinal() + entry.last_on.toordinal()) / 2 for entry in chosen]
+    middles = [_middle(entry) for entry in chosen]
     # Order wins over days known roughly: the exposure never runs back.
     exposures: Any = np.maximum.accumulate(one.run.at(middles)) / 1000.0 if chosen else []
-    rows = [_event(entry, float(kh), one) for entry, kh in zip(chosen, exposures, strict=True)]
+    zeros, aside = Zeros.none(), {id(entry) for entry in copied(chosen)}
+    rows = [_event(entry, float(kh), one, zeros) for entry, kh in zip(chosen, exposures, strict=True)]
+    # A reading that looks copied is no reading: left to the engineer, never fitted as "no wear".
+    rows = [
+        row | {"method": -1} if id(entry) in aside else row for entry, row in zip(chosen, rows, strict=True)
+    ]
     if one.starts and chosen:
         thousands = np.maximum.accumulate(one.starts.at(middles, one.run)) / 1000.0
         rows = [row | {"starts_k": float(n)} for row, n in zip(rows, thousands, strict=True)]
     return rows
 
 
-def _matters(entry: Observation | Happening) -> bool:
+def _matters(entry: Observation | Happening, load_side: str) -> bool:
     if isinstance(entry, Observation):
-        return entry.series == "clearance" and not entry.not_for_wear
+        return feeds_wear(entry, load_side)
     return entry.effect in KINDS
 
 
-def _event(entry: Observation | Happening, exposure_kh: float, one: Known) -> dict[str, Any]:
+def _event(entry: Observation | Happening, exposure_kh: float, one: Known, zeros: Zeros) -> dict[str, Any]:
     if isinstance(entry, Happening):
+        if entry.effect == OPENED:
+            return {"kind": Kind.OPENED, "exposure_kh": exposure_kh, "value_um": because_bad(entry.reason)}
+        if entry.effect == NEW_LIFE:
+            zeros.renew()
         return {"kind": KINDS[entry.effect], "exposure_kh": exposure_kh}
     rough_kh = (entry.last_on - entry.on).days * one.hours_per_day / 1000.0 / np.sqrt(12.0)
     event: dict[str, Any] = {
         "exposure_kh": exposure_kh, "method": entry.method or "",
         "extra_sd_um": float(np.linalg.norm([rough_kh * TYPICAL_UM_PER_KH, *exceptions_um(entry.conditions)])),
     }  # fmt: skip
+    if entry.series != "clearance":
+        number, fall = zeros.fall(entry)
+        return event | {"kind": Kind.DROP, "zero": number, "value_um": fall}
     if entry.is_interval:
         low, high = entry.low_um, entry.high_um
         return event | {

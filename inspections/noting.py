@@ -5,16 +5,16 @@ from itertools import pairwise
 
 from fleet.templatetags.figures import counted, day, hours
 from inspections.exposure import CALENDAR, RECENT_DAYS, RUN_HOURS, STATED_DUTY
-from inspections.histories import Known, events_of
+from inspections.histories import Known, steps_of
 from inspections.models import EventKind, Method
 from inspections.observing import Observation
+from inspections.series import copied
 from inspections.telling import NEW_LIFE, RATE_BREAK, STEP, Happening
 
 STANDBY_HOURS_A_DAY = 2.0
 APART = 2.0  # a ratio of wear that is worth a word
 MANY = 3  # readings of a life, from which a change of gauge is worth a word
 FASTER = 1.5  # how many times the fleet's rate is worth a word
-LEAST_COPIED = 3  # as found equal to the last as left so often, and always, looks copied
 COUNTS = ("", "once", "twice", "three times", "four times", "five times")
 
 
@@ -95,8 +95,14 @@ def _of_class(known: Known, likes: tuple[float, float] | None) -> Iterator[str]:
             yield f"bearings like it ({known.facts.wear_class.name}) wear {_times(ratio)} the fleet's rate"
 
 
+def _clearances(known: Known) -> list[Observation | Happening]:
+    """The clearance readings and the work, without wall and shaft drop."""
+    steps = steps_of(known)
+    return [one for one in steps if isinstance(one, Happening) or one.series == "clearance"]
+
+
 def _present_life(known: Known) -> list[Observation | Happening]:
-    entries = events_of(known)
+    entries = _clearances(known)
     begins = [i for i, one in enumerate(entries) if isinstance(one, Happening) and one.effect == NEW_LIFE]
     return entries[begins[-1] :] if begins else entries
 
@@ -105,7 +111,7 @@ def _before_against_after(known: Known, broke: Happening) -> float | None:
     """Wear a thousand hours before against after a day, from the readings alone; None where either shows none or they are near."""
     before = after = (0.0, 0.0)
     last: Observation | None = None
-    for entry in events_of(known):
+    for entry in _clearances(known):
         if isinstance(entry, Happening):
             last = None
             continue
@@ -152,21 +158,5 @@ def _method(name: str) -> str:
 
 
 def looks_copied(known: Known) -> bool:
-    """Whether every as-found reading equals the as-left (or only) reading before it, more often than chance allows."""
-    same = other = 0
-    last: Observation | None = None
-    for entry in events_of(known):
-        if isinstance(entry, Happening):
-            if entry.effect != RATE_BREAK:
-                last = last if entry.effect == STEP and last is None else None
-            continue
-        if (
-            last is not None
-            and last.stage == "as_left"
-            and entry.stage == "as_found"
-            and entry.value_um is not None
-        ):
-            near = last.value_um is not None and abs(entry.value_um - last.value_um) < 0.5
-            same, other = same + near, other + (not near)
-        last = entry
-    return same >= LEAST_COPIED and other == 0
+    """Whether every as-found reading equals the as-left reading before it, more often than chance and rounding allow."""
+    return bool(copied(steps_of(known)))

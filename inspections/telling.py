@@ -9,6 +9,7 @@ from inspections.models import EFFECTS, Effect, EventKind, Outcome
 from inspections.observing import Observation
 
 STEP, NEW_LIFE, NEW_BASELINE, RATE_BREAK, NO_EFFECT = "step", "new_life", "new_baseline", "rate_break", "none"
+OPENED = "opened"  # a visit begins, and why is known: not in the story, only in what the wear engine is told
 UNSURE = "unsure"  # the level is not known from here on: a fall nobody could explain was set aside
 # How the import asks about such a fall; a row set aside with this question starts an unsure stretch.
 UNEXPLAINED_FALL = "check the value, or add the event that made it smaller"

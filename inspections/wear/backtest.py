@@ -81,7 +81,7 @@ def hide_and_tell(h: Histories, openings: int = 1, *, threads: bool = False) -> 
 
 def _hidden(h: Histories, openings: int) -> tuple[NDArray[np.bool_], NDArray[np.bool_], IntArray]:
     """(E,) readings hidden, those of them that are scored, and the number of their opening (1 the earliest)."""
-    seen = ((h.kind == Kind.READING) | (h.kind == Kind.INTERVAL)) & (h.method >= 0)
+    seen = np.isin(h.kind, [Kind.READING, Kind.INTERVAL, Kind.DROP]) & (h.method >= 0)
     hidden, first = np.zeros(len(h.kind), dtype=bool), np.zeros(len(h.kind), dtype=bool)
     number = np.zeros(len(h.kind), dtype=np.int64)
     fresh = np.isin(h.kind, [Kind.NEW_LIFE, Kind.NEW_BASELINE, Kind.UNSURE])
@@ -135,12 +135,14 @@ def _without(f: Frame, hidden: NDArray[np.bool_]) -> Frame:
 
 def _usual_step(h: Histories, hidden: NDArray[np.bool_]) -> float:
     """What scrapes have usually added, um: the median of as left minus as found where both were read."""
-    scrapes = np.flatnonzero(h.kind == Kind.SCRAPE)
-    inner = scrapes[(scrapes > 0) & (scrapes < len(h.kind) - 1)]
-    near = (h.owner[inner - 1] == h.owner[inner + 1]) & (h.exposure_kh[inner - 1] == h.exposure_kh[inner + 1])
+    chain = np.flatnonzero(~np.isin(h.kind, [Kind.DROP, Kind.OPENED]))
+    at = np.flatnonzero(h.kind[chain] == Kind.SCRAPE)
+    at = at[(at > 0) & (at < len(chain) - 1)]
+    before, after = chain[at - 1], chain[at + 1]
+    near = (h.owner[before] == h.owner[after]) & (h.exposure_kh[before] == h.exposure_kh[after])
     seen = (h.kind == Kind.READING) & ~hidden
-    both = inner[near & seen[inner - 1] & seen[inner + 1]]
-    steps = h.value_um[both + 1] - h.value_um[both - 1]
+    near &= seen[before] & seen[after]
+    steps = (h.value_um[after] - h.value_um[before])[near]
     steps = steps[np.isfinite(steps)]
     return float(np.median(steps)) if len(steps) else 0.0
 

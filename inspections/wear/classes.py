@@ -33,25 +33,38 @@ def by_class(f: Frame, p: Params, aside: np.ndarray) -> Params:
     return replace(p, class_steps=means, class_step_sd=sds, class_shift=shifts)
 
 
+def _chain(f: Frame, read: np.ndarray) -> IntArray:
+    """Clearance readings and work in order, without what stands between them in an opening: wall, drop, its reason."""
+    return np.flatnonzero(
+        read | ~np.isin(f.histories.kind, [Kind.READING, Kind.INTERVAL, Kind.DROP, Kind.OPENED])
+    )
+
+
+def _at_once(f: Frame, one: IntArray, other: IntArray) -> np.ndarray:
+    """Whether two events are of one bearing and lie in one opening."""
+    total = np.cumsum(f.du)
+    return (f.owner[one] == f.owner[other]) & (total[other] - total[one] < 1e-3)
+
+
 def _pairs(
     f: Frame, a: FloatArray, b: FloatArray, read: np.ndarray
 ) -> tuple[IntArray, FloatArray, FloatArray]:
     """Scrapes with a reading before and after in the same opening: event, step and variance of the two readings."""
-    h = f.histories
-    scrape = np.flatnonzero(h.kind == Kind.SCRAPE)
-    inner = scrape[(scrape > 0) & (scrape < len(h.kind) - 1)]
-    same = (f.owner[inner - 1] == f.owner[inner + 1]) & (f.du[inner] + f.du[inner + 1] < 1e-3)
-    inner = inner[same & read[inner - 1] & read[inner + 1]]
-    return inner, a[inner + 1] - a[inner - 1], b[inner - 1] + b[inner + 1]
+    chain = _chain(f, read)
+    at = np.flatnonzero(f.histories.kind[chain] == Kind.SCRAPE)
+    at = at[(at > 0) & (at < len(chain) - 1)]
+    before, scrape, after = chain[at - 1], chain[at], chain[at + 1]
+    both = read[before] & read[after] & _at_once(f, before, after)
+    return scrape[both], (a[after] - a[before])[both], (b[before] + b[after])[both]
 
 
 def _first_after_new(f: Frame, read: np.ndarray) -> IntArray:
     """Readings as left with new metal: right after it, in the same opening."""
-    h = f.histories
-    new = np.flatnonzero(h.kind == Kind.NEW_LIFE)
-    new = new[new < len(h.kind) - 1]
-    after = new + 1
-    return after[(f.owner[new] == f.owner[after]) & (f.du[after] < 1e-3) & read[after]]
+    chain = _chain(f, read)
+    at = np.flatnonzero(f.histories.kind[chain] == Kind.NEW_LIFE)
+    at = at[at < len(chain) - 1]
+    new, after = chain[at], chain[at + 1]
+    return after[read[after] & _at_once(f, new, after)]
 
 
 def _drawn(

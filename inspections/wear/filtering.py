@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from . import grid
+from . import grid, passes
 from .history import FloatArray, IntArray
 from .layout import Frame, Work
 from .shape import bent
@@ -72,8 +72,8 @@ def evidence(
     x, du = bent(rate.warp, nodes), f.spent(rate.start_hours)
 
     def task(s: slice) -> FloatArray:
-        return grid.run(
-            start[s], end[s], work.op, du, work.a, work.b, work.c, work.jump, work.jump_var, rate.loc[s], rate.tau[s], rate.rho[s],
+        return passes.run(
+            start[s], end[s], work.op, du, work.a, work.b, work.c, work.jump, work.jump_var, work.zero, rate.loc[s], rate.tau[s], rate.rho[s],
             rate.beta[s], work.m0[s], work.v0[s], lean[s], linear, nodes, x, False, NOTHING, NOTHING, NOTHING,
         )  # fmt: skip
 
@@ -124,12 +124,12 @@ def believe(
     for s in chunks(len(start), False):
         n = s.stop - s.start
         w, m, v = (np.empty((n, len(nodes))) for _ in range(3))
-        grid.run(
-            start[s], end[s], work.op, du, work.a, work.b, work.c, work.jump, work.jump_var, rate.loc[s], rate.tau[s], rate.rho[s],
+        passes.run(
+            start[s], end[s], work.op, du, work.a, work.b, work.c, work.jump, work.jump_var, work.zero, rate.loc[s], rate.tau[s], rate.rho[s],
             rate.beta[s], work.m0[s], work.v0[s], lean[s], linear, nodes, x, True, w, m, v,
         )  # fmt: skip
         out = np.empty((n, max(CAP, 2 * len(nodes)), 8))
-        count = grid.clouds(
+        count = passes.clouds(
             w, m, v, rate.loc[s], rate.tau[s], rate.beta[s], spent[s], nodes, x, linear, CUT, out
         )  # fmt: skip
         parts.append(out[np.arange(out.shape[1]) < count[:, None]])

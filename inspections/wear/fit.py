@@ -23,6 +23,9 @@ CARRIED_UP_TO = 300  # above it the parameters stay at their mode (they move no 
 FD = 2e-3  # forward differences: off by half of it in each parameter, and above the steps the grid leaves
 # Logarithms of an exponential belief of mean 2 h a start, and of one of mean 2 um of running in: mean and sd of each.
 START_PRIOR = RUN_IN_PRIOR = (float(np.log(2.0)) - 0.5772, 1.2825)
+LEAST_OPENED = 5  # visits for a cause, and as many without, from which a reason's weight is learned
+# Share of the room from new to maximum at which half the visits have a cause, and log of its spread: mean, sd.
+OPENED_AT_PRIOR, OPENED_SD_PRIOR = (1.0, 0.5), (float(np.log(0.5)), 0.7)
 LEAST_RUN_IN = 5  # readings with new metal's whole running in behind them since one before it
 ABSURD = -60.0  # log evidence a reading: ten standard deviations off on average
 
@@ -55,6 +58,9 @@ def slots(f: Frame, d: effects.Design) -> list[Slot]:
     behind[1:] &= f.usable[:-1]
     if np.sum(behind) >= LEAST_RUN_IN:
         found.append(Slot("log_run_in", *RUN_IN_PRIOR))
+    reasons = h.value_um[(h.kind == Kind.OPENED) & (h.limit_um > f.new_um)[f.owner]]
+    if min(np.sum(reasons > 0.5), np.sum(reasons < 0.5)) >= LEAST_OPENED:
+        found += [Slot("opened_at", *OPENED_AT_PRIOR), Slot("log_opened_sd", *OPENED_SD_PRIOR)]
     for index in np.unique(h.method[f.usable]):
         method = h.methods[index]
         found.append(Slot(f"sd {method.name}", float(np.log(max(method.sd_um, 1e-3))), 0.3))
@@ -84,6 +90,8 @@ def unpack(found: list[Slot], theta: FloatArray, base: Params) -> Params:
         changes["run_in"] = float(np.exp(get["log_run_in"]))
     if "atanh_rho" in get:
         changes["rho"] = float(np.tanh(get["atanh_rho"]))
+    if "opened_at" in get:
+        changes["opened"] = (get["opened_at"], float(np.exp(get["log_opened_sd"])))
     if "warp 0" in get:
         changes["warp"] = tuple(get[f"warp {k}"] for k in range(len(shape.KNOTS)))
     if "log_step" in get:

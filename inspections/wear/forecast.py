@@ -185,7 +185,8 @@ def replace_limits(f: Frame, belief: Belief, accepted_risk: float) -> tuple[Floa
     """(B,) the replace-rather-than-scrape limit, um, and where it comes from.
 
     c* = L - q(J + G): the step of a scrape and the wear between the coming two outages, at 1 - risk. Below
-    the fitting clearance there is no room to scrape.
+    the fitting clearance there is no room to scrape. Where the wall was measured, the clearance at which the
+    lining is at its least stands for L too; the lower limit rules.
     """
     h = f.histories
     between = np.maximum(np.diff(np.nan_to_num(h.outage_days, nan=0.0), axis=1)[:, 0], 0.0)
@@ -198,7 +199,23 @@ def replace_limits(f: Frame, belief: Belief, accepted_risk: float) -> tuple[Floa
     known = np.isfinite(derived)
     no_room = known & (derived < f.new_um)
     source = np.select([plant, ~known, no_room], [0, 4, 3], default=1).astype(np.int8)
-    return np.where(plant, h.replace_um, derived), source
+    level = np.where(plant, h.replace_um, derived)
+    used_up = lining_used_up(f, belief)
+    by_lining = np.where(used_up - spent < f.new_um, used_up, used_up - spent)
+    ruling = np.where(source == 3, limit, np.where(source == 4, np.inf, level))
+    lower = np.isfinite(by_lining) & (by_lining < ruling)
+    return np.where(lower, by_lining, level), np.where(lower, np.int8(2), source)
+
+
+def lining_used_up(f: Frame, belief: Belief) -> FloatArray:
+    """(B,) clearance of the larger end at which the lining is at its least, um; NaN where no wall was measured.
+
+    The clearance when the wall was last measured (today's less the wear and the scrapes since) plus what was left.
+    """
+    h = f.histories
+    level, rate = (belief.clouds.moments(column)[0] for column in (crossing.MEAN, crossing.RATE))
+    since = np.maximum(h.now_kh - h.lining_at_kh, 0.0) * rate * (1.0 + 0.5 * belief.taper)
+    return level - since - h.lining_scrapes * belief.step_mean + h.lining_left_um
 
 
 def forecast(
@@ -346,7 +363,7 @@ def _rows(
     doubtful[last_readings(f)[odd]] = True
     misfit = (belief.clouds.edge > 1e-3) | curved(f, pool.designs[0], doubtful)
     misfit |= bent_in_time(f, pool.designs[0], doubtful)
-    has_limit = np.isfinite(limit) | (h.replace_um > 0)
+    has_limit = np.isfinite(limit) | (h.replace_um > 0) | (source == 2)
     past = (p_max[:, 0] >= 0.5) | (plant & (p_replace[:, 0] >= 0.5))
     broken = ~np.isfinite(np.where(np.isfinite(limit), p_max[:, 0], p_replace[:, 0]))
     young = np.full(h.n_bearings, pool.young)
@@ -361,7 +378,6 @@ def _rows(
     silent = (outcome <= 1)[:, None]
     three = np.array([0.1, 0.5, 0.9])
     level = quantiles(belief, three)
-    spent_each = np.maximum(limit - np.where(plant, np.nan, replace_um), 1e-9)
     evidence_ = np.clip(1.0 - log_rate_variance(belief.clouds) / belief.prior_var, 0.0, 1.0)
     return Forecasts(
         outcome=outcome,
@@ -378,7 +394,7 @@ def _rows(
         p_max_now=p_max[:, 0],
         p_max_before_next=p_max[:, 1],
         p_max_before_following=p_max[:, 2],
-        scrapes_left=_scrapes_left(limit, level[:, 1], spent_each, plant, replace_um, belief),
+        scrapes_left=_scrapes_left(level[:, 1], replace_um, belief),
         readings_used=n_used,
         surprise=surprise,
         slip_factor=factor,
@@ -386,15 +402,8 @@ def _rows(
     )
 
 
-def _scrapes_left(
-    limit: FloatArray,
-    now: FloatArray,
-    spent: FloatArray,
-    plant: NDArray,
-    replace_um: FloatArray,
-    belief: Belief,
-) -> FloatArray:
+def _scrapes_left(now: FloatArray, replace_um: FloatArray, belief: Belief) -> FloatArray:
     """(B,) how many scrapes the middle clearance still allows: one if below the limit, more by whole steps."""
-    room = np.where(plant, replace_um, limit - spent) - now
+    room = replace_um - now
     left = np.where(room < 0, 0.0, 1.0 + np.floor(np.maximum(room, 0.0) / np.maximum(belief.step_mean, 1e-6)))
     return np.where(np.isfinite(room), np.minimum(left, 99.0), np.nan)

@@ -17,8 +17,9 @@ NODES = np.arange(-48, 49).astype(np.float64) * 0.125  # z over +-6, step 0.125:
 DEAD = 50.0  # nodes this far (log) under the best one are not summed: below 2e-22 of it
 TINY = 1e-300
 HALF_LOG_2PI = 0.9189385332046727
+HALF_ROOT = math.sqrt(0.5)
 
-SKIP, READ, CENSOR, STEP, LIFE, LEVEL, BREAK = range(7)  # what the filter does at an event
+SKIP, READ, CENSOR, STEP, LIFE, LEVEL, BREAK, DROP = range(8)  # what the filter does at an event
 
 
 def _read_loop(m, v, w, q, r, x, beta, y, s2):
@@ -55,9 +56,10 @@ def _censor_loop(m, v, w, low, high, s2):
         sd = math.sqrt(total)
         a, b = (low - m[k]) / sd, (high - m[k]) / sd
         if a > 0:
-            p = 0.5 * (math.erfc(a / math.sqrt(2.0)) - math.erfc(b / math.sqrt(2.0)))
+            p = 0.5 * math.erfc(a * HALF_ROOT) - (0.5 * math.erfc(b * HALF_ROOT) if b < 38.0 else 0.0)
         else:
-            p = 0.5 * (math.erfc(-b / math.sqrt(2.0)) - math.erfc(-a / math.sqrt(2.0)))
+            p = 0.5 * math.erfc(-b * HALF_ROOT) if b < 38.0 else 1.0
+            p -= 0.5 * math.erfc(-a * HALF_ROOT) if a > -38.0 else 0.0
         if p > 1e-250:
             fa = math.exp(-0.5 * a * a) / 2.5066282746310002 if abs(a) < 38 else 0.0
             fb = math.exp(-0.5 * b * b) / 2.5066282746310002 if abs(b) < 38 else 0.0
@@ -240,7 +242,7 @@ def run_one(op, du, a, b, c, jump, jump_var, first, last, r, table, beta, m, v, 
             m += jump[e]
             v += jump_var[e]
         what = op[e]
-        if what == SKIP:
+        if what in (SKIP, DROP):  # a fall of the wall has a zero of its own: see ``zeros``
             continue
         if what == READ:
             _read(m, v, w, q, r, ahead, beta, a[e], b[e])
@@ -288,189 +290,3 @@ def rates(loc, tau, x, linear):
     if linear:
         return loc + tau * x
     return np.exp(np.minimum(loc + tau * x, 60.0))
-
-
-@compiled
-def run(
-    start,
-    stop,
-    op,
-    du,
-    a,
-    b,
-    c,
-    jump,
-    jump_var,
-    loc,
-    tau,
-    rho,
-    beta,
-    m0,
-    v0,
-    lean,
-    linear,
-    z,
-    x,
-    keep,
-    w_out,
-    m_out,
-    v_out,
-):
-    """Filter every bearing; returns its log evidence (B,) and, with ``keep``, fills w, m, v (B, K).
-
-    ``lean`` (B,) lets the starting level lean on the node (m0 + lean z): zero in service, used to check
-    the filter against random-intercept-and-slope models. ``tau`` is the spread of log rate, x (K,) what it
-    multiplies at each node: z itself, or z bent to the fleet's own spread of rates.
-    """
-    n = loc.size
-    evidence = np.zeros(n)
-    table = np.zeros((z.size, z.size))
-    told = np.nan
-    m, v, w, q = np.zeros(z.size), np.zeros(z.size), np.zeros(z.size), np.zeros(z.size)
-    prior = -0.5 * z * z
-    prior -= np.log(np.sum(np.exp(prior)))
-    for i in range(n):
-        r = rates(loc[i], tau[i], x, linear)
-        m[:] = m0[i] + lean[i] * z
-        v[:] = v0[i]
-        w[:] = prior
-        if rho[i] != told and remembers(op, start[i], stop[i]):
-            memory_table(rho[i], z, table)
-            told = rho[i]
-        constant = run_one(op, du, a, b, c, jump, jump_var, start[i], stop[i], r, table, beta[i], m, v, w, q)
-        if keep:
-            w_out[i] = w
-            m_out[i] = m
-            v_out[i] = v
-        _, total = cell_mass(w)
-        evidence[i] = constant + total
-    return evidence
-
-
-@compiled
-def clouds(w, m, v, loc, tau, beta, tail, z, x, linear, cut, out):
-    """Turn filtered states (B, K) into short lists of weighted components; returns how many each (B,).
-
-    out (B, cap, 8): weight, mean and variance now (after ``tail`` kh), rate, half-cell slopes of mean and
-    rate (um, um/kh; as standard deviations of a uniform spread inside the cell), node z, beta. Cells are cut
-    until the sharpest peak has parts of half a standard deviation; components under ``cut`` are left out.
-    """
-    cap = out.shape[1]
-    count = np.zeros(w.shape[0], dtype=np.int64)
-    step = z[1] - z[0]
-    for i in range(w.shape[0]):
-        top = np.max(w[i])
-        if not (top > -np.inf and top < np.inf):
-            continue
-        parts = sharpness(w[i])
-        if parts > 1:
-            parts = min(64, 2 * parts)
-        first, last = live_range(w[i])
-        if parts == 1:
-            first, last = 1, z.size - 1
-        else:
-            top = highest(w[i], first, last, parts)
-        n, total = 0, 0.0
-        for j in range(parts):
-            t = j / parts
-            lw = between(w[i], first, last, t) if parts > 1 else w[i][first:last]
-            lm = between(m[i], first, last, t) if parts > 1 else m[i][first:last]
-            lv = between(v[i], first, last, t) if parts > 1 else v[i][first:last]
-            lx = between(x, first, last, t) if parts > 1 else x[first:last]
-            for k in range(last - first):
-                d = lw[k] - top
-                if d < cut or n >= cap:
-                    continue
-                rate = loc[i] + tau[i] * lx[k] if linear else math.exp(min(loc[i] + tau[i] * lx[k], 60.0))
-                bend = 0.5 * (x[first + k + 1] - x[first + k - 1]) / step
-                lean = rate * tau[i] * bend if not linear else tau[i] * bend
-                slope = 0.5 * (m[i, first + k + 1] - m[i, first + k - 1])
-                weight = math.exp(d)
-                out[i, n, 0] = weight
-                out[i, n, 1] = lm[k] + rate * tail[i]
-                out[i, n, 2] = max(lv[k], 0.0) + max(beta[i] * rate * tail[i], 0.0)
-                out[i, n, 3] = rate
-                out[i, n, 4] = (slope + lean * step * tail[i]) / parts * 0.28867513459481287
-                out[i, n, 5] = lean * step / parts * 0.28867513459481287
-                out[i, n, 6] = z[first + k] + t * step
-                out[i, n, 7] = beta[i]
-                total += weight
-                n += 1
-        for k in range(n):
-            out[i, k, 0] /= total
-        count[i] = n
-    return count
-
-
-def _ahead_loop(w, m, v, q, r, x, beta):
-    """Mean and variance of the clearance x kh ahead, over all nodes."""
-    best = 0
-    for k in range(w.size):
-        if w[k] > w[best]:
-            best = k
-    top, centre = w[best] - 0.5 * math.log(q[best]), m[best]
-    total, first, second = 0.0, 0.0, 0.0
-    for k in range(w.size):
-        if w[k] > w[best] - 45.0:
-            mass = math.exp(w[k] - top) / math.sqrt(q[k])
-            gain = r[k] * x
-            off = m[k] + gain - centre
-            total += mass
-            first += mass * off
-            second += mass * (v[k] + beta * gain + off * off)
-    first /= total
-    return centre + first, max(second / total - first * first, 0.0)
-
-
-def _ahead_arrays(w, m, v, q, r, x, beta):
-    best = np.argmax(w)
-    live = w > w[best] - 45.0
-    mass = np.exp(w[live] - w[best] + 0.5 * np.log(q[best])) / np.sqrt(q[live])
-    gain = r[live] * x
-    centre = m[best]
-    off = m[live] + gain - centre
-    first = (mass @ off) / mass.sum()
-    second = (mass @ (v[live] + beta * gain + off * off)) / mass.sum()
-    return centre + first, max(second - first * first, 0.0)
-
-
-_ahead = either(_ahead_loop, _ahead_arrays)
-
-
-@compiled
-def surprises(start, stop, op, du, a, b, c, jump, jump_var, loc, tau, rho, beta, m0, v0, z, x, out):
-    """Fill out (E,) with each reading's distance from its forecast, in sds of the forecast."""
-    m, v, w, q = np.zeros(z.size), np.zeros(z.size), np.zeros(z.size), np.zeros(z.size)
-    prior = -0.5 * z * z
-    prior -= np.log(np.sum(np.exp(prior)))
-    table = np.zeros((z.size, z.size))
-    told = np.nan
-    for i in range(loc.size):
-        if rho[i] != told and remembers(op, start[i], stop[i]):
-            memory_table(rho[i], z, table)
-            told = rho[i]
-        r = rates(loc[i], tau[i], x, False)
-        m[:] = m0[i]
-        v[:] = v0[i]
-        w[:] = prior
-        q[:] = 1.0
-        ahead = 0.0
-        for e in range(start[i], stop[i]):
-            if op[e] == READ:
-                ahead += du[e]
-                if jump_var[e] > 0.0:
-                    m += jump[e]
-                    v += jump_var[e]
-                middle, var = _ahead(w, m, v, q, r, ahead, beta[i])
-                out[e] = (a[e] - middle) / math.sqrt(var + b[e])
-                _read(m, v, w, q, r, ahead, beta[i], a[e], b[e])
-                ahead = 0.0
-            if op[e] != READ or q[-1] > 1e120 or q[0] < 1e-120:
-                m += r * ahead
-                v += (beta[i] * ahead) * r
-                ahead = 0.0
-                w -= 0.5 * np.log(q)
-                q[:] = 1.0
-                if op[e] != READ:
-                    run_one(op, du, a, b, c, jump, jump_var, e, e + 1, r, table, beta[i], m, v, w, q)
-                    q[:] = 1.0

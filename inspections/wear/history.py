@@ -24,6 +24,8 @@ class Kind(IntEnum):
     NEW_BASELINE = 4
     RATE_BREAK = 5
     UNSURE = 6
+    DROP = 7  # a wall's shrinking or a shaft's drop: the same wear from a zero of its own, in ``value_um``
+    OPENED = 8  # the visit begins; value_um 1: opened because something seemed wrong, 0: by plan
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,7 @@ EVENT_FIELDS: dict[str, tuple[str, float]] = {
     "high_um": ("float64", np.nan),
     "taper_um": ("float64", np.nan),
     "method": ("int16", -1),
+    "zero": ("int8", -1),
     "extra_sd_um": ("float64", 0.0),
     "level_um": ("float64", np.nan),
     "starts_k": ("float64", np.nan),
@@ -55,6 +58,9 @@ BEARING_FIELDS: dict[str, tuple[str, float]] = {
     "fitting_half_um": ("float64", np.nan),
     "limit_um": ("float64", np.nan),
     "replace_um": ("float64", np.nan),
+    "lining_left_um": ("float64", np.nan),
+    "lining_at_kh": ("float64", np.nan),
+    "lining_scrapes": ("int32", 0),
     "class_": ("int32", -1),
     "site": ("int32", -1),
     "service": ("int32", -1),
@@ -89,6 +95,7 @@ class Histories:
     high_um: FloatArray
     taper_um: FloatArray
     method: NDArray[np.int16]
+    zero: NDArray[np.int8]  # of a DROP: which of the bearing's series, from 0
     extra_sd_um: FloatArray
     level_um: FloatArray
     level_sd_um: FloatArray
@@ -99,6 +106,9 @@ class Histories:
     fitting_half_um: FloatArray
     limit_um: FloatArray
     replace_um: FloatArray
+    lining_left_um: FloatArray  # above its least, when the wall was last measured; NaN where it never was
+    lining_at_kh: FloatArray  # exposure then
+    lining_scrapes: NDArray[np.int32]  # scrapes since then
     class_: NDArray[np.int32]
     site: NDArray[np.int32]
     service: NDArray[np.int32]

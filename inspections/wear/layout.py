@@ -30,7 +30,7 @@ class Frame:
     new_um: FloatArray  # (B,) middle of the fitting range, or the best guess of it
     wide_um: FloatArray  # (B,) sd of a level nobody knows
     tail: FloatArray  # (B,) exposure from the last event to the as-of day
-    usable: NDArray[np.bool_]  # (E,) readings and intervals that can be used
+    usable: NDArray[np.bool_]  # (E,) readings, intervals and drops that can be used
     starts: FloatArray  # (E,) thousand starts since the event before; 0 where none are recorded
     starts_per_hour: FloatArray  # (B,) of late; 0 where none are recorded
     run_in: FloatArray  # (E,) share of the running in between the event before and this
@@ -53,10 +53,15 @@ def frame(h: Histories) -> Frame:
     last[filled] = exposure[h.start[1:][filled] - 1]
     now = np.where(np.isfinite(h.now_kh), h.now_kh, last)
     tail = np.where(filled, np.maximum(now - last, 0.0), 0.0)
-    value = (h.kind == Kind.READING) & np.isfinite(h.value_um) & (np.abs(h.value_um) < LARGEST_UM)
+    value = (
+        np.isin(h.kind, [Kind.READING, Kind.DROP])
+        & np.isfinite(h.value_um)
+        & (np.abs(h.value_um) < LARGEST_UM)
+    )
     bounds = (h.kind == Kind.INTERVAL) & ~(np.isnan(h.low_um) | np.isnan(h.high_um)) & (h.low_um < h.high_um)
     bounds &= np.isfinite(h.low_um) | np.isfinite(h.high_um)
     usable = (value | bounds) & (h.method >= 0) & (h.method < max(len(h.methods), 1))
+    usable &= (h.kind != Kind.DROP) | (h.zero >= 0)
     new, wide = _scales(h, owner, usable)
     run_in, left = _running_in(h, exposure)
     return Frame(h, owner, du, new, wide, tail, usable, _starts(h), _per_hour(h), run_in, left)
@@ -117,6 +122,9 @@ class Work:
     c: FloatArray
     m0: FloatArray
     v0: FloatArray
+    zero: NDArray[np.int8] = field(
+        default_factory=lambda: np.zeros(0, dtype=np.int8)
+    )  # (E,) series of a DROP
     jump: FloatArray = field(
         default_factory=lambda: np.zeros(0)
     )  # (E,) what running in adds before each event, and its variance
@@ -127,7 +135,9 @@ class Work:
     jump_left_var: FloatArray = field(default_factory=lambda: np.zeros(0))
 
     def __post_init__(self) -> None:
-        """Without running in nothing is added anywhere."""
+        """Without running in nothing is added anywhere, without drops there are no series."""
+        if len(self.zero) != len(self.op):
+            object.__setattr__(self, "zero", np.full(len(self.op), -1, dtype=np.int8))
         for name, like in (
             ("jump", self.a),
             ("jump_var", self.a),
@@ -151,10 +161,13 @@ def lay_out(f: Frame, p: Params, set_aside: NDArray[np.bool_] | None = None) -> 
     var, shift = sd[which] ** 2 + extra**2, bias[which]
     reading = use & (h.kind == Kind.READING)
     op[reading], a[reading], b[reading] = grid.READ, (h.value_um - shift)[reading], var[reading]
+    drop = use & (h.kind == Kind.DROP)
+    op[drop], a[drop], b[drop] = grid.DROP, h.value_um[drop], var[drop]
     bounds = use & (h.kind == Kind.INTERVAL)
     op[bounds], c[bounds] = grid.CENSOR, var[bounds]
     a[bounds] = np.clip(h.low_um - shift, -LARGEST_UM, LARGEST_UM)[bounds]
     b[bounds] = np.clip(h.high_um - shift, -LARGEST_UM, LARGEST_UM)[bounds]
+    _opened(f, p, op, a, b, c)
     scrape = h.kind == Kind.SCRAPE
     mean, spread = p.of_steps(h.class_)
     op[scrape], a[scrape], b[scrape] = grid.STEP, mean[f.owner][scrape], spread[f.owner][scrape] ** 2
@@ -178,4 +191,22 @@ def lay_out(f: Frame, p: Params, set_aside: NDArray[np.bool_] | None = None) -> 
     m0 = np.where(h.fresh, new, new + 0.25 * f.wide_um)
     v0 = np.where(h.fresh, new_sd, f.wide_um) ** 2
     more, left = p.run_in * f.run_in, p.run_in * f.run_in_left
-    return Work(op, a, b, c, m0, v0, more, more**2, left, left**2)
+    return Work(op, a, b, c, m0, v0, h.zero, more, more**2, left, left**2)
+
+
+def _opened(f: Frame, p: Params, op: NDArray[np.int8], a: FloatArray, b: FloatArray, c: FloatArray) -> None:
+    """What a visit's reason says of the clearance: P(opened because bad) = Phi((c - at) / sd), a soft bound.
+
+    A bearing that was opened because something seemed wrong is likelier worn, one opened by plan is not.
+    """
+    if not p.opened:
+        return
+    h = f.histories
+    room = (h.limit_um - f.new_um)[f.owner]
+    known = (h.kind == Kind.OPENED) & np.isfinite(h.value_um) & (room > 0)
+    at = f.new_um[f.owner] + p.opened[0] * room
+    bad = h.value_um > 0.5
+    op[known] = grid.CENSOR
+    a[known] = np.where(bad, at, -LARGEST_UM)[known]
+    b[known] = np.where(bad, LARGEST_UM, at)[known]
+    c[known] = ((p.opened[1] * room) ** 2)[known]

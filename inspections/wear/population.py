@@ -40,6 +40,9 @@ class Params:
     class_shift: dict[str, float] = field(default_factory=dict)
     start_hours: float = 0.0  # run hours that a start wears like
     run_in: float = 0.0  # um, what running in adds after new metal: mean and sd of it over lives
+    opened: tuple[
+        float, ...
+    ] = ()  # share of the room from new to maximum at which half the visits have a cause; its sd
     new_shift: float = 0.0
     new_spread: float = 0.1
     warp: tuple[float, ...] = ()  # how rates are spread beyond the normal bell; see ``shape``
@@ -195,6 +198,7 @@ def _params(row: dict[str, Any]) -> Params:
             "effect_mean": tuple(row["effect_mean"]),
             "effect_cov": cov,
             "warp": tuple(row.get("warp", ())),
+            "opened": tuple(row.get("opened", ())),
         }
     )
 

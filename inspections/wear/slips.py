@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from . import grid
+from . import grid, passes
 from .filtering import Rate, chunks, evidence, rate_under
 from .history import FloatArray, Kind
 from .layout import Frame, Work, frame, lay_out
@@ -35,7 +35,7 @@ def distances(f: Frame, work: Work, rate: Rate) -> FloatArray:
     start, stop = f.histories.start[:-1], f.histories.start[1:]
     x, du = bent(rate.warp, grid.NODES), f.spent(rate.start_hours)
     for s in chunks(len(start), False):
-        grid.surprises(
+        passes.surprises(
             start[s], stop[s], work.op, du, work.a, work.b, work.c, work.jump, work.jump_var, rate.loc[s], rate.tau[s], rate.rho[s],
             rate.beta[s], work.m0[s], work.v0[s], grid.NODES, x, out,
         )  # fmt: skip

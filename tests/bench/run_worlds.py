@@ -23,7 +23,15 @@ def dates_kh(result: Forecasts) -> np.ndarray:
     return np.minimum(np.nan_to_num(result.max_days * 0.024, nan=CAP_KH, posinf=CAP_KH), CAP_KH)
 
 
-KNOWN = ("plain", "uneven wear", "rounded", "few readings", "fleets of 8")
+KNOWN = (
+    "plain",
+    "uneven wear",
+    "rounded",
+    "few readings",
+    "fleets of 8",
+    "wandering duty",
+    "opened because bad",
+)
 
 
 def one(fleet: Fleet, world: World) -> dict[str, np.ndarray]:

@@ -39,6 +39,7 @@ class World:
     duty_break: float = 0.0
     cause_removed: float = 0.0
     because_bad: bool = False
+    why_known: bool = False
     poor_papers: bool = False
     start_hours: float = 0.0  # run hours that a start wears like; pumps start 1 in 20 h, spread exp(1.2 N)
     run_in: float = 0.0  # um of new metal bedding in, exponential with this mean
@@ -61,7 +62,8 @@ WORLDS = {
         World("two ends", taper=0.6),
         World("opened because bad", because_bad=True),
         World("cause removed", cause_removed=0.1),
-        # Two of our own, beside those of the design.
+        # Of our own, beside those of the design: the reason of each visit recorded, starts, running in.
+        World("why recorded", because_bad=True, why_known=True),
         World("starts", start_hours=6.0),
         World("running in", run_in=10.0),
     )
@@ -138,6 +140,11 @@ def _visit(w: World, rng: np.random.Generator, life: Life, a: float, shift: floa
         _read(w, rng, life, not lost)
 
 
+def _say_why(w: World, life: Life, because_bad: float) -> None:
+    if w.because_bad and w.why_known:
+        life.events.append({"kind": Kind.OPENED, "exposure_kh": life.u, "value_um": because_bad})
+
+
 def _bearing(w: World, rng: np.random.Generator, shift: float) -> tuple[dict[str, Any], Life, float, bool]:
     a = rng.normal()
     life = Life(c=0.0)
@@ -163,7 +170,9 @@ def _bearing(w: World, rng: np.random.Generator, shift: float) -> tuple[dict[str
             life.c, life.taper, life.u = life.c + gain, life.taper + uneven * gain, life.u + du / pieces
             early = 1 / (1 + np.exp((LIMIT - 40 - life.c) / 15.0))
             if pieces > 1 and rng.random() < 0.6 * early:
+                _say_why(w, life, 1.0)
                 _visit(w, rng, life, a, shift)
+        _say_why(w, life, 0.0)
         _visit(w, rng, life, a, shift)
     facts: dict[str, Any] = {"fitting_um": NEW, "limit_um": LIMIT, "now_kh": life.u}
     if w.duty_walk:
