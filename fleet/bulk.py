@@ -25,7 +25,9 @@ def insert(rows: Sequence[models.Model]) -> None:
     insert_columns(type(rows[0]), columns)
 
 
-def insert_columns(model: type[models.Model], columns: Mapping[str, Sequence[Any]]) -> None:
+def insert_columns(
+    model: type[models.Model], columns: Mapping[str, Sequence[Any]], *, with_keys: bool = False
+) -> None:
     """The same for rows that come column by column, every column of the table but an automatic key among them.
 
     Parameters
@@ -33,8 +35,10 @@ def insert_columns(model: type[models.Model], columns: Mapping[str, Sequence[Any
     model : type of Model
     columns : mapping of attname to sequence, all of one length
         Python values as the model's fields hold them.
+    with_keys : bool, optional
+        automatic keys are given too: rows that come back as they were.
     """
-    fields = _fields(model)
+    fields = list(model._meta.concrete_fields) if with_keys else _fields(model)
     values = _prepared(fields, columns)
     quote = connection.ops.quote_name
     names = ", ".join(quote(str(field.column)) for field in fields)

@@ -72,7 +72,9 @@ def test_the_demo_says_what_is_turned_off(first_run):
 def test_one_of_its_sheets_comes_in_by_a_saved_plan(first_run):
     assert "Reading plan 'Thessock bearing book', version 1" in first_run
     assert "import_history history_thessock_weir_book.xlsx --plan 'Thessock bearing book'" in first_run
-    assert re.search(r"history_thessock_weir_book\.xlsx: \d+ rows seen = [1-9]\d* stored \+ 0 set aside", first_run)
+    assert re.search(
+        r"history_thessock_weir_book\.xlsx: \d+ rows seen = [1-9]\d* stored \+ 0 set aside", first_run
+    )
 
 
 def test_every_role_has_a_sign_in_named_by_its_own_word(first_run):
