@@ -22,6 +22,8 @@ class Choice:
         what else must be given with it, in words (`the pump's tag`, `the reason`); blank: nothing.
     offered : tuple of str
         what may be given, nearest first; with `only` nothing else.
+    example : str
+        what it would make of the first row asked about.
     """
 
     word: str
@@ -29,6 +31,7 @@ class Choice:
     needs: str = ""
     offered: tuple[str, ...] = ()
     only: bool = False
+    example: str = ""
 
 
 SET_ASIDE = Choice(ASIDE, "set these rows aside: kept word for word, used for nothing", "the reason")

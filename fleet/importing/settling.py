@@ -11,6 +11,8 @@ from fleet.importing.reading import Parsed, ParsedRow
 MOST_ROWS_SHOWN = 40
 # What these are about is a word of ours, no word of the sheet.
 ABOUT_KINDS = frozenset({"remark_names_work", "stage_unclear", "size"})
+# Questions of these kinds stand in one table whatever they are about, and one answer is given to all that are ticked.
+TOGETHER = frozenset({"remark_names_work"})
 
 
 @dataclass(frozen=True)
@@ -43,9 +45,14 @@ class QuestionGroup:
         return hashlib.sha256(f"{self.code}|{self.about}".encode()).hexdigest()[:12]
 
     @property
+    def about_words(self) -> str:
+        """What it is about, as it is shown."""
+        return self.about.replace("_", " ") if self.code in ABOUT_KINDS else f"'{self.about}'"
+
+    @property
     def words(self) -> str:
         """What is asked, in words."""
-        about = self.about.replace("_", " ") if self.code in ABOUT_KINDS else f"'{self.about}'"
+        about = self.about_words
         return kind_words(self.code) + (f": {about}" if self.about else "")
 
     @property

@@ -1,6 +1,7 @@
 """A sheet on its way in: what its columns hold, what is asked about its rows, and what becomes of them."""
 
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from uuid import UUID
 
 from django.contrib import messages
@@ -12,7 +13,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from fleet import bulk
 from fleet.access import require
 from fleet.importing import drafting
-from fleet.importing.answers import Answers
+from fleet.importing.answers import Answers, Choice
 from fleet.importing.directory import Directory
 from fleet.importing.findings import by_kind, kind_words
 from fleet.importing.loaders import loader_for
@@ -23,6 +24,7 @@ from fleet.importing.plans.applying import apply
 from fleet.importing.plans.guessing import guess
 from fleet.importing.plans.layout import Grid
 from fleet.importing.plans.plan import Plan, letters
+from fleet.importing.settling import TOGETHER, Asked, QuestionGroup
 from fleet.models import Draft
 from fleet.sheets import SheetFault, read_sheet
 
@@ -128,7 +130,7 @@ def _questions_context(draft: Draft, result: Result) -> dict:
         (kind_words(code), code, some[:MOST_FAULTS], len(some)) for code, some in by_kind(result.faults)
     ]
     return {
-        "draft": draft, "result": result, "groups": list(enumerate(result.groups)), "counts": result.counts,
+        "draft": draft, "result": result, "groups": result.groups, "sections": sections_of(result.groups), "counts": result.counts,
         "faults": faults, "n_open": sum(group.n_rows for group in result.groups),
         "rows": [_shown(row) for row in result.rows[:12]], "n_rows": len(result.rows),
         "plan_url": reverse("import-plan", args=[draft.id]) if draft.plan else "",
@@ -137,10 +139,74 @@ def _questions_context(draft: Draft, result: Result) -> dict:
     }  # fmt: skip
 
 
+@dataclass(frozen=True)
+class Section:
+    """Questions that stand in one table with one answer: one group, or all of a kind that are asked together."""
+
+    groups: list[QuestionGroup]
+
+    @property
+    def code(self) -> str:
+        return self.groups[0].code
+
+    @property
+    def is_together(self) -> bool:
+        return self.code in TOGETHER
+
+    @property
+    def key(self) -> str:
+        """By what its fields are named."""
+        return self.code if self.is_together else self.groups[0].key
+
+    @property
+    def about(self) -> str:
+        return "" if self.is_together else self.groups[0].about
+
+    @property
+    def words(self) -> str:
+        return kind_words(self.code) if self.is_together else self.groups[0].words
+
+    @property
+    def lead(self) -> str:
+        return self.groups[0].lead
+
+    @property
+    def n_rows(self) -> int:
+        return sum(group.n_rows for group in self.groups)
+
+    @property
+    def n_more(self) -> int:
+        return sum(group.n_more for group in self.groups)
+
+    @property
+    def is_picked(self) -> bool:
+        return self.is_together or self.groups[0].is_picked
+
+    @property
+    def shown(self) -> list[tuple[QuestionGroup, Asked]]:
+        """Its rows, each with the question it belongs to."""
+        return [
+            (group, row) for group in self.groups for row in (group.rows if self.is_together else group.shown)
+        ]
+
+    @property
+    def choices(self) -> Sequence[Choice]:
+        return self.groups[0].choices
+
+
+def sections_of(groups: Sequence[QuestionGroup]) -> list[Section]:
+    """Questions as the page shows them."""
+    found: dict[str, Section] = {}
+    for group in groups:
+        key = group.code if group.code in TOGETHER else group.key
+        found.setdefault(key, Section([])).groups.append(group)
+    return list(found.values())
+
+
 def _shown(row) -> dict:
     said = dict(row.typed)
     said["event"] = str(row.get("event", "")).replace("_", " ")
-    said["stage"] = str(row.get("stage", "")).replace("_", " ")
+    said["stage"] = fields.placed_words(str(row.get("stage", "")), str(row.get("station", "")))
     said["row"], said["tab"] = str(row.sheet_row), row.source.tab if row.source else ""
     return said
 
@@ -153,24 +219,31 @@ def _take_answers(request: HttpRequest, draft: Draft) -> None:
         given.add_said(key, said)
     by_key = {group.key: group for group in result.groups}
     for name, choice in request.POST.items():
-        group = by_key.get(name.removeprefix("choice-")) if name.startswith("choice-") else None
-        if group is None or not choice:
-            continue
-        key = group.key
-        value = request.POST.get(f"value-{key}-{choice}", "").strip()[:300]
-        wanted = next((one for one in group.choices if one.word == choice), None)
-        if wanted is None or (wanted.needs and not value) or (wanted.only and value not in wanted.offered):
-            if wanted is not None:
-                messages.error(request, f"{group.words[:1].upper()}{group.words[1:]}: give {wanted.needs}.")
-            continue
-        ticked = request.POST.getlist(f"row-{key}")
-        idents = [one.ident for one in group.rows if not group.is_picked or one.ident in ticked]
-        spreads = len(idents) == len(group.rows) and group.code in loader_for(draft.holds).spreading
-        rows = None if spreads or not any(idents) else idents
-        if idents:
-            given.add(group.code, group.about, choice, value, rows)
+        asked = name.removeprefix("choice-") if name.startswith("choice-") and choice else ""
+        together = [group for group in result.groups if group.code in TOGETHER and group.code == asked]
+        for group in [by_key[asked]] if asked in by_key else together:
+            _take_answer(request, group, asked, choice, given, draft.holds)
     draft.answers = dict(given)
     draft.save(update_fields=["answers"])
+
+
+def _take_answer(
+    request: HttpRequest, group: QuestionGroup, asked: str, choice: str, given: Answers, holds: str
+) -> None:
+    """One posted answer to one question; `asked` is what the fields of its section are named by."""
+    value = request.POST.get(f"value-{asked}-{choice}", "").strip()[:300]
+    wanted = next((one for one in group.choices if one.word == choice), None)
+    if wanted is None or (wanted.needs and not value) or (wanted.only and value not in wanted.offered):
+        if wanted is not None:
+            messages.error(request, f"{group.words[:1].upper()}{group.words[1:]}: give {wanted.needs}.")
+        return
+    ticked = request.POST.getlist(f"row-{group.key}")
+    is_picked = group.is_picked or group.code in TOGETHER
+    idents = [one.ident for one in group.rows if not is_picked or one.ident in ticked]
+    spreads = len(idents) == len(group.rows) and group.code in loader_for(holds).spreading
+    rows = None if spreads or not any(idents) else idents
+    if idents:
+        given.add(group.code, group.about, choice, value, rows)
 
 
 @require_safe

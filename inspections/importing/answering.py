@@ -13,6 +13,7 @@ from fleet.ledger.writing import Fact
 from fleet.models import Bearing, Name, Place, folded
 from fleet.registering import fact_of
 from fleet.units import Day, UnknownUnit, canonical_unit
+from inspections.importing.examples import with_example
 from inspections.importing.lines import Line, station_of, visit_key
 from inspections.importing.meters import SLACK_HOURS, check_meters, hours_in
 from inspections.importing.stored import hours_of, pump_changes
@@ -141,7 +142,10 @@ def ident(code: str, row: ParsedRow) -> str:
 
 def choices(code: str, about: str, rows: Sequence[ParsedRow], context: Context) -> Sequence[Choice]:
     """What may be answered, the likeliest first; setting aside is always possible."""
-    return (*_choices(code, about, rows, context), SET_ASIDE)
+    found = _choices(code, about, rows, context)
+    if rows:
+        found = [with_example(code, about, one, rows[0]) for one in found]
+    return (*found, SET_ASIDE)
 
 
 def _choices(code: str, about: str, rows: Sequence[ParsedRow], context: Context) -> Sequence[Choice]:
@@ -150,8 +154,7 @@ def _choices(code: str, about: str, rows: Sequence[ParsedRow], context: Context)
     if code in ("unknown_pump", "unknown_position", "unknown_site", "tag_at_two_sites"):
         return _names(code, about, rows, context)
     if code == "remark_names_work":
-        word = dict(EventKind.choices)[about]
-        return Choice("yes", f"these tell of work done: {word}"), Choice("no", "no such work was done")
+        return Choice("yes", "each tells of the work named beside it"), Choice("no", "no such work was done")
     return _OF_ROWS.get(code, ())
 
 

@@ -252,7 +252,7 @@ class _Comparison:
         self.new = [row for row in self.rows if not row.already]
         self.places = {placed[row.number] for row in self.new}
         self.bearings = {row.bearing for row in self.new if row.bearing}
-        self.facts = stored.facts_of(self.bearings)
+        self.facts, self.answers = stored.facts_of(self.bearings), context.answers
         self.done_before: dict[object, set[str]] = defaultdict(
             set
         )  # works of the record in the sheet's visits
@@ -266,7 +266,8 @@ class _Comparison:
         yield from _stored_otherwise(lines, known)
         yield from check_meters(self._hours(), self._changed())
         yield from self._stages()
-        yield from remarks_that_name_work(self.new, self._works(), self._visits(), words_of_plant(self.today))
+        works, visits, own = self._works(), self._visits(), words_of_plant(self.today)
+        yield from remarks_that_name_work(self.new, works, visits, own, self._told_before)
 
     def _lines(self) -> tuple[dict[UUID, list[Line]], list[Line]]:
         """By bearing: the sheet's new lines and the record's, works of the whole pump in each of its bearings'."""
@@ -348,8 +349,14 @@ class _Comparison:
     def _visits(self) -> dict[int, object]:
         return {row.number: visit_key(row, self.placed[row.number]) for row in self.rows}
 
+    def _told_before(self, kind: str, row: ParsedRow) -> bool:
+        """Whether the record holds the work a remark names, and no answer made this very remark that work."""
+        told = self.done_before.get(visit_key(row, self.placed[row.number]), ())
+        ident = answering.ident("remark_names_work", row)
+        return kind in told and self.answers.of("remark_names_work", kind, ident) is None
+
     def _works(self) -> dict[object, set[str]]:
-        works = self.done_before
+        works: dict[object, set[str]] = defaultdict(set)
         for row in self.rows:
             if row.values["event"] in WORK:
                 works[visit_key(row, self.placed[row.number])].add(row.values["event"])

@@ -2,7 +2,7 @@
 
 import datetime as dt
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 
 from fleet.importing.findings import Finding
 from fleet.importing.reading import ParsedRow
@@ -105,6 +105,7 @@ def remarks_that_name_work(
     works: dict[object, set[str]],
     visit_of: dict[int, object],
     own: tuple[tuple[str, re.Pattern[str]], ...] = (),
+    told_before: Callable[[str, ParsedRow], bool] = lambda kind, row: False,
 ) -> Iterator[Finding]:
     """Questions about remarks that name work where the visit holds no such event; the same remark is asked about once.
 
@@ -116,6 +117,8 @@ def remarks_that_name_work(
         row number to visit.
     own : tuple
         the plant's own words, as `words_of_plant` gives them.
+    told_before : callable
+        whether the record holds that work of that row's visit already.
     """
     alike: dict[tuple[str, str], list[ParsedRow]] = {}
     known: dict[str, list[str]] = {}
@@ -126,7 +129,8 @@ def remarks_that_name_work(
         if note not in known:
             known[note] = works_named(note, own)
         for kind in known[note]:
-            if row.get("event") != kind and not _holds(works.get(visit_of.get(row.number), set()), kind):
+            there = _holds(works.get(visit_of.get(row.number), set()), kind)
+            if row.get("event") != kind and not there and not told_before(kind, row):
                 alike.setdefault((kind, note.casefold()), []).append(row)
     for (kind, _), some in alike.items():
         yield from ask_alike(

@@ -8,13 +8,15 @@ from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
 from django.test import Client
 
+from fleet.importing.settling import TOGETHER
 from tests import makers
 from tests.imports import bringing
 
 MOST_CLICKS, MOST_ANSWERS = 25, 15
 WHAT_AXE_LOOKS_FOR = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
 WIDE = """document.documentElement.scrollWidth <= {width} ? [] : [...document.querySelectorAll('main *')]
-.filter(e => e.getBoundingClientRect().right > {width} && !e.closest('.rows-scroll')).map(e => e.outerHTML.slice(0, 120)).slice(0, 5)"""
+.filter(e => e.scrollWidth > e.clientWidth + 1 && !e.closest('.rows-scroll')).map(e => e.outerHTML.slice(0, 120)).slice(0, 5)
+.concat(['the page is ' + document.documentElement.scrollWidth + ' wide'])"""
 SHOTS = os.environ.get("SHOTS", "")  # a folder for pictures of every screen at both widths
 
 
@@ -101,7 +103,7 @@ def answer(hand, truth):
     """Round by round: the truth's answers to the questions that are there, until nothing is asked."""
     words = {}
     for code, about, choice, value, *place in truth["answers"]:
-        words[code, about] = (choice, value, place[0] if place else "")
+        words["" if code in TOGETHER else about, code] = (choice, value, place[0] if place else "")
     for _ in range(5):
         sections = hand.page.locator("section.question")
         if not sections.count():
@@ -109,7 +111,7 @@ def answer(hand, truth):
         hand.look("questions")
         for i in range(sections.count()):
             section = sections.nth(i)
-            choice = words.get((section.get_attribute("data-code"), section.get_attribute("data-about")))
+            choice = words.get((section.get_attribute("data-about"), section.get_attribute("data-code")))
             if choice is None:
                 continue
             word, value, only = choice

@@ -220,12 +220,26 @@ class Preview:
 PREVIEWED = 14
 
 
+def placed_words(stage: str, station: str) -> str:
+    """Stage and station as people say them.
+
+    >>> placed_words("as_found", "in"), placed_words("", "out-6"), placed_words("as_left", "")
+    ('as found, pump side', "away from the pump, 6 o'clock", 'as left')
+    """
+    end, _, clock = station.partition("-")
+    if end.isdigit():
+        end, clock = "", end
+    place = {"in": "pump side", "out": "away from the pump", "mid": "middle"}.get(end, end)
+    hour = f"{clock} o'clock" if clock else ""
+    return ", ".join(part for part in (stage.replace("_", " "), place, hour) if part)
+
+
 def preview(applied: Applied) -> Preview:
     """The first rows a plan makes, and counts of all."""
     kinds = [one.cells["event"] for one in applied.made]
     n_readings, n_hours = kinds.count("reading"), kinds.count("hours")
     rows = [
-        one.cells | {"tab": one.tab, "row": str(one.row), "asked": one.question.sentence if one.question else "", "event_words": one.cells["event"].replace("_", " "), "stage_words": one.cells.get("stage", "").replace("_", " ")}
+        one.cells | {"tab": one.tab, "row": str(one.row), "asked": one.question.sentence if one.question else "", "event_words": one.cells["event"].replace("_", " "), "stage_words": placed_words(one.cells.get("stage", ""), one.cells.get("station", ""))}
         for one in applied.made[:PREVIEWED]
     ]  # fmt: skip
     return Preview(

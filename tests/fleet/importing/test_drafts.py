@@ -1,6 +1,7 @@
 """A sheet of the plant's own layout brought through the pages: planned, asked about, stored, and brought again by its plan."""
 
 import re
+from html import unescape
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -109,7 +110,7 @@ def answers_for_all(page):
 
 
 def tick_all(page, said):
-    for key, value in re.findall(r'name="(row-\w+)" value="(\w*)"', page.content.decode()):
+    for key, value in re.findall(r'name="(row-\w+)" value="([^"]*)"', unescape(page.content.decode())):
         said.setdefault(key, []).append(value)
     return said
 
@@ -343,6 +344,45 @@ def test_a_spelling_once_said_is_known_from_then_on(engineer):
         "/import/"
     )
     assert Reading.objects.count() == 2
+
+
+def test_remarks_that_name_work_stand_in_one_table_and_a_row_left_unticked_is_asked_about_again(engineer):
+    words = "date,DE as found (mm),remarks\n2014-03-01,0.150,scraped ok\n2016-03-01,0.160,new brgs\n2018-03-01,0.170,scrapped high spots\n"
+    url = engineer.post(
+        bring(engineer, words).url, plan_post(first_heading="1", last_heading="1", date_format="")
+    ).url
+    page = engineer.get(url)
+    body = page.content.decode()
+    assert body.count('data-code="remark_names_work"') == 1 and "1 question about 3 rows" in text_of(page), (
+        shown(page)
+    )
+    said = tick_all(page, {"choice-remark_names_work": "yes", "then": "answer"})
+    said = {
+        name: [one for one in value if "high spots" not in one] if name.startswith("row-") else value
+        for name, value in said.items()
+    }
+    engineer.post(url, said)
+    page = engineer.get(url)
+    assert "about 1 row" in text_of(page) and "scrapped high spots" in text_of(page), shown(page)
+    engineer.post(url, tick_all(page, {"choice-remark_names_work": "no", "then": "answer"}))
+    engineer.post(url, {"then": "store"})
+    told = sorted(Event.objects.standing().values_list("kind", "note"))
+    assert told == [("note", "scrapped high spots"), ("scrape", "scraped ok"), ("shell_change", "new brgs")]
+
+
+def test_a_question_shows_what_each_answer_would_store(engineer):
+    words = "date,DE as found (mm)\n2014-03-01,.15/.16\nspring 2016,0.17?\n"
+    url = engineer.post(
+        bring(engineer, words).url, plan_post(first_heading="1", last_heading="1", date_format="")
+    ).url
+    said = text_of(engineer.get(url))
+    for example in (
+        "pump side .15, other end .16",
+        "between .15 and .16",
+        "2016-03 to 2016-05",
+        "2016-09 to 2016-11",
+    ):
+        assert example in said, said
 
 
 def test_an_answer_that_needs_something_is_not_taken_without_it(engineer):
