@@ -6,3 +6,8 @@ from django.apps import AppConfig
 class DashboardsConfig(AppConfig):
     name = "dashboards"
     verbose_name = "questions over the whole fleet"
+
+    def ready(self) -> None:
+        from dashboards.long_work import register_work
+
+        register_work()

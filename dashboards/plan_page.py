@@ -1,145 +1,179 @@
-"""A proposal as its pages show it: sentences, a grid of pumps by outages, load, orders, what does not fit."""
+"""A plan as its pages show it: sentences, a calendar of bearings by outages, load, orders, what does not fit."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from django.utils.safestring import SafeString
 
-from dashboards.outage_plan.evaluate import PlannedJob
+from dashboards import plan_drawing, plan_words, standing
+from dashboards.outage_plan.evaluate import Evaluation, NotFitting, PlannedJob
+from dashboards.outage_plan.inputs import Inputs
+from dashboards.outage_plan.stock import MonthOfSpares
 from dashboards.proposal import Proposal
-from fleet.models import Bearing, Site
-from fleet.templatetags.figures import counted, day, grouped
-from inspections import forecasting
-from inspections.charts import twenty_dots
-
-NOT_COUNTED = 1e5  # crew hours of an outage that states none
+from fleet.models import Bearing, Person, Site
+from fleet.templatetags.figures import day
+from inspections import deciding, forecasting, planning
+from inspections.models import DraftPlan
 
 
 @dataclass(frozen=True)
 class Cell:
-    """One pump in one outage: the work proposed and the chance of having passed before it, at its worst bearing."""
+    """One bearing in one outage: the work, the chance of having passed before it."""
 
-    work: list[tuple[str, str]]  # position, action
-    dots: str
+    month: str
+    action: str
+    dots: SafeString
     chance: float
 
 
 @dataclass(frozen=True)
-class Line:
+class Row:
+    """One bearing; `is_first` where its pump begins."""
+
+    bearing: str
     pump: str
-    positions: str
-    under: list[str]
+    position: str
+    is_first: bool
+    why: str
     cells: list[Cell]
     crew_hours: float
+    changed: bool
 
 
-def context(proposal: Proposal, sites: list[Site]) -> dict[str, Any]:
-    """What the plan's page shows."""
-    base = {"proposal": proposal, "site": proposal.site, "sites": sites, "today": proposal.as_of}
-    if proposal.evaluation is None or proposal.inputs is None or proposal.solution is None:
-        return base | {"saying": "No plan can be proposed yet.", "refused": proposal.refused}
-    made = proposal.evaluation
+def context(hand: DraftPlan, made: Proposal, version: standing.Version, sites: list[Site]) -> dict[str, Any]:
+    """What the plan's page shows of a version."""
+    base = {
+        "hand": hand, "proposal": made, "site": hand.site, "sites": sites, "today": hand.as_of, "version": version,
+        "versions": standing.versions(hand), "is_in_hand": version.key == standing.HAND, "left_out": made.left_out,
+        "accepted": _accepted(hand.site), "deferrals": deciding.deferrals(hand.site),
+    }  # fmt: skip
+    if made.evaluation is None or made.inputs is None:
+        return base | {"saying": "No plan can be proposed yet.", "refused": made.refused}
+    found, given = made.evaluation, made.inputs
     return base | {
-        "saying": _saying(proposal),
-        "outages": list(zip(proposal.inputs.outages, made.loads, strict=True)),
-        "lines": _lines(proposal),
-        "orders": proposal.orders,
-        "not_fitting": made.not_fitting,
-        "gap": proposal.solution.gap,
-        "not_counted": NOT_COUNTED,
-        "left_out": proposal.left_out,
-        "is_late": {order.bearing for order in proposal.orders if order.order_by < proposal.as_of},
-    }
+        "saying": plan_words.saying(found, given, made.orders),
+        "outages": [(o, load, plan_drawing.load_bar(load)) for o, load in zip(given.outages, found.loads, strict=True)],
+        "rows": _rows(found, given, version), "orders": made.orders, "not_fitting": found.not_fitting,
+        "faults": found.faults, "marked": found.marked, "gap": made.solution.gap if made.solution else None,
+        "not_counted": plan_words.NOT_COUNTED, "dots_once": plan_drawing.dots_once(),
+        "months": _months(found.months), "changes": _changes(version, given), "effect": _effect(hand, made, version),
+        "left_alone": _left_alone(found, given), "is_stale": standing.digest_of(hand.site) != hand.digest,
+        "from_accepted": _from_accepted(hand, made, version),
+    }  # fmt: skip
 
 
-def _saying(proposal: Proposal) -> str:
-    """Jobs, hours and shells of the next outage, what risk is left, what to order first."""
-    made, given = proposal.evaluation, proposal.inputs
-    assert made is not None and given is not None
-    first, load = given.outages[0], made.loads[0]
-    shells = sum(job.action == "replace" and job.outage == first.name for job in made.jobs)
-    limit = f" of {grouped(load.crew_hours)}" if load.crew_hours < NOT_COUNTED else ""
-    jobs, new = counted(load.n_jobs, "job"), counted(shells, "new shell")
-    text = f"{jobs} in {day(first.start_on, 'month')}: {grouped(load.used_hours)}{limit} crew hours, {new}."
-    above = made.n_above_accepted
-    text += (
-        f" {counted(above, 'bearing')} {'is' if above == 1 else 'are'} above the accepted risk before any work could reach {'it' if above == 1 else 'them'}."
-        if above
-        else " No bearing passes the accepted risk before its work."
-    )
-    if proposal.orders:
-        order = proposal.orders[0]
-        when = "at once" if order.order_by <= proposal.as_of else f"by {day(order.order_by)}"
-        text += f" Order a {order.family} shell {when} for {order.bearing}."
-    return text
+def _accepted(site: Site) -> dict[str, Any] | None:
+    """The accepted plan: when, by whom, why; as it was then."""
+    row = planning.accepted(site)
+    if row is None:
+        return None
+    by = Person.objects.filter(pk=row.recorded_by).first()
+    return {"plan": row, "by": by.name if by and by.name else "a person whose name was removed"}
 
 
-def _lines(proposal: Proposal) -> list[Line]:
-    """Pumps that have work, or a bearing above the accepted risk; the most pressing first."""
-    made, given = proposal.evaluation, proposal.inputs
-    assert made is not None and given is not None
-    by_pump: dict[str, list[int]] = {}
-    for i, bearing in enumerate(given.bearings):
-        by_pump.setdefault(bearing.pump, []).append(i)
-    lines = []
-    for pump, members in by_pump.items():
-        jobs = [job for job in made.jobs if job.pump == pump]
-        if not jobs:
-            continue
-        cells = [_cell(proposal, members, jobs, t) for t in range(len(given.outages))]
-        names = " + ".join(given.bearings[i].name.removeprefix(pump).strip() for i in members)
-        lines.append(
-            Line(pump, names, sorted({_short(job) for job in jobs}), cells, sum(j.crew_hours for j in jobs))
-        )
-    order = {job.pump: n for n, job in reversed(list(enumerate(made.jobs)))}
-    return sorted(
-        lines, key=lambda line: (min(n for n, cell in enumerate(line.cells) if cell.work), order[line.pump])
-    )
+def _changes(version: standing.Version, given: Inputs) -> list[str]:
+    outages = {o.name: o for o in given.outages}
+    return [plan_words.change_words(said, outages) for said in version.changes]
 
 
-def _cell(proposal: Proposal, members: list[int], jobs: list[PlannedJob], t: int) -> Cell:
-    made, given = proposal.evaluation, proposal.inputs
-    assert made is not None and given is not None
-    outage = given.outages[t]
-    work = [
-        (job.bearing.removeprefix(job.pump).strip(), job.action) for job in jobs if job.outage == outage.name
-    ]
-    chance = max(_chance(proposal, i, t) for i in members)
-    return Cell(work, twenty_dots(chance), chance)
+def _effect(hand: DraftPlan, made: Proposal, version: standing.Version) -> list[str]:
+    """What the changes do to the proposal."""
+    if not version.changes or version.key != standing.HAND:
+        return []
+    before = standing.shown(hand, standing.version(hand, standing.PROPOSED))
+    if before.evaluation is None or made.evaluation is None or made.inputs is None:
+        return []
+    return plan_words.effect(before.evaluation, made.evaluation, made.inputs.outages)
 
 
-def _chance(proposal: Proposal, i: int, t: int) -> float:
-    """The chance that a bearing has passed its maximum by an outage; once it has a new shell, that the new one has."""
-    made, given = proposal.evaluation, proposal.inputs
-    assert made is not None and given is not None
-    bearing = given.bearings[i]
-    for job in made.jobs:
-        renewed_at = given.outage_at[job.outage]
-        if job.bearing == bearing.name and job.action == "replace" and renewed_at < t:
-            return float(
-                np.interp(given.starts[t] - given.starts[renewed_at], given.days, bearing.chance_new)
+def _from_accepted(hand: DraftPlan, made: Proposal, version: standing.Version) -> int | None:
+    """How many jobs differ from the accepted plan; None where none is accepted or it is this one."""
+    if version.key == standing.ACCEPTED or made.inputs is None or made.inputs.accepted is None:
+        return None
+    was = {(j.bearing, j.action, j.outage) for j in made.inputs.accepted if j.outage in made.inputs.outage_at}
+    now = {(j.bearing, j.action, j.outage) for j in made.evaluation.jobs} if made.evaluation else set()
+    return len({bearing for bearing, _, _ in was ^ now})
+
+
+def _rows(found: Evaluation, given: Inputs, version: standing.Version) -> list[Row]:
+    """Bearings that have work, or stand above the accepted risk; pumps by their first work, a pump's together."""
+    job_of = {job.bearing: job for job in found.jobs}
+    missing = {one.bearing: one for one in found.not_fitting}
+    first: dict[str, tuple[int, int]] = {}
+    for n, planned in enumerate(found.jobs):
+        first.setdefault(planned.pump, (given.outage_at[planned.outage], n))
+    chosen = [i for i, b in enumerate(given.bearings) if b.name in job_of or b.name in missing]
+    late = (len(given.outages), len(found.jobs))
+    chosen.sort(key=lambda i: (first.get(given.bearings[i].pump, late), i))
+    touched = {said["bearing"] for said in version.changes if said.get("bearing")}
+    rows, before = [], ""
+    for i in chosen:
+        b = given.bearings[i]
+        job: PlannedJob | None = job_of.get(b.name)
+        cells = [_cell(found, given, i, t, job) for t in range(len(given.outages))]
+        why = job.reason if job else _why_not(missing[b.name])
+        rows.append(
+            Row(
+                b.name, b.pump, b.name.removeprefix(b.pump).strip(), b.pump != before, why, cells,
+                job.crew_hours if job else 0.0, b.name in touched,
             )
-    return float(made.chance[i, t])
+        )  # fmt: skip
+        before = b.pump
+    return rows
 
 
-def _short(job: PlannedJob) -> str:
-    return f"{job.bearing.removeprefix(job.pump).strip()}: {job.reason}"
+def _why_not(one: NotFitting) -> str:
+    return f"no work, though above the accepted risk: {one.reason}"
 
 
-def work(proposal: Proposal, outage_name: str) -> dict[str, Any] | None:
-    """The work list of one outage: each job with the bearing's last facts; None where nothing is proposed there."""
-    made = proposal.evaluation
-    jobs = [job for job in made.jobs if job.outage == outage_name] if made else []
-    if not jobs or proposal.inputs is None:
+def _cell(found: Evaluation, given: Inputs, i: int, t: int, job: Any) -> Cell:
+    p = _chance(found, given, i, t, job)
+    here = job is not None and job.outage == given.outages[t].name
+    return Cell(day(given.outages[t].start_on, "month"), job.action if here else "", plan_drawing.dots(p), p)
+
+
+def _chance(found: Evaluation, given: Inputs, i: int, t: int, job: Any) -> float:
+    """The chance that a bearing has passed its maximum by an outage; once it has a new shell, that the new one has."""
+    if job is not None and job.action == planning.REPLACE:
+        fitted = given.outage_at[job.outage]
+        if fitted != t and given.starts[fitted] < given.starts[t]:
+            age = given.starts[t] - given.starts[fitted]
+            return float(np.interp(age, given.days, given.bearings[i].chance_new))
+    return float(found.chance[i, t])
+
+
+def _left_alone(found: Evaluation, given: Inputs) -> tuple[list[str], float]:
+    """Bearings without work and within the accepted risk, and the highest chance among them by the plan's end."""
+    shown = {job.bearing for job in found.jobs} | {one.bearing for one in found.not_fitting}
+    rest = [i for i, b in enumerate(given.bearings) if b.name not in shown]
+    return [given.bearings[i].name for i in rest], max(
+        (float(found.chance[i, -1]) for i in rest), default=0.0
+    )
+
+
+def _months(months: Sequence[MonthOfSpares]) -> list[MonthOfSpares]:
+    """Months in which a shell comes or goes."""
+    return [one for one in months if one.arrived or one.used]
+
+
+def work(made: Proposal, outage_name: str) -> dict[str, Any] | None:
+    """The work list of one outage: each job with the bearing's last facts; None where nothing is planned there."""
+    found = made.evaluation
+    jobs = [job for job in found.jobs if job.outage == outage_name] if found else []
+    if not jobs or made.inputs is None or found is None:
         return None
     bearings = {
         f"{one.place.tag} {one.name}": one
-        for one in Bearing.objects.standing().at_sites([proposal.site]).in_order()
+        for one in Bearing.objects.standing().at_sites([made.site]).in_order()
     }
-    figures = forecasting.current([bearings[job.bearing] for job in jobs], proposal.as_of)
+    jobs = [job for job in jobs if job.bearing in bearings]
+    figures = forecasting.current([bearings[job.bearing] for job in jobs], made.as_of)
     rows = [(job, bearings[job.bearing], figures[bearings[job.bearing].pk]) for job in jobs]
-    outage = next(one for one in proposal.inputs.outages if one.name == outage_name)
+    outage = next(one for one in made.inputs.outages if one.name == outage_name)
     return {
-        "site": proposal.site, "outage": outage, "rows": rows, "today": proposal.as_of,
-        "crew_hours": sum(job.crew_hours for job in jobs),
+        "site": made.site, "outage": outage, "rows": rows, "today": made.as_of,
+        "crew_hours": sum(job.crew_hours for job in jobs), "marked": found.marked,
+        "shells": sorted({(x.family, x.source) for x in found.shells if made.inputs.outages[x.outage].name == outage_name}),
     }  # fmt: skip

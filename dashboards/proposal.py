@@ -1,19 +1,20 @@
 """From the record to a proposed plan of one site's outages: what the solver takes, and what its answer means."""
 
 import datetime as dt
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
 from dashboards.outage_plan import inputs as plan
+from dashboards.outage_plan.changes import changed
 from dashboards.outage_plan.evaluate import Evaluation, evaluate
 from dashboards.outage_plan.opening import Outlook, with_openings
 from dashboards.outage_plan.orders import Order, orders
 from dashboards.outage_plan.programme import NoPlan, Solution, solve
 from fleet.models import Bearing, Outage, Site, Spare, WorkHours
-from inspections import forecasting
+from inspections import forecasting, planning
 from inspections.figures import Figures
 from inspections.histories import Inputs as Record
 from inspections.histories import Known, inputs, renewed
@@ -44,7 +45,58 @@ class Proposal:
     left_out: tuple[str, ...] = ()
 
 
-def propose(site: Site, as_of: dt.date) -> Proposal:
+@dataclass(frozen=True)
+class Gathered:
+    """What a site's record gives the solver, before any change by hand; `missing` says why there is nothing to plan."""
+
+    as_of: dt.date
+    inputs: plan.Inputs | None = None
+    outlook: Outlook | None = None
+    missing: str = ""
+    left_out: tuple[str, ...] = ()
+    bearing_ids: Mapping[str, str] = field(default_factory=dict)
+    outage_ids: Mapping[str, str] = field(default_factory=dict)
+
+
+def gather(site: Site, as_of: dt.date) -> Gathered:
+    """Forecasts, outages, spares and hours of one site as the solver takes them; outages before the day are past."""
+    outages = list(Outage.objects.coming(as_of).filter(site=site)[:MOST_OUTAGES])
+    bearings = list(Bearing.objects.standing().at_sites([site]).in_order())
+    if not outages or not bearings:
+        missing = "No coming outage is recorded for this site." if bearings else "This site has no bearings."
+        return Gathered(as_of, missing=missing)
+    population, codes, _ = forecasting.parameters(as_of, forecasting.standing_run())
+    record = inputs(bearings, as_of, codes)
+    figures = forecasting.current(bearings, as_of)
+    kept = [k for k, one in enumerate(record.known) if figures[one.bearing.pk]["max_date_p50"] is not None]
+    left_out = tuple(str(one.bearing) for k, one in enumerate(record.known) if k not in set(kept))
+    if not kept:
+        return Gathered(as_of, missing="No bearing of this site has a date.", left_out=left_out)
+    given, outlook = _inputs(site, record, kept, figures, population, outages)
+    given = replace(given, accepted=accepted_jobs(site))
+    ids = {key(record.known[k].bearing): str(record.known[k].bearing.pk) for k in kept}
+    return Gathered(as_of, given, outlook, "", left_out, ids, {one.name: str(one.pk) for one in outages})
+
+
+def accepted_jobs(site: Site) -> tuple[plan.Job, ...] | None:
+    """The jobs of the plan that stands accepted, by the names in use now; None where none was ever accepted."""
+    row = planning.accepted(site)
+    if row is None:
+        return None
+    bearings = {
+        str(one.pk): key(one) for one in Bearing.objects.select_related("place").filter(place__site=site)
+    }
+    outages = {str(pk): name for pk, name in Outage.objects.filter(site=site).values_list("pk", "name")}
+    return tuple(
+        sorted(
+            plan.Job(bearings[job["bearing"]], job["action"], outages[job["outage"]])
+            for job in row.jobs
+            if job["bearing"] in bearings and job["outage"] in outages
+        )
+    )
+
+
+def propose(site: Site, as_of: dt.date, changes: Sequence[Mapping[str, Any]] = ()) -> Proposal:
     """The plan of least expected cost for a site's coming outages.
 
     Parameters
@@ -52,40 +104,38 @@ def propose(site: Site, as_of: dt.date) -> Proposal:
     site : Site
     as_of : date
         outages that start before it are past.
+    changes : sequence
+        what was changed by hand and must hold (`inspections.planning`).
 
     Returns
     -------
     Proposal
         never an exception for what the record lacks: it says what is short or missing.
     """
-    outages = list(Outage.objects.coming(as_of).filter(site=site)[:MOST_OUTAGES])
-    bearings = list(Bearing.objects.standing().at_sites([site]).in_order())
-    if not outages or not bearings:
-        missing = "No coming outage is recorded for this site." if bearings else "This site has no bearings."
-        return Proposal(site, as_of, None, refused=(missing,))
-    population, codes, _ = forecasting.parameters(as_of, forecasting.standing_run())
-    record = inputs(bearings, as_of, codes)
-    figures = forecasting.current(bearings, as_of)
-    kept = [k for k, one in enumerate(record.known) if figures[one.bearing.pk]["max_date_p50"] is not None]
-    left_out = tuple(str(one.bearing) for k, one in enumerate(record.known) if k not in set(kept))
-    if not kept:
-        return Proposal(
-            site, as_of, None, refused=("No bearing of this site has a date.",), left_out=left_out
-        )
-    given = _inputs(site, record, kept, figures, population, outages)
+    return solved(site, gather(site, as_of), changes)
+
+
+def solved(site: Site, found: Gathered, changes: Sequence[Mapping[str, Any]] = ()) -> Proposal:
+    """The plan of what was gathered."""
+    if found.inputs is None:
+        return Proposal(site, found.as_of, None, refused=(found.missing,), left_out=found.left_out)
+    given = changed(found.inputs, found.outlook, changes)
     try:
         solution = solve(given)
     except (NoPlan, plan.BadInputs) as trouble:
-        return Proposal(site, as_of, given, refused=tuple(_reasons(trouble)), left_out=left_out)
+        return Proposal(site, found.as_of, given, refused=tuple(_reasons(trouble)), left_out=found.left_out)
     made = evaluate(solution.jobs, given)
-    return Proposal(site, as_of, given, solution, made, orders(made, given), left_out=left_out)
+    return Proposal(site, found.as_of, given, solution, made, orders(made, given), left_out=found.left_out)
 
 
 def _reasons(trouble: Exception) -> Sequence[str]:
-    return getattr(trouble, "reasons", None) or [str(trouble)]
+    """Sentences, one for each thing that is short or wrong."""
+    return getattr(trouble, "shortages", None) or getattr(trouble, "reasons", None) or [str(trouble)]
 
 
-def _inputs(site, record: Record, kept: list[int], figures, population, outages: list[Outage]) -> plan.Inputs:
+def _inputs(
+    site, record: Record, kept: list[int], figures, population, outages: list[Outage]
+) -> tuple[plan.Inputs, Outlook]:
     """The solver's inputs: chances on a common grid of days, hours, spares, pumps."""
     end = (outages[-1].start_on - record.as_of).days + plan.USUAL_OUTAGE_DAYS
     days = np.arange(0.0, end + GRID_DAYS, GRID_DAYS)
@@ -112,7 +162,8 @@ def _inputs(site, record: Record, kept: list[int], figures, population, outages:
         as_of=record.as_of, days=days, bearings=tuple(rows), pumps=tuple(_known_twin(pump, tags) for pump in pumps.values()),
         outages=tuple(_outage(one) for one in outages), spares=_spares(site, rows), settings=settings,
     )  # fmt: skip
-    return with_openings(given, _outlook(known, figures))
+    outlook = _outlook(known, figures)
+    return with_openings(given, outlook), outlook
 
 
 def _known_twin(pump: plan.Pump, tags: set[str]) -> plan.Pump:

@@ -11,5 +11,10 @@ urlpatterns = [
     path("trends/", trends.trends, name="trends"),
     path("plan/", plan.plan, name="plan"),
     path("plan/outage-plan.xlsx", plan.plan_sheet, name="plan-sheet"),
+    path("plan/outage-plan.csv", plan.plan_csv, name="plan-csv"),
+    path("plan/outage-plan.ics", plan.plan_calendar, name="plan-calendar"),
+    path("plan/bearing/", plan.bearing, name="plan-bearing"),
+    path("plan/outage/", plan.outage, name="plan-outage"),
+    path("plan/compare/", plan.compare, name="plan-compare"),
     path("plan/work/", plan.work_list, name="work-list"),
 ]

@@ -18,6 +18,7 @@ MAY: dict[str, frozenset[str]] = {
     "correct": frozenset({Word.ENGINEER}),
     "import": frozenset({Word.ENGINEER}),
     "import plans": frozenset({Word.ENGINEER, Word.PLANNER}),
+    "plan": frozenset({Word.ENGINEER, Word.PLANNER}),
     "set limits": frozenset({Word.ENGINEER}),
     "export": frozenset({Word.ENGINEER, Word.PLANNER, Word.AUDITOR}),
     "work dates out": frozenset({Word.ENGINEER, Word.PLANNER}),

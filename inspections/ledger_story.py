@@ -217,6 +217,16 @@ def _change(body: Mapping[str, Any]) -> str:
     return f"Withdrawal of a {what}. Reason: {body.get('reason', 'none given')}"
 
 
+def _decided(body: Mapping[str, Any]) -> str:
+    why = f". {body['why']}" if body.get("why") else ""
+    if body["decided"] == "defer":
+        return (
+            f"Work put off until {body['until_on']}{why}. The {body['owner_role']} answers for it; checked meanwhile: "
+            f"{body['extra_checks']}"
+        )
+    return f"Decided{' with an accepted plan' if body.get('plan_id') else ''}: {body['decided']}{why}"
+
+
 _TELL = {
     "reading": _reading,
     "event": _event,
@@ -235,7 +245,7 @@ _TELL = {
     "import_withdrawal": lambda body: f"A whole import taken back: {body['reason']}",
     "revision": _change,
     "contact_check": lambda body: f"Contact print, round {body.get('round', 1)}",
-    "decision": lambda body: f"Decided: {body['decided']}. {body.get('why', '')}".strip(),
+    "decision": _decided,
 }
 
 

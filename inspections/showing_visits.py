@@ -60,7 +60,7 @@ def shown_of(bearing: Bearing) -> dict[UUID, ShownVisit]:
     for there in visits:
         days[there.visit_id] = (there.visit.opened_on, there.visit.closed_on)
         found[there.visit_id].receipt = f"{bearing_address(bearing, 'record-receipt')}&visit={there.visit_id}"
-    for decision in Decision.objects.standing().filter(bearing=bearing).order_by("entry_n"):
+    for decision in Decision.objects.standing().of_visits().filter(bearing=bearing).order_by("entry_n"):
         for pk, (first_on, last_on) in days.items():
             if first_on <= decision.on <= (last_on or decision.on):
                 why = f": {decision.why}" if decision.why else ""

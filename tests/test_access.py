@@ -40,9 +40,20 @@ TABLE: dict[str, dict[str, int]] = {
     "watch-list": ALL | {"stranger": 200, "out": SIGN_IN},
     "watch-list-sheet": ALL | {"stranger": 200, "out": SIGN_IN},
     "plan": ALL | {"stranger": 200, "out": SIGN_IN},
-    "plan-sheet": dict.fromkeys(ROLES, 403)
-    | {"engineer": 200, "planner": 200, "auditor": 200, "stranger": 200, "out": SIGN_IN},
-    "work-list": dict.fromkeys((*ROLES, "stranger"), 404) | {"out": SIGN_IN},
+    # No plan is worked out in this record: below the page there is nothing to see.
+    **dict.fromkeys(
+        ("work-list", "plan-bearing", "plan-outage", "plan-compare"),
+        dict.fromkeys((*ROLES, "stranger"), 404) | {"out": SIGN_IN},
+    ),
+    **dict.fromkeys(
+        ("plan-sheet", "plan-csv", "plan-calendar"),
+        dict.fromkeys(ROLES, 403)
+        | {"engineer": 404, "planner": 404, "auditor": 404, "stranger": 404, "out": SIGN_IN},
+    ),
+    **dict.fromkeys(
+        ("plan-change", "plan-anew", "plan-accept", "plan-put-off"),
+        dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
+    ),
     "method": ALL | {"stranger": 200, "out": SIGN_IN},
     "trends": ALL | {"stranger": 200, "out": SIGN_IN},
     "backtest": ALL | {"stranger": 200, "out": SIGN_IN},

@@ -1,54 +1,155 @@
-"""The outage plan: what is opened now, what can wait, at which risk, and what must be ordered."""
+"""The outage plan: what is opened now, what can wait, at which risk, and what must be ordered. Looking only; posts go to `inspections`."""
 
-import datetime as dt
+from dataclasses import dataclass
+from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from dashboards import plan_page
-from dashboards.proposal import COLUMNS, Proposal, propose, rows_of
-from fleet.access import require, sites_for
-from fleet.clock import today_at
-from fleet.export import xlsx_bytes
-from fleet.ledger.seal import leaves, root_of
+from dashboards import plan_changing, plan_page, standing
+from dashboards.plan_calendar import calendar
+from dashboards.proposal import COLUMNS, Proposal, rows_of
+from fleet.access import may, require, sites_for
+from fleet.export import csv_bytes, xlsx_bytes
 from fleet.models import Site, folded
-from inspections import forecasting
+from inspections import deciding, planning
+from inspections.forms.planning import DeferralForm
+from inspections.forms.record import UNITS
+from inspections.models import DraftPlan
 
-# The last proposals of this process: the same record on the same day gives the same plan.
-_MADE: dict[tuple, Proposal] = {}
-_MOST_KEPT = 50
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+
+
+@dataclass(frozen=True)
+class Looking:
+    """A site's plan as asked for: the one in hand, and the version of it to be shown, weighed."""
+
+    site: Site
+    hand: DraftPlan
+    version: standing.Version
+    made: Proposal
 
 
 @require_safe
 def plan(request: HttpRequest) -> HttpResponse:
-    """One site's proposal: outages as columns, pumps as rows."""
+    """One site's plan: outages as columns, bearings as rows."""
     sites = list(sites_for(request.user))
     if not sites:
         return render(request, "dashboards/empty.html")
     site = _site(request, sites)
-    return render(request, "dashboards/plan.html", plan_page.context(_proposal(site), sites))
+    can_plan = may(request.user, "plan", site)
+    hand = planning.in_hand(site)
+    if hand is None:
+        return render(
+            request, "dashboards/plan_none.html", {"site": site, "sites": sites, "can_plan": can_plan}
+        )
+    looking = _looking(request, site, hand)
+    context = plan_page.context(hand, looking.made, looking.version, sites)
+    return render(request, "dashboards/plan.html", context | {"can_plan": can_plan})  # fmt: skip
+
+
+@require_safe
+def bearing(request: HttpRequest) -> HttpResponse:
+    """One bearing in the plan in hand: every choice and what it would do; put it off; found worse."""
+    looking = _asked(request, in_hand=True)
+    context = plan_changing.bearing(looking.hand, looking.made, request.GET.get("bearing", ""))
+    if context is None:
+        raise Http404("The plan in hand has no bearing of this name.")
+    return render(request, "dashboards/plan_bearing.html", context | _can(request, looking.site))
+
+
+@require_safe
+def outage(request: HttpRequest) -> HttpResponse:
+    """One outage in the plan in hand: slip it, give it other hours, leave it out."""
+    looking = _asked(request, in_hand=True)
+    context = plan_changing.outage(looking.hand, looking.made, request.GET.get("outage", ""))
+    if context is None:
+        raise Http404("The plan in hand has no outage of this name.")
+    return render(request, "dashboards/plan_outage.html", context | _can(request, looking.site))
+
+
+@require_safe
+def compare(request: HttpRequest) -> HttpResponse:
+    """Two plans in words and side by side."""
+    looking = _asked(request, in_hand=True)
+    labels = dict(standing.versions(looking.hand))
+    first = request.GET.get("first") or next(
+        (key for key in (standing.ACCEPTED, standing.PROPOSED) if key in labels), standing.HAND
+    )
+    second = request.GET.get("second") or standing.HAND
+    one, other = standing.version(looking.hand, first), standing.version(looking.hand, second)
+    found = plan_changing.two(looking.hand, one, other) if one and other else None
+    if found is None:
+        raise Http404("One of these plans is not there any more.")
+    context = {"site": looking.site, "choices": list(labels.items())}
+    return render(request, "dashboards/plan_compare.html", context | found)
 
 
 @require_safe
 def plan_sheet(request: HttpRequest) -> HttpResponse:
-    """The same plan as a workbook."""
-    require(request.user, "export")
-    site = _site(request, list(sites_for(request.user, "export")))
-    kind = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-    answer = HttpResponse(xlsx_bytes(COLUMNS, rows_of(_proposal(site)), sheet_name="Plan"), content_type=kind)
-    answer["Content-Disposition"] = 'attachment; filename="outage-plan.xlsx"'
-    return answer
+    """The plan as a workbook."""
+    looking = _asked(request, act="export")
+    return _file(xlsx_bytes(COLUMNS, rows_of(looking.made), sheet_name="Plan"), XLSX, "outage-plan.xlsx")
+
+
+@require_safe
+def plan_csv(request: HttpRequest) -> HttpResponse:
+    """The plan in the columns of `plan --csv`."""
+    looking = _asked(request, act="export")
+    return _file(csv_bytes(COLUMNS, rows_of(looking.made)), "text/csv; charset=utf-8", "outage-plan.csv")
+
+
+@require_safe
+def plan_calendar(request: HttpRequest) -> HttpResponse:
+    """The plan as a calendar file."""
+    looking = _asked(request, act="export")
+    made = calendar(
+        looking.made,
+        deciding.deferrals(looking.site),
+        stamp=looking.hand.made_at,
+        label=looking.version.label,
+    )
+    return _file(made, "text/calendar; charset=utf-8", "outage-plan.ics")
 
 
 @require_safe
 def work_list(request: HttpRequest) -> HttpResponse:
-    """One outage's jobs to print: last facts, limits, what to bring, the cautions."""
-    proposal = _proposal(_site(request, list(sites_for(request.user))))
-    context = plan_page.work(proposal, request.GET.get("outage", ""))
+    """One outage's jobs to print: last facts, limits, shells, what to bring, the cautions."""
+    looking = _asked(request)
+    context = plan_page.work(looking.made, request.GET.get("outage", ""))
     if context is None:
-        raise Http404("No job is proposed for an outage of this name.")
-    return render(request, "dashboards/work_list.html", context)
+        raise Http404("No job is planned for an outage of this name.")
+    return render(request, "dashboards/work_list.html", context | {"version": looking.version})
+
+
+def _file(content: bytes, kind: str, name: str) -> HttpResponse:
+    answer = HttpResponse(content, content_type=kind)
+    answer["Content-Disposition"] = f'attachment; filename="{name}"'
+    return answer
+
+
+def _can(request: HttpRequest, site: Site) -> dict[str, Any]:
+    return {"can_plan": may(request.user, "plan", site), "deferral": DeferralForm(), "units": UNITS}
+
+
+def _asked(request: HttpRequest, *, act: str = "read", in_hand: bool = False) -> Looking:
+    """The plan asked for; 404 where there is none."""
+    if act != "read":
+        require(request.user, act)
+    site = _site(request, list(sites_for(request.user, act)))
+    hand = planning.in_hand(site)
+    if hand is None:
+        raise Http404("No plan has been worked out for this site yet.")
+    return _looking(request, site, hand, in_hand=in_hand)
+
+
+def _looking(request: HttpRequest, site: Site, hand: DraftPlan, *, in_hand: bool = False) -> Looking:
+    key = standing.HAND if in_hand else request.GET.get("show") or standing.HAND
+    version = standing.version(hand, key)
+    if version is None:
+        raise Http404("This plan is not there any more.")
+    return Looking(site, hand, version, standing.shown(hand, version))
 
 
 def _site(request: HttpRequest, sites: list[Site]) -> Site:
@@ -60,14 +161,3 @@ def _site(request: HttpRequest, sites: list[Site]) -> Site:
     if asked and found is None:
         raise Http404("No site of this name, or not yours.")
     return found or sites[0]
-
-
-def _proposal(site: Site) -> Proposal:
-    today: dt.date = today_at(site)
-    run = forecasting.standing_run()
-    key = (site.pk, today, root_of(leaves()), run.pk if run else None)
-    if key not in _MADE:
-        while len(_MADE) >= _MOST_KEPT:
-            _MADE.pop(next(iter(_MADE)))
-        _MADE[key] = propose(site, today)
-    return _MADE[key]

@@ -5,6 +5,7 @@ import uuid
 from django.db import models
 
 from fleet.models import Bearing, Outage, Recorded, Site
+from fleet.models.recorded import RecordedQuerySet
 
 
 class Plan(Recorded):
@@ -20,6 +21,12 @@ class Plan(Recorded):
     jobs = models.JSONField(default=list)
     accepted_on = models.DateField(null=True, blank=True)
     reason = models.CharField(max_length=500, blank=True)
+
+
+class DecisionQuerySet(RecordedQuerySet):
+    def of_visits(self):
+        """Decisions taken at the open bearing; not those of a plan, nor deferrals."""
+        return self.filter(plan__isnull=True).exclude(decided="defer")
 
 
 class Decision(Recorded):
@@ -38,6 +45,8 @@ class Decision(Recorded):
     forecast_hash = models.CharField(
         max_length=64, blank=True, help_text="of the forecast that was relied on"
     )
+
+    objects = DecisionQuerySet.as_manager()
 
 
 class DraftPlan(models.Model):

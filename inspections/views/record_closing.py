@@ -188,7 +188,7 @@ def _uuid(text: str | None) -> UUID | None:
 
 
 def _decision_of(visit: Visit, desk: Desk) -> Decision | None:
-    rows = Decision.objects.standing().filter(bearing=desk.bearing, on__gte=visit.opened_on)
+    rows = Decision.objects.standing().of_visits().filter(bearing=desk.bearing, on__gte=visit.opened_on)
     return rows.order_by("-recorded_at").first()
 
 

@@ -1,16 +1,16 @@
-"""The proposal from a record: what is replaced, what waits, what is ordered; its pages and its sheet."""
+"""The proposal from a record: what is replaced, what waits, what is ordered; its sheet."""
 
 import csv
 import datetime as dt
 import io
 
-import openpyxl
 import pytest
 from django.core.management import call_command
 
-from dashboards.proposal import COLUMNS, propose, rows_of
+from dashboards.proposal import COLUMNS, propose
 from fleet.models import Spare
 from fleet.registering import record
+from inspections import planning
 from tests import makers
 
 pytestmark = pytest.mark.django_db
@@ -82,24 +82,6 @@ def test_bearings_without_a_limit_are_left_out_by_name():
     assert propose(site, TODAY).left_out == ("Bare DE",)
 
 
-def test_the_page_its_sheet_and_its_work_list_say_the_same(client, monkeypatch):
-    monkeypatch.setattr("dashboards.views.plan.today_at", lambda site: TODAY)
-    site = _site()
-    _spare(site, on_hand=5)
-    client.force_login(makers.an_account(role="planner"))
-    page = client.get("/plan/?site=North").content.decode()
-    assert "What to open at North" in page and "replace DE" in page
-    book = openpyxl.load_workbook(io.BytesIO(client.get("/plan/outage-plan.xlsx?site=North").content))
-    rows = list(book.active.values)
-    assert rows[0] == COLUMNS and [list(row)[:5] for row in rows[1:]] == [
-        r[:5] for r in rows_of(propose(site, TODAY))
-    ]
-    work = client.get("/plan/work/?site=North&outage=outage 2026").content.decode()
-    assert "Past 5" in work and "authorises no work" in work
-    assert client.get("/plan/work/?site=North&outage=never").status_code == 404
-    assert client.get("/plan/?site=Elsewhere").status_code == 404
-
-
 def test_the_command_writes_the_plan_sheet(tmp_path):
     _site()
     out = io.StringIO()
@@ -107,3 +89,11 @@ def test_the_command_writes_the_plan_sheet(tmp_path):
     rows = list(csv.reader((tmp_path / "plan.csv").read_text("utf-8").splitlines()))
     assert tuple(rows[0]) == COLUMNS and any(row[1] == "Past 5" and row[4] == "replace" for row in rows[1:])
     assert "North: " in out.getvalue()
+
+
+def test_the_command_takes_the_plan_in_hand_only_of_today(tmp_path):
+    site = _site(outages=((2030, 10), (2032, 4)))
+    call_command("plan", "--as-of", "2026-06-01", stdout=io.StringIO())
+    assert planning.in_hand(site) is None
+    call_command("plan", stdout=io.StringIO())
+    assert planning.in_hand(site).solved["jobs"]

@@ -5,14 +5,19 @@ from pathlib import Path
 
 from django.core.management.base import BaseCommand, CommandError
 
-from dashboards.proposal import COLUMNS, propose, rows_of
+from dashboards import standing
+from dashboards.proposal import COLUMNS, Proposal, propose, rows_of
 from fleet.clock import today_at
 from fleet.export import csv_bytes
 from fleet.models import Site
+from inspections import planning
 
 
 class Command(BaseCommand):
-    help = "Propose the outage and the work for every bearing, site by site; stores nothing."
+    help = (
+        "Propose the outage and the work for every bearing, site by site, keeping to what was changed by hand, and take the "
+        "plans in hand for the pages; with --as-of only propose."
+    )
 
     def add_arguments(self, parser):
         parser.add_argument(
@@ -26,7 +31,7 @@ class Command(BaseCommand):
         day = _day(as_of)
         rows = []
         for site in Site.objects.standing():
-            proposal = propose(site, day or today_at(site))
+            proposal = propose(site, day) if day else _in_hand(site)
             rows += rows_of(proposal)
             for reason in proposal.refused:
                 self.stdout.write(f"{site.name}: {reason}")
@@ -39,6 +44,16 @@ class Command(BaseCommand):
         if csv:
             csv.write_bytes(csv_bytes(COLUMNS, rows))
             self.stdout.write(f"Written to {csv}.")
+
+
+def _in_hand(site: Site) -> Proposal:
+    """A site's plan worked out anew and taken in hand."""
+    today = today_at(site)
+    try:
+        draft = planning.propose(site, today, by=None)
+    except planning.NotPlanned as trouble:
+        return Proposal(site, today, None, refused=(str(trouble),))
+    return standing.shown(draft, standing.version(draft, standing.HAND))
 
 
 def _day(text: str | None) -> dt.date | None:

@@ -53,6 +53,8 @@ class Command(BaseCommand):
         self.import_sheets()
         self.stdout.write("manage.py forecast (its loops are compiled once, which takes a minute)")
         call_command("forecast", stdout=self.stdout)
+        self.stdout.write("manage.py plan")
+        call_command("plan", stdout=self.stdout)
         self.stdout.write("Sign-ins, made anew at every start:")
         for role, password in fresh_sign_ins().items():
             self.stdout.write(f"{role} {password}")

@@ -1,0 +1,33 @@
+"""The long work of this app: what `manage.py worker` does for its pages, and the solver for acts on plans."""
+
+from urllib.parse import urlencode
+
+from django.urls import reverse
+
+from dashboards import standing
+from fleet import jobs
+from fleet.clock import today_at
+from fleet.models import Job, Site
+from inspections import planning
+from inspections.long_work import person_of
+
+
+def plan_outages(job: Job, tell: jobs.Progress) -> jobs.Done:
+    """Work one site's plan out anew and take it in hand."""
+    site = Site.objects.standing().filter(pk=job.wanted.get("site")).first()
+    if site is None:
+        raise jobs.Undone("This site is not there any more.")
+    tell(0, 1)
+    try:
+        draft = planning.propose(site, today_at(site), by=person_of(job))  # type: ignore[arg-type]
+    except planning.NotPlanned as trouble:
+        raise jobs.Undone(str(trouble)) from None
+    tell(1, 1)
+    n = len(draft.solved["jobs"])
+    said = " ".join(draft.solved["refused"]) or f"{n} jobs are proposed, from the record of {draft.as_of}."
+    return jobs.Done(f"{site.name}: {said}", f"{reverse('plan')}?{urlencode({'site': site.name})}")
+
+
+def register_work() -> None:
+    jobs.register("plan", "working the outage plan out anew", plan_outages)
+    planning.register_planner(planning.Planner(standing.solve_for, standing.weigh))

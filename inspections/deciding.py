@@ -1,0 +1,194 @@
+"""Deciding on outage plans: accept the one in hand with a reason, put a job off; each an act with ledger entries."""
+
+import datetime as dt
+import hashlib
+import uuid
+from dataclasses import dataclass
+from typing import Any
+from uuid import UUID
+
+import rfc8785
+from django.db import transaction
+
+from fleet.ledger.writing import Fact, write
+from fleet.models import Bearing, Outage, Role, Site
+from inspections import forecasting
+from inspections.advising import figures_hash
+from inspections.figures import COLUMNS, Figures
+from inspections.models import Decision, DraftPlan, Event, EventKind, Plan
+from inspections.planning import LEAVE, NotPlanned, Weighed, accepted, change, in_hand, locked, planner
+
+DEFER = "defer"
+FRESH_FOR = dt.timedelta(days=31)  # an older proposal is worked out anew before it is accepted
+
+
+@transaction.atomic
+def accept(*, draft: DraftPlan, reason: str, on: dt.date, by: UUID) -> Plan:
+    """Accept the plan in hand: the plan, and a decision with the forecast relied on for every bearing it concerns.
+
+    Parameters
+    ----------
+    reason : str
+        why this plan; what gives way (a bearing above the accepted risk, a change after the freeze day) is named by it.
+    on : date
+        the site's own day.
+
+    Returns
+    -------
+    Plan
+        one act: the plan on the site's chain, decisions and forecasts relied on upon the bearings' chains.
+
+    Raises
+    ------
+    NotPlanned
+        without a reason; for a plan that breaks crew hours, shells or twins; or one older than the record.
+    """
+    draft = locked(draft)
+    reason = reason.strip()[:500]
+    if not reason:
+        raise NotPlanned("Say in a few words why this plan is accepted.")
+    weighed = planner().weigh(draft)
+    if not weighed.is_current or on - draft.as_of > FRESH_FOR:
+        raise NotPlanned(
+            f"The record has changed since this plan was worked out on {draft.as_of}. Plan anew, look at it, then accept it."
+        )
+    if weighed.faults:
+        raise NotPlanned(f"This plan cannot be carried out as it is: {' '.join(weighed.faults)}")
+    act = uuid.uuid4()
+    plan = Plan(
+        id=uuid.uuid4(), site=draft.site, as_of=draft.as_of, accepted_on=on, reason=reason, jobs=weighed.jobs,
+        inputs=_rests_on(draft, weighed),
+    )  # fmt: skip
+    before = accepted(draft.site)
+    decided = _decisions(draft, plan, weighed, before, on)
+    bearings = list(Bearing.objects.select_related("place__site").filter(pk__in=decided))
+    figures = forecasting.current(bearings, on)
+    facts = [Fact(f"site:{draft.site_id}", "plan", plan)]
+    for bearing in bearings:
+        row = decided[bearing.pk]
+        row.advised, row.forecast_hash = (
+            str(figures[bearing.pk]["advice"])[:10],
+            figures_hash(figures[bearing.pk]),
+        )
+        facts += [Fact(f"bearing:{bearing.pk}", "decision", row), relied_on(row, figures[bearing.pk])]
+    write(facts, by=by, act=act)
+    return Plan.objects.get(pk=plan.pk)
+
+
+def relied_on(row: Decision, figures: Figures) -> Fact:
+    """The forecast that a decision relied on: its hash and its figures as text, in the forecast sheet's order."""
+    said = {name: str(figures[name]) for name in COLUMNS if figures[name] is not None}
+    body = {"decision": row.pk, "figures": row.forecast_hash, "on": row.on, "said": said}
+    return Fact(f"bearing:{row.bearing_id}", "forecast_relied_on", body=body)
+
+
+def _rests_on(draft: DraftPlan, weighed: Weighed) -> dict[str, Any]:
+    """What an accepted plan rested on, as text; the hash stands for every chance and hour that went in."""
+    return {
+        "hash": hashlib.sha256(rfc8785.dumps(draft.inputs)).hexdigest(), "record": draft.digest,
+        "changes": draft.changes, "above": weighed.above, "marked": list(weighed.marked), "totals": weighed.totals,
+        "outages": [
+            {"id": str(o.pk), "name": o.name, "start_on": o.start_on.isoformat()}
+            for o in Outage.objects.filter(pk__in=draft.inputs["ids"]["outages"].values()).order_by("start_on")
+        ],
+    }  # fmt: skip
+
+
+def _decisions(
+    draft: DraftPlan, plan: Plan, weighed: Weighed, before: Plan | None, on: dt.date
+) -> dict[UUID, Decision]:
+    """One for each bearing with work; one to leave it for each above the accepted risk, or whose work is taken out."""
+    common = {"plan_id": plan.pk, "on": on}
+    rows: dict[UUID, Decision] = {}
+    for job in weighed.jobs:
+        pk = UUID(job["bearing"])
+        rows[pk] = Decision(
+            id=uuid.uuid4(), bearing_id=pk, outage_id=UUID(job["outage"]), decided=job["action"],
+            why=job["reason"][:500], **common,
+        )  # fmt: skip
+    left = {one["bearing"]: one["reason"] for one in weighed.above}
+    still = set(draft.inputs["ids"]["bearings"].values())
+    for job in before.jobs if before else []:
+        if job["bearing"] in still:
+            left.setdefault(job["bearing"], "the plan accepted before gave it work")
+    for bearing, why in left.items():
+        pk = UUID(bearing)
+        rows.setdefault(pk, Decision(id=uuid.uuid4(), bearing_id=pk, decided=LEAVE, why=why[:500], **common))
+    return rows
+
+
+@transaction.atomic
+def defer(
+    *, bearing: Bearing, outage: Outage, on: dt.date, owner_role: str, reason: str, until_on: dt.date | None,
+    extra_checks: str, by: UUID, action: str = "",
+) -> Decision:  # fmt: skip
+    """Put a bearing's job off: who answers for it, why, until when, and what is checked meanwhile; the plan in hand follows.
+
+    Raises
+    ------
+    NotPlanned
+        where one of these is missing, or the last day is not ahead.
+    """
+    faults = []
+    if owner_role not in Role.Word.values:
+        faults.append("Choose the role that answers for it.")
+    if not reason.strip():
+        faults.append("Say why it is put off.")
+    if not extra_checks.strip():
+        faults.append("Say what is checked meanwhile, such as 'oil sample and temperature every week'.")
+    if until_on is None or until_on <= on:
+        faults.append("Give the day on which the deferral expires; it lies ahead.")
+    if faults:
+        raise NotPlanned(" ".join(faults))
+    figures = forecasting.current([bearing], on)[bearing.pk]
+    row = Decision(
+        id=uuid.uuid4(), bearing_id=bearing.pk, outage_id=outage.pk, on=on, advised=action[:10], decided=DEFER,
+        why=reason.strip()[:500], until_on=until_on, owner_role=owner_role, extra_checks=extra_checks.strip()[:300],
+        forecast_hash=figures_hash(figures),
+    )  # fmt: skip
+    write([Fact(f"bearing:{bearing.pk}", "decision", row), relied_on(row, figures)], by=by)
+    draft = in_hand(bearing.place.site)
+    names = _name_of(draft, bearing.pk, outage.pk) if draft else None
+    if draft and names:
+        change(draft=draft, what="refuse", bearing=names[0], outage=names[1], why=f"put off: {reason}", by=by)
+    return Decision.objects.get(pk=row.pk)
+
+
+def _name_of(draft: DraftPlan, bearing: UUID, outage: UUID) -> tuple[str, str] | None:
+    """What the plan in hand calls them; None where it has not both."""
+    by_id = [{pk: name for name, pk in draft.inputs["ids"][of].items()} for of in ("bearings", "outages")]
+    found = by_id[0].get(str(bearing)), by_id[1].get(str(outage))
+    return (found[0], found[1]) if found[0] and found[1] else None
+
+
+@dataclass(frozen=True)
+class Deferral:
+    """A bearing's latest deferral, and how many times its work was put off since it was last done."""
+
+    decision: Decision
+    n_times: int
+    first_on: dt.date
+
+    def is_expired(self, today: dt.date) -> bool:
+        """Whether it has run out without the work being done."""
+        return self.decision.until_on is not None and self.decision.until_on < today
+
+
+def deferrals(site: Site) -> list[Deferral]:
+    """What stands put off at a site: the most often first, then the soonest to expire."""
+    rows = Decision.objects.standing().filter(decided=DEFER, bearing__place__site=site)
+    by_bearing: dict[UUID, list[Decision]] = {}
+    for row in rows.select_related("bearing__place", "outage").order_by("on", "recorded_at", "entry_n"):
+        by_bearing.setdefault(row.bearing_id, []).append(row)
+    work = Event.objects.standing().filter(
+        bearing__in=by_bearing, kind__in=(EventKind.SHELL_CHANGE, EventKind.REBABBITT, EventKind.SCRAPE)
+    )
+    done: dict[UUID, dt.date] = {}
+    for bearing_id, day in work.order_by("on").values_list("bearing_id", "on"):
+        done[bearing_id] = day
+    found = []
+    for pk, mine in by_bearing.items():
+        since = [row for row in mine if pk not in done or row.on > done[pk]]
+        if since:
+            found.append(Deferral(since[-1], len(since), since[0].on))
+    return sorted(found, key=lambda one: (-one.n_times, one.decision.until_on or dt.date.max))

@@ -1,0 +1,38 @@
+"""A small site with outages ahead of a day, for tests of plans."""
+
+import datetime as dt
+
+from fleet.models import Bearing, Site, Spare
+from fleet.registering import record
+from tests import makers
+
+WEAR = (("Slow 1", 10), ("Slow 2", 12), ("Slow 3", 11), ("Fast 4", 45), ("Past 5", 85))
+
+
+def a_fleet(
+    today: dt.date, *, name: str = "North", ahead: tuple[int, ...] = (126, 674, 1223), on_hand: int | None = 5, freeze: int = 60
+) -> Site:  # fmt: skip
+    """Steady wearers, one of which has passed its maximum and one of which nearly has; the scope freezes `freeze` days before."""
+    site = makers.a_site(name=name)
+    for number, days in enumerate(ahead, start=1):
+        start = today + dt.timedelta(days=days)
+        makers.registering.schedule_outage(
+            site=site, name=f"outage {number}", start_on=start, end_on=start + dt.timedelta(days=14), crew_hours=100,
+            scope_freeze_on=start - dt.timedelta(days=freeze), by=makers.somebody(),
+        )  # fmt: skip
+    for number, (tag, gain) in enumerate(WEAR):
+        place = makers.a_place(site=site, tag=tag, positions=("DE",))
+        bearing = makers.a_bearing(
+            place=place, shell_type="S-1", limits={"fitting_max": 150, "in_service_max": 300}
+        )
+        for step in range(4):
+            on = today - dt.timedelta(days=365 * (13 - 4 * step))
+            makers.a_reading(bearing=bearing, on=on, value=140 + number + gain * step, unit="um")
+    if on_hand is not None:
+        record([Spare(site=site, shell_type="S-1", on_hand=on_hand)], by=makers.somebody())
+    return site
+
+
+def bearing_of(site: Site, tag: str) -> Bearing:
+    """The one bearing of a pump."""
+    return Bearing.objects.select_related("place__site").get(place__site=site, place__tag=tag)
