@@ -15,7 +15,7 @@ from .filtering import Clouds, believe, chunks, evidence, pile, rate_under, spre
 from .history import FloatArray, Histories, IntArray
 from .layout import Frame, Work, frame, lay_out
 from .population import Params, Pool, Population
-from .rests_on import bent_in_time, curved, detectable, log_rate_variance, readings_in_view
+from .rests_on import CURVED, bend_score, bent_in_time, detectable, log_rate_variance, readings_in_view
 from .slips import last_readings, likely_factor, likely_slips
 from .taper import taper_now
 
@@ -356,13 +356,16 @@ def _rows(
     when = np.concatenate([np.zeros((h.n_bearings, 1)), np.nan_to_num(h.outage_days, nan=548.0)], axis=1)
     max_days, p_max = look_ahead(belief, h, limit, when, crossing.SHARES)
     goal = np.where(no_room, limit, replace_um)
-    replace_days, p_replace = look_ahead(belief, h, goal, when, crossing.SHARES)
+    apart = (goal != limit) | ~np.isfinite(limit)  # elsewhere both limits are one
+    replace_days, p_replace = look_ahead(belief, h, np.where(apart, goal, np.nan), when, crossing.SHARES)
+    replace_days[~apart], p_replace[~apart] = max_days[~apart], p_max[~apart]
     n_used = readings_in_view(f)
     doubtful = aside.copy()
     odd = surprise < SURPRISING
     doubtful[last_readings(f)[odd]] = True
-    misfit = (belief.clouds.edge > 1e-3) | curved(f, pool.designs[0], doubtful)
-    misfit |= bent_in_time(f, pool.designs[0], doubtful)
+    bend = bend_score(f, pool.designs[0], doubtful)
+    misfit = (belief.clouds.edge > 1e-3) | (bend > CURVED)
+    misfit |= bent_in_time(f, pool.designs[0], doubtful, bend)
     has_limit = np.isfinite(limit) | (h.replace_um > 0) | (source == 2)
     past = (p_max[:, 0] >= 0.5) | (plant & (p_replace[:, 0] >= 0.5))
     broken = ~np.isfinite(np.where(np.isfinite(limit), p_max[:, 0], p_replace[:, 0]))

@@ -152,7 +152,7 @@ def _ahead_loop(w, m, v, q, r, x, beta):
     top, centre = w[best] - 0.5 * math.log(q[best]), m[best]
     total, first, second = 0.0, 0.0, 0.0
     for k in range(w.size):
-        if w[k] > w[best] - 45.0:
+        if w[k] > w[best] - 20.0:
             mass = math.exp(w[k] - top) / math.sqrt(q[k])
             gain = r[k] * x
             off = m[k] + gain - centre
@@ -165,7 +165,7 @@ def _ahead_loop(w, m, v, q, r, x, beta):
 
 def _ahead_arrays(w, m, v, q, r, x, beta):
     best = np.argmax(w)
-    live = w > w[best] - 45.0
+    live = w > w[best] - 20.0
     mass = np.exp(w[live] - w[best] + 0.5 * np.log(q[best])) / np.sqrt(q[live])
     gain = r[live] * x
     centre = m[best]

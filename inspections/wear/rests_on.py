@@ -17,6 +17,9 @@ ONE_SIDED_95 = 1.6448536269514722
 CURVED = 3.0  # sds of the bend of a life's readings at which steady wear is doubted
 READINGS_FOR_BEND = 5
 EXPONENTS = (0.5, 2.0)  # of exposure in a life: wear that slows down, wear that speeds up
+LOOKED_AT = (
+    1.0  # sds of bend from which the record is held against wear as a power; under it no such record was seen
+)
 LIKELIER = 2.7  # log evidence by which such wear must be likelier than steady wear
 
 
@@ -72,15 +75,15 @@ def detectable(f: Frame, p: Params, aside: NDArray[np.bool_]) -> FloatArray:
     return np.where(spread > 0, ONE_SIDED_95 / np.sqrt(np.maximum(spread, 1e-300)), np.nan)
 
 
-def curved(f: Frame, p: Params, aside: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """(B,) whether the present life's readings bend by more than their uncertainty and uneven wear allow.
+def bend_score(f: Frame, p: Params, aside: NDArray[np.bool_]) -> FloatArray:
+    """(B,) how many standard errors the present life's readings bend, uneven wear allowed for; 0 where too few.
 
     The coefficient of a square term beside a level per stretch and one slope, against its standard error.
     """
     owner, x, y, var, segment = _segments(f, p, aside)
     n = f.histories.n_bearings
     if not len(owner):
-        return np.zeros(n, dtype=bool)
+        return np.zeros(n)
     first, last = np.full(n, np.inf), np.full(n, -np.inf)
     np.minimum.at(first, owner, y)
     np.maximum.at(last, owner, y)
@@ -96,16 +99,15 @@ def curved(f: Frame, p: Params, aside: NDArray[np.bool_]) -> NDArray[np.bool_]:
     information = np.bincount(owner, weight * rest * rest, minlength=n)
     bend = np.bincount(owner, weight * rest * y, minlength=n)
     score = np.abs(bend) / np.sqrt(np.maximum(information, 1e-300))
-    scale = np.maximum(sxx, 1e-300)
-    enough = (count >= READINGS_FOR_BEND) & (information > 1e-9 * scale**0.0)
-    return enough & (score > CURVED)
+    return np.where((count >= READINGS_FOR_BEND) & (information > 1e-9), score, 0.0)
 
 
-def bent_in_time(f: Frame, p: Params, aside: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def bent_in_time(f: Frame, p: Params, aside: NDArray[np.bool_], score: FloatArray) -> NDArray[np.bool_]:
     """(B,) whether wear as a power of a life's exposure explains the record far better than steady wear.
 
     Both have the same prior and as many free numbers: each life's exposure x is replaced by X (x / X)^q, X the
-    life's own. Under steady wear a log evidence ratio above t is rarer than exp(-t).
+    life's own. Under steady wear a log evidence ratio above t is rarer than exp(-t). ``score`` (B,) is the present
+    life's bend: records that hardly bend are not looked at.
     """
     h = f.histories
     life = wear_since_start(f)[1]
@@ -115,7 +117,7 @@ def bent_in_time(f: Frame, p: Params, aside: NDArray[np.bool_]) -> NDArray[np.bo
         return out
     most = np.zeros(h.n_bearings, dtype=np.int64)
     np.maximum.at(most, f.owner[seen], np.bincount(life[seen])[life[seen]])
-    some = np.flatnonzero(most >= READINGS_FOR_BEND)
+    some = np.flatnonzero((most >= READINGS_FOR_BEND) & ((score == 0.0) | (score > LOOKED_AT)))
     if not len(some):
         return out
     g = frame(h.take(some))
