@@ -8,13 +8,16 @@ class FleetConfig(AppConfig):
     verbose_name = "what the plant owns"
 
     def ready(self) -> None:
+        from django.contrib.auth.signals import user_logged_in
         from django.db.models.signals import post_migrate
 
-        from fleet import checks  # noqa: F401  registers the start-up checks
+        from fleet import audit, checks, sessions  # noqa: F401  checks registers the start-up checks
         from fleet.importing.kinds import register_loaders
         from fleet.kinds import register_kinds
         from fleet.ledger.guard import install_guards
 
+        audit.listen()
+        user_logged_in.connect(sessions.note_the_start, dispatch_uid="session began")
         register_kinds()
         register_loaders()
         post_migrate.connect(

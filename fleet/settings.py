@@ -1,5 +1,6 @@
 """Settings of the site. Every one that a plant may set from its environment is read here, by name, with its type."""
 
+import datetime
 import os
 import warnings
 from pathlib import Path
@@ -22,6 +23,13 @@ def _yes_or_no(name: str, default: bool) -> bool:
     if typed in ("0", "no", "false", "off"):
         return False
     raise ImproperlyConfigured(f"{name} is '{typed}'; yes or no is allowed. Set it to one of the two.")
+
+
+def _whole_number(name: str, default: int) -> int:
+    typed = os.environ.get(name, "").strip()
+    if typed and not (typed.isascii() and typed.isdecimal() and int(typed) > 0):
+        raise ImproperlyConfigured(f"{name} is '{typed}'; a whole number above 0 is allowed. Set it to one.")
+    return int(typed) if typed else default
 
 
 def _words(name: str, default: str = "") -> list[str]:
@@ -58,6 +66,7 @@ INSTALLED_APPS = [
     "whitenoise.runserver_nostatic",
     "django.contrib.staticfiles",
     "csp",
+    "axes",
 ]
 
 MIDDLEWARE = [
@@ -68,11 +77,14 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "fleet.sessions.IdleSessionsEnd",
+    "fleet.audit.Refusals",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "fleet.passwords.ChangePasswordFirst",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "fleet.headers.PrivatePages",
+    "axes.middleware.AxesMiddleware",
 ]
 
 ROOT_URLCONF = "fleet.urls"
@@ -111,6 +123,17 @@ elif DATABASES["default"]["ENGINE"] != "django.db.backends.postgresql":
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "fleet.Account"
+AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "django.contrib.auth.backends.ModelBackend"]
+# Ten wrong passwords for one name from one address shut that pair for a quarter of an hour; the same name from
+# elsewhere stays open, so nobody can lock another out.
+AXES_FAILURE_LIMIT = 10
+AXES_COOLOFF_TIME = datetime.timedelta(minutes=15)
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_LOCKOUT_TEMPLATE = "fleet/too_many_tries.html"
+AXES_RESET_ON_SUCCESS = True
+AXES_DISABLE_ACCESS_LOG = True
+AXES_ENABLE_ADMIN = False
+AXES_VERBOSE = False
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
@@ -171,7 +194,9 @@ X_FRAME_OPTIONS = "DENY"
 SECURE_REFERRER_POLICY = "same-origin"
 SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
 SESSION_COOKIE_HTTPONLY = True
+# From signing in at most twelve hours, a long shift; with nothing done, less.
 SESSION_COOKIE_AGE = 12 * 3600
+SESSION_IDLE_MINUTES = _whole_number("SESSION_IDLE_MINUTES", 240)
 CSRF_COOKIE_HTTPONLY = True
 SECURE_SSL_REDIRECT = not PLAIN_HTTP
 SESSION_COOKIE_SECURE = not PLAIN_HTTP
@@ -187,9 +212,18 @@ if not PLAIN_HTTP:
 # HSTS preload lists are for public names; a plant's site lives on an inner network.
 SILENCED_SYSTEM_CHECKS = ["security.W021"]
 
+# One line of JSON for each sign-in and refusal: to a file of AUDIT_LOG, else among the site's own output.
+AUDIT_LOG = os.environ.get("AUDIT_LOG", "")
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "formatters": {"json": {"()": "fleet.log_lines.JsonLines"}},
+    "handlers": {
+        "console": {"class": "logging.StreamHandler"},
+        "audit": {"class": "logging.StreamHandler", "formatter": "json"}
+        if not AUDIT_LOG
+        else {"class": "logging.handlers.WatchedFileHandler", "filename": AUDIT_LOG, "formatter": "json"},
+    },
+    "loggers": {"fleet.audit": {"handlers": ["audit"], "level": "INFO", "propagate": False}},
     "root": {"handlers": ["console"], "level": "WARNING"},
 }

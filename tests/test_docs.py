@@ -39,6 +39,8 @@ def settings_read() -> set[str]:
             if isinstance(node, ast.Call) and node.args and isinstance(node.args[0], ast.Constant):
                 called = getattr(node.func, "attr", None) or getattr(node.func, "id", None)
                 name = node.args[0].value
+                if "META" in ast.unparse(node.func):  # of a request, not of the environment
+                    continue
                 if called in READERS and isinstance(name, str) and re.fullmatch(r"[A-Z][A-Z_]{4,}", name):
                     found.add(name)
     return found

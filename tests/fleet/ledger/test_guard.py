@@ -11,9 +11,11 @@ from django.db.migrations.state import ProjectState
 
 from fleet.checks import the_ledger_is_guarded
 from fleet.ledger.guard import GUARDED, install_guards, missing_guards
+from fleet.ledger.roles import grants
 from fleet.ledger.seal import seal_now
 from fleet.ledger.triggers import statements, trigger_names
 from fleet.models import Entry, Seal
+from tests import makers
 from tests.fleet.ledger.story import guards_lifted, told
 
 ENTRY = Entry._meta.db_table
@@ -240,3 +242,27 @@ def test_a_role_with_select_and_insert_only_cannot_change_the_ledger_nor_its_gua
 @pytest.mark.django_db
 def test_a_role_that_may_do_more_is_warned_of():
     assert [fault.id for fault in the_ledger_is_guarded(None)] == ["fleet.W001"]
+
+
+@pytest.mark.postgresql
+@pytest.mark.django_db
+def test_every_page_and_a_recording_run_as_the_restricted_role(client):
+    bearing = makers.a_bearing(place=makers.a_place(tag="Lift 1"))
+    makers.a_reading(bearing=bearing)
+    engineer = makers.an_account()
+    run("CREATE ROLE runs_the_site")
+    call_command("grant_site_role", "runs_the_site", verbosity=0)
+    run("SET LOCAL ROLE runs_the_site")
+    assert the_ledger_is_guarded(None) == []
+    client.force_login(engineer)
+    pages = ("/", "/plan/", "/trends/", "/quality/", "/import/", "/method/", "/gauges/", "/labels/", "/bearings/Lift 1/DE/",
+             "/bearings/Lift 1/DE/history/", "/bearings/Lift 1/DE/record/")  # fmt: skip
+    assert {page: client.get(page).status_code for page in pages} == dict.fromkeys(pages, 200)
+    makers.a_reading(bearing=bearing, on=makers.THE_DAY.replace(year=2021))
+    with pytest.raises(DatabaseError), transaction.atomic():
+        run(f"UPDATE {ENTRY} SET text = ''")
+
+
+def test_a_role_of_an_odd_name_is_granted_nothing():
+    with pytest.raises(ValueError, match="no plain name"):
+        grants("site; DROP TABLE fleet_entry")

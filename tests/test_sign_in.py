@@ -1,0 +1,149 @@
+"""Signing in: wrong passwords are slowed down without locking anybody out; sessions end; refusals are logged."""
+
+import datetime as dt
+import json
+import logging
+
+import pytest
+from django.test import Client
+
+from fleet import registering
+from fleet.clock import now
+from fleet.sessions import SEEN
+from tests import makers
+
+pytestmark = pytest.mark.django_db
+PASSWORD = "a quiet pump in the long hall"
+
+
+@pytest.fixture
+def account():
+    person = registering.add_person(name="M. Ohr")
+    made = registering.add_account(
+        person=person, username="ohr", password=PASSWORD, must_change_password=False
+    )
+    registering.give_role(person=person, role="engineer", site=None, by=makers.somebody())
+    return made
+
+
+def sign_in(password, *, address="192.0.2.1", name="ohr"):
+    client = Client(REMOTE_ADDR=address)
+    return client, client.post("/sign-in/", {"username": name, "password": password})
+
+
+@pytest.fixture
+def lines():
+    """What the audit log was told."""
+    said = []
+
+    class Kept(logging.Handler):
+        def emit(self, record):
+            said.append(json.loads(record.getMessage()))
+
+    handler = Kept()
+    logger = logging.getLogger("fleet.audit")
+    logger.addHandler(handler)
+    yield said
+    logger.removeHandler(handler)
+
+
+def test_after_ten_wrong_passwords_the_right_one_is_refused_from_there_and_taken_from_elsewhere(account):
+    for _ in range(10):
+        sign_in("wrong")
+    _, answer = sign_in(PASSWORD)
+    assert answer.status_code == 429 and "Too many tries" in answer.content.decode()
+    _, elsewhere = sign_in(PASSWORD, address="192.0.2.2")
+    assert elsewhere.status_code == 302
+
+
+def test_nine_wrong_passwords_and_the_right_one_begin_anew(account):
+    for _ in range(2):
+        for _ in range(9):
+            sign_in("wrong")
+        assert sign_in(PASSWORD)[1].status_code == 302
+
+
+def test_a_forged_address_header_does_not_open_a_new_count(account):
+    for number in range(10):
+        Client(REMOTE_ADDR="192.0.2.1").post(
+            "/sign-in/",
+            {"username": "ohr", "password": "wrong"},
+            headers={"X-Forwarded-For": f"198.51.100.{number}"},
+        )
+    assert sign_in(PASSWORD)[1].status_code == 429
+
+
+def test_the_answer_does_not_tell_a_known_name_from_an_unknown_one(account):
+    known = sign_in("wrong")[1].content.decode()
+    unknown = sign_in("wrong", name="nobody")[1].content.decode()
+    assert known.count("There is a problem") == unknown.count("There is a problem") == 1
+    strip = str.maketrans("", "", "\n")
+    first = known.split("error-summary")[1].split("</div>")[0].translate(strip)
+    assert first == unknown.split("error-summary")[1].split("</div>")[0].translate(strip)
+
+
+def test_the_session_is_a_new_one_after_signing_in(account):
+    client = Client()
+    client.get("/sign-in/")
+    before = client.session.session_key
+    client.post("/sign-in/", {"username": "ohr", "password": PASSWORD})
+    assert client.session.session_key != before
+
+
+def test_a_session_in_which_nothing_was_done_ends(account, settings, lines):
+    client, _ = sign_in(PASSWORD)
+    assert client.get("/").status_code == 200
+    session = client.session
+    session[SEEN] = (now() - dt.timedelta(minutes=settings.SESSION_IDLE_MINUTES + 1)).isoformat()
+    session.save()
+    assert client.get("/").status_code == 302
+    assert any(line["what"] == "session ended, nothing was done" for line in lines)
+
+
+def test_a_session_that_is_used_stays_and_is_noted_only_now_and_then(account):
+    client, _ = sign_in(PASSWORD)
+    client.get("/")
+    noted = client.session[SEEN]
+    client.get("/")
+    assert client.session[SEEN] == noted
+
+
+def test_a_cookie_of_a_session_that_was_signed_out_opens_nothing(account):
+    client, _ = sign_in(PASSWORD)
+    cookie = client.cookies["sessionid"].value
+    client.post("/sign-out/")
+    again = Client()
+    again.cookies["sessionid"] = cookie
+    assert again.get("/").status_code == 302
+
+
+def test_a_disabled_account_is_out_at_once(account):
+    client, _ = sign_in(PASSWORD)
+    account.is_active = False
+    account.save(update_fields=["is_active"])
+    assert client.get("/").status_code == 302
+
+
+def test_sign_ins_failures_sign_outs_and_refusals_each_have_their_line(account, lines):
+    sign_in("wrong")
+    client, _ = sign_in(PASSWORD)
+    client.post("/sign-out/")
+    reader = Client()
+    reader.force_login(makers.an_account(role="reader"))
+    reader.post("/dates-anew/")
+    said = [line["what"] for line in lines]
+    assert said.count("signed in") == 2 and "sign-in failed" in said and "signed out" in said
+    refused = next(line for line in lines if line["what"] == "refused")
+    assert (
+        refused["page"] == "/dates-anew/"
+        and "engineer" in refused["reason"]
+        and refused["address"] == "127.0.0.1"
+    )
+    assert all(line["at"].endswith("+00:00") for line in lines)
+
+
+def test_no_password_and_no_line_of_a_visitors_own_reaches_the_log(account, lines, caplog):
+    sign_in("wrong", name='ohr"}\n{"what": "signed in"')
+    assert [line["what"] for line in lines] == ["sign-in failed"]
+    assert "\n" not in json.dumps(lines[0])
+    assert "wrong" not in json.dumps(lines)
