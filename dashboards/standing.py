@@ -2,6 +2,7 @@
 
 import datetime as dt
 import hashlib
+import json
 from collections import OrderedDict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -35,6 +36,9 @@ HAND, PROPOSED, ACCEPTED = "in-hand", "proposed", "accepted"
 # What was kept as JSON, read: a plan in hand is looked at again and again while it is changed.
 _READ: OrderedDict[UUID, tuple[plan.Inputs, Outlook | None]] = OrderedDict()
 _MOST_READ = 8
+# What was weighed, so that a change weighs the changed plan only, not the one before it again.
+_WEIGHED: OrderedDict[tuple, tuple[plan.Inputs, Evaluation]] = OrderedDict()
+_MOST_WEIGHED = 16
 
 
 def digest_of(site: Site) -> str:
@@ -172,9 +176,14 @@ def shown(hand: DraftPlan, one: Version | None) -> Proposal:
         return Proposal(
             hand.site, hand.as_of, None, refused=refused or ("There is no such plan.",), left_out=left_out
         )
-    inputs = changed(given[0], given[1], one.changes)
-    jobs = replayed(one.jobs, one.changes, inputs)
-    made: Evaluation = evaluate(jobs, inputs)
+    key = (hand.pk, one.jobs, json.dumps(one.changes), given[0].accepted)
+    if key not in _WEIGHED:
+        inputs = changed(given[0], given[1], one.changes)
+        _WEIGHED[key] = inputs, evaluate(replayed(one.jobs, one.changes, inputs), inputs)
+        while len(_WEIGHED) > _MOST_WEIGHED:
+            _WEIGHED.popitem(last=False)
+    inputs, made = _WEIGHED[key]
+    jobs = tuple(plan.Job(job.bearing, job.action, job.outage) for job in made.jobs)
     said = hand.solved
     solution = Solution(jobs, said.get("cost", 0.0), said.get("bound", 0.0), said.get("stopped_by", ""))
     return Proposal(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -112,11 +112,14 @@ class _Shelf:
     """A pool while shells are handed out in the order of the outages."""
 
     pool: Pool
-    used: dict[str, int]
+    used: dict[str, int] = field(default_factory=lambda: {"on hand": 0, "due back": 0, "order": 0})
     on_hand: int = 0
+    lead: float = np.inf
 
     def __post_init__(self) -> None:
         self.on_hand = sum(s.on_hand for s in self.pool.spares)
+        leads = [s.lead_time_days for s in self.pool.spares if s.lead_time_days is not None]
+        self.lead = min(leads, default=np.inf)
 
     def take(self, t: int) -> tuple[str, float | None] | None:
         if self.used["on hand"] < self.on_hand:
@@ -128,8 +131,7 @@ class _Shelf:
     def order(self, t: int) -> tuple[str, float | None] | None:
         if self.used["order"] >= self.pool.orderable[t]:
             return None
-        leads = [s.lead_time_days for s in self.pool.spares if s.lead_time_days is not None]
-        return self._took("order", min(leads))
+        return self._took("order", self.lead)
 
     def _took(self, source: str, lead: float | None) -> tuple[str, float | None]:
         self.used[source] += 1
@@ -144,7 +146,7 @@ def hand_out(
     A shell of the right bore goes before one to be bored, because it serves nobody else; an order comes last.
     """
     shelves = {
-        (key, k): _Shelf(pool, {"on hand": 0, "due back": 0, "order": 0})
+        (key, k): _Shelf(pool)
         for key, family in made.items()
         for k, pool in [(-1, family.plain), *enumerate(family.bored)]
     }
@@ -159,14 +161,13 @@ def hand_out(
             if family is None:
                 continue
             k = family.pool_of(bearing, inputs.settings.bore_tolerance_um)
-            own = [shelves[key, k]] if k >= 0 else []
-            plain = shelves[key, -1]
-            got = next((x for shelf in [*own, plain] if (x := shelf.take(t))), None)
+            own, plain = shelves[key, k], shelves[key, -1]
+            got = own.take(t) or plain.take(t)
             if got is None and relined[key] < out[key] @ family.returns[:, t]:
                 relined[key] += 1
                 got = ("relined", None)
             if got is None:
-                got = next((x for shelf in [*own, plain] if (x := shelf.order(t))), None)
+                got = own.order(t) or plain.order(t)
             source, lead = got or ("short", None)
             out[key][t] += 1
             bored = k >= 0 and source != "relined"

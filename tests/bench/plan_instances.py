@@ -86,11 +86,12 @@ def main() -> None:
     parser.add_argument("--repeats", type=int, default=5)
     args = parser.parse_args()
     print(
-        "| bearings x outages | capacity | solved in s (each) | processor s | median | worst | worst gap | stopped by |"
+        "| bearings x outages | capacity | wall s (each) | processor s (each) | median processor s | worst | worst gap | stopped by |"
     )
     for size in args.sizes.split(","):
         n, t = map(int, size.split("x"))
-        every = []
+        every: list[float] = []
+        every_used: list[float] = []
         for capacity in CAPACITIES:
             times, used, gaps, stops = [], [], [], set()
             for k in range(args.repeats):
@@ -102,13 +103,18 @@ def main() -> None:
                 gaps.append(plan.gap)
                 stops.add(plan.stopped_by)
             every += times
-            each = " ".join(f"{x:.1f}" for x in times)
+            every_used += used
+            each, busy_each = (" ".join(f"{x:.1f}" for x in some) for some in (times, used))
             print(
-                f"| {size} | {capacity} | {each} | {np.median(used):.1f} | {np.median(times):.1f} | {max(times):.1f} | "
+                f"| {size} | {capacity} | {each} | {busy_each} | {np.median(used):.1f} | {max(used):.1f} | "
                 f"{100 * max(gaps):.2f} % | {', '.join(sorted(stops))} |",
                 flush=True,
             )
-        print(f"| {size} | all | | | {np.median(every):.1f} | {max(every):.1f} | | |", flush=True)
+        print(
+            f"| {size} | all | median {np.median(every):.1f}, worst {max(every):.1f} | | {np.median(every_used):.1f} | "
+            f"{max(every_used):.1f} | | |",
+            flush=True,
+        )
 
 
 if __name__ == "__main__":
