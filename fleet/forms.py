@@ -46,7 +46,8 @@ class SheetForm(forms.Form):
     )
     file = forms.FileField(
         label="The sheet",
-        help_text="CSV in UTF-8 or XLSX (its first tab), with the headings of the template; at most 50 MB.",
+        help_text="CSV in UTF-8 or XLSX, at most 50 MB. A history may have any layout and many tabs; other sheets have "
+        "the headings of the template, in the first tab.",
         max_length=200,
         error_messages={
             "required": "Choose the file to bring.",
@@ -70,7 +71,8 @@ class SheetForm(forms.Form):
     plan = forms.ChoiceField(
         label="How its columns are read",
         required=False,
-        help_text="A history of any layout can be read: say once what its columns hold, and the plan is kept by name.",
+        help_text="Leave it so the first time. Where a history has headings of its own you are shown its first rows with a "
+        "guess of what each column holds; the plan is kept by name for the next time.",
         error_messages={"invalid_choice": "Choose one of the plans kept, or the template's headings."},
     )
     site = forms.ChoiceField(
@@ -97,7 +99,7 @@ class SheetForm(forms.Form):
         self.fields["site"].choices = [("", "none"), *((name, name) for name in sorted(sites))]  # type: ignore[attr-defined]
         kept = [(name, f"by the plan '{name}'") for name in plan_names()]
         plans = [
-            ("", "by the template's headings"),
+            ("", "by its headings; I am asked where they are not the template's"),
             *kept,
             (NEW_PLAN, "show me its columns, I say what they hold"),
         ]

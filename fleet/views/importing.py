@@ -19,7 +19,7 @@ from fleet.importing.loaders import Counts
 from fleet.importing.loading import Result, import_file
 from fleet.importing.templates import template_file, template_sheets
 from fleet.importing.withdrawing import withdraw_import
-from fleet.models import Account, Draft, Person, Sheet
+from fleet.models import Account, Bearing, Draft, Person, Sheet
 from fleet.registering import Refused
 
 LAST_SHOWN = 20
@@ -147,6 +147,7 @@ def _page(request: HttpRequest, form: SheetForm | None, result: Result | None = 
         "form": form, "result": result, "drafts": drafts, "template_sheets": template_sheets(),
         "last": [(sheet, people.get(sheet.recorded_by)) for sheet in last],
         "plans": [(plan, people.get(plan.recorded_by)) for plan in plans], "waiting": [sheet for sheet in last if getattr(sheet, "n_waiting", 0)],
+        "is_first": not Bearing.objects.exists(),
         "faults": _groups(result.faults) if result else [],
         "questions": _groups(result.questions) if result else [],
         "is_refused": bool(result and not result.ok) or bool(form and form.errors),
