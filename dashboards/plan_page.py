@@ -1,5 +1,6 @@
 """A plan as its pages show it: sentences, a calendar of bearings by outages, load, orders, what does not fit."""
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -172,8 +173,10 @@ def work(made: Proposal, outage_name: str) -> dict[str, Any] | None:
     figures = forecasting.current([bearings[job.bearing] for job in jobs], made.as_of)
     rows = [(job, bearings[job.bearing], figures[bearings[job.bearing].pk]) for job in jobs]
     outage = next(one for one in made.inputs.outages if one.name == outage_name)
+    t = made.inputs.outage_at[outage_name]
+    shells = Counter((x.family, x.source) for x in found.shells if x.outage == t)
     return {
         "site": made.site, "outage": outage, "rows": rows, "today": made.as_of,
         "crew_hours": sum(job.crew_hours for job in jobs), "marked": found.marked,
-        "shells": sorted({(x.family, x.source) for x in found.shells if made.inputs.outages[x.outage].name == outage_name}),
+        "shells": [(family, source, n) for (family, source), n in sorted(shells.items())],
     }  # fmt: skip

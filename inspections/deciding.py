@@ -149,7 +149,12 @@ def defer(
     write([Fact(f"bearing:{bearing.pk}", "decision", row), relied_on(row, figures)], by=by)
     draft = in_hand(bearing.place.site)
     names = _name_of(draft, bearing.pk, outage.pk) if draft else None
-    if draft and names:
+    no = {"what": "refuse", "bearing": names[0], "outage": names[1]} if names else {}
+    if (
+        draft
+        and names
+        and not any(no.items() <= one.items() and not one.get("action") for one in draft.changes)
+    ):
         change(draft=draft, what="refuse", bearing=names[0], outage=names[1], why=f"put off: {reason}", by=by)
     return Decision.objects.get(pk=row.pk)
 

@@ -209,6 +209,8 @@ def _lines(at: Laid, taken: list[Taken]) -> tuple[PlannedJob, ...]:
 
 def in_ten(p: float) -> str:
     """A chance as something to count."""
+    if p > 0.95:
+        return "over 19 in 20"
     if p >= 0.095:
         return f"{round(10 * p)} in 10"
     return f"{round(100 * p)} in 100" if p >= 0.005 else "less than 1 in 100"

@@ -100,7 +100,9 @@ def main() -> None:
     print(
         f"  all dates once fitted {whole:.2f} s; with the fit {whole + fitting:.1f} s; {n // 10} bearings {small:.2f} s: {whole / small:.1f} times"
     )
-    print(f"  processor time of all dates once fitted {spent(lambda: forecast(fleet, population, threads=True)):.1f} s")
+    print(
+        f"  processor time of all dates once fitted {spent(lambda: forecast(fleet, population, threads=True)):.1f} s"
+    )
     alone = fleet.take([7])
     again, _ = took(lambda: forecast(alone, population), 20)
     print(f"  one bearing anew {1000 * again:.1f} ms")
