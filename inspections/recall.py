@@ -3,31 +3,54 @@
 import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass
+from decimal import Decimal
+from uuid import UUID
 
 from fleet.calibrating import calibrations, in_doubt
 from fleet.models import Calibration, Instrument, Site
 from fleet.templatetags.figures import day
 from inspections import forecasting
-from inspections.figures import Figures
-from inspections.models import Forecast, Reading
+from inspections.figures import BEYOND
+from inspections.models import Forecast, Reading, Stage
+
+_OF_READING = (
+    "pk", "bearing_id", "bearing__place__site__name", "bearing__place__tag", "bearing__name", "on", "precision", "stage",
+    "typed", "unit", "value_um", "not_for_wear", "chain", "entry_n",
+)  # fmt: skip
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Affected:
-    """One reading in doubt, with the rate and date of its bearing as last worked out."""
+    """One reading in doubt, with the rate and the 1 in 10 date of its bearing as last worked out (None: not)."""
 
-    reading: Reading
-    figures: Figures | None
+    reading: UUID
+    bearing: UUID
+    site: str
+    pump: str
+    position: str
+    on: dt.date
+    precision: str
+    stage: str
+    typed: str
+    unit: str
+    value_um: Decimal | None
+    not_for_wear: bool
+    chain: str
+    entry_n: int
+    rate_um_per_kh: float | None = None
+    exposure: str = ""
+    early_date: str | None = None
+
+    @property
+    def stage_words(self) -> str:
+        return str(Stage(self.stage).label)
 
     @property
     def early(self) -> str:
         """The 1 in 10 date in words."""
-        if self.figures is None:
-            return "not worked out"
-        if self.figures.is_beyond("replace_date_p10"):
+        if self.early_date == BEYOND:
             return "beyond 40 years"
-        on = self.figures.day("replace_date_p10")
-        return day(on) if on else "none"
+        return day(dt.date.fromisoformat(self.early_date)) if self.early_date else "none"
 
 
 @dataclass(frozen=True)
@@ -41,7 +64,7 @@ class Recall:
 
     @property
     def n_bearings(self) -> int:
-        return len({one.reading.bearing_id for one in self.affected})
+        return len({one.bearing for one in self.affected})
 
 
 def recalls(instrument: Instrument, sites: Iterable[Site]) -> list[Recall]:
@@ -57,15 +80,15 @@ def _recall(
     rows = Reading.objects.standing().filter(instrument=instrument, on__lte=until)
     if since is not None:
         rows = rows.filter(last_on__gte=since)
-    rows = rows.filter(bearing__place__site__in=list(sites)).select_related("bearing__place__site")
-    found = list(rows.order_by("-on", "bearing__place__folded", "bearing__folded"))
-    figures = _figures({one.bearing_id for one in found})
-    return Recall(wrong, since, until, [Affected(one, figures.get(one.bearing_id)) for one in found])
+    rows = rows.filter(bearing__place__site__in=list(sites))
+    found = rows.order_by("-on", "bearing__place__folded", "bearing__folded").values_list(*_OF_READING)
+    figures = _figures()
+    return Recall(wrong, since, until, [Affected(*row, *figures.get(row[1], ())) for row in found])
 
 
-def _figures(bearings: set) -> dict:
+def _figures() -> dict[UUID, tuple]:
+    """By bearing: rate, what it is per, and the 1 in 10 date of the standing run."""
     run = forecasting.standing_run()
-    if run is None:
-        return {}
-    rows = Forecast.objects.filter(run=run, bearing__in=bearings).values_list("bearing", "figures")
-    return {bearing: Figures(values) for bearing, values in rows}
+    names = ("figures__rate_um_per_kh_p50", "figures__exposure", "figures__replace_date_p10")
+    rows = Forecast.objects.filter(run=run).values_list("bearing_id", *names) if run else ()
+    return {row[0]: row[1:] for row in rows}

@@ -119,9 +119,9 @@ def recall_sheet(request: HttpRequest, pk: UUID, check: UUID) -> HttpResponse:
     if found is None:
         raise Http404("This gauge was not found wrong by that check.")
     rows = [
-        (str(r.bearing.place.site), r.bearing.place.tag, r.bearing.name, r.on, r.get_stage_display(), r.typed, r.unit, r.value_um,
-         f and f["rate_um_per_kh_p50"], f and f["replace_date_p10"], f"{r.chain} {r.entry_n}")
-        for r, f in ((line.reading, line.figures) for line in found.affected)
+        (one.site, one.pump, one.position, one.on, one.stage_words, one.typed, one.unit, one.value_um, one.rate_um_per_kh,
+         one.early_date, f"{one.chain} {one.entry_n}")
+        for one in found.affected
     ]  # fmt: skip
     answer = HttpResponse(
         xlsx_bytes(COLUMNS, rows, sheet_name="In doubt"),

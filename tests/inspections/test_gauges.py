@@ -117,7 +117,7 @@ class TestRecorded:
         after, elsewhere = measured(gauge, D(2020, 5, 1)), measured(other, D(2019, 5, 1))
         sites = [one.bearing.place.site for one in (before, after, elsewhere, *wanted)]
         (recall,) = recalls(gauge, sites)
-        assert {line.reading for line in recall.affected} == set(wanted)
+        assert {line.reading for line in recall.affected} == {one.pk for one in wanted}
         assert (recall.since, recall.until, recall.n_bearings) == (D(2018, 1, 1), D(2020, 1, 1), 2)
         assert recalls(gauge, sites[:1])[0].affected == []
 

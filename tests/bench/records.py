@@ -1,0 +1,102 @@
+"""Records that hold up, at size: verifying, a bearing's bundle and its check, its history page, a gauge's recall.
+
+python -m tests.bench.records [--rows 100000]        prints a table; in a scratch SQLite file of its own.
+"""
+
+import argparse
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+folder = tempfile.TemporaryDirectory()
+os.environ["DATABASE_URL"] = os.environ.get("BENCH_URL") or f"sqlite:///{Path(folder.name) / 'record.sqlite3'}"
+os.environ["PLAIN_HTTP"] = "yes"
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
+import django
+
+django.setup()
+
+import datetime as dt
+
+from django.core.management import call_command
+from django.test import Client
+
+from fleet import calibrating
+from fleet.ledger.verify import verify
+from fleet.models import Bearing, Entry, Instrument, Site
+from inspections import forecasting
+from inspections.bundle.making import make
+from inspections.models import Reading
+from inspections.recall import recalls
+from tests import makers, sheet_makers
+
+
+def timed(what: str, do: Callable[[], object], said: Callable[[object], str] = lambda _: "") -> object:
+    """Print a row of the table: the best of three."""
+    best, came = float("inf"), None
+    for _ in range(3):
+        began = time.perf_counter()
+        came = do()
+        best = min(best, time.perf_counter() - began)
+    print(f"| {what} | {best:.2f} | {said(came)} |", flush=True)
+    return came
+
+
+def filled(rows: int) -> None:
+    """A record of so many history rows, a fifth of the readings taken with one gauge."""
+    call_command("migrate", verbosity=0)
+    register = sheet_makers.csv_bytes(sheet_makers.register_rows(rows), sheet_makers.REGISTER_COLUMNS)
+    assert makers.a_sheet(register.decode(), holds="register").ok
+    history = sheet_makers.history_rows(rows, 7)
+    for number, row in enumerate(history):
+        if row["event"] == "reading":
+            row["instrument"] = "G-7" if number % 5 == 0 else f"G-{100 + number % 40}"
+    columns = [*sheet_makers.HISTORY_COLUMNS]
+    columns += [] if "instrument" in columns else ["instrument"]
+    assert makers.a_sheet(sheet_makers.csv_bytes(history, columns).decode()).ok
+
+
+def main() -> None:
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("--rows", type=int, default=100_000)
+    given = options.parse_args()
+    filled(given.rows)
+    by = makers.somebody()
+    forecasting.refit(by=by)
+    n = Entry.objects.count()
+    print(f"{n} entries, {Reading.objects.count()} readings, {Bearing.objects.count()} bearings\n")
+    print("| what | seconds | |\n| --- | --- | --- |")
+    timed(
+        "verify, the ledger alone",
+        lambda: verify(rows=False),
+        lambda f: f"{f.n_entries} entries, {len(f.faults)} faults",
+    )
+    timed("verify with all typed rows", verify, lambda f: f"{f.n_rows} rows, {len(f.faults)} faults")
+    bearing = Bearing.objects.standing().in_order()[3]
+    files = timed(
+        "one bearing's bundle", lambda: make(bearing, by=by), lambda f: f"{sum(map(len, f.values()))} bytes"
+    )
+    out = Path(folder.name) / "bundle"
+    for name, data in files.items():
+        (out / name).parent.mkdir(parents=True, exist_ok=True)
+        (out / name).write_bytes(data)
+    timed("its check, a process of its own", lambda: subprocess.run([sys.executable, "-I", out / "verify.py"], check=True, capture_output=True))  # fmt: skip
+    gauge = Instrument.objects.get(folded="g-7")
+    calibrating.calibrate(instrument=gauge, on=dt.date(2026, 1, 1), found_fit=False, note="bent", by=by)
+    (recall,) = timed("a gauge found wrong: all its readings", lambda: recalls(gauge, Site.objects.all()), lambda r: f"{len(r[0].affected)} readings of {r[0].n_bearings} bearings")  # fmt: skip
+    expected = Reading.objects.standing().filter(instrument=gauge, on__lte=dt.date(2026, 1, 1)).count()
+    print(f"\nof {expected} readings with that gauge, {len(recall.affected)} are listed")
+    client = Client(SERVER_NAME="localhost")
+    client.force_login(makers.an_account())
+    address = f"/bearings/{bearing.place.tag}/{bearing.name}/history/?site={bearing.place.site.name}"
+    print("\n| page | seconds | |\n| --- | --- | --- |")
+    timed("history of one bearing", lambda: client.get(address), lambda a: f"{a.status_code}")
+    timed("the gauge's page", lambda: client.get(f"/gauges/{gauge.pk}/"), lambda a: f"{a.status_code}")
+
+
+if __name__ == "__main__":
+    main()
