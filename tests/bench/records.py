@@ -13,7 +13,9 @@ from collections.abc import Callable
 from pathlib import Path
 
 folder = tempfile.TemporaryDirectory()
-os.environ["DATABASE_URL"] = os.environ.get("BENCH_URL") or f"sqlite:///{Path(folder.name) / 'record.sqlite3'}"
+os.environ["DATABASE_URL"] = (
+    os.environ.get("BENCH_URL") or f"sqlite:///{Path(folder.name) / 'record.sqlite3'}"
+)
 os.environ["PLAIN_HTTP"] = "yes"
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
 import django
