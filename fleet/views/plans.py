@@ -41,6 +41,7 @@ def _draft(request: HttpRequest, draft_id: UUID) -> Draft:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
+@bulk.without_collecting()
 def plan(request: HttpRequest, draft_id: UUID) -> HttpResponse:
     """What the columns hold, guessed at first; a post shows what becomes of the rows, or goes on to the questions."""
     draft = _draft(request, draft_id)
@@ -80,7 +81,6 @@ def _guessed(tabs) -> Plan:
     return guess(tabs, lambda name: bool(directory.places_of(name)))
 
 
-@bulk.without_collecting()
 def _plan_context(draft: Draft, chosen: Plan, tabs, complaints: list[str], posted: bool) -> dict:
     grid = fields.main_grid(chosen, tabs)
     lacking = chosen.complaints()

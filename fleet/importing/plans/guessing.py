@@ -19,6 +19,7 @@ from fleet.sheets import Tab
 from fleet.units import Unreadable, parse_day
 
 LOOKED_AT = 400
+COMPARED = 100  # rows of each tab looked at to find the one with the most data
 _DAYLIKE = re.compile(
     r"\d{4}(-\d{2}){0,2}|\d{1,2}[./ -](\d{1,2}|[A-Za-z]{3,9})[./ -]\d{2,4}|(\d{1,2}|[A-Za-z]{3,9})[./ -]\d{2,4}|.*\b(19|20)\d{2}\b.*"
 )
@@ -48,7 +49,7 @@ def guess(tabs: Sequence[Tab], known: Callable[[str], bool] = lambda name: False
     shown = [
         grid for grid, tab in zip(grids, (t for t in tabs if t.heading), strict=True) if not tab.hidden
     ] or grids
-    main = max(shown, key=lambda grid: sum(_is_data(grid, n) for n in grid.numbers[:LOOKED_AT]))
+    main = max(shown, key=lambda grid: sum(_is_data(grid, n) for n in grid.numbers[:COMPARED]))
     first, last = heading_rows(main)
     headings = headings_of(main, first, last)
     columns = [_column(main, j, headings, last) for j in _first_table(main, headings, last)]
