@@ -249,9 +249,12 @@ class _Import:
         self.result.n_answered = sum(len(said) for _, said in self.answers)
         self.result.rows, self.result.waits = self.kept, self.aside_before
         self.result.there = [row for row in self.parsed.rows if row.already]
-        already = sum(row.already for row in self.parsed.rows) + len(self.aside_before)
+        waits = len(self.aside_before)
+        asked_again = waits if self.context.options.reopen else 0
+        already = sum(row.already for row in self.parsed.rows) + waits - asked_again
         seen = self.parsed.n_seen + self.parsed.n_added
-        self.result.counts = Counts(seen, len(self.kept), len(self.aside), already, self.parsed.n_blank)
+        aside = len(self.aside) + asked_again
+        self.result.counts = Counts(seen, len(self.kept), aside, already, self.parsed.n_blank)
 
     def _check(self) -> list[Finding]:
         """All findings that no answer closes; after an answer that changes rows everything is checked again."""

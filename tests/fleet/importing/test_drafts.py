@@ -199,7 +199,8 @@ def test_rows_set_aside_are_asked_about_again_and_what_is_answered_is_stored(ask
     again = client.post(reverse("import-settle", args=[sheet.id])).url
     assert client.post(reverse("import-settle", args=[sheet.id])).url == again  # not two drafts of one sheet
     page = client.get(again)
-    assert "3 questions" in text_of(page), shown(page)
+    assert "3 questions" in text_of(page) and "+ 3 asked about or set aside +" in text_of(page), shown(page)
+    assert "Store 0 rows" not in text_of(page)
     said = {f"choice-{key_of(page, 'remarks that name work')}": "yes", "then": "answer"}
     client.post(again, tick_all(page, said))
     client.post(again, {"then": "store"})
