@@ -40,6 +40,7 @@ def register_kinds() -> None:
         ("attachment", models.Attachment),
     ):
         kinds.register(name, model)
+    kinds.register("name_blanked")
     kinds.register("person")  # the name stands beside the ledger, so that it can be blanked
     kinds.register("withdrawal", apply=_withdraw)
     kinds.register("revision", apply=_revise)

@@ -2,13 +2,15 @@
 
 from django.urls import include, path
 
-from fleet.views import brought, importing, jobs, plans, sign_in
+from fleet.views import brought, importing, jobs, people, plans, sign_in
 
 urlpatterns = [
     path("sign-in/", sign_in.SignIn.as_view(), name="sign-in"),
     path("sign-in/password/", sign_in.ChangePassword.as_view(), name="change-password"),
     path("sign-out/", sign_in.SignOut.as_view(), name="sign-out"),
     path("health/", sign_in.health, name="health"),
+    path("people/", people.page, name="people"),
+    path("people/<int:account_id>/", people.change, name="people-change"),
     path("jobs/<uuid:job_id>/", jobs.job, name="job"),
     path("import/", importing.sheets, name="import"),
     path("import/template/<slug:holds>/", importing.template, name="import-template"),

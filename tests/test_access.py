@@ -83,6 +83,8 @@ TABLE: dict[str, dict[str, int]] = {
     "record-pack": TAKERS,
     "record-queue": ALL | {"stranger": 200, "out": SIGN_IN},
     "record-worker": ALL | {"stranger": 200, "out": SIGN_IN},
+    "people": dict.fromkeys((*ROLES, "stranger"), 403) | {"administrator": 200, "out": SIGN_IN},
+    "people-change": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     "gauges": ALL | {"stranger": 200, "out": SIGN_IN},
     "gauge": ALL | {"stranger": 200, "out": SIGN_IN},
     "gauge-recall": dict.fromkeys(ROLES, 403)
@@ -146,6 +148,7 @@ def cast_and_addresses():
     arguments = {
         "bearing": "/bearings/Lift 1/DE/",
         **{name: f"/bearings/Lift 1/DE/{path}/" for name, path in RECORD_PATHS.items()},
+        "people-change": "/people/1/",
         "gauge": f"/gauges/{gauge.pk}/",
         "gauge-recall": f"/gauges/{gauge.pk}/in-doubt/{check.pk}.xlsx",
         "certificate": f"/gauges/certificate/{Attachment.objects.get(about=check.pk).pk}/",

@@ -3,7 +3,7 @@
 from django.http import HttpRequest
 from django.urls import NoReverseMatch, reverse
 
-from fleet.access import words_for
+from fleet.access import may, words_for
 
 PAGES = (
     ("watch-list", "Watch list"),
@@ -21,7 +21,8 @@ def navigation(request: HttpRequest) -> dict:
     if user is None or not user.is_authenticated:
         return {}
     pages = []
-    for name, label in PAGES:
+    governs = may(user, "people and sites")
+    for name, label in (*PAGES, *((("people", "People"),) if governs else ())):
         try:
             url = reverse(name)
         except NoReverseMatch:
