@@ -18,7 +18,7 @@ from django.db.models import Max
 
 from fleet import bulk
 from fleet.clock import now, today_in
-from fleet.ledger.seal import leaves, root_of
+from fleet.ledger.seal import leaves, root_of, seal_now
 from fleet.ledger.writing import Fact, write
 from fleet.models import Bearing, Chain, Installation, Setting
 from inspections.backtest import KEPT_UNDER, backtest
@@ -108,7 +108,7 @@ def parameters(today: dt.date, run: ForecastRun | None = None) -> tuple[Populati
 
 
 def refit(*, by: uuid.UUID, as_of: dt.date | None = None, hide: int = 0) -> ForecastRun:
-    """Fit the fleet on what had happened by a day, store every bearing's forecast, and record the run.
+    """Fit the fleet on what had happened by a day, store every bearing's forecast, record the run and seal the record.
 
     Parameters
     ----------
@@ -144,6 +144,7 @@ def refit(*, by: uuid.UUID, as_of: dt.date | None = None, hide: int = 0) -> Fore
         run.save(force_insert=True)
         bulk.insert([_row(run, bearing, digests[bearing.pk], figures[bearing.pk]) for bearing in bearings])
         write([Fact("plant", "forecast_run", body=_entry(run, len(bearings)))], by=by)
+        seal_now(by=by)
     return run
 
 

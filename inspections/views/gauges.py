@@ -1,5 +1,6 @@
 """Gauges: which are in use, when each is due, and what is in doubt where one was found wrong."""
 
+import datetime as dt
 from uuid import UUID
 
 from django.contrib import messages
@@ -51,14 +52,16 @@ def gauges(request: HttpRequest) -> HttpResponse:
     page = Paginator(rows, SHOWN).get_page(request.GET.get("page"))
     today = today_in("UTC")
     known = calibrating.calibrations(page)
-    lines = [
-        (one, _last(known.get(one.pk)), calibrating.doubt_on(known.get(one.pk, []), today)) for one in page
-    ]
+    lines = [(one, _last(known.get(one.pk)), _today(known.get(one.pk), today)) for one in page]
     n_late = sum(bool(doubt) for _, _, doubt in lines)
     context = {
         "form": form, "page": page, "lines": lines, "n_late": n_late, "may_calibrate": may(request.user, "calibrate"),
     }  # fmt: skip
     return render(request, "inspections/gauges.html", context)
+
+
+def _today(known: list[Calibration] | None, today: dt.date) -> str:
+    return calibrating.doubt_on(known, today) if known else "no check recorded"
 
 
 def _last(known: list[Calibration] | None) -> Calibration | None:
@@ -83,7 +86,7 @@ def gauge(request: HttpRequest, pk: UUID) -> HttpResponse:
     context = {
         "gauge": one, "form": form, "checks": [(check, papers.get(check.pk)) for check in checks],
         "recalls": [(recall, recall.affected[:SHOWN]) for recall in found], "may_calibrate": may(request.user, "calibrate"),
-        "doubt": calibrating.doubt_on(reversed(checks), today_in("UTC")),
+        "doubt": _today(checks[::-1], today_in("UTC")),
     }  # fmt: skip
     return render(request, "inspections/gauge.html", context)
 

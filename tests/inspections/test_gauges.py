@@ -46,9 +46,9 @@ def plain(on, fit=True, due=None):
         ([plain(D(2020, 1, 1))], D(2019, 12, 31), "not calibrated by then"),
         ([plain(D(2020, 1, 1))], D(2025, 1, 1), ""),
         ([plain(D(2020, 1, 1), due=D(2021, 1, 1))], D(2021, 1, 1), ""),
-        ([plain(D(2020, 1, 1), due=D(2021, 1, 1))], D(2021, 1, 2), "calibration overdue since 2021-01-01"),
-        ([plain(D(2020, 1, 1)), plain(D(2021, 1, 1), fit=False)], D(2020, 6, 1), "found wrong 2021-01-01"),
-        ([plain(D(2020, 1, 1)), plain(D(2021, 1, 1), fit=False)], D(2021, 6, 1), "found wrong 2021-01-01"),
+        ([plain(D(2020, 1, 1), due=D(2021, 1, 1))], D(2021, 1, 2), "calibration overdue since 1 Jan 2021"),
+        ([plain(D(2020, 1, 1)), plain(D(2021, 1, 1), fit=False)], D(2020, 6, 1), "found wrong 1 Jan 2021"),
+        ([plain(D(2020, 1, 1)), plain(D(2021, 1, 1), fit=False)], D(2021, 6, 1), "found wrong 1 Jan 2021"),
         ([plain(D(2020, 1, 1), fit=False), plain(D(2021, 1, 1))], D(2021, 6, 1), ""),
     ],
 )
@@ -100,7 +100,7 @@ class TestRecorded:
         check(gauge, D(2018, 1, 1), due_on=D(2019, 1, 1))
         reading = measured(gauge, D(2020, 3, 9))
         (line,) = [one for one in ledger_story(reading.bearing).lines if one.kind == "reading"]
-        assert "gauge G-7 (calibration overdue since 2019-01-01)" in line.what
+        assert "gauge G-7 (calibration overdue since 1 Jan 2019)" in line.what
 
     def test_where_no_calibration_is_recorded_at_all_nothing_is_flagged(self):
         reading = measured(a_gauge(), D(2020, 3, 9))
@@ -134,7 +134,7 @@ class TestRecorded:
             "certificate": paper,
         }
         page = client.post(f"/gauges/{gauge.pk}/", sent, follow=True).content.decode()
-        assert "In doubt since it was found wrong on 1 Jan 2020" in page.replace("\u00a0", " ")
+        assert "In doubt: found wrong on 1 Jan 2020" in page.replace("\u00a0", " ")
         assert reading.bearing.place.tag in page and "paper 1.pdf" in page
         stored = Attachment.objects.get()
         answer = client.get(f"/gauges/certificate/{stored.pk}/")
