@@ -37,7 +37,7 @@ def bearing(hand: DraftPlan, made: Proposal, name: str) -> dict[str, Any] | None
     now = next((job for job in found.jobs if job.bearing == name), None)
     current = (now.action, now.outage) if now else (LEAVE, "")
     choices = [_choice(one, given, current) for one in alternatives(made.solution.jobs, given, name)]
-    row = Bearing.objects.select_related("place__site").get(pk=hand.inputs["ids"]["bearings"][name])
+    row = Bearing.objects.select_related("place__site").get(pk=hand.solved["ids"]["bearings"][name])
     early = early_date(given, name)
     outages = {o.name: o for o in given.outages}
     own = [

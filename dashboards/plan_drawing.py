@@ -1,7 +1,9 @@
 """The plan's drawings: chances as dots that a page holds once each, and an outage's crew hours as a bar. Pure."""
 
 import math
+from functools import cache, lru_cache
 
+from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from dashboards.outage_plan.evaluate import Load
@@ -35,12 +37,30 @@ def dots_once() -> SafeString:
 
 def dots(p: float) -> SafeString:
     """A chance as twenty dots, by the symbol of that number."""
-    n = n_dots(p)
+    return _dots(n_dots(p), chance(p))
+
+
+@cache
+def _dots(n: int, words: str) -> SafeString:
     use = element("use", href=f"#dots-{n}")
-    label = f"{n} of 20 dots filled: {chance(p)}"
+    label = f"{n} of 20 dots filled: {words}"
     return mark_safe(
         element("svg", use, class_="few-dots", viewBox="0 0 113 24", role="img", aria_label=label)
     )
+
+
+def cell(label: str, action: str, p: float) -> SafeString:
+    """One bearing in one outage as a cell of the calendar: the work, the dots, the chance in words."""
+    return _cell(label, action, n_dots(p), chance(p))
+
+
+@lru_cache(maxsize=4096)
+def _cell(label: str, action: str, n: int, words: str) -> SafeString:
+    """A fleet's calendar has thousands of cells and few different ones."""
+    work = format_html('<span class="advice advice-{0}">{0}</span> ', action) if action else ""
+    return format_html(
+        '<td data-label="{}"><span class="cell">{}{}<span class="under">{}</span></span></td>', label, work, _dots(n, words), words
+    )  # fmt: skip
 
 
 def load_bar(load: Load) -> SafeString:

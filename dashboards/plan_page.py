@@ -20,16 +20,6 @@ from inspections.models import DraftPlan
 
 
 @dataclass(frozen=True)
-class Cell:
-    """One bearing in one outage: the work, the chance of having passed before it."""
-
-    month: str
-    action: str
-    dots: SafeString
-    chance: float
-
-
-@dataclass(frozen=True)
 class Row:
     """One bearing; `is_first` where its pump begins."""
 
@@ -38,7 +28,7 @@ class Row:
     position: str
     is_first: bool
     why: str
-    cells: list[Cell]
+    cells: list[SafeString]  # one for each outage
     crew_hours: float
     changed: bool
 
@@ -129,10 +119,11 @@ def _why_not(one: NotFitting) -> str:
     return f"no work, though above the accepted risk: {one.reason}"
 
 
-def _cell(found: Evaluation, given: Inputs, i: int, t: int, job: Any) -> Cell:
-    p = _chance(found, given, i, t, job)
-    here = job is not None and job.outage == given.outages[t].name
-    return Cell(day(given.outages[t].start_on, "month"), job.action if here else "", plan_drawing.dots(p), p)
+def _cell(found: Evaluation, given: Inputs, i: int, t: int, job: Any) -> SafeString:
+    outage = given.outages[t]
+    here = job is not None and job.outage == outage.name
+    action = job.action if here else ""
+    return plan_drawing.cell(day(outage.start_on, "month"), action, _chance(found, given, i, t, job))
 
 
 def _chance(found: Evaluation, given: Inputs, i: int, t: int, job: Any) -> float:

@@ -62,10 +62,14 @@ def solve_for(site: Site, as_of: dt.date, changes: Sequence[Mapping[str, Any]]) 
     found = gather(site, as_of)
     made = solved(site, found, changes)
     solution = made.solution
-    given: dict[str, Any] = {"ids": {"bearings": dict(found.bearing_ids), "outages": dict(found.outage_ids)}}
-    if found.inputs is not None:
-        given["plan"] = to_json(found.inputs, found.outlook)
-    said: dict[str, Any] = {"refused": list(made.refused), "left_out": list(made.left_out), "jobs": []}
+    given = {"plan": to_json(found.inputs, found.outlook)} if found.inputs is not None else {}
+    ids = {"bearings": dict(found.bearing_ids), "outages": dict(found.outage_ids)}
+    said: dict[str, Any] = {
+        "refused": list(made.refused),
+        "left_out": list(made.left_out),
+        "jobs": [],
+        "ids": ids,
+    }
     if solution:
         said |= {
             "jobs": jobs_to_json(solution.jobs), "cost": solution.cost, "bound": solution.bound,
@@ -79,7 +83,7 @@ def weigh(draft: DraftPlan) -> planning.Weighed:
     made = shown(draft, version(draft, HAND))
     if made.evaluation is None:
         return planning.Weighed([], [], tuple(made.refused), (), False)
-    found, ids = made.evaluation, draft.inputs["ids"]
+    found, ids = made.evaluation, draft.solved["ids"]
     above = [
         {"bearing": ids["bearings"][one.bearing], "chance": f"{one.chance:.4f}", "reason": one.reason}
         for one in found.not_fitting
@@ -158,9 +162,9 @@ def versions(hand: DraftPlan) -> list[tuple[str, str]]:
 
 def given_to(hand: DraftPlan) -> tuple[plan.Inputs, Outlook | None] | None:
     """What the plan in hand was made from, before any change, with the accepted plan as it stands now."""
-    if "plan" not in hand.inputs:
-        return None
     if hand.pk not in _READ:
+        if "plan" not in hand.inputs:
+            return None
         _READ[hand.pk] = from_json(hand.inputs["plan"])
         while len(_READ) > _MOST_READ:
             _READ.popitem(last=False)

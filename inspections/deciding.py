@@ -89,7 +89,7 @@ def _rests_on(draft: DraftPlan, weighed: Weighed) -> dict[str, Any]:
         "changes": draft.changes, "above": weighed.above, "marked": list(weighed.marked), "totals": weighed.totals,
         "outages": [
             {"id": str(o.pk), "name": o.name, "start_on": o.start_on.isoformat()}
-            for o in Outage.objects.filter(pk__in=draft.inputs["ids"]["outages"].values()).order_by("start_on")
+            for o in Outage.objects.filter(pk__in=draft.solved["ids"]["outages"].values()).order_by("start_on")
         ],
     }  # fmt: skip
 
@@ -107,7 +107,7 @@ def _decisions(
             why=job["reason"][:500], **common,
         )  # fmt: skip
     left = {one["bearing"]: one["reason"] for one in weighed.above}
-    still = set(draft.inputs["ids"]["bearings"].values())
+    still = set(draft.solved["ids"]["bearings"].values())
     for job in before.jobs if before else []:
         if job["bearing"] in still:
             left.setdefault(job["bearing"], "the plan accepted before gave it work")
@@ -161,7 +161,7 @@ def defer(
 
 def _name_of(draft: DraftPlan, bearing: UUID, outage: UUID) -> tuple[str, str] | None:
     """What the plan in hand calls them; None where it has not both."""
-    by_id = [{pk: name for name, pk in draft.inputs["ids"][of].items()} for of in ("bearings", "outages")]
+    by_id = [{pk: name for name, pk in draft.solved["ids"][of].items()} for of in ("bearings", "outages")]
     found = by_id[0].get(str(bearing)), by_id[1].get(str(outage))
     return (found[0], found[1]) if found[0] and found[1] else None
 

@@ -79,12 +79,13 @@ def planner() -> Planner:
 
 def in_hand(site: Site) -> DraftPlan | None:
     """The plan that a site works on: its latest proposal without a name."""
-    return DraftPlan.objects.filter(site=site, name="").order_by("-made_at").first()
+    # What it rests on is large and seldom needed: it is fetched when it is asked for.
+    return DraftPlan.objects.filter(site=site, name="").defer("inputs").order_by("-made_at").first()
 
 
 def kept_versions(site: Site) -> list[DraftPlan]:
     """Versions kept under a name and earlier proposals, the latest first; without what they rest on."""
-    rows = DraftPlan.objects.filter(site=site).defer("inputs").order_by("-made_at")
+    rows = DraftPlan.objects.filter(site=site).defer("inputs", "solved", "changes").order_by("-made_at")
     hand = in_hand(site)
     return [row for row in rows if hand is None or row.pk != hand.pk]
 
@@ -160,7 +161,7 @@ def _checked(draft: DraftPlan, what: str, said: Mapping[str, Any]) -> dict[str, 
     if what not in NEEDS:
         raise NotPlanned(f"'{what}' is no change of a plan; it is one of: {', '.join(NEEDS)}.")
     entry: dict[str, Any] = {"what": what, "why": str(said.get("why", "")).strip()[:300]}
-    names = draft.inputs["ids"]
+    names = draft.solved["ids"]
     for part, word in (("bearing", "bearings"), ("outage", "outages")):
         name = str(said.get(part) or "").strip()
         if name and name not in names[word]:
@@ -234,7 +235,12 @@ def keep_version(*, draft: DraftPlan, name: str, by: UUID) -> DraftPlan:
 
 def locked(draft: DraftPlan) -> DraftPlan:
     """The plan in hand, locked; a form filled in before it was planned anew is refused."""
-    rows = DraftPlan.objects.select_for_update().select_related("site").filter(site=draft.site_id, name="")
+    rows = (
+        DraftPlan.objects.select_for_update()
+        .select_related("site")
+        .defer("inputs")
+        .filter(site=draft.site_id, name="")
+    )
     row = rows.order_by("-made_at").first()
     if row is None or row.pk != draft.pk:
         raise NotPlanned("The plan was worked out anew meanwhile. Look at it again, then change it.")

@@ -114,7 +114,9 @@ def _site(request: HttpRequest) -> Site:
 
 
 def _draft(request: HttpRequest, site: Site) -> DraftPlan:
-    return get_object_or_404(DraftPlan, site=site, pk=_uuid(request.POST.get("draft")))
+    return get_object_or_404(
+        DraftPlan.objects.defer("inputs"), site=site, pk=_uuid(request.POST.get("draft"))
+    )
 
 
 def _back(request: HttpRequest, site: Site) -> HttpResponse:

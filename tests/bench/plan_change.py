@@ -78,7 +78,7 @@ def on_the_page(site: Site, times: int) -> None:
         return
     client = Client()
     client.force_login(account)
-    outages = list(hand.inputs["ids"]["outages"])
+    outages = list(hand.solved["ids"]["outages"])
     bearings = itertools.cycle([job[0] for job in hand.solved["jobs"]])
 
     def change() -> None:
@@ -88,7 +88,7 @@ def on_the_page(site: Site, times: int) -> None:
         assert b"Your changes" in answer.content
 
     client.get("/plan/", {"site": site.name})
-    said = f"{len(hand.inputs['ids']['bearings'])} bearings x {len(outages)}"
+    said = f"{len(hand.solved['ids']['bearings'])} bearings x {len(outages)}"
     _line(f"{said}: post and page", *took(change, times))
     with contextlib.suppress(planning.NotPlanned):
         planning.take_back(draft=hand, number=-1)
@@ -107,12 +107,11 @@ def lent(site: Site, n: int) -> None:
         "cost": made.cost,
         "bound": made.bound,
         "stopped_by": "",
+        "ids": ids,
         "refused": [],
         "left_out": [],
     }
-    planning.keep(
-        site, given.as_of, planning.Solved("lent", {"plan": to_json(given), "ids": ids}, said), by=None
-    )
+    planning.keep(site, given.as_of, planning.Solved("lent", {"plan": to_json(given)}, said), by=None)
 
 
 def _line(what: str, median: float, worst: float) -> None:
