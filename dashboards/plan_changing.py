@@ -12,6 +12,7 @@ from dashboards.proposal import Proposal
 from fleet.models import Bearing
 from fleet.templatetags.figures import chance, day
 from inspections import planning
+from inspections.addresses import bearing_address
 from inspections.models import DraftPlan
 
 
@@ -49,7 +50,7 @@ def bearing(hand: DraftPlan, made: Proposal, name: str) -> dict[str, Any] | None
         "hand": hand, "site": hand.site, "name": name, "bearing": row, "job": now, "choices": choices, "own": own,
         "early": early, "saying": _saying(now, choices, early), "outages": given.outages, "dots_once": plan_drawing.dots_once(),
         "today": hand.as_of, "missing": next((m for m in found.not_fitting if m.bearing == name), None),
-        "above": given.settings.accepted_risk,
+        "above": given.settings.accepted_risk, "page": bearing_address(row),
     }  # fmt: skip
 
 
