@@ -3,6 +3,7 @@
 import hashlib
 import json
 import shlex
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -82,6 +83,8 @@ class Command(BaseCommand):
 
         server.set_app(application)
         worker = subprocess.Popen([sys.executable, str(settings.CHECKOUT / "manage.py"), "worker"])
+        # Asked to stop by the system rather than the keyboard, the worker must go too.
+        signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
         self.stdout.write(f"http://{HOST}:{port}/ (stop with Ctrl-C)")
         try:
             server.serve_forever()
