@@ -30,7 +30,15 @@ def test_the_list_leads_to_a_bearing_whose_chart_zooms_within_the_content_policy
 @pytest.mark.parametrize("width", WIDTHS)
 def test_no_page_scrolls_sideways_and_axe_finds_nothing(width, opened, small_fleet):
     axe, found = Axe(), {}
-    for address in (small_fleet.watch_list, "/?fold=pump", small_fleet.bearing, "/method/", "/import/"):
+    for address in (
+        small_fleet.watch_list,
+        "/?fold=pump",
+        small_fleet.bearing,
+        "/method/",
+        "/import/",
+        "/import/words/",
+        "/quality/",
+    ):
         page = opened(address, width)
         assert page.evaluate(SIDEWAYS) == 0, address
         report = axe.run(page)
