@@ -10,12 +10,14 @@ class InspectionsConfig(AppConfig):
     def ready(self) -> None:
         from fleet.importing.findings import name_kinds
         from fleet.importing.loaders import register_loader
+        from inspections.demo_acts import register_acts
         from inspections.importing.answering import KIND_LEADS, KIND_WORDS
         from inspections.importing.loading import HistoryLoader
         from inspections.kinds import register_kinds
         from inspections.long_work import register_work
 
         register_kinds()
+        register_acts()
         register_work()
         name_kinds(KIND_WORDS, KIND_LEADS)
         register_loader(HistoryLoader.holds, HistoryLoader())

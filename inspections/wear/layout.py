@@ -90,8 +90,8 @@ def _running_in(h: Histories, exposure: FloatArray) -> tuple[FloatArray, FloatAr
     owner = h.owner
     began = np.maximum.accumulate(np.where(fresh, np.arange(len(fresh)), -1))
     known = (began >= 0) & (owner[np.maximum(began, 0)] == owner)
-    gone = np.exp(-(exposure - exposure[np.maximum(began, 0)]) / RUN_IN_KH)
-    gone = np.where(known, gone, 0.0)
+    run = np.where(known, exposure - exposure[np.maximum(began, 0)], np.inf)
+    gone = np.exp(-run / RUN_IN_KH)
     later = known & ~fresh
     later[first] = False
     share[later] = np.maximum(gone[np.flatnonzero(later) - 1] - gone[later], 0.0)

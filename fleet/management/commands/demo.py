@@ -16,6 +16,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.core.servers.basehttp import ThreadedWSGIServer, WSGIRequestHandler
 from django.db import transaction
 
+from fleet import demonstrating
 from fleet.importing.kept import keep_plan
 from fleet.importing.plans.plan import plan_of
 from fleet.models import Account, Role, Sheet
@@ -52,6 +53,8 @@ class Command(BaseCommand):
             self.stdout.write(f"  {what}")
         call_command("migrate", verbosity=0)
         self.import_sheets()
+        for sentence in demonstrating.act_all():
+            self.stdout.write(sentence)
         self.stdout.write("manage.py forecast (its loops are compiled once, which takes a minute)")
         call_command("forecast", stdout=self.stdout)
         self.stdout.write("manage.py plan")
@@ -82,6 +85,8 @@ class Command(BaseCommand):
         from fleet.wsgi import application
 
         server.set_app(application)
+        # Whoever ends the demo ends its worker too.
+        signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
         worker = subprocess.Popen([sys.executable, str(settings.CHECKOUT / "manage.py"), "worker"])
         # Asked to stop by the system rather than the keyboard, the worker must go too.
         signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))

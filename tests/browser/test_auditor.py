@@ -1,0 +1,92 @@
+"""An auditor's way in a real browser: a corrected reading in both versions, the bundle pulled and checked; the pages beside it."""
+
+import shutil
+import subprocess
+import sys
+import zipfile
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from django.test import Client
+
+from fleet import registering
+from inspections.models import Reading
+from tests import makers
+from tests.browser.test_pages import SIDEWAYS, WIDTHS
+
+
+@pytest.fixture
+def signed_in(live_server, page, small_fleet):
+    """Sign in as a role of the small fleet's site: `signed_in(role)` answers with the page."""
+
+    def signed(role):
+        client = Client()
+        client.force_login(makers.an_account(role=role, site=makers.a_site(name="Alderbrook Weir")))
+        page.context.clear_cookies()
+        page.context.add_cookies(
+            [{"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}]
+        )
+        return page
+
+    return signed
+
+
+def test_an_engineer_puts_a_reading_right_and_an_auditor_sees_both_versions_and_checks_the_bundle(
+    signed_in, small_fleet, live_server, tmp_path
+):
+    page = signed_in("engineer")
+    page.goto(live_server.url + small_fleet.bearing)
+    page.get_by_role("link", name="Everything recorded, by whom").click()
+    row = page.locator("tr", has_text="typed 0.172 mm")
+    row.get_by_role("link", name="put right").click()
+    page.get_by_label("Value").fill("0.171")
+    page.get_by_label("Why").first.fill("typed wrong")
+    page.get_by_role("button", name="Correct it").click()
+    assert "both versions are kept" in page.inner_text("main")
+
+    page = signed_in("auditor")
+    page.goto(live_server.url + "/")
+    page.get_by_role("link", name="Lift 1 DE").click()
+    page.get_by_role("link", name="Everything recorded, by whom").click()
+    told = page.inner_text("main")
+    assert "typed 0.172 mm" in told and "typed 0.171 mm" in told and "typed wrong" in told
+    assert page.get_by_role("link", name="put right").count() == 0
+    with page.expect_download() as coming:
+        page.get_by_role("button", name="Take the bundle along").click()
+    path = tmp_path / "bundle.zip"
+    coming.value.save_as(path)
+    with zipfile.ZipFile(path) as archive:
+        archive.extractall(tmp_path)
+    (folder,) = [one for one in tmp_path.iterdir() if one.is_dir()]
+    check = [sys.executable, "-I", str(folder / "verify.py")]
+    assert subprocess.run(check, check=False, capture_output=True).returncode == 0
+    altered = tmp_path / "altered"
+    shutil.copytree(folder, altered)
+    table = altered / "readings.csv"
+    table.write_text(table.read_text("utf-8").replace("0.171", "0.151"), "utf-8")
+    done = subprocess.run([*check, str(altered)], check=False, capture_output=True, text=True)
+    assert done.returncode == 1 and "readings.csv" in done.stdout
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_the_pages_of_the_record_scroll_one_way_only_and_axe_finds_nothing(
+    width, signed_in, small_fleet, live_server
+):
+    gauge = registering.instrument_named("G-7", method="bore_gauge", by=makers.somebody())
+    reading = Reading.objects.filter(bearing__place__tag="Lift 1", bearing__name="DE").first()
+    history = small_fleet.bearing.replace("/?", "/history/?")
+    correct = small_fleet.bearing.replace("/?", f"/correct/{reading.pk}/?")
+    axe, found = Axe(), {}
+    for role, addresses in (
+        ("engineer", (history, correct, "/gauges/", f"/gauges/{gauge.pk}/", "/quality/")),
+        ("administrator", ("/people/",)),
+    ):
+        page = signed_in(role)
+        page.set_viewport_size({"width": width, "height": 900})
+        for address in addresses:
+            assert page.goto(live_server.url + address).status == 200
+            assert page.evaluate(SIDEWAYS) == 0, address
+            report = axe.run(page)
+            if report.violations_count:
+                found[address] = report.generate_report()
+    assert found == {}
