@@ -12,7 +12,7 @@ from inspections.telling import NEW_LIFE, RATE_BREAK, STEP, Happening
 # The side the load rests on, seen from the coupling with 12 on top: there the crown wears.
 CROWN = {"bottom": 6, "top": 12, "left": 9, "right": 3}
 LEAST_COPIED = 3  # as found equal to the last as left so often, and always, may look copied
-BY_CHANCE = 5e-3  # and so seldom by chance, given the gauge and its step, even for a bearing that does not wear at all
+BY_CHANCE = 1e-3  # and so seldom by chance, given the gauge and the step it is read to
 UNKNOWN_STEP_UM = 1.0
 
 

@@ -85,8 +85,6 @@ class Command(BaseCommand):
         from fleet.wsgi import application
 
         server.set_app(application)
-        # Whoever ends the demo ends its worker too.
-        signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
         worker = subprocess.Popen([sys.executable, str(settings.CHECKOUT / "manage.py"), "worker"])
         # Asked to stop by the system rather than the keyboard, the worker must go too.
         signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
