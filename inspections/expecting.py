@@ -21,12 +21,18 @@ from inspections.histories import Known, inputs
 from inspections.models import ForecastRun, Reading, Stage, Visit
 from inspections.observing import Measurement, is_vertical
 from inspections.telling import NEW_LIFE, STEP, Happening
+from inspections.timeline import Story
 from inspections.verdict import EIGHT_IN_TEN, FAR, Expected, Held, after_scrape
 
 # The range a clearance may have as a share of its journal before one asks (interfaces.md, Questions).
 PER_MILLE = (0.0005, 0.0015, 0.004)
 NEW_METAL, SCRAPED = "new", "scrape"
 END_WORDS = {"in": "pump end", "out": "outer end", "mid": "middle", "": "end not named"}
+# How a quantity is measured where nothing was measured before; common practice, no published source.
+USUAL_METHOD = {
+    "bore": "bore_gauge", "journal": "micrometer", "wall": "crown_thickness", "shaft_drop": "depth_gauge",
+    "end_float": "feeler", "side_gap": "feeler", "housing_fit": "micrometer",
+}  # fmt: skip
 USUAL_STATIONS = ("in-12", "out-12")  # the least that shows taper; common practice, no published source
 
 _BEFORE: OrderedDict[tuple, "Before"] = OrderedDict()
@@ -111,6 +117,8 @@ def held_for(
     def of(use: str) -> float | None:
         return limits.get((quantity, str(use)))
 
+    if quantity == "wall":  # the wall shrinks as it wears: its limit is the least it may be
+        return Held(of(LimitUse.IN_SERVICE_MIN) or of(LimitUse.REPLACE), None)
     if stage == Stage.AS_FOUND:
         return Held(None, of(LimitUse.IN_SERVICE_MAX))
     if work == NEW_METAL:
@@ -178,14 +186,14 @@ def planned_stations(site: Site, day: dt.date) -> list[str]:
     return list(Setting.objects.in_force("stations", site, day) or [])
 
 
-def stations_of(known: Known, named: Sequence[str] = ()) -> list[Station]:
+def stations_of(story: Story, named: Sequence[str] = ()) -> list[Station]:
     """Where a bearing is measured: as the plant has set it (`named`), else as last time, else at both ends on top."""
     if named:
         return [station(key) for key in named]
     seen = [
         m
-        for m in known.story.measured
-        if m.quantity == "clearance" and m.end and is_vertical(m.clock, known.story.load_side)
+        for m in story.measured
+        if m.quantity == "clearance" and m.end and is_vertical(m.clock, story.load_side)
     ]
     if seen:
         last = max(seen, key=lambda m: (m.on, m.order)).visit
@@ -229,14 +237,14 @@ class Setup:
     method: str
 
 
-def setup_of(bearing: Bearing, visit: Visit) -> Setup:
-    """As in this visit, else as last at this bearing, else as last at this site."""
-    rows = Reading.objects.standing().filter(quantity="clearance")
+def setup_of(bearing: Bearing, quantity: str = "clearance") -> Setup:
+    """As last at this bearing, else as last at this site, else as is usual for the quantity."""
+    rows = Reading.objects.standing().filter(quantity=quantity)
     for some in (rows.filter(bearing=bearing), rows.filter(bearing__place__site=bearing.place.site_id)):
         last = some.order_by("-on", "-recorded_at", "-entry_n").values_list("unit", "method").first()
         if last:
             return Setup(*last)
-    return Setup("mm", "plastic_strip")
+    return Setup("mm", USUAL_METHOD.get(quantity, "plastic_strip"))
 
 
 def found_at(rows: Sequence[Reading], where: Station, sd_of: Any) -> tuple[float, float] | None:

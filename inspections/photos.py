@@ -1,5 +1,6 @@
 """Photos of a visit: the file is kept as it came, and shown without what a camera wrote beside the picture (place, owner)."""
 
+import datetime as dt
 import hashlib
 import uuid
 from uuid import UUID
@@ -7,7 +8,7 @@ from uuid import UUID
 from django.db import transaction
 
 from fleet.ledger.writing import Fact, write
-from fleet.models import Attachment, Bearing, StoredFile
+from fleet.models import Attachment, Bearing, Setting, Site, StoredFile
 from inspections.models import Visit
 from inspections.visiting import NotRecorded
 from inspections.visits import must_be_open
@@ -49,9 +50,9 @@ def keep_photo(
     NotRecorded
         for a file that is neither, or too large.
     """
-    must_be_open(visit)
     if id and (known := Attachment.objects.filter(pk=id).first()):
         return known
+    must_be_open(visit)
     if len(data) > MOST_BYTES:
         raise NotRecorded(
             f"The photo has {len(data) // 1_000_000} MB; at most 12 MB are kept. Take it smaller."
@@ -69,6 +70,11 @@ def keep_photo(
         )
         write([Fact(f"bearing:{bearing.pk}", "attachment", row)], by=by)
     return Attachment.objects.get(pk=row.pk)
+
+
+def allowed_at(site: Site, day: dt.date) -> bool:
+    """Plants that forbid cameras say so by the setting `photos_allowed`."""
+    return Setting.objects.in_force("photos_allowed", site, day) is not False
 
 
 def photos_of(bearing: Bearing, visit: Visit | None = None) -> list[Attachment]:

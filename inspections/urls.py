@@ -13,10 +13,12 @@ from inspections.views import (
     method,
     planning,
     record,
+    record_close,
     record_closing,
     record_contact,
     record_offline,
     record_photo,
+    record_reading,
     words,
 )
 from inspections.views.bearing import bearing, label
@@ -25,7 +27,9 @@ AT = "bearings/<str:pump>/<str:position>/"
 urlpatterns = [
     path(AT, bearing, name="bearing"),
     path(f"{AT}record/", record.start, name="record"),
-    path(f"{AT}record/reading/", record.reading, name="record-reading"),
+    path(f"{AT}record/reading/", record_reading.reading, name="record-reading"),
+    path(f"{AT}record/other/", record_reading.other, name="record-other"),
+    path(f"{AT}record/people/", record.people, name="record-people"),
     path(f"{AT}record/could-not/", record.could_not, name="record-could-not"),
     path(f"{AT}record/mend/", record.mend, name="record-mend"),
     path(f"{AT}record/visit/", record.overview, name="record-overview"),
@@ -36,7 +40,7 @@ urlpatterns = [
     path(f"{AT}record/work/", record_closing.work, name="record-work"),
     path(f"{AT}record/opened/", record_closing.opened, name="record-opened"),
     path(f"{AT}record/photo/", record_photo.photo, name="record-photo"),
-    path(f"{AT}record/close/", record_closing.close, name="record-close"),
+    path(f"{AT}record/close/", record_close.close, name="record-close"),
     path(f"{AT}record/receipt/", record_closing.receipt, name="record-receipt"),
     path(f"{AT}record/sheet/", record_closing.sheet, name="record-sheet"),
     path(f"{AT}history/", history.history, name="bearing-history"),

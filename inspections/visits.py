@@ -74,21 +74,28 @@ def begin(
         visit = recording.open_visit(
             place=bearing.place, on=on, by=by, why=why, outage_id=outage, id=id, entered_at=entered_at, **more
         )
-    attend(visit=visit, person=measured_by or by, part=MEASURED, by=by)
-    attend(visit=visit, person=by, part=RECORDED, by=by)
+    _attend(visit, [(measured_by or by, MEASURED), (by, RECORDED)], by)
     return visit
 
 
 def attend(*, visit: Visit, person: UUID, part: str, by: UUID) -> None:
     """A person takes part in a visit; once per part."""
-    if not Attendance.objects.standing().filter(visit=visit, person=person, part=part).exists():
-        row = Attendance(id=uuid.uuid4(), visit_id=visit.pk, person_id=person, part=part)
-        write([Fact(_pump(visit), "attendance", row)], by=by)
+    _attend(visit, [(person, part)], by)
+
+
+def _attend(visit: Visit, parts: Sequence[tuple[UUID, str]], by: UUID) -> None:
+    there = set(Attendance.objects.standing().filter(visit=visit).values_list("person_id", "part"))
+    rows = [
+        Attendance(id=uuid.uuid4(), visit_id=visit.pk, person_id=person, part=part)
+        for person, part in parts if (person, part) not in there
+    ]  # fmt: skip
+    if rows:
+        write([Fact(_pump(visit), "attendance", row) for row in rows], by=by)
 
 
 def enter(
     *, visit: Visit, bearing: Bearing, on: dt.date, value: str, unit: str, by: UUID, id: UUID | None = None,
-    instead_of: Reading | None = None, **facts: Any,
+    instead_of: Reading | None = None, less: str = "", **facts: Any,
 ) -> Reading:  # fmt: skip
     """Record one reading of a visit as typed.
 
@@ -98,6 +105,9 @@ def enter(
         as typed, a decimal comma allowed; a unit behind the number wins over `unit`.
     instead_of : Reading, optional
         an earlier measurement at the same station; both stay, this one counts.
+    less : str
+        what the gauge shows beside the quantity, in the reading's unit (a ball's diameter, a stamped constant): it is
+        taken off, and both numbers stand in the note.
     id : UUID, optional
         the entry's own id; known already with the same content, the stored reading is returned.
 
@@ -120,6 +130,7 @@ def enter(
         return known
     must_be_open(visit)
     bare, own_unit = _parted(value)
+    bare, facts = _less(bare, own_unit or unit, less, facts)
     bare, facts = _within_strip(bare, own_unit or unit, facts)
     with transaction.atomic():
         repeat = 1 if instead_of is None else instead_of.repeat + 1
@@ -153,7 +164,7 @@ def mend(*, reading: Reading, value: str, unit: str, by: UUID, reason: str = "ty
 
 def could_not_measure(
     *, visit: Visit, bearing: Bearing, stage: str, because: str, by: UUID, end: str = "", clock: int | None = None,
-    note: str = "", id: UUID | None = None, entered_at: dt.datetime | None = None,
+    note: str = "", quantity: str = "clearance", id: UUID | None = None, entered_at: dt.datetime | None = None,
 ) -> NotMeasured:  # fmt: skip
     """A station that could not be measured, and why."""
     known = _known(NotMeasured, id)
@@ -164,7 +175,7 @@ def could_not_measure(
         raise NotRecorded(f"Say why: {', '.join(str(label) for label in NotMeasured.Because.labels)}.")
     row = NotMeasured(
         id=id or uuid.uuid4(), visit_id=visit.pk, bearing_id=bearing.pk, stage=stage, end=end, clock=clock,
-        because=because, note=note[:300], entered_at=entered_at,
+        because=because, note=note[:300], quantity=quantity, entered_at=entered_at,
     )  # fmt: skip
     write([Fact(f"bearing:{bearing.pk}", "not_measured", row)], by=by)
     return NotMeasured.objects.get(pk=row.pk)
@@ -196,9 +207,21 @@ def rounds_of(visit: Visit, bearing: Bearing) -> list[ContactCheck]:
     return found
 
 
+def last_rounds(rounds: Sequence[ContactCheck]) -> list[ContactCheck]:
+    """The latest check of each half: what the print says now."""
+    return list({(one.half or "lower"): one for one in rounds}.values())
+
+
+def round_number(rounds: Sequence[ContactCheck], half: str) -> int:
+    """The number of a new check: the other half of a round that is being checked joins it, else a round begins."""
+    own = [one.round for one in rounds if (one.half or "lower") == half]
+    others = [one.round for one in rounds if (one.half or "lower") != half]
+    return max([max(own, default=0) + 1, *others])
+
+
 def check_contact(
     *, visit: Visit, bearing: Bearing, on: dt.date, cells: Sequence[Sequence[int]], facts: contact.Facts,
-    criteria: contact.Criteria, by: UUID, drawn: str = "", instead_of: ContactCheck | None = None, note: str = "",
+    criteria: contact.Criteria, by: UUID, drawn: str = "", match_mark: str = "", instead_of: ContactCheck | None = None, note: str = "",
     id: UUID | None = None, entered_at: dt.datetime | None = None,
 ) -> ContactCheck:  # fmt: skip
     """Keep a print as data with what it was read as, its reasons and whose criteria; numbered by round.
@@ -207,6 +230,8 @@ def check_contact(
     ----------
     cells : rows around by columns along
         0 none, 1 light, 2 heavy.
+    match_mark : str
+        the corner of the picture at which the shell's match mark lies: `top left`, ...; empty: not said.
     instead_of : ContactCheck, optional
         a check of this visit whose cells or facts are mended; both stay.
 
@@ -223,7 +248,9 @@ def check_contact(
         said = contact.read(cells, facts, criteria)
     except contact.PatternError as fault:
         raise NotRecorded(str(fault)) from None
-    number = instead_of.round if instead_of else len(rounds_of(visit, bearing)) + 1
+    number = (
+        instead_of.round if instead_of else round_number(rounds_of(visit, bearing), facts.half or "lower")
+    )
     with transaction.atomic():
         act = uuid.uuid4()
         if instead_of is not None:
@@ -249,7 +276,8 @@ def check_contact(
         row = ContactCheck(
             id=id or uuid.uuid4(), event_id=done, round=number, half=facts.half, in_place=facts.in_place,
             bedded_by_hand=facts.bedded_by_hand, supersedes=instead_of.pk if instead_of else None,
-            pattern={"cells": [list(map(int, line)) for line in cells], "drawn": drawn, "first_end": facts.first_end},
+            pattern={"cells": [list(map(int, line)) for line in cells], "drawn": drawn, "first_end": facts.first_end}
+            | ({"match_mark": match_mark} if match_mark else {}),
             worn={"arc_deg": f"{facts.worn_arc_deg:g}"} if facts.worn_arc_deg is not None else {},
             conditions=_conditions(facts, said),
         )  # fmt: skip
@@ -392,6 +420,18 @@ def _parted(value: str) -> tuple[str, str | None]:
         return units.split_unit(value)
     except units.Unreadable as fault:
         raise NotRecorded(str(fault)) from None
+
+
+def _less(value: str, unit: str, less: str, facts: dict[str, Any]) -> tuple[str, dict[str, Any]]:
+    """A reading with what is to be taken off taken off; what was typed stands in the note."""
+    if not less.strip():
+        return value, facts
+    try:
+        typed, off = (units.parse_number(text, decimal_comma="," in text) for text in (value, less.strip()))
+    except units.Unreadable as fault:
+        raise NotRecorded(f"Only a plain number can have something taken off: {fault}") from None
+    note = f"typed {value} {unit}, {less.strip()} {unit} taken off"
+    return f"{typed - off:f}", facts | {"note": note}
 
 
 def _within_strip(value: str, unit: str, facts: dict[str, Any]) -> tuple[str, dict[str, Any]]:

@@ -62,6 +62,8 @@ TABLE: dict[str, dict[str, int]] = {
     "record-sheet": RECORDERS,
     "record-receipt": dict.fromkeys(ROLES, 302) | {"administrator": 404, "stranger": 404, "out": SIGN_IN},
     "record-reading": IN_A_VISIT,
+    "record-other": IN_A_VISIT,
+    "record-people": IN_A_VISIT,
     "record-could-not": IN_A_VISIT,
     "record-mend": IN_A_VISIT,
     "record-overview": IN_A_VISIT,
@@ -123,7 +125,7 @@ RECORD_PATHS = {
     "record-could-not": "record/could-not", "record-mend": "record/mend", "record-overview": "record/visit",
     "record-check": "record/contact", "record-print": "record/print", "record-scraped": "record/scraped",
     "record-seen": "record/seen", "record-work": "record/work", "record-opened": "record/opened", "record-close": "record/close",
-    "record-photo": "record/photo",
+    "record-photo": "record/photo", "record-other": "record/other", "record-people": "record/people",
 }  # fmt: skip
 
 

@@ -1,5 +1,6 @@
 """The forms at the pump: few fields, each with what is allowed; nothing asked that the site knows."""
 
+import datetime as dt
 import re
 import uuid
 from typing import Any
@@ -19,19 +20,71 @@ WORKS = [
 ]  # fmt: skip
 
 
-class StartForm(forms.Form):
-    """Who measures, and (for a new visit) why it is open."""
+def _day_field(label: str) -> forms.DateField:
+    return forms.DateField(
+        label=label, required=False, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        error_messages={"invalid": "Give the day as year, month, day, such as 2026-03-09."},
+    )  # fmt: skip
 
-    measured_by = forms.ChoiceField(label="Who measures")
-    new_name = forms.CharField(label="Somebody else", required=False, max_length=120)
-    why = forms.ChoiceField(label="Why it is open", required=False)
 
-    def __init__(self, *args: Any, people: list, why_known: str = "", **kwargs: Any) -> None:
+class NamesForm(forms.Form):
+    """A name: tapped, chosen from the list, or typed."""
+
+    measured_by = forms.ChoiceField(label="Who measures", required=False)
+    listed = forms.ChoiceField(label="Another name of this site", required=False)
+    new_name = forms.CharField(label="A name that is not listed", required=False, max_length=120)
+
+    def __init__(self, *args: Any, people: list, at_once: int = 0, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["measured_by"].choices = [(str(p.pk), p.name) for p in people]  # type: ignore[attr-defined]
+        names = [(str(p.pk), p.name) for p in people]
+        self.fields["measured_by"].choices = [("", "nobody"), *names]  # type: ignore[attr-defined]
+        self.fields["listed"].choices = [("", "choose"), *names[at_once:]]  # type: ignore[attr-defined]
+        self.at_once = names[: at_once or None]
+
+
+class StartForm(NamesForm):
+    """Who measures, and (for a new visit) why it is open; the day where a paper sheet is typed in."""
+
+    why = forms.ChoiceField(label="Why it is open", required=False)
+    job = forms.CharField(label="Job", required=False, max_length=80)
+    procedure = forms.CharField(label="Procedure", required=False, max_length=120)
+    revision = forms.CharField(label="Revision", required=False, max_length=40)
+    measured_on = _day_field("Measured on")
+
+    def __init__(self, *args: Any, today: dt.date, why_known: str = "", **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.today = today
         choices = [(value, str(label)) for value, label in Visit.Why.choices if value]
         self.fields["why"].choices = [("", "not said"), *choices]  # type: ignore[attr-defined]
         self.fields["why"].initial = why_known
+
+    def clean_measured_on(self) -> dt.date | None:
+        return not_ahead(self.cleaned_data["measured_on"], self.today)
+
+
+class PeopleForm(NamesForm):
+    """A name for one part in a visit, or the day that what follows was measured on."""
+
+    on = _day_field("Measured on")
+
+    def __init__(self, *args: Any, today: dt.date, opened_on: dt.date, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.today, self.opened_on = today, opened_on
+
+    def clean_on(self) -> dt.date | None:
+        on = not_ahead(self.cleaned_data["on"], self.today)
+        if on is not None and on < self.opened_on:
+            raise forms.ValidationError(
+                f"This visit was opened on {self.opened_on}; give that day or a later one."
+            )
+        return on
+
+
+def not_ahead(on: dt.date | None, today: dt.date) -> dt.date | None:
+    """A day of measuring, which cannot lie ahead."""
+    if on is not None and on > today:
+        raise forms.ValidationError(f"{on} lies ahead; today is {today}. Give the day it was measured.")
+    return on
 
 
 class ReadingForm(forms.Form):
@@ -56,6 +109,17 @@ class ReadingForm(forms.Form):
         widget=forms.CheckboxSelectMultiple,
     )
     instrument = forms.CharField(label="Gauge", required=False, max_length=80)
+    instrument_other = forms.CharField(label="A gauge that is not listed", required=False, max_length=80)
+    less = forms.CharField(label="To be taken off", required=False, max_length=40)
+
+    def clean_less(self) -> str:
+        typed = self.cleaned_data["less"].strip()
+        if typed:
+            try:
+                units.parse_number(typed, decimal_comma="," in typed)
+            except units.Unreadable as fault:
+                raise forms.ValidationError(f"What is to be taken off: {fault}.") from None
+        return typed
 
     def clean_value(self) -> str:
         typed = self.cleaned_data["value"].strip()
@@ -90,6 +154,12 @@ class WorkForm(forms.Form):
     note = forms.CharField(label="Remark", required=False, max_length=300)
 
 
+MATCH_MARKS = [
+    ("", "not said"), ("top left", "upper left of the picture"), ("top right", "upper right of the picture"),
+    ("bottom left", "lower left of the picture"), ("bottom right", "lower right of the picture"),
+]  # fmt: skip
+
+
 class ContactForm(forms.Form):
     """How a print was taken; remembered from the round before."""
 
@@ -117,6 +187,11 @@ class ContactForm(forms.Form):
     first_end = forms.ChoiceField(
         label="On the left lies the", choices=[("out", "outer end"), ("in", "pump end")], required=False
     )
+    first_side = forms.ChoiceField(
+        label="The upper edge of the picture is the joint on the", required=False,
+        choices=[("", "side not said"), ("left", "left, seen from the coupling"), ("right", "right, seen from the coupling")],
+    )  # fmt: skip
+    match_mark = forms.ChoiceField(label="The match mark is at the", required=False, choices=MATCH_MARKS)
 
     def facts(self) -> dict[str, Any]:
         """What `contact.Facts` takes of it."""
@@ -125,7 +200,7 @@ class ContactForm(forms.Form):
         return {
             "half": said["half"] or "lower", "in_place": of.get(said["in_place"]), "film": said["film"],
             "bedded_by_hand": of.get(said["bedded"]), "worn_arc_deg": said["worn_arc_deg"],
-            "turned_deg": said["turned_deg"], "first_end": said["first_end"] or "out",
+            "turned_deg": said["turned_deg"], "first_end": said["first_end"] or "out", "first_side": said["first_side"],
         }  # fmt: skip
 
 

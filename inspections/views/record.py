@@ -1,4 +1,4 @@
-"""Recording at the pump: begin or continue the visit, the readings one by one, what could not be measured, the overview."""
+"""Recording at the pump: begin or continue the visit, who measures, what could not be measured, the overview."""
 
 from typing import Any
 from uuid import UUID
@@ -9,20 +9,29 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods
 
 from fleet import registering
-from fleet.models import Person
 from inspections import visits
 from inspections.addresses import bearing_address
-from inspections.conditions import EXCEPTIONS, conditions_of, exception_words
-from inspections.expecting import Station, last_at, station
-from inspections.forms.record import CouldNotForm, ReadingForm, StartForm, new_id
-from inspections.models import EventKind, Method, NotMeasured, Reading, Stage
+from inspections.derived import bore_minus_journal
+from inspections.expecting import Station, station
+from inspections.forms.record import CouldNotForm, PeopleForm, StartForm, new_id
+from inspections.models import EventKind, NotMeasured, Reading, Stage
 from inspections.photos import photos_of
-from inspections.verdict import SIGN, Expected, Held, shown, with_unit
-from inspections.views.record_desk import Desk, at_the_pump, desk_at, outage_now, people_for
+from inspections.quantities import asked, with_station
+from inspections.verdict import SIGN
+from inspections.views.record_desk import (
+    Desk,
+    at_the_pump,
+    desk_at,
+    from_a_sheet,
+    outage_now,
+    people_for,
+    pick,
+)
 from inspections.views.record_photo import photos_allowed
+from inspections.views.record_reading import STAGE_WORDS, next_address, reading_of
 from inspections.visiting import NotRecorded
 
-STAGE_WORDS = dict(Stage.choices)
+AT_ONCE = 3  # names to tap on the first screen; the others are in a list
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -30,166 +39,109 @@ def start(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     """The guard against the wrong bearing, who measures, the cautions; a post begins or continues the visit."""
     desk = desk_at(request, pump, position)
     outage = outage_now(desk.bearing, desk.today)
-    known = "planned" if outage else ""
-    form = StartForm(request.POST or None, people=people_for(desk), why_known=known)
+    people = people_for(desk)
+    form = StartForm(
+        request.POST or None, people=people, at_once=AT_ONCE, why_known="planned" if outage else "", today=desk.today,
+        initial={"measured_by": str(people[0].pk), "measured_on": desk.memory.get("on", "")},
+    )  # fmt: skip
     if request.method == "POST" and form.is_valid():
-        said = form.cleaned_data
-        who = (
-            registering.person_named(said["new_name"], by=desk.person).pk
-            if said["new_name"].strip()
-            else UUID(said["measured_by"])
-        )
-        desk.visit = visits.begin(
-            bearing=desk.bearing, on=desk.today, by=desk.person, measured_by=who, why=said["why"] or known,
-            outage=outage.pk if outage else None,
-        )  # fmt: skip
-        desk.__dict__.pop("memory", None)
-        desk.remember(measured_by=str(who))
-        todo = bool(desk.open_stations(Stage.AS_FOUND)) and not desk.work
-        return redirect(
-            desk.address("record-reading", stage=Stage.AS_FOUND) if todo else desk.address("record-overview")
-        )
+        try:
+            return redirect(_begun(desk, form.cleaned_data, outage))
+        except NotRecorded as fault:
+            form.add_error("measured_on", str(fault))
     others = [one for one in desk.bearing.place.bearings.standing() if one.pk != desk.bearing.pk]
-    parts = sorted([desk.bearing, *others], key=lambda one: one.folded)
     context = desk.context(
-        form=form,
-        outage=outage,
-        page=bearing_address(desk.bearing),
-        parts=parts,
-        others=others,
-        known_why=known,
-    )
+        form=form, outage=outage, page=bearing_address(desk.bearing), others=others,
+        parts=sorted([desk.bearing, *others], key=lambda one: one.folded), from_sheet=desk.on != desk.today,
+    )  # fmt: skip
     return render(request, "inspections/record_start.html", context)
 
 
-@at_the_pump
-def reading(desk: Desk) -> HttpResponse:
-    """One station: the number, its verdict at once, the next station."""
-    request = desk.request
-    stage = request.GET.get("stage", Stage.AS_FOUND)
-    stage = stage if stage in Stage.values else str(Stage.AS_FOUND)
-    key = request.GET.get("at", "")
-    where = station(key) if key else next(iter(desk.open_stations(stage)), None)
-    if where is None:
-        return redirect(desk.address("record-overview"))
-    earlier = _of_visit(desk, request.GET.get("again"))
-    form = ReadingForm(request.POST) if request.method == "POST" else ReadingForm(initial=_remembered(desk))
-    if request.method == "POST" and form.is_valid():
-        try:
-            return _entered(desk, form, stage, where, earlier)
-        except NotRecorded as fault:
-            form.add_error("value", str(fault))
-    context = desk.context(**_screen(desk, form, stage, where, earlier))
-    return render(request, "inspections/record_reading.html", context)
-
-
-def _entered(
-    desk: Desk, form: ReadingForm, stage: str, where: Station, earlier: Reading | None
-) -> HttpResponse:
-    """Store a reading and lead on: to a second measurement where it is unlikely, else to the next station."""
-    said = form.cleaned_data
-    assert desk.visit is not None
-    desk.remember(
-        unit=said["unit"], method=said["method"], basis=said["basis"], exceptions=said["exceptions"]
-    )
-    stored = visits.enter(
-        visit=desk.visit, bearing=desk.bearing, on=desk.today, value=said["value"], unit=said["unit"], by=desk.person,
-        id=said["id"], instead_of=earlier, stage=stage, station="" if where.key == "any" else where.key,
-        method=said["method"], basis=said["basis"], instrument=said["instrument"], quantity="clearance",
-        conditions=conditions_of(said["exceptions"]), measured_by=UUID(desk.memory.get("measured_by", str(desk.person))),
+def _begun(desk: Desk, said: dict[str, Any], outage: Any) -> str:
+    """Begin or continue the visit of today, or that of the paper sheet's day; answers where it leads."""
+    who, on = _person(desk, said) or desk.person, said["measured_on"] or desk.today
+    kept = {name: said[name] for name in ("job", "procedure", "revision") if said[name].strip()}
+    if on != desk.today:
+        outage = outage_now(desk.bearing, on)
+    desk.visit = visits.begin(
+        bearing=desk.bearing, on=on, by=desk.person, measured_by=who, outage=outage.pk if outage else None,
+        why=said["why"] or ("planned" if outage else ""), **kept,
     )  # fmt: skip
-    desk.__dict__.pop("readings", None)
-    if stored.repeat == 1 and desk.verdict_on(stored).asked:
-        return redirect(desk.address("record-reading", stage=stage, at=where.key, again=stored.pk))
-    return redirect(_next_address(desk, stage, stored))
+    session = desk.request.session
+    session.pop(from_a_sheet(desk.bearing.place_id), None)
+    if on != desk.today:
+        session[from_a_sheet(desk.bearing.place_id)] = str(desk.visit.pk)
+    for name in ("memory", "before", "limits", "cautions"):
+        desk.__dict__.pop(name, None)
+    desk.remember(measured_by=str(who), on=on.isoformat() if on != desk.today else "")
+    pick(desk, who)
+    todo = bool(desk.open_stations(Stage.AS_FOUND)) and not desk.work
+    return desk.address("record-reading", stage=Stage.AS_FOUND) if todo else desk.address("record-overview")
 
 
-def _next_address(desk: Desk, stage: str, stored: Reading | None) -> str:
-    more = {"last": stored.pk} if stored else {}
-    if desk.open_stations(stage):
-        return desk.address("record-reading", stage=stage, **more)
-    return desk.address("record-overview", **more)
+def _person(desk: Desk, said: dict[str, Any]) -> UUID | None:
+    """Who was named: a name typed, else one of the list, else one tapped; None for nobody."""
+    if said["new_name"].strip():
+        return registering.person_named(said["new_name"], by=desk.person).pk
+    chosen = said.get("listed") or said.get("measured_by")
+    return UUID(chosen) if chosen else None
 
 
-def _remembered(desk: Desk) -> dict[str, Any]:
-    memory = desk.memory
-    return {
-        "id": new_id(), "unit": desk.setup.unit, "method": desk.setup.method, "basis": memory.get("basis", "diametral"),
-        "exceptions": memory.get("exceptions", []),
-    }  # fmt: skip
+PARTS = {
+    visits.MEASURED: "Who measures?",
+    visits.RECORDED: "Who writes it down?",
+    visits.CHECKED: "Who checks?",
+}
 
 
-def _screen(
-    desk: Desk, form: ReadingForm, stage: str, where: Station, earlier: Reading | None
-) -> dict[str, Any]:
-    unit = str(form["unit"].value() or desk.setup.unit)
-    method = str(form["method"].value() or desk.setup.method)
-    held, expected = desk.held(stage), desk.expected(stage, where)
-    last = last_at(desk.before.known, where)
-    place = desk.stations.index(where) + 1 if where in desk.stations else 0
-    previous = _of_visit(desk, desk.request.GET.get("last"))
-    return {
-        "place_words": f"{place} of {len(desk.stations)}" if place else where.words,
-        "earlier_unit": SIGN.get(earlier.unit, earlier.unit) if earlier else "",
-        "mended_value": _mended(desk, earlier) if earlier else "",
-        "mend_address": desk.address("record-mend", reading=earlier.pk) if earlier else "",
-        "device": desk.for_device("reading", stage, where, earlier.pk if earlier else ""),
-        "form": form, "stage": stage, "stage_words": STAGE_WORDS[stage], "where": where,
-        "earlier": earlier, "earlier_verdict": desk.verdict_on(earlier) if earlier else None,
-        "previous": previous, "previous_verdict": desk.verdict_on(previous) if previous else None,
-        "unit": unit, "unit_words": dict(form.fields["unit"].choices).get(unit, unit),  # type: ignore[attr-defined]
-        "method": method, "method_words": dict(Method.choices).get(method, "method not known"),  # type: ignore[call-overload]
-        "facts_line": _facts_line(last, expected, unit),
-        "skip": _next_address(desk, stage, None) if earlier else "",
-        "could_not": desk.address("record-could-not", stage=stage, at=where.key),
-        "exception_words": exception_words(dict.fromkeys(form["exceptions"].value() or [], True)),
-        "data": verdict_data(desk, held, expected, unit), "step": _step(unit, method),
-    }  # fmt: skip
+@at_the_pump
+def people(desk: Desk) -> HttpResponse:
+    """On a shared device one picks a name in one tap: who measures, who writes it down, who checks; it stays."""
+    request = desk.request
+    part = request.GET.get("part", visits.MEASURED)
+    part = part if part in PARTS else visits.MEASURED
+    names = people_for(desk)
+    form = PeopleForm(
+        request.POST or None, people=names, today=desk.today, opened_on=desk.visit.opened_on, initial={"on": desk.on}  # type: ignore[union-attr]
+    )  # fmt: skip
+    if request.method == "POST" and form.is_valid():
+        said = form.cleaned_data
+        if "day" in request.POST:
+            on = said["on"] or desk.today
+            desk.remember(on=on.isoformat() if on != desk.today else "")
+        else:
+            _picked(desk, part, _person(desk, said))
+        return redirect(_back_to(desk))
+    tabs = [
+        (words, desk.address("record-people", **_asked(request) | {"part": name}))
+        for name, words in PARTS.items() if name != part
+    ]  # fmt: skip
+    context = desk.context(
+        form=form, people=names, part=part, heading=PARTS[part], tabs=tabs, back=_back_to(desk),
+        now={visits.MEASURED: desk.measured_by, visits.CHECKED: desk.checked_by}.get(part, desk.writes),
+    )  # fmt: skip
+    return render(request, "inspections/record_people.html", context)
 
 
-def _mended(desk: Desk, earlier: Reading) -> str:
-    """The value that the likely slip stands for, as it would be typed."""
-    cure = desk.verdict_on(earlier).mended_um
-    return "" if cure is None else shown(cure, earlier.unit)
+def _picked(desk: Desk, part: str, who: UUID | None) -> None:
+    assert desk.visit is not None
+    if who is not None:
+        pick(desk, who)
+        if part != visits.CHECKED:
+            visits.attend(visit=desk.visit, person=who, part=part, by=desk.person)
+    desk.remember(**{f"{part}_by": str(who) if who else ""})
 
 
-def _facts_line(last: Any, expected: Expected | None, unit: str) -> str:
-    """ "Last time 8.8 · expected today 8.6 to 9.3 thou"."""
-    parts = []
-    if last and last.value_um is not None:
-        parts.append(f"Last time {shown(last.value_um, unit)}")
-    elif last:
-        parts.append(f"Last time {last.typed} {last.unit}")
-    if expected and not expected.rough:
-        low = expected.low_um - expected.taper_um
-        parts.append(f"expected {shown(low, unit)} to {with_unit(expected.high_um, unit)}")
-    if not parts:
-        return "First reading here: nothing to compare it with."
-    said = " · ".join(parts)
-    return said[:1].upper() + said[1:]
+def _asked(request: HttpRequest) -> dict[str, str]:
+    return {name: request.GET[name] for name in ("then", "stage", "quantity", "at") if request.GET.get(name)}
 
 
-def _step(unit: str, method: str) -> str:
-    """What the minus and plus buttons change: the usual step of a gauge, typed in its unit."""
-    fine = method in (Method.MICROMETER, Method.BORE_GAUGE)
-    return {
-        "mm": "0.001" if fine else "0.01",
-        "um": "1" if fine else "10",
-        "in": "0.0001" if fine else "0.0005",
-    }.get(unit, "0.1" if fine else "0.5")
-
-
-def verdict_data(desk: Desk, held: Held, expected: Expected | None, unit: str) -> dict[str, Any]:
-    """What the browser needs to say the same at once."""
-    methods = {name: spread.sd_um for name, spread in desk.trust.items()}
-    return {
-        "held": vars(held), "expected": vars(expected) if expected else None, "unit": unit, "sd": methods,
-        "exceptions": {name: sd for name, (_, sd) in EXCEPTIONS.items()},
-    }  # fmt: skip
-
-
-def _of_visit(desk: Desk, pk: str | None) -> Reading | None:
-    return next((one for one in desk.readings if str(one.pk) == pk), None) if pk else None
+def _back_to(desk: Desk) -> str:
+    """The reading from which somebody else's name was asked for, else the overview."""
+    asked_for = _asked(desk.request)
+    if asked_for.pop("then", "") == "reading":
+        return desk.address("record-reading", **asked_for)
+    return desk.address("record-overview")
 
 
 @at_the_pump
@@ -197,17 +149,21 @@ def could_not(desk: Desk) -> HttpResponse:
     """Why a station is not measured: one tap on the reason."""
     request = desk.request
     stage, where = request.GET.get("stage", "as_found"), station(request.GET.get("at", "any"))
+    quantity = asked(request.GET.get("quantity", "")).name
     form = CouldNotForm(request.POST or None, initial={"id": new_id()})
     if request.method == "POST" and form.is_valid():
         said = form.cleaned_data
         visits.could_not_measure(
             visit=desk.visit, bearing=desk.bearing, stage=stage, because=said["because"], by=desk.person, id=said["id"],
-            end=where.end, clock=where.clock, note=said["note"],
+            end=where.end, clock=where.clock, note=said["note"], quantity=quantity,
         )  # type: ignore[arg-type] # fmt: skip
-        return redirect(_next_address(desk, stage, None))
+        desk.__dict__.pop("left_out", None)
+        desk.forget()
+        return redirect(next_address(desk, stage, None, quantity))
     context = desk.context(
-        form=form, stage_words=STAGE_WORDS.get(stage, ""), where=where, device=desk.for_device("could_not", stage, where), reasons=NotMeasured.Because.choices,
-        back=desk.address("record-reading", stage=stage, at=where.key),
+        form=form, stage_words=STAGE_WORDS.get(stage, ""), where=with_station(quantity, where),
+        device=desk.for_device("could_not", stage, where, quantity=quantity), reasons=NotMeasured.Because.choices,
+        back=desk.address("record-reading", stage=stage, at=where.key, quantity=quantity),
     )  # type: ignore[call-overload] # fmt: skip
     return render(request, "inspections/record_could_not.html", context)
 
@@ -236,11 +192,11 @@ def mend(desk: Desk) -> HttpResponse:
             messages.success(
                 request, f"Mended: {one.typed} {SIGN.get(one.unit, one.unit)} stays in the record as mended."
             )
-            desk.__dict__.pop("readings", None)
-            return redirect(_next_address(desk, one.stage, mended))
+            desk.forget()
+            return redirect(next_address(desk, one.stage, mended, one.quantity))
     context = desk.context(
-        one=one, where=Station(one.end, one.clock), stage_words=STAGE_WORDS[one.stage], unit_words=SIGN.get(one.unit, one.unit),
-    )  # fmt: skip
+        one=desk.dressed(one), stage_words=STAGE_WORDS[one.stage], unit_words=SIGN.get(one.unit, one.unit)
+    )
     return render(request, "inspections/record_mend.html", context)
 
 
@@ -254,43 +210,64 @@ def _uuid(text: str | None) -> UUID | None:
 @at_the_pump
 def overview(desk: Desk) -> HttpResponse:
     """All of the visit so far, whoever entered it, and the step that comes next."""
-    previous = _of_visit(desk, desk.request.GET.get("last"))
-    names = {p.pk: p.name for p in Person.objects.filter(pk__in={r.measured_by for r in desk.readings})}
-    lines = [(one, desk.verdict_on(one), names.get(one.measured_by, "")) for one in desk.readings]
+    previous = reading_of(desk, desk.request.GET.get("last"))
+    lines = [(one, desk.verdict_on(one), who_of(desk, one)) for one in desk.readings]
     rounds = visits.rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
     seen = [one for one in desk.events if one.kind == EventKind.FOUND]
     works = [one for one in desk.events if one.kind not in (EventKind.FOUND, EventKind.CONTACT_CHECK)]
     context = desk.context(
         lines=lines, rounds=rounds, seen=seen, works=works, previous=previous, next=next_step(desk, rounds),
-        previous_verdict=desk.verdict_on(previous) if previous else None, left_out=_left_out(desk),
-        photos=photos_of(desk.bearing, desk.visit), may_photo=photos_allowed(desk), as_left=bool(desk.work), stages=Stage, open_found=desk.open_stations(Stage.AS_FOUND),
+        previous_verdict=desk.verdict_on(previous) if previous else None, left_out=left_out_words(desk),
+        photos=photos_of(desk.bearing, desk.visit), may_photo=photos_allowed(desk), as_left=bool(desk.work), stages=Stage,
+        open_found=desk.open_stations(Stage.AS_FOUND), derived=bore_minus_journal(desk), sides=_other_sides(desk),
     )  # fmt: skip
     return render(desk.request, "inspections/record_overview.html", context)
 
 
-def _left_out(desk: Desk) -> list[tuple[str, str]]:
+def who_of(desk: Desk, one: Reading) -> str:
+    """ "A. Fitter, written down by B. Clerk, checked by C. Chief": as far as they are three."""
+    measured, wrote, checked = (
+        desk.names.get(pk, "") if pk else "" for pk in (one.measured_by, one.recorded_by, one.checked_by)
+    )
+    said = [measured] + ([f"written down by {wrote}"] if wrote and wrote != measured else [])
+    return ", ".join(part for part in [*said, f"checked by {checked}" if checked else ""] if part)
+
+
+def left_out_words(desk: Desk) -> list[tuple[str, str]]:
+    """(where, why) of what was not measured."""
     return [
-        (f"{STAGE_WORDS[one.stage]}, {Station(one.end, one.clock).words}", str(one.get_because_display()))
+        (
+            f"{STAGE_WORDS[one.stage]}, {with_station(one.quantity, Station(one.end, one.clock))}",
+            str(one.get_because_display()),
+        )
         for one in desk.left_out
     ]
+
+
+def _other_sides(desk: Desk) -> list[tuple[str, str]]:
+    """The pump's other bearings: their overview in the same visit."""
+    rows = desk.bearing.place.bearings.standing()
+    return [(one.name, bearing_address(one, "record-overview")) for one in rows if one.pk != desk.bearing.pk]
 
 
 def next_step(desk: Desk, rounds: list) -> tuple[str, str]:
     """The one step that comes next: its address and what its button says."""
     if desk.open_stations(Stage.AS_FOUND) and not desk.work and not desk.readings:
         return desk.address("record-reading", stage=Stage.AS_FOUND), "Measure as found"
-    last = rounds[-1].event if rounds else None
-    if (
-        last
-        and last.outcome == "scrape"
-        and any(
+    asking = [one for one in visits.last_rounds(rounds) if one.event.outcome == "scrape"]
+    if asking:
+        last = asking[0].event
+        done = any(
             one.kind == EventKind.SCRAPE and (one.on, one.order) > (last.on, last.order)
             for one in desk.events
         )
-    ):
-        return desk.address("record-check"), f"Check again, round {rounds[-1].round + 1}"
-    if last and last.outcome == "scrape":
-        return desk.address("record-print"), f"Round {rounds[-1].round}: scrape, then check again"
+        if done:
+            half = {"half": asking[0].half} if asking[0].half == "upper" else {}
+            return desk.address("record-check", **half), f"Check again, round {asking[0].round + 1}"
+        return (
+            desk.address("record-print", check=asking[0].pk),
+            f"Round {asking[0].round}: scrape, then check again",
+        )
     if desk.work and desk.open_stations(Stage.AS_LEFT):
         return desk.address("record-reading", stage=Stage.AS_LEFT), "Measure as left"
     return desk.address("record-close"), "Finish"

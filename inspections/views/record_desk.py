@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property, wraps
 from typing import Any
 from urllib.parse import urlencode
+from uuid import UUID
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
@@ -16,8 +17,9 @@ from django.views.decorators.http import require_http_methods
 from fleet.access import require
 from fleet.clock import today_at
 from fleet.models import Bearing, Outage, Person
-from inspections import expecting, timeline, visits
+from inspections import expecting, quantities, timeline, visits
 from inspections.addresses import read, written
+from inspections.cautions import Cautions, cautions_for
 from inspections.conditions import USUAL_WORDS, exceptions_um
 from inspections.expecting import Before, Setup, Station
 from inspections.finding_bearings import called
@@ -36,6 +38,8 @@ class Desk:
     bearing: Bearing
     today: dt.date
     visit: Visit | None
+    aside: bool = False
+    """One of the pump's other bearings, looked at from the one that one stands at."""
 
     @property
     def person(self) -> Any:
@@ -52,6 +56,36 @@ class Desk:
         self.memory.update(what)
         self.request.session[f"at the pump {self.visit.pk}"] = self.memory
 
+    @property
+    def on(self) -> dt.date:
+        """The day that what is typed now was measured on: today, or the paper sheet's own day."""
+        kept = self.memory.get("on")
+        return dt.date.fromisoformat(kept) if kept else self.today
+
+    @property
+    def measured_by(self) -> UUID:
+        """Who measures, as picked on this device; it stays until another name is picked."""
+        return UUID(self.memory.get("measured_by") or str(self.person))
+
+    @property
+    def writes(self) -> UUID:
+        """Who writes down, as picked; the account's own person unless picked. The ledger names the account's either way."""
+        return UUID(self.memory.get("recorded_by") or str(self.person))
+
+    @property
+    def checked_by(self) -> UUID | None:
+        """Who reads the gauge as a second person; nobody unless picked."""
+        kept = self.memory.get("checked_by")
+        return UUID(kept) if kept else None
+
+    @cached_property
+    def names(self) -> dict[UUID, str]:
+        """The names of who measured, wrote down and checked in this visit, and of who does now."""
+        wanted = {self.measured_by, self.checked_by, self.person}
+        for one in self.readings:
+            wanted |= {one.measured_by, one.checked_by, one.recorded_by}
+        return {one.pk: str(one) for one in Person.objects.filter(pk__in=wanted - {None})}
+
     @cached_property
     def before(self) -> Before:
         return expecting.before(self.bearing, self.visit.opened_on if self.visit else self.today)
@@ -59,7 +93,12 @@ class Desk:
     @cached_property
     def limits(self) -> dict[tuple[str, str], float]:
         facts = self.before.known.facts
-        return expecting.limits_on(self.bearing, self.today, facts.wear_class_id if facts else None)
+        return expecting.limits_on(self.bearing, self.on, facts.wear_class_id if facts else None)
+
+    @cached_property
+    def cautions(self) -> Cautions:
+        """What to heed at this site."""
+        return cautions_for(self.bearing.place.site, self.on)
 
     @cached_property
     def trust(self) -> dict[str, Spread]:
@@ -69,9 +108,18 @@ class Desk:
     @cached_property
     def stations(self) -> list[Station]:
         planned = expecting.stations_of(
-            self.before.known, expecting.planned_stations(self.bearing.place.site, self.today)
+            self.before.known.story, expecting.planned_stations(self.bearing.place.site, self.today)
         )
-        extra = [Station(r.end, r.clock) for r in self.readings if r.quantity == "clearance"]
+        return self._with_extra(planned, "clearance")
+
+    def stations_for(self, quantity: str) -> list[Station]:
+        """Where a quantity is measured: a clearance as the plant has set it, others as last time or as is usual."""
+        if quantity == "clearance":
+            return self.stations
+        return self._with_extra(quantities.stations_of(self.before.known, quantity), quantity)
+
+    def _with_extra(self, planned: list[Station], quantity: str) -> list[Station]:
+        extra = [Station(r.end, r.clock) for r in self.readings if r.quantity == quantity]
         return list(dict.fromkeys([*planned, *extra]))
 
     @cached_property
@@ -105,9 +153,15 @@ class Desk:
 
     @cached_property
     def setup(self) -> Setup:
-        assert self.visit is not None
-        known = expecting.setup_of(self.bearing, self.visit)
-        return Setup(self.memory.get("unit") or known.unit, self.memory.get("method") or known.method)
+        return self.setup_for("clearance")
+
+    def setup_for(self, quantity: str) -> Setup:
+        """Unit and method of a quantity: as chosen on this device in this visit, else as last time."""
+        mine = self.memory.get(f"setup {quantity}") or {}
+        if {"unit", "method"} <= set(mine):
+            return Setup(mine["unit"], mine["method"])
+        known = expecting.setup_of(self.bearing, quantity)
+        return Setup(mine.get("unit") or known.unit, mine.get("method") or known.method)
 
     def sd_um(self, method: str, step_um: float | None, conditions: dict[str, Any]) -> float:
         """Standard uncertainty of one reading."""
@@ -120,7 +174,10 @@ class Desk:
     def held(self, stage: str, quantity: str = "clearance") -> Held:
         return expecting.held_for(self.limits, stage, self.work if stage == Stage.AS_LEFT else "", quantity)
 
-    def expected(self, stage: str, where: Station) -> Expected | None:
+    def expected(self, stage: str, where: Station, quantity: str = "clearance") -> Expected | None:
+        """What is expected at a station; of another quantity than clearance roughly what it was last time."""
+        if quantity != "clearance":
+            return quantities.expected_of(expecting.last_at(self.before.known, where, quantity), where)
         found = expecting.found_at(self.readings, where, self.sd_of) if stage == Stage.AS_LEFT else None
         return expecting.expected_for(self.before, self.limits, stage, self.work, found)
 
@@ -130,21 +187,27 @@ class Desk:
         if reading.value_um is None:
             low, high = (None if end is None else float(end) for end in (reading.low_um, reading.high_um))
             return verdict_of_interval(low, high, sd, reading.unit, held)
-        expected = (
-            self.expected(reading.stage, Station(reading.end, reading.clock))
-            if reading.quantity == "clearance" and reading.repeat == 1
-            else None
-        )
+        where = Station(reading.end, reading.clock)
+        expected = self.expected(reading.stage, where, reading.quantity) if reading.repeat == 1 else None
         return verdict(float(reading.value_um), sd, reading.unit, held, expected)
 
-    def is_done(self, stage: str, where: Station) -> bool:
-        """Whether a station was measured at a stage, or is said not to be."""
-        place = (stage, where.end, where.clock)
-        measured = {(r.stage, r.end, r.clock) for r in self.readings if r.quantity == "clearance"}
-        return place in measured or place in {(n.stage, n.end, n.clock) for n in self.left_out}
+    @cached_property
+    def _done(self) -> set[tuple]:
+        rows = [*self.readings, *self.left_out]
+        return {(one.stage, one.quantity, one.end, one.clock) for one in rows}  # type: ignore[attr-defined]
 
-    def open_stations(self, stage: str) -> list[Station]:
-        return [one for one in self.stations if not self.is_done(stage, one)]
+    def open_stations(self, stage: str, quantity: str = "clearance") -> list[Station]:
+        """Where a quantity is neither measured at a stage nor said not to be."""
+        return [
+            one
+            for one in self.stations_for(quantity)
+            if (stage, quantity, one.end, one.clock) not in self._done
+        ]
+
+    def forget(self) -> None:
+        """Read the visit's rows anew: something was added."""
+        for name in ("readings", "_done", "names", "stations"):
+            self.__dict__.pop(name, None)
 
     def address(self, page: str, **query: Any) -> str:
         """The address of a screen of this bearing, its site in the query."""
@@ -154,27 +217,33 @@ class Desk:
     @cached_property
     def to(self) -> dict[str, str]:
         """The addresses of the screens that others lead to."""
-        pages = ("check", "print", "scraped", "work", "seen", "opened", "close", "sheet", "photo")
+        pages = (
+            "check", "print", "scraped", "work", "seen", "opened", "close", "sheet", "photo", "people", "other",
+        )  # fmt: skip
         found = {page: self.address(f"record-{page}") for page in pages}
+        found["start"] = self.address("record")
         for stage in Stage.values:
             found[stage] = self.address("record-reading", stage=stage)
         return found
 
     def dressed(self, reading: Reading) -> Reading:
         """A reading with what a line of it shows: its unit's sign, its station in words, where it is mended."""
+        at = Station(reading.end, reading.clock)
         vars(reading).update(
             unit_sign=SIGN.get(reading.unit, reading.unit),
-            where_words=Station(reading.end, reading.clock).words,
+            where_words=quantities.with_station(reading.quantity, at),
             mend_at=self.address("record-mend", reading=reading.pk),
         )
         return reading
 
-    def for_device(self, kind: str, stage: str = "", where: Station | None = None, again: Any = "") -> str:
+    def for_device(
+        self, kind: str, stage: str = "", where: Station | None = None, again: Any = "", **more: Any
+    ) -> str:
         """What the device's worker needs to keep a form that found no network."""
-        said = {
+        said = more | {
             "kind": kind, "bearing": self.bearing.pk, "visit": self.visit.pk if self.visit else "", "author": self.person,
             "stage": stage, "station": where.key if where else "", "again": again,
-            "measured_by": self.memory.get("measured_by", self.person),
+            "measured_by": self.measured_by, "checked_by": self.checked_by or "", "on": self.memory.get("on", ""),
         }  # fmt: skip
         return json.dumps(said, default=str)
 
@@ -182,7 +251,7 @@ class Desk:
         """What the frame of every screen shows."""
         return {
             "desk": self, "bearing": self.bearing, "place": self.bearing.place, "visit": self.visit, "today": self.today,
-            "usual": USUAL_WORDS, "overview": self.address("record-overview") if self.visit else "",
+            "usual": USUAL_WORDS, "cautions": self.cautions, "overview": self.address("record-overview") if self.visit else "",
             "to": self.to, "new_id": new_id(), "device_scrape": self.for_device("scrape"),
         } | more  # fmt: skip
 
@@ -197,7 +266,19 @@ def desk_at(request: HttpRequest, pump: str, position: str, act: str = "record")
     (one,) = found
     require(request.user, act, one.place.site)  # type: ignore[arg-type]
     today = today_at(one.place.site)
-    return Desk(request, one, today, visits.open_visit_of(one.place, today))
+    return Desk(request, one, today, _visit_at(request, one, today))
+
+
+def _visit_at(request: HttpRequest, bearing: Bearing, today: dt.date) -> Visit | None:
+    """The visit that a paper sheet is typed into on this device, else the one that stands open at the pump."""
+    kept = request.session.get(from_a_sheet(bearing.place_id))
+    rows = Visit.objects.standing().filter(pk=kept, closed_on__isnull=True) if kept else None
+    return (rows.first() if rows is not None else None) or visits.open_visit_of(bearing.place, today)
+
+
+def from_a_sheet(place: UUID) -> str:
+    """Where the session keeps the visit of a pump that is being typed in from paper."""
+    return f"from a sheet {place}"
 
 
 def at_the_pump(view: Callable[[Desk], HttpResponse]) -> Callable[..., HttpResponse]:
@@ -221,8 +302,21 @@ def outage_now(bearing: Bearing, today: dt.date) -> Outage | None:
     return fitting[0] if fitting else None
 
 
+USED_HERE = "picked on this device"
+
+
 def people_for(desk: Desk) -> list[Person]:
-    """The names to pick from, the one of this account first."""
+    """The names to pick from: those last picked on this device, then the one of this account, then the site's."""
     names = visits.names_at(desk.bearing.place.site_id, desk.today)
     own = Person.objects.get(pk=desk.person)
-    return [own, *(one for one in names if one.pk != own.pk)]
+    used = list(desk.request.session.get(USED_HERE, []))
+    rest = [own, *(one for one in names if one.pk != own.pk)]
+    known = {str(one.pk) for one in rest}
+    rest += Person.objects.filter(pk__in=[pk for pk in used if pk not in known]).exclude(name="")
+    return sorted(rest, key=lambda one: used.index(str(one.pk)) if str(one.pk) in used else len(used))
+
+
+def pick(desk: Desk, person: UUID) -> None:
+    """Remember a name as picked on this device: it comes first from now on."""
+    used = [pk for pk in desk.request.session.get(USED_HERE, []) if pk != str(person)]
+    desk.request.session[USED_HERE] = [str(person), *used][:6]

@@ -15,20 +15,25 @@ from django.views.decorators.http import require_http_methods, require_safe
 from fleet.access import may, require, sites_for
 from fleet.clock import today_at
 from fleet.models import Outage
-from inspections import expecting, printing, replaying
+from inspections import contact, expecting, printing, replaying, visits
+from inspections.cautions import NO_WORK, cautions_for
 from inspections.conditions import EXCEPTIONS, USUAL_WORDS
 from inspections.expecting import Before, Station
 from inspections.finding_bearings import visible
+from inspections.forms.record import ContactForm, WorkForm, write_cells
 from inspections.measuring import spreads
-from inspections.models import Method, NotMeasured, Reading, Stage
+from inspections.models import ContactCheck, Method, NotMeasured, Reading, Stage
 from inspections.seen_words import PARTS
 
 # What the device keeps beside the shell page itself.
 KEPT = (
     "fleet/site.css", "fleet/forms.css", "fleet/tables.css", "fleet/charts.css", "fleet/icon.svg", "fleet/unsent.js",
     "inspections/record.css", "inspections/record_print.css", "inspections/record.js", "inspections/verdict.js",
-    "inspections/record_offline.js",
+    "inspections/record_offline.js", "inspections/record_unsent.js",
 )  # fmt: skip
+
+
+TAKEN = {"half": "lower", "in_place": "yes", "first_end": "out"}
 
 
 @require_safe
@@ -48,9 +53,10 @@ def shell(request: HttpRequest) -> HttpResponse:
         for site in sites
     ]
     context = {
-        "coming": coming, "eight": printing.eight(), "methods": Method.choices, "reasons": NotMeasured.Because.choices,
+        "coming": coming, "methods": Method.choices, "reasons": NotMeasured.Because.choices,
         "exceptions": [(name, words) for name, (words, _) in EXCEPTIONS.items()], "usual": USUAL_WORDS, "parts": PARTS,
-        "author": request.user.person_id,
+        "author": request.user.person_id, "taken": ContactForm(initial=TAKEN), "work": WorkForm(), "no_work": NO_WORK,
+        "eight": [(name, words, picture, write_cells(contact.named(name).tolist())) for name, words, picture in printing.eight()],
     }  # fmt: skip
     return render(request, "inspections/record_offline.html", context)
 
@@ -70,7 +76,11 @@ def pack(request: HttpRequest) -> JsonResponse:
         for site in {b.place.site for b in bearings}
         for one in _of_site([b for b in bearings if b.place.site == site])
     ]
-    return JsonResponse({"bearings": found, "author": str(request.user.person_id)})
+    people = {
+        site.name: [{"id": str(one.pk), "name": one.name} for one in visits.names_at(site.pk, today_at(site))]
+        for site in {b.place.site for b in bearings}
+    }
+    return JsonResponse({"bearings": found, "people": people, "author": str(request.user.person_id)})
 
 
 def _of_site(bearings: list) -> list[dict]:
@@ -78,7 +88,24 @@ def _of_site(bearings: list) -> list[dict]:
     known = expecting.before_many(bearings, today)
     trust = {str(name): spread.sd_um for name, spread in spreads(today).items()}
     usual = _usual(bearings) | {"stations": expecting.planned_stations(bearings[0].place.site, today)}
-    return [_packed(one, known[one.pk], today, trust, usual) for one in bearings]
+    cautions, prints = cautions_for(bearings[0].place.site, today).first, _last_prints(bearings)
+    return [
+        _packed(one, known[one.pk], today, trust, usual) | {"cautions": cautions, "print": prints.get(one.pk)}
+        for one in bearings
+    ]
+
+
+def _last_prints(bearings: list) -> dict:
+    """The last contact print of each bearing: its cells, what it said, its day."""
+    rows = ContactCheck.objects.standing().filter(event__bearing__in=bearings).select_related("event")
+    found = {}
+    for one in rows.order_by("event__on", "round", "entry_n"):
+        if cells := one.pattern.get("cells"):
+            found[one.event.bearing_id] = {
+                "cells": write_cells(cells), "said": one.conditions.get("headline", ""), "on": one.event.on.isoformat(),
+                "half": one.half, "left": "pump end" if one.pattern.get("first_end") == "in" else "outer end",
+            }  # fmt: skip
+    return found
 
 
 def _usual(bearings: list) -> dict:
@@ -100,12 +127,14 @@ def _packed(bearing, known: Before, today, trust: dict, usual: dict) -> dict:
     }  # fmt: skip
     unit, method = usual.get(bearing.pk, usual[None])
     stages = ((Stage.AS_FOUND, ""), (Stage.AS_LEFT, ""), (Stage.AS_LEFT, expecting.NEW_METAL))
+    new = expecting.expected_for(known, limits, Stage.AS_LEFT, expecting.NEW_METAL, None)
     return {
+        "expected_new": vars(new) if new else None,
         "id": str(bearing.pk), "pump": bearing.place.tag, "position": bearing.name, "site": bearing.place.site.name,
         "unit": unit, "method": method, "sd": trust, "exceptions": {name: sd for name, (_, sd) in EXCEPTIONS.items()},
         "step": known.step, "scrapeable": facts.scrapeable if facts else True,
         "held": {f"{stage} {work}".strip(): vars(expecting.held_for(limits, stage, work)) for stage, work in stages},
-        "stations": [_station(known, limits, one) for one in expecting.stations_of(known.known, usual["stations"])],
+        "stations": [_station(known, limits, one) for one in expecting.stations_of(known.known.story, usual["stations"])],
     }  # fmt: skip
 
 
@@ -127,6 +156,8 @@ def queue(request: HttpRequest) -> JsonResponse:
             {"token": get_token(request) if allowed else "", "author": str(request.user.person_id)}
         )
     require(request.user, "record")
+    if "photo" in request.FILES:
+        return _photo(request)
     try:
         entries = json.loads(request.body)["entries"]
         ids = [str(entry["id"]) for entry in entries[: replaying.MOST]]
@@ -137,6 +168,17 @@ def queue(request: HttpRequest) -> JsonResponse:
         state, why = replaying.replay(entry, request.user)
         said.append({"id": pk, "state": state, "why": why})
     return JsonResponse({"entries": said})
+
+
+def _photo(request: HttpRequest) -> JsonResponse:
+    """One photo of a device, by itself: its entry beside it."""
+    try:
+        entry = json.loads(request.POST.get("entry", ""))
+        pk = str(entry["id"])
+    except (ValueError, KeyError, TypeError):
+        return JsonResponse({"fault": "Send the photo's entry beside it, with its id."}, status=400)
+    state, why = replaying.replay(entry, request.user, request.FILES["photo"].read())  # type: ignore[arg-type,union-attr]
+    return JsonResponse({"entries": [{"id": pk, "state": state, "why": why}]})
 
 
 @require_safe

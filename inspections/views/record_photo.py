@@ -7,17 +7,17 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_safe
 
-from fleet.models import Attachment, Setting
+from fleet.models import Attachment
 from inspections.finding_bearings import visible
 from inspections.forms.record import new_id
-from inspections.photos import keep_photo, shown_copy
+from inspections.photos import allowed_at, keep_photo, shown_copy
 from inspections.views.record_desk import Desk, at_the_pump
 from inspections.visiting import NotRecorded
 
 
 def photos_allowed(desk: Desk) -> bool:
-    """Plants that forbid cameras say so by the setting `photos_allowed`."""
-    return Setting.objects.in_force("photos_allowed", desk.bearing.place.site, desk.today) is not False
+    """Whether the bearing's site allows photos today."""
+    return allowed_at(desk.bearing.place.site, desk.today)
 
 
 @at_the_pump
@@ -40,7 +40,9 @@ def photo(desk: Desk) -> HttpResponse:
         else:
             messages.success(request, "The photo is kept with this visit.")
             return redirect(desk.address("record-overview"))
-    return render(request, "inspections/record_photo.html", desk.context(id=new_id()))
+    return render(
+        request, "inspections/record_photo.html", desk.context(id=new_id(), device=desk.for_device("photo"))
+    )
 
 
 @require_safe

@@ -8,8 +8,10 @@
 
   function reading() {
     const unit = document.getElementById("id_unit").value;
-    const typed = window.Verdict.typed(field.value, unit);
-    return typed && { ...typed, unit };
+    const typed = window.Verdict.typed(field.value, unit), off = document.getElementById("id_less");
+    const less = off && off.value.trim() ? window.Verdict.typed(off.value, unit) : null;
+    if (!typed || (off && off.value.trim() && !less)) return null;
+    return { ...typed, um: typed.um - (less ? less.um : 0), unit };
   }
 
   function judge() {
@@ -42,8 +44,15 @@
     judge();
   }
 
+  const paper = document.querySelector("[data-print]");
+  if (paper) {
+    paper.hidden = false;
+    paper.addEventListener("click", () => window.print());
+  }
+
   const print = document.getElementById("print");
   if (print) {
+    const across = Number((print.querySelector("[data-across]") || { dataset: {} }).dataset.across || 7);
     const kept = print.querySelector("[name=cells]"), marks = ".+#", words = ["none", "light", "heavy"];
     print.addEventListener("click", (event) => {
       const cell = event.target.closest(".cell");
@@ -59,7 +68,7 @@
       print.querySelector("[data-keep]").hidden = false;
     });
     print.addEventListener("keydown", (event) => {
-      const away = { ArrowLeft: -1, ArrowRight: 1, ArrowUp: -7, ArrowDown: 7 }[event.key];
+      const away = { ArrowLeft: -1, ArrowRight: 1, ArrowUp: -across, ArrowDown: across }[event.key];
       const cells = [...print.querySelectorAll(".cell")], at = cells.indexOf(document.activeElement);
       if (!away || at < 0 || !cells[at + away]) return;
       event.preventDefault();

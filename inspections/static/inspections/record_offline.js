@@ -22,7 +22,9 @@
     if (event) event.preventDefault();
     if (busy) return;
     busy = true;
-    try { await act(event); } finally { busy = false; }
+    try { await act(event); } catch (fault) {
+      if (find("[data-full]").hidden) throw fault;  // a full device has been told of already
+    } finally { busy = false; }
   };
 
   // What stands open on this device for one bearing, kept so that a killed tab loses nothing.
@@ -31,6 +33,7 @@
 
   async function list() {
     bearing = state = null;
+    find("[data-full]").hidden = !(await window.Unsent.full());
     const taken = (await window.Unsent.all("pack")).sort((a, b) => `${a.site} ${a.pump} ${a.position}`.localeCompare(`${b.site} ${b.pump} ${b.position}`));
     const box = find("[data-taken]"), wanted = find("#find-taken").value.toLowerCase();
     box.replaceChildren();
@@ -65,7 +68,9 @@
       const asked = new URLSearchParams({ site: button.dataset.take });
       for (const name of Object.keys(button.dataset)) if (name.startsWith("pump")) asked.append("pump", button.dataset[name]);
       const answer = await fetch(`/record/pack/?${asked}`, { credentials: "same-origin" });
-      for (const one of (await answer.json()).bearings) await window.Unsent.put("pack", one);
+      const { bearings, people } = await answer.json();
+      for (const one of bearings) await window.Unsent.put("pack", one);
+      for (const [site, names] of Object.entries(people)) await window.Unsent.put("kept", { id: `people ${site}`, names });
     } catch (fault) {
       find("[data-saying]").textContent = "No network now: what was taken along before is still here.";
     }
@@ -80,20 +85,47 @@
     const guard = find("[data-guard]"), mark = document.createElement("b");
     mark.textContent = bearing.position;
     guard.replaceChildren(`${bearing.pump} `, mark);
+    find("[data-cautions]").textContent = bearing.cautions;
+    await names();
     return state ? hub() : show("guard", "Is this the bearing in front of you?", `${bearing.site}.`);
   }
 
+  // The names of the site, the one picked last on this device first; a name that is not listed goes along as typed.
+  async function names() {
+    const known = ((await kept(`people ${bearing.site}`)) || { names: [] }).names, last = (await kept("who")) || {};
+    const box = find("[data-who]"), mine = last.person || window.Unsent.author;
+    box.replaceChildren(...known.map((one) => new Option(one.name, one.id, false, one.id === mine)));
+    if (!known.length) box.append(new Option("whoever signed in", window.Unsent.author));
+  }
+
   async function begin() {
-    state = { id: bearing.id, visit: crypto.randomUUID(), work: "", done: {}, n: 0 };
+    const typed = find("#who-else").value.trim(), who = find("[data-who]").value;
+    state = { id: bearing.id, visit: crypto.randomUUID(), work: "", done: {}, n: 0, measured_by: who, measured_by_name: typed };
+    await window.Unsent.put("kept", { id: "who", person: who });
     await keep();
     read("as_found");
   }
 
+  // Every entry is on the device before the screen goes on; a device without room says so and keeps the screen.
   async function entry(kind, more) {
     state.n += 1;
-    await keep();
-    return window.Unsent.add({ kind, bearing: bearing.id, visit: state.visit, stage, station: station ? station.key : "", n: state.n, ...more });
+    try {
+      await keep();
+      const who = { measured_by: state.measured_by, measured_by_name: state.measured_by_name };
+      const row = await window.Unsent.add({ kind, bearing: bearing.id, visit: state.visit, stage, station: station ? station.key : "", n: state.n, ...who, ...more });
+      find("[data-full]").hidden = true;
+      return row;
+    } catch (fault) {
+      find("[data-full]").hidden = false;
+      find("[data-full]").scrollIntoView();
+      throw fault;
+    }
   }
+
+  const done = async (key, shown, words, said, row) => {
+    state.done[key] = { shown, words, said, entry: row.id };
+    await keep();
+  };
 
   function read(which) {
     stage = which;
@@ -126,6 +158,7 @@
   function expectation() {
     const found = state.done[`as_found ${station.key}`];
     if (stage === "as_found") return station.expected;
+    if (state.work === "new") return bearing.expected_new;
     const step = state.work === "scrape" ? bearing.step : [0, 0];
     if (found && found.um) return window.Verdict.afterScrape(found.um, found.sd, step[0], step[1]);
     const e = station.expected;
@@ -138,7 +171,7 @@
     const double = find("#id_basis").value === "radial" ? 2 : 1;
     const ticked = [...form.querySelectorAll("[name=exceptions]:checked")].map((one) => bearing.exceptions[one.value]);
     const sd = window.Verdict.readingSd(bearing.sd[find("#id_method").value] || 13, typed.step * double, ticked);
-    const said = window.Verdict.verdict(typed.um * double, sd, unit, bearing.held[stage], expectation());
+    const said = window.Verdict.verdict(typed.um * double, sd, unit, bearing.held[stage === "as_left" && state.work === "new" ? "as_left new" : stage], expectation());
     return { said, um: typed.um * double, sd };
   }
 
@@ -156,8 +189,8 @@
     fields.exceptions = [...form.querySelectorAll("[name=exceptions]:checked")].map((one) => one.value);
     const now = judged(), key = `${stage} ${station.key}`;
     Object.assign(state, { unit: fields.unit, method: fields.method, basis: fields.basis, exceptions: fields.exceptions });
-    state.done[key] = { shown: `${fields.value} ${fields.unit}`, words: station.words, um: now && now.um, sd: now && now.sd, said: now ? now.said.text : "" };
     const first = state.again || "", row = await entry("reading", { fields, again: first });
+    state.done[key] = { shown: `${fields.value} ${fields.unit}`, words: station.words, um: now && now.um, sd: now && now.sd, said: now ? now.said.text : "", entry: row.id };
     state.again = now && now.said.asked && !first ? row.id : "";
     await keep();
     return state.again ? again(now.said) : read(stage);
@@ -173,18 +206,25 @@
     find("#id_value").focus();
   }
 
-  function hub() {
+  async function hub() {
     station = null;
+    const open_ids = new Set((await window.Unsent.all("queue")).map((one) => one.id));
     show("hub", "What comes next?");
     const left = bearing.stations.some((one) => !state.done[`as_found ${one.key}`]);
     find("[data-go=found]").parentElement.hidden = !left || Boolean(state.work);
     find("[data-go=left]").hidden = !state.work;
+    find("[data-go=opened]").hidden = Object.keys(state.done).some((key) => key.startsWith("as_"));
     const box = find("[data-so-far]");
     box.replaceChildren();
     for (const [key, one] of Object.entries(state.done)) {
-      const row = document.createElement("li"), value = document.createElement("span"), words = document.createElement("span");
+      const row = document.createElement("li"), words = document.createElement("span");
+      const value = document.createElement(one.entry && open_ids.has(one.entry) ? "button" : "span");
       value.className = "value";
       value.textContent = one.shown;
+      if (value.type) {
+        value.type = "button";
+        value.addEventListener("click", () => window.PumpQueue.open(one.entry));
+      }
       words.textContent = `${key.startsWith("as_left") ? "as left, " : key.startsWith("as_found") ? "as found, " : ""}${one.words}. ${one.said}`;
       row.append(value, words);
       box.append(row);
@@ -195,38 +235,117 @@
   async function go(where) {
     if (where === "found") return read("as_found");
     if (where === "left") return read("as_left");
-    if (where === "contact") return show("contact", "Which is most like the print?");
-    if (where === "scrape") { state.work = "scrape"; state.done[`scrape ${state.n}`] = { shown: "Done", words: "scraped", said: "" }; await entry("scrape", { fields: {} }); }
-    if (where === "nothing") { state.done[`seen ${state.n}`] = { shown: "Seen", words: "nothing found", said: "" }; await entry("found", { fields: {} }); }
+    if (where === "contact") return contact();
+    if (where === "work") return show("work", "What was done?");
+    if (where === "seen") return show("seen", "What did you see?");
+    if (where === "photo") return show("photo", "A photo of this bearing");
+    if (where === "opened") return show("opened", "Opened, nothing measured: why?");
+    const n = state.n;
+    if (where === "scrape") {
+      const row = await entry("scrape", { fields: {} });
+      state.work = state.work || "scrape";
+      await done(`scrape ${n}`, "Done", "scraped", "", row);
+    }
+    if (where === "nothing") await done(`seen ${n}`, "Seen", "nothing found", "", await entry("found", { fields: { nothing: "yes" } }));
     return hub();
   }
 
-  function waiting(rows) {
-    const box = find("[data-waiting]");
-    box.hidden = !rows.length;
-    find("ul", box).replaceChildren(...rows.map((one) => {
-      const row = document.createElement("li"), what = document.createElement("span"), why = document.createElement("span");
-      what.className = "value";
-      what.textContent = one.fields && one.fields.value ? `${one.fields.value} ${one.fields.unit || ""}` : one.kind;
-      why.textContent = one.why || `entered ${one.entered_at.slice(0, 16).replace("T", " ")}, waits for the network`;
-      row.append(what, why);
-      return row;
-    }));
+  // The eight shells, below them the last print that was taken along.
+  function contact() {
+    show("contact", "Which is most like the print?");
+    const box = find("[data-last-print]"), last = bearing.print;
+    box.hidden = !last;
+    if (!last) return;
+    find("p", box).textContent = `Last print, ${last.on}${last.half ? `, ${last.half} half` : ""}, ${last.left} on the left. ${last.said}`;
+    draw(find(".grid", box), last.cells, null);
+  }
+
+  const WORDS = { ".": "none", "+": "light", "#": "heavy" }, NEXT = { ".": "+", "+": "#", "#": "." };
+  function draw(box, cells, act) {
+    const lines = cells.split("/").map((line) => [...line]);
+    box.style.setProperty("--across", lines[0].length);
+    box.replaceChildren(...lines.flatMap((line, i) => line.map((mark, k) => {
+      const cell = document.createElement(act ? "button" : "span");
+      cell.className = `cell ${WORDS[mark]}`;
+      if (act) {
+        cell.type = "button";
+        cell.setAttribute("aria-label", `row ${i + 1}, column ${k + 1}: ${WORDS[mark]}`);
+        cell.addEventListener("click", async () => {
+          lines[i][k] = NEXT[lines[i][k]];
+          cell.className = `cell ${WORDS[lines[i][k]]}`;
+          cell.setAttribute("aria-label", `row ${i + 1}, column ${k + 1}: ${WORDS[lines[i][k]]}`);
+          await act(lines.map((one) => one.join("")).join("/"));
+        });
+      }
+      return cell;
+    })));
+  }
+
+  // Kept at the first tap; every cell tapped after it mends the entry on the device.
+  async function drawn(button) {
+    const facts = Object.fromEntries([...new FormData(find("[data-taken-facts]"))].map(([name, value]) => [name, String(value)]));
+    const n = state.n, fields = { ...facts, drawn: button.dataset.drawn };
+    const row = await entry("contact", { fields });
+    await done(`print ${n}`, "Print", find("span", button).textContent, "", row);
+    const outer = facts.first_end !== "in";
+    find("[data-left]").textContent = outer ? "outer end" : "pump end";
+    find("[data-right-end]").textContent = outer ? "pump end" : "outer end";
+    show("print", "Tap where the dye printed");
+    draw(find("[data-cells-to-tap]"), button.dataset.cells, async (cells) => {
+      const now = (await window.Unsent.all("queue")).find((one) => one.id === row.id);
+      if (now) await window.Unsent.mend(now, { cells });
+    });
+  }
+
+  async function worked(form) {
+    const fields = Object.fromEntries([...new FormData(form)].map(([name, value]) => [name, String(value)])), n = state.n;
+    const row = await entry("work", { fields });
+    if (["shell_change", "rebabbitt"].includes(fields.kind) && fields.half !== "upper") state.work = "new";
+    else if (["shim_change", "journal_regrind"].includes(fields.kind)) state.work = state.work || "work";
+    await done(`work ${n}`, "Done", find("#id_kind").selectedOptions[0].textContent.toLowerCase(), fields.note, row);
+    form.reset();
+    hub();
+  }
+
+  async function saw(form) {
+    const fields = {}, n = state.n;
+    for (const [name, value] of new FormData(form)) {
+      if (name.startsWith("words ")) (fields[name] = fields[name] || []).push(String(value));
+      else if (value) fields[name] = String(value);
+    }
+    const words = Object.entries(fields).filter(([name]) => !name.startsWith("where")).map(([name, value]) => `${name.replace(/^\w+ /, "")}: ${[value].flat().join(", ")}`);
+    if (!words.length) return find("[data-saying]").replaceChildren("Tick what was seen, or write a word.");
+    await done(`seen ${n}`, "Seen", words.join("; "), "", await entry("found", { fields }));
+    form.reset();
+    return hub();
+  }
+
+  async function pictured(form) {
+    const [file] = find("#photo").files, n = state.n;
+    if (!file) return find("[data-saying]").replaceChildren("Take a photo or choose one first.");
+    const row = await entry("photo", { blob: file, name: file.name, fields: { note: find("#photo-note").value } });
+    await done(`photo ${n}`, "Photo", find("#photo-note").value || file.name, "", row);
+    form.reset();
+    return hub();
   }
 
   each("[data-take]", (one) => one.addEventListener("click", () => take(one)));
   each("[data-back]", (one) => one.addEventListener("click", () => { location.hash = ""; list(); }));
   each("[data-go]", (one) => one.addEventListener("click", once(() => go(one.dataset.go))));
-  each("[data-drawn]", (one) => one.addEventListener("click", once(async () => {
-    state.done[`print ${state.n}`] = { shown: "Print", words: find("span", one).textContent, said: "" };
-    await entry("contact", { fields: { drawn: one.dataset.drawn, in_place: "yes" } });
+  each("[data-hub]", (one) => one.addEventListener("click", () => hub()));
+  each("[data-drawn]", (one) => one.addEventListener("click", once(() => drawn(one))));
+  each("[data-opened]", (one) => one.addEventListener("click", once(async () => {
+    await done("opened", "Opened", one.dataset.opened, "", await entry("opened", { fields: { note: one.dataset.opened } }));
     hub();
   })));
   each("[data-because]", (one) => one.addEventListener("click", once(async () => {
-    state.done[`${stage} ${station.key}`] = { shown: "—", words: station.words, said: `not measured: ${one.textContent.toLowerCase()}` };
-    await entry("could_not", { fields: { because: one.dataset.because } });
+    const row = await entry("could_not", { fields: { because: one.dataset.because } });
+    await done(`${stage} ${station.key}`, "—", station.words, `not measured: ${one.textContent.toLowerCase()}`, row);
     read(stage);
   })));
+  find("[data-work]").addEventListener("submit", once(() => worked(find("[data-work]"))));
+  find("[data-seen]").addEventListener("submit", once(() => saw(find("[data-seen]"))));
+  find("[data-photo]").addEventListener("submit", once(() => pictured(find("[data-photo]"))));
   each("[data-less], [data-more]", (one) => one.addEventListener("click", () => {
     const field = find("#id_value"), unit = find("#id_unit").value;
     const step = { mm: 0.01, um: 10, thou: 0.5, mil: 0.5, in: 0.0005 }[unit], digits = { mm: 2, um: 0, thou: 1, mil: 1, in: 4 }[unit];
@@ -237,12 +356,10 @@
   find("[data-begin]").addEventListener("click", once(begin));
   find("[data-could-not]").addEventListener("click", () => show("why", "Why not measured?", `${station.words}.`));
   find("[data-right]").addEventListener("click", once(async () => { state.again = ""; await keep(); read(stage); }));
-  find("[data-send]").addEventListener("click", () => window.Unsent.send());
   find("#find-taken").addEventListener("input", list);
   form.addEventListener("submit", once(next));
   form.addEventListener("input", say);
   form.addEventListener("change", () => { lines(); say(); });
-  document.addEventListener("unsent", (event) => waiting(event.detail));
   window.addEventListener("hashchange", route);
 
   // By the address's mark, or by the address of a bearing's record page that found no network.
@@ -255,5 +372,6 @@
     }
     return list();
   }
+  window.Pump = { show, list, hub, bearingOf: async (id) => (await window.Unsent.all("pack")).find((one) => one.id === id), kept, open, current: () => bearing };
   route().then(() => window.Unsent.count());
 })();

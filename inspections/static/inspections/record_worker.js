@@ -33,24 +33,42 @@ function opened() {
 }
 
 // A plain form that found no network: its fields become an entry of the queue under the form's own id, so that it is
-// stored once even where only the answer was lost.
+// stored once even where only the answer was lost. A photo goes in as it is; it is sent after the figures.
 async function catchForm(request) {
   const fields = await request.formData(), said = fields.get("offline");
-  if (!said) return Response.error();
+  if (!said) return told("This step needs the network", "Nothing was lost: go back, and do it again when there is network.", []);
   const entry = { ...JSON.parse(said), id: fields.get("id") || crypto.randomUUID(), entered_at: new Date().toISOString(), fields: {} };
   for (const name of new Set(fields.keys())) {
     if (["offline", "csrfmiddlewaretoken", "id"].includes(name)) continue;
-    const all = fields.getAll(name).map(String);
-    entry.fields[name] = name === "exceptions" || name.startsWith("words ") ? all : all[0];
+    const all = fields.getAll(name);
+    if (all[0] instanceof File) {
+      if (all[0].size) Object.assign(entry, { blob: all[0], name: all[0].name });
+      continue;
+    }
+    entry.fields[name] = name === "exceptions" || name.startsWith("words ") ? all.map(String) : String(all[0]);
   }
-  const db = await opened();
-  await new Promise((resolve, reject) => {
-    const change = db.transaction("queue", "readwrite", { durability: "strict" });
-    change.objectStore("queue").put(entry);
-    change.oncomplete = resolve;
-    change.onerror = () => reject(change.error);
-  });
+  try {
+    const db = await opened();
+    await new Promise((resolve, reject) => {
+      const change = db.transaction("queue", "readwrite", { durability: "strict" });
+      change.objectStore("queue").put(entry);
+      change.oncomplete = resolve;
+      change.onerror = change.onabort = () => reject(change.error);
+    });
+  } catch (fault) {
+    const typed = Object.entries(entry.fields).filter(([, value]) => value.length).map(([name, value]) => `${name}: ${value}`);
+    return told("Not kept: this device has no room left", "Write this down, make room or use a printed sheet, then go back and enter it again.", typed);
+  }
   return Response.redirect(`${SHELL}#${entry.bearing}`, 303);
+}
+
+// A page of the worker's own, where there is no other; what was typed stands on it.
+function told(heading, words, lines) {
+  const safe = (text) => text.replace(/[&<>"]/g, (sign) => `&#${sign.charCodeAt(0)};`);
+  const list = lines.map((line) => `<li>${safe(line)}</li>`).join("");
+  const body = `<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width"><title>${heading}</title>
+<link rel="stylesheet" href="${KEPT[0]}"><main><h1>${heading}</h1><p>${words}</p><ul>${list}</ul><p><a href="${SHELL}">To what is kept on this device</a></p></main>`;
+  return new Response(body, { status: 503, headers: { "Content-Type": "text/html; charset=utf-8" } });
 }
 
 async function page(request) {

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.test import Client
 
-from fleet.clock import today_in
+from fleet.clock import today_at, today_in
 from fleet.models import Bearing
 from tests import makers
 
@@ -55,3 +55,8 @@ def read(
 def said(answer: Any) -> str:
     """A page's text without its tags, spaces made single."""
     return " ".join(re.sub(r"<[^>]+>", " ", answer.content.decode()).replace("\xa0", " ").split())
+
+
+def today_of(bearing: Bearing) -> dt.date:
+    """The day it is at the bearing's site."""
+    return today_at(bearing.place.site)

@@ -1,0 +1,96 @@
+// What waits on this device: what the site refused first, with its reason; each entry can be mended, sent again or removed.
+"use strict";
+window.PumpQueue = (() => {
+  const find = (what, inside = document) => inside.querySelector(what);
+  const KINDS = {
+    reading: "Reading", could_not: "Not measured", scrape: "Scraped", work: "Work done", opened: "Opened, nothing measured",
+    found: "What was seen", contact: "Contact print", photo: "Photo",
+  };
+  let rows = [], shown = null, sure = false;
+
+  const value = (one) => (one.fields && one.fields.value ? `${one.fields.value} ${one.fields.unit || ""}`.trim() : "");
+
+  async function words(one) {
+    const bearing = await window.Pump.bearingOf(one.bearing), at = one.station && one.station !== "any" ? `, ${one.station}` : "";
+    const where = bearing ? `${bearing.pump} ${bearing.position}` : "a bearing not taken along";
+    const stage = { as_found: "as found", as_left: "as left" }[one.stage];
+    return [`${KINDS[one.kind] || one.kind} ${value(one)}`.trim(), `${where}${one.kind === "reading" && stage ? `, ${stage}${at}` : ""}`];
+  }
+
+  async function fill(box, some) {
+    box.hidden = !some.length;
+    const buttons = [];
+    for (const one of some) {
+      const button = document.createElement("button"), [what, where] = await words(one);
+      button.type = "button";
+      button.className = "kept-entry";
+      button.append(what, document.createElement("br"), `${where}. ${one.why || `Entered ${one.entered_at.slice(0, 16).replace("T", " ")} UTC, waits for the network.`}`);
+      button.addEventListener("click", () => open(one.id));
+      buttons.push(button);
+    }
+    find("[data-list]", box).replaceChildren(...buttons);
+  }
+
+  async function waiting(some) {
+    rows = some;
+    await fill(find("[data-refused]"), rows.filter((one) => one.why));
+    await fill(find("[data-waiting]"), rows.filter((one) => !one.why));
+  }
+
+  async function open(id) {
+    shown = rows.find((one) => one.id === id) || (await window.Unsent.all("queue")).find((one) => one.id === id);
+    if (!shown) return;
+    const [what, where] = await words(shown), mine = shown.author === window.Unsent.author;
+    window.Pump.show("entry", what, `${where}. ${mine ? "It is only on this device so far." : "Entered by somebody else: it waits until they sign in here."}`);
+    find("[data-why]").hidden = !shown.why;
+    find("[data-why] p").textContent = shown.why || "";
+    find("[data-mend-value]").hidden = shown.kind !== "reading" || !mine;
+    find("#entry-value").value = shown.fields ? shown.fields.value || "" : "";
+    find("[data-mend-send]").hidden = !mine;
+    find("[data-mend-send]").textContent = shown.kind === "reading" ? "Keep this value" : "Send it again";
+    find("[data-remove]").hidden = !mine;
+    find("[data-remove]").textContent = "Remove from this device";
+    sure = false;
+  }
+
+  // What the device remembers of the visit follows, so that a removed reading is asked for again.
+  async function remember(change) {
+    const state = await window.Pump.kept(shown.bearing);
+    const key = state && Object.keys(state.done).find((one) => state.done[one].entry === shown.id);
+    if (!key) return;
+    change(state.done, key);
+    await window.Unsent.put("kept", state);
+  }
+
+  const back = () => {
+    const bearing = shown && shown.bearing;
+    return window.Pump.current() && bearing === window.Pump.current().id ? window.Pump.open(bearing) : window.Pump.list();
+  };
+
+  find("[data-mend-entry]").addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const typed = find("#entry-value").value.trim(), fields = shown.kind === "reading" && typed ? { value: typed } : {};
+    await window.Unsent.mend(shown, fields);
+    if (fields.value) {
+      const um = window.Verdict.typed(typed, shown.fields.unit);
+      await remember((done, key) => Object.assign(done[key], { shown: `${typed} ${shown.fields.unit}`, um: um && um.um, said: "Mended on the device." }));
+    }
+    await back();
+    window.Unsent.send();
+  });
+  find("[data-remove]").addEventListener("click", async () => {
+    if (!sure) {
+      sure = true;
+      find("[data-remove]").textContent = "Tap again to remove it for good";
+      return;
+    }
+    await window.Unsent.drop("queue", shown.id);
+    await remember((done, key) => delete done[key]);
+    await window.Unsent.count();
+    await back();
+  });
+  find("[data-send]").addEventListener("click", () => window.Unsent.send());
+  document.addEventListener("unsent", (event) => waiting(event.detail));
+  window.Unsent.count();
+  return { open };
+})();

@@ -1,0 +1,206 @@
+"""Closing a visit: advice and decision for each bearing that was recorded, what was not measured of the whole pump, signatures."""
+
+from dataclasses import dataclass
+from typing import Any
+from uuid import UUID
+
+from django.contrib import messages
+from django.db import transaction
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+
+from fleet.models import Bearing, Setting
+from inspections import advising, expecting, forecasting, visits
+from inspections.expecting import SCRAPED, Station
+from inspections.forms.record import new_id
+from inspections.models import Decision, EventKind, NotMeasured, Stage, Visit
+from inspections.showing_visits import DECIDED_WORDS
+from inspections.views.record_desk import Desk, at_the_pump, from_a_sheet, people_for
+from inspections.visiting import NotRecorded
+
+SHORT = {words: short for short, words in DECIDED_WORDS.items()}
+
+
+@dataclass
+class Missing:
+    """What is neither measured nor said not to be: one station, or (`stations` many) a bearing nobody touched."""
+
+    key: str
+    words: str
+    bearing: UUID
+    stage: str
+    stations: list[Station]
+    guess: str = ""
+
+
+@dataclass
+class Side:
+    """One bearing of the pump at closing: its advice, what it cost, and the decision made already."""
+
+    desk: Desk
+    figures: Any
+    advice: advising.Advice
+    removed: str
+    made: Decision | None
+
+    @property
+    def mine(self) -> str:
+        """What its fields' names end with: nothing for the bearing one stands at."""
+        return f" {self.desk.bearing.pk}" if self.desk.aside else ""
+
+
+@at_the_pump
+def close(desk: Desk) -> HttpResponse:
+    """The advice, the decision and why, what was not measured and why, the signatures; then the receipt."""
+    desks = desks_of(desk)
+    sides = sides_of(desks)
+    missing = [one for some in desks for one in missing_of(some)]
+    needed = signatures_needed(desk)
+    if desk.request.method == "POST":
+        try:
+            visit = _closed(desk, sides, missing, needed)
+        except NotRecorded as fault:
+            messages.error(desk.request, str(fault))
+        else:
+            desk.request.session.pop(from_a_sheet(desk.bearing.place_id), None)
+            return redirect(desk.address("record-receipt", visit=visit.pk))
+    context = desk.context(
+        advice=sides[0].advice, side=sides[0], others=sides[1:], choices=advising.CHOICES, missing=missing,
+        reasons=NotMeasured.Because.choices, checked_needed=visits.CHECKED in needed, checker=desk.checked_by,
+        people=[p for p in people_for(desk) if p.pk != desk.person], post=desk.request.POST,
+    )  # fmt: skip
+    return render(desk.request, "inspections/record_close.html", context)
+
+
+def desks_of(desk: Desk) -> list[Desk]:
+    """The bearing one stands at, then the pump's others, all in the same visit."""
+    rows = desk.bearing.place.bearings.standing().select_related("place__site").order_by("folded")
+    others = [one for one in rows if one.pk != desk.bearing.pk]
+    return [desk, *(Desk(desk.request, one, desk.today, desk.visit, aside=True) for one in others)]
+
+
+def sides_of(desks: list[Desk]) -> list[Side]:
+    """What is decided at closing: the bearing one stands at, and each other one that was recorded and not decided yet."""
+    used = [one for one in desks if not one.aside or touched(one)]
+    made = {one.bearing.pk: decision_of(one.visit, one.bearing) for one in used if one.visit}
+    used = [one for one in used if not one.aside or made[one.bearing.pk] is None]
+    figures = forecasting.current([one.bearing for one in used], desks[0].today)
+    return [
+        Side(
+            one, figures[one.bearing.pk], advice_now(one, figures[one.bearing.pk]),
+            removed_words(one, figures[one.bearing.pk]), made[one.bearing.pk],
+        )
+        for one in used
+    ]  # fmt: skip
+
+
+def touched(desk: Desk) -> bool:
+    """Whether anything was recorded of a bearing in this visit."""
+    return bool(desk.readings or desk.events or desk.left_out)
+
+
+def advice_now(desk: Desk, figures: Any) -> advising.Advice:
+    """The advice as the record stands now."""
+    rounds = visits.last_rounds(visits.rounds_of(desk.visit, desk.bearing))  # type: ignore[arg-type]
+    facts = desk.before.known.facts
+    asked = any(
+        desk.verdict_on(r).asked for r in desk.readings if r.counts and r.repeat == 1 and not r.supersedes
+    )
+    return advising.advise(
+        figures, accepted_risk=desk.before.known.accepted_risk, asked=asked,
+        contact_open=any(one.event.outcome == "scrape" for one in rounds),
+        alignment=any(one.event.outcome == "alignment" for one in rounds),
+        scrapeable=facts.scrapeable if facts else True,
+    )  # fmt: skip
+
+
+def removed_words(desk: Desk, figures: Any) -> str:
+    """Metal removed and its cost, where it was scraped in this visit."""
+    if desk.work != SCRAPED:
+        return ""
+    sides: dict[str, list[tuple[float, float]]] = {"as_found": [], "as_left": []}
+    for r in desk.readings:
+        if r.quantity == "clearance" and r.counts and r.value_um is not None:
+            sides[r.stage].append((float(r.value_um), desk.sd_of(r)))
+    taken = advising.removed(sides["as_found"], sides["as_left"], desk.before.step)
+    return advising.cost_words(taken, figures)
+
+
+def signatures_needed(desk: Desk) -> list[str]:
+    """The signatures the plant asks for; none unless it has said so."""
+    return list(Setting.objects.in_force("signatures", desk.bearing.place.site, desk.on) or [])
+
+
+def missing_of(desk: Desk) -> list[Missing]:
+    """What is neither measured nor said not to be: of a bearing nobody touched as a whole, else station by station."""
+    if any(one.kind == EventKind.OPENED for one in desk.events) or bores_measured(desk):
+        return []
+    bearing, name = desk.bearing, f"{desk.bearing.name}: " if desk.aside else ""
+    if desk.aside and not touched(desk):
+        words = f"{desk.bearing.name}: nothing was recorded of it"
+        planned = expecting.planned_stations(bearing.place.site, desk.on)
+        stations = expecting.stations_of(desk.story, planned)
+        return [Missing(f"all {bearing.pk}", words, bearing.pk, "as_found", stations, "not_opened")]
+    stages = [Stage.AS_FOUND] + ([Stage.AS_LEFT] if desk.work else [])
+    ending = f" {bearing.pk}" if desk.aside else ""
+    return [
+        Missing(f"{stage} {where.key}{ending}", f"{name}{stage.label}, {where.words}", bearing.pk, stage, [where])
+        for stage in stages for where in desk.open_stations(stage)
+    ]  # fmt: skip
+
+
+def bores_measured(desk: Desk) -> bool:
+    """Whether bore and journal were measured instead: their difference is the clearance, nothing is missing then."""
+    found = {one.quantity for one in desk.readings}
+    return {"bore", "journal"} <= found and "clearance" not in found
+
+
+def _closed(desk: Desk, sides: list[Side], missing: list[Missing], needed: list[str]) -> Visit:
+    """Store the decisions, then close; the reasons for what is missing come with it."""
+    post, visit = desk.request.POST, desk.visit
+    assert visit is not None
+    rows = []
+    for one in missing:
+        because = post.get(f"because {one.key}", one.guess)
+        if because not in NotMeasured.Because.values:
+            raise NotRecorded(f"Say why this was not measured: {one.words}.")
+        rows += [
+            NotMeasured(
+                id=UUID(new_id()), visit_id=visit.pk, bearing_id=one.bearing, stage=one.stage, end=where.end,
+                clock=where.clock, because=because,
+            )
+            for where in one.stations
+        ]  # fmt: skip
+    with transaction.atomic():
+        for side in sides:
+            _decided(side, post)
+        visits.close(
+            visit=visit, on=desk.on, by=desk.person, missing=rows, checked_by=_uuid(post.get("checked_by")), needed=needed
+        )  # fmt: skip
+    return visit
+
+
+def _decided(side: Side, post: Any) -> None:
+    decided = post.get(f"decided{side.mine}", side.advice.word)
+    if decided not in advising.CHOICES:
+        raise NotRecorded(f"Decide one of: {', '.join(advising.CHOICES)}.")
+    visits.decide(
+        bearing=side.desk.bearing, on=side.desk.on, advised=SHORT[side.advice.word], decided=SHORT[decided],
+        why=post.get(f"why{side.mine}", ""), by=side.desk.person, forecast_hash=advising.figures_hash(side.figures),
+    )  # fmt: skip
+
+
+def _uuid(text: str | None) -> UUID | None:
+    try:
+        return UUID(str(text))
+    except ValueError:
+        return None
+
+
+def decision_of(visit: Visit, bearing: Bearing) -> Decision | None:
+    """The decision made of a bearing in a visit: the last of its days."""
+    rows = Decision.objects.standing().filter(
+        bearing=bearing, on__gte=visit.opened_on, plan=None, decided__in=DECIDED_WORDS
+    )
+    rows = rows.filter(on__lte=visit.closed_on) if visit.closed_on else rows
+    return rows.order_by("-recorded_at").first()

@@ -1,0 +1,186 @@
+"""One station at the pump: the number, its verdict at once, the next station; and which other quantity or station comes."""
+
+from typing import Any
+
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+
+from inspections import quantities, visits
+from inspections.conditions import EXCEPTIONS, conditions_of, exception_words
+from inspections.expecting import END_WORDS, Station, last_at, station
+from inspections.forms.record import ReadingForm, new_id
+from inspections.gauges import gauges
+from inspections.models import Method, Reading, Stage
+from inspections.verdict import SIGN, Expected, Held, shown, with_unit
+from inspections.views.record_desk import Desk, at_the_pump
+from inspections.visiting import NotRecorded
+
+STAGE_WORDS = dict(Stage.choices)
+
+
+@at_the_pump
+def reading(desk: Desk) -> HttpResponse:
+    """One station of one quantity; without a station named, the next that is open."""
+    request = desk.request
+    stage = request.GET.get("stage", Stage.AS_FOUND)
+    stage = stage if stage in Stage.values else str(Stage.AS_FOUND)
+    quantity = quantities.asked(request.GET.get("quantity", "")).name
+    key = request.GET.get("at", "")
+    where = station(key) if key else next(iter(desk.open_stations(stage, quantity)), None)
+    if where is None:
+        return redirect(desk.address("record-overview"))
+    earlier = reading_of(desk, request.GET.get("again"))
+    form = (
+        ReadingForm(request.POST)
+        if request.method == "POST"
+        else ReadingForm(initial=_remembered(desk, quantity))
+    )
+    if request.method == "POST" and form.is_valid():
+        try:
+            return _entered(desk, form, stage, quantity, where, earlier)
+        except NotRecorded as fault:
+            form.add_error("value", str(fault))
+    context = desk.context(**_screen(desk, form, stage, quantity, where, earlier))
+    return render(request, "inspections/record_reading.html", context)
+
+
+def _entered(
+    desk: Desk, form: ReadingForm, stage: str, quantity: str, where: Station, earlier: Reading | None
+) -> HttpResponse:
+    """Store a reading and lead on: to a second measurement where it is unlikely, else to the next station."""
+    said = form.cleaned_data
+    assert desk.visit is not None
+    gauge = said["instrument_other"].strip() or said["instrument"]
+    setup = {name: said[name] for name in ("unit", "method", "less")} | {"gauge": gauge}
+    desk.remember(**{f"setup {quantity}": setup, "basis": said["basis"], "exceptions": said["exceptions"]})
+    stored = visits.enter(
+        visit=desk.visit, bearing=desk.bearing, on=desk.on, value=said["value"], unit=said["unit"], by=desk.person,
+        id=said["id"], instead_of=earlier, stage=stage, station="" if where.key == "any" else where.key,
+        method=said["method"], basis=said["basis"], instrument=gauge, quantity=quantity, less=said["less"],
+        conditions=conditions_of(said["exceptions"]), measured_by=desk.measured_by, checked_by=desk.checked_by,
+    )  # fmt: skip
+    desk.forget()
+    if stored.repeat == 1 and desk.verdict_on(stored).asked:
+        again = desk.address("record-reading", stage=stage, **_named(quantity), at=where.key, again=stored.pk)
+        return redirect(again)
+    return redirect(next_address(desk, stage, stored, quantity))
+
+
+def _named(quantity: str) -> dict[str, str]:
+    """The quantity as an address says it: a clearance is not named."""
+    return {} if quantity == "clearance" else {"quantity": quantity}
+
+
+def next_address(desk: Desk, stage: str, stored: Reading | None, quantity: str = "clearance") -> str:
+    """The next station that is open of a quantity, else the overview."""
+    more = {"last": stored.pk} if stored else {}
+    if desk.open_stations(stage, quantity):
+        return desk.address("record-reading", stage=stage, **_named(quantity), **more)
+    return desk.address("record-overview", **more)
+
+
+def _remembered(desk: Desk, quantity: str) -> dict[str, Any]:
+    memory, setup = desk.memory, desk.setup_for(quantity)
+    mine = memory.get(f"setup {quantity}") or {}
+    return {
+        "id": new_id(), "unit": setup.unit, "method": setup.method, "basis": memory.get("basis", "diametral"),
+        "exceptions": memory.get("exceptions", []), "instrument": mine.get("gauge", ""), "less": mine.get("less", ""),
+    }  # fmt: skip
+
+
+def _screen(
+    desk: Desk, form: ReadingForm, stage: str, quantity: str, where: Station, earlier: Reading | None
+) -> dict[str, Any]:
+    setup, asked = desk.setup_for(quantity), quantities.asked(quantity)
+    unit = str(form["unit"].value() or setup.unit)
+    method = str(form["method"].value() or setup.method)
+    held, expected = desk.held(stage, quantity), desk.expected(stage, where, quantity)
+    last = last_at(desk.before.known, where, quantity)
+    stations = desk.stations_for(quantity)
+    place = f"{stations.index(where) + 1} of {len(stations)}" if where in stations else ""
+    previous = reading_of(desk, desk.request.GET.get("last"))
+    here = {"stage": stage, **_named(quantity), "at": where.key}
+    return _second(desk, earlier) | {
+        "place_words": ", ".join(part for part in (place and f"station {place}", where.words) if part),
+        "device": desk.for_device("reading", stage, where, earlier.pk if earlier else "", quantity=quantity),
+        "form": form, "stage": stage, "stage_words": STAGE_WORDS[stage], "where": where, "asked": asked,
+        "previous": previous, "previous_verdict": desk.verdict_on(previous) if previous else None,
+        "unit": unit, "unit_words": dict(form.fields["unit"].choices).get(unit, unit),  # type: ignore[attr-defined]
+        "method": method, "method_words": dict(Method.choices).get(method, "method not known"),  # type: ignore[call-overload]
+        "facts_line": facts_line(last, expected, unit),
+        "skip": next_address(desk, stage, None, quantity) if earlier else "",
+        "could_not": desk.address("record-could-not", **here),
+        "people_at": desk.address("record-people", then="reading", **here),
+        "other_at": desk.address("record-other", stage=stage, quantity=quantity),
+        "exception_words": exception_words(dict.fromkeys(form["exceptions"].value() or [], True)),
+        "gauges": gauges(method, desk.on), "gauge": form["instrument"].value() or "",
+        "data": verdict_data(desk, held, expected, unit), "step": _step(unit, method),
+    }  # fmt: skip
+
+
+def _second(desk: Desk, earlier: Reading | None) -> dict[str, Any]:
+    """What the screen of a second measurement says of the first."""
+    if earlier is None:
+        return {"earlier": None}
+    cure = desk.verdict_on(earlier).mended_um
+    return {
+        "earlier": earlier, "earlier_unit": SIGN.get(earlier.unit, earlier.unit),
+        "earlier_verdict": desk.verdict_on(earlier), "mend_address": desk.address("record-mend", reading=earlier.pk),
+        "mended_value": "" if cure is None else shown(cure, earlier.unit),
+    }  # fmt: skip
+
+
+def facts_line(last: Any, expected: Expected | None, unit: str) -> str:
+    """ "Last time 8.8 · expected 8.6 to 9.3 thou"."""
+    parts = []
+    if last and last.value_um is not None:
+        parts.append(f"Last time {shown(last.value_um, unit)}")
+    elif last:
+        parts.append(f"Last time {last.typed} {last.unit}")
+    if expected and not expected.rough:
+        low = expected.low_um - expected.taper_um
+        parts.append(f"expected {shown(low, unit)} to {with_unit(expected.high_um, unit)}")
+    if not parts:
+        return "First reading here: nothing to compare it with."
+    said = " · ".join(parts)
+    return said[:1].upper() + said[1:]
+
+
+def _step(unit: str, method: str) -> str:
+    """What the minus and plus buttons change: the usual step of a gauge, typed in its unit."""
+    fine = method in (Method.MICROMETER, Method.BORE_GAUGE)
+    return {
+        "mm": "0.001" if fine else "0.01",
+        "um": "1" if fine else "10",
+        "in": "0.0001" if fine else "0.0005",
+    }.get(unit, "0.1" if fine else "0.5")
+
+
+def verdict_data(desk: Desk, held: Held, expected: Expected | None, unit: str) -> dict[str, Any]:
+    """What the browser needs to say the same at once."""
+    methods = {name: spread.sd_um for name, spread in desk.trust.items()}
+    return {
+        "held": vars(held), "expected": vars(expected) if expected else None, "unit": unit, "sd": methods,
+        "exceptions": {name: sd for name, (_, sd) in EXCEPTIONS.items()},
+    }  # fmt: skip
+
+
+def reading_of(desk: Desk, pk: str | None) -> Reading | None:
+    """A reading of this visit by its id; None for any other."""
+    return next((one for one in desk.readings if str(one.pk) == pk), None) if pk else None
+
+
+@at_the_pump
+def other(desk: Desk) -> HttpResponse:
+    """Another quantity, or a station the plan does not name: chosen here, then measured on the usual screen."""
+    asked = desk.request.GET
+    end, clock = asked.get("end", ""), asked.get("clock", "")
+    stage = asked.get("stage", "") or str(Stage.AS_LEFT if desk.work else Stage.AS_FOUND)
+    if "go" in asked:
+        where = {"at": f"{end}-{clock}".strip("-") or "any"} if "named" in asked else {}
+        return redirect(desk.address("record-reading", stage=stage, quantity=asked["go"], **where))
+    context = desk.context(
+        asked=quantities.ASKED.values(), ends=END_WORDS.items(), clocks=range(1, 13), stages=Stage.choices,
+        chosen=quantities.asked(asked.get("quantity", "")).name, stage=stage,
+    )  # fmt: skip
+    return render(desk.request, "inspections/record_other.html", context)
