@@ -150,7 +150,18 @@ def test_every_screen_has_large_targets_far_apart_scrolls_one_way_only_and_axe_f
     page.get_by_role("link", name="The first one is right").click()
     page.get_by_role("link", name="Could not measure").click()
     looked(page, "could not measure", found)
-    for screen in ("visit", "contact", "seen", "work", "opened", "photo", "close"):
+    for screen in (
+        "visit",
+        "contact",
+        "seen",
+        "work",
+        "opened",
+        "photo",
+        "close",
+        "people",
+        "other",
+        "sheet",
+    ):
         page.goto(address(f"{own}{screen}/"))
         looked(page, screen, found)
     page.goto(address(f"{own}mend/?reading={Reading.objects.get(typed='0.410').pk}"))

@@ -203,3 +203,30 @@ def test_an_unlikely_value_is_measured_once_more_without_network_too(phone):
         True,
         2,
     )
+
+
+def test_what_waits_on_the_device_is_mended_or_removed_there_and_a_refused_entry_names_its_reason(phone):
+    context, bearings, url = phone
+    page = context.new_page()
+    ready(page, url)
+    bad = f"{{kind: 'reading', bearing: '{bearings[0].pk}', visit: crypto.randomUUID(), stage: 'as_found', station: 'in-12', fields: {{value: 'six', unit: 'mm', method: 'bore_gauge'}}}}"
+    page.evaluate(
+        f"window.Unsent.add({bad}).then(() => window.Unsent.add({bad})).then(() => window.Unsent.send())"
+    )
+    page.goto(f"{url}/record/offline/")
+    page.get_by_role("heading", name="Needs attention").wait_for()
+    page.locator(".kept-entry").first.click()
+    page.locator("#entry-value").fill("0.205")
+    page.get_by_role("button", name="Keep this value").click()
+    page.get_by_text("1 unsent, 1 to look at").first.wait_for()
+    page.locator(".kept-entry").first.click()
+    page.get_by_role("button", name="Remove from this device").click()
+    page.get_by_role("button", name="Tap again to remove it for good").click()
+    page.wait_for_function("window.Unsent.all('queue').then((rows) => rows.length === 0)")
+    assert list(Reading.objects.filter(recorded_by=page_author(page)).values_list("typed", flat=True)) == [
+        "0.205"
+    ]
+
+
+def page_author(page):
+    return page.evaluate("window.Unsent.author")
