@@ -5,6 +5,7 @@ from django.urls import path
 from inspections.views import (
     backtest,
     bundle,
+    choices,
     correcting,
     dates,
     gauges,
@@ -51,6 +52,7 @@ urlpatterns = [
     path("record/pack/", record_offline.pack, name="record-pack"),
     path("record/queue/", record_offline.queue, name="record-queue"),
     path("recording-worker.js", record_offline.worker, name="record-worker"),
+    path("choices/", choices.page, name="choices"),
     path("gauges/", gauges.gauges, name="gauges"),
     path("gauges/<uuid:pk>/", gauges.gauge, name="gauge"),
     path("gauges/<uuid:pk>/in-doubt/<uuid:check>.xlsx", gauges.recall_sheet, name="gauge-recall"),

@@ -87,6 +87,7 @@ TABLE: dict[str, dict[str, int]] = {
     "record-worker": ALL | {"stranger": 200, "out": SIGN_IN},
     "people": dict.fromkeys((*ROLES, "stranger"), 403) | {"administrator": 200, "out": SIGN_IN},
     "people-change": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
+    "choices": ALL | {"stranger": 200, "out": SIGN_IN},
     "gauges": ALL | {"stranger": 200, "out": SIGN_IN},
     "gauge": ALL | {"stranger": 200, "out": SIGN_IN},
     "gauge-recall": dict.fromkeys(ROLES, 403)

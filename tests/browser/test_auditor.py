@@ -78,7 +78,7 @@ def test_the_pages_of_the_record_scroll_one_way_only_and_axe_finds_nothing(
     correct = small_fleet.bearing.replace("/?", f"/correct/{reading.pk}/?")
     axe, found = Axe(), {}
     for role, addresses in (
-        ("engineer", (history, correct, "/gauges/", f"/gauges/{gauge.pk}/", "/quality/")),
+        ("engineer", (history, correct, "/gauges/", f"/gauges/{gauge.pk}/", "/quality/", "/choices/")),
         ("administrator", ("/people/",)),
     ):
         page = signed_in(role)

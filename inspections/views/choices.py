@@ -1,0 +1,67 @@
+"""What the plant has chosen: risk, outages, signatures, stations, photos; dated, by whom."""
+
+import datetime as dt
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.http import urlencode
+from django.views.decorators.http import require_http_methods
+
+from fleet.access import may, require, sites_for, sites_of
+from fleet.clock import today_in
+from fleet.models import Person, Site, folded
+from fleet.registering import Refused
+from inspections import choices
+
+ACT = "set limits"
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def page(request: HttpRequest) -> HttpResponse:
+    """The choices in force for the plant or one site; a post records another one from a day on."""
+    sites = list(sites_for(request.user))
+    asked = folded(request.POST.get("site", "") or request.GET.get("site", ""))
+    site = next((one for one in sites if one.folded == asked), None)
+    if request.method == "POST":
+        return _choose(request, site, asked)
+    held = choices.in_force(site, today_in(site.time_zone if site else "UTC"))
+    people = {
+        person.pk: person
+        for person in Person.objects.filter(pk__in=[one.row.recorded_by for one in held if one.row])
+    }
+    context = {
+        "sites": sites, "site": site, "rows": [(one, people.get(one.row.recorded_by) if one.row else None) for one in held],
+        "may_choose": may(request.user, ACT, site) if site else sites_of(request.user, ACT) is None,
+    }  # fmt: skip
+    return render(request, "inspections/choices.html", context)
+
+
+def _choose(request: HttpRequest, site: Site | None, asked: str) -> HttpResponse:
+    if asked and site is None:
+        raise PermissionDenied("No site of yours is called so.")
+    require(request.user, ACT, site)
+    if site is None and sites_of(request.user, ACT) is not None:
+        raise PermissionDenied("A choice for the whole plant needs the role engineer at all sites.")
+    said = request.POST
+    try:
+        day = dt.date.fromisoformat(said["from_on"]) if said.get("from_on") else None
+        row = choices.choose(
+            name=said.get("name", ""),
+            typed=said.get("value", ""),
+            site=site,
+            from_on=day,
+            by=request.user.person_id,
+        )
+    except ValueError as refused:  # Refused is one, and so is a day that is none
+        words = str(refused) if isinstance(refused, Refused) else "This is no day. Write it as 2026-03-09."
+        messages.error(request, f"{words} Nothing was changed.")
+    else:
+        known = choices.BY_NAME[row.name]
+        messages.success(
+            request, f"{known.label}: {known.said(row.value)}, recorded. Dates and advice follow at once."
+        )
+    query = f"?{urlencode({'site': site.name})}" if site else ""
+    return redirect(reverse("choices") + query)
