@@ -95,7 +95,9 @@
     const known = ((await kept(`people ${bearing.site}`)) || { names: [] }).names, last = (await kept("who")) || {};
     const box = find("[data-who]"), mine = last.person || window.Unsent.author;
     box.replaceChildren(...known.map((one) => new Option(one.name, one.id, false, one.id === mine)));
-    if (!known.length) box.append(new Option("whoever signed in", window.Unsent.author));
+    if (!known.some((one) => one.id === window.Unsent.author)) {
+      box.prepend(new Option("me, as signed in", window.Unsent.author, false, mine === window.Unsent.author));
+    }
   }
 
   async function begin() {

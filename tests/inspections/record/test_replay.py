@@ -4,7 +4,9 @@ import json
 import uuid
 
 import pytest
+from django.core.files.base import ContentFile
 
+from fleet.models import Attachment, Person
 from inspections.models import ContactCheck, Event, NotMeasured, Reading, Visit
 from tests import makers
 from tests.inspections.record.walk import a_mechanic, a_worn_bearing, at, begin, read
@@ -153,3 +155,33 @@ def test_the_pack_holds_limits_last_values_and_what_is_expected_with_constant_qu
     assert [one["key"] for one in first["stations"]] == ["in-12", "out-12"]
     one = first["stations"][0]
     assert one["last_um"] == 190.0 and one["expected"]["low_um"] < 205 < one["expected"]["high_um"] + 15
+
+
+def test_a_photo_comes_by_itself_and_sent_twice_is_kept_once():
+    bearing = a_worn_bearing()
+    client = a_mechanic(bearing)
+    entry = an_entry(client, bearing, "photo", name="a.png", fields={"note": "journal"})
+    for expected in ("stored", "already"):
+        sent = {"entry": json.dumps(entry), "photo": ContentFile(makers.a_png(), name="a.png")}
+        ((one),) = client.post("/record/queue/", sent).json()["entries"]
+        assert one == {"id": entry["id"], "state": expected, "why": ""}
+    assert Attachment.objects.get(pk=entry["id"]).note == "journal"
+
+
+def test_work_a_typed_name_a_quantity_and_a_sheets_day_go_along():
+    bearing = a_worn_bearing()
+    client = a_mechanic(bearing)
+    visit = str(uuid.uuid4())
+    shared = {"visit": visit, "on": "2026-01-01", "measured_by_name": "A. Fitter"}
+    fields = {"value": "12.054", "unit": "mm", "method": "crown_thickness", "less": "5"}
+    said = send(
+        client,
+        an_entry(client, bearing, station="in-6", quantity="wall", **shared) | {"fields": fields},
+        an_entry(client, bearing, "work", **shared) | {"fields": {"kind": "shell_change", "reason": "worn"}},
+        an_entry(client, bearing, quantity="weight", **shared),
+    )
+    assert said[:2] == [("stored", "")] * 2 and "is no quantity" in said[2][1]
+    row = Reading.objects.get(quantity="wall")
+    assert (row.typed, str(row.on)) == ("7.054", "2026-01-01")
+    assert Person.objects.get(pk=row.measured_by).name == "A. Fitter"
+    assert Event.objects.get(kind="shell_change").visit_id == uuid.UUID(visit)
