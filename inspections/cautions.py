@@ -41,7 +41,7 @@ class Cautions:
         return f"{self.isolation} ({self.rules}.)" if self.rules else self.isolation
 
 
-def cautions_for(site: Site, day: dt.date) -> Cautions:
+def cautions_for(site: Site | None, day: dt.date) -> Cautions:
     """A site's cautions in force on a day, else the plant's, else the shipped ones.
 
     A setting that is no mapping of words is left aside: a caution must never go missing for a slip of the pen.

@@ -13,8 +13,9 @@ from django.views.decorators.http import require_http_methods
 from fleet.access import may, require, sites_for, sites_of
 from fleet.clock import today_in
 from fleet.models import Person, Site, folded
-from fleet.registering import Refused
-from inspections import choices
+from fleet.registering import Refused, set_setting
+from inspections import cautions, choices
+from inspections.forms.choices import CautionsForm, as_shown
 
 ACT = "set limits"
 
@@ -25,26 +26,46 @@ def page(request: HttpRequest) -> HttpResponse:
     sites = list(sites_for(request.user))
     asked = folded(request.POST.get("site", "") or request.GET.get("site", ""))
     site = next((one for one in sites if one.folded == asked), None)
+    form = None
     if request.method == "POST":
-        return _choose(request, site, asked)
-    held = choices.in_force(site, today_in(site.time_zone if site else "UTC"))
+        _must_be_allowed(request, site, asked)
+        if "isolation" not in request.POST:
+            return _choose(request, site)
+        form = CautionsForm(request.POST)
+        if form.is_valid():
+            set_setting(name=cautions.SETTING, value=form.value(), site=site, by=request.user.person_id)
+            messages.success(
+                request, "The words of caution are recorded, and stand on every record page from now on."
+            )
+            return _back(site)
+    day = today_in(site.time_zone if site else "UTC")
+    held = choices.in_force(site, day)
     people = {
         person.pk: person
         for person in Person.objects.filter(pk__in=[one.row.recorded_by for one in held if one.row])
     }
+    now = cautions.cautions_for(site, day)
     context = {
         "sites": sites, "site": site, "rows": [(one, people.get(one.row.recorded_by) if one.row else None) for one in held],
         "may_choose": may(request.user, ACT, site) if site else sites_of(request.user, ACT) is None,
+        "cautions": now, "form": form or CautionsForm(initial=as_shown(now)),
     }  # fmt: skip
     return render(request, "inspections/choices.html", context)
 
 
-def _choose(request: HttpRequest, site: Site | None, asked: str) -> HttpResponse:
+def _must_be_allowed(request: HttpRequest, site: Site | None, asked: str) -> None:
     if asked and site is None:
         raise PermissionDenied("No site of yours is called so.")
     require(request.user, ACT, site)
     if site is None and sites_of(request.user, ACT) is not None:
         raise PermissionDenied("A choice for the whole plant needs the role engineer at all sites.")
+
+
+def _back(site: Site | None) -> HttpResponse:
+    return redirect(reverse("choices") + (f"?{urlencode({'site': site.name})}" if site else ""))
+
+
+def _choose(request: HttpRequest, site: Site | None) -> HttpResponse:
     said = request.POST
     try:
         day = dt.date.fromisoformat(said["from_on"]) if said.get("from_on") else None
@@ -63,5 +84,4 @@ def _choose(request: HttpRequest, site: Site | None, asked: str) -> HttpResponse
         messages.success(
             request, f"{known.label}: {known.said(row.value)}, recorded. Dates and advice follow at once."
         )
-    query = f"?{urlencode({'site': site.name})}" if site else ""
-    return redirect(reverse("choices") + query)
+    return _back(site)

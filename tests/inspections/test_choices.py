@@ -84,6 +84,25 @@ def test_an_engineer_of_one_site_chooses_there_alone(client):
     assert "change" not in client.get("/choices/").content.decode().split("<tbody>")[1].split("</tbody>")[0]
 
 
+def test_a_site_puts_its_own_words_of_caution_in_the_place_of_the_shipped_ones(client):
+    site = makers.a_site(name="Own")
+    makers.a_bearing(place=makers.a_place(site=site, tag="Lift 1"))
+    client.force_login(makers.an_account(site=site))
+    assert "29 CFR 1910.147" in client.get("/bearings/Lift 1/DE/record/").content.decode()
+    words = {
+        "site": "Own",
+        "isolation": "Permit first: works instruction 12.",
+        "rules": "",
+        "lead": "Gloves.",
+        "work": "Wipe it.\nLift little.",
+    }
+    assert "are recorded" in client.post("/choices/", words, follow=True).content.decode()
+    page = client.get("/bearings/Lift 1/DE/record/").content.decode()
+    assert "Permit first: works instruction 12." in page and "29 CFR" not in page and "Lift little." in page
+    refused = client.post("/choices/", words | {"isolation": " "}).content.decode()
+    assert "Say what comes first" in refused
+
+
 def test_a_reader_reads_what_was_chosen_and_by_whom(client):
     choose("photos_allowed", "no")
     client.force_login(makers.an_account(role="reader"))
