@@ -1,6 +1,7 @@
 """What is looked at before the site starts."""
 
 import logging
+from collections.abc import Callable
 
 from django.conf import settings
 from django.core.checks import CheckMessage, Error, Tags, Warning, register
@@ -9,6 +10,8 @@ from django.db import connection
 from django.db.utils import DatabaseError
 
 log = logging.getLogger("fleet")
+# What an app wants done before the first page is asked for; added to in its ready().
+BEFORE_THE_FIRST_PAGE: list[Callable[[], object]] = []
 
 
 def before_serving() -> None:
@@ -25,6 +28,8 @@ def before_serving() -> None:
     faults = [f"{message.msg} {message.hint or ''}".strip() for message in found if message.is_serious()]
     if faults:
         raise ImproperlyConfigured("The site does not start. " + " ".join(faults))
+    for task in BEFORE_THE_FIRST_PAGE:
+        task()
 
 
 @register()

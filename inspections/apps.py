@@ -8,6 +8,7 @@ class InspectionsConfig(AppConfig):
     verbose_name = "what was seen, measured and done at a bearing"
 
     def ready(self) -> None:
+        from fleet.checks import BEFORE_THE_FIRST_PAGE
         from fleet.importing.findings import name_kinds
         from fleet.importing.loaders import register_loader
         from inspections.demo_acts import register_acts
@@ -16,8 +17,16 @@ class InspectionsConfig(AppConfig):
         from inspections.kinds import register_kinds
         from inspections.long_work import register_work
 
+        BEFORE_THE_FIRST_PAGE.append(_warm)
         register_kinds()
         register_acts()
         register_work()
         name_kinds(KIND_WORDS, KIND_LEADS)
         register_loader(HistoryLoader.holds, HistoryLoader())
+
+
+def _warm() -> None:
+    """Compile the wear engine before a page waits for it."""
+    from inspections.wear.warming import warm
+
+    warm()

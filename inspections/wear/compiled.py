@@ -22,7 +22,12 @@ except ImportError:
 
 def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
     """The function as machine code that runs without the interpreter lock, or as it is."""
-    return njit(cache=True, nogil=True)(function) if COMPILED else function
+    if not COMPILED:
+        return function
+    try:
+        return njit(cache=True, nogil=True)(function)
+    except RuntimeError:  # nowhere to keep what was compiled: compiled anew in every process then
+        return njit(nogil=True)(function)
 
 
 def either(loops: Callable[..., Any], arrays: Callable[..., Any]) -> Callable[..., Any]:
