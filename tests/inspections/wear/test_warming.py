@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import os
 import pkgutil
 from dataclasses import replace
 
@@ -35,3 +36,21 @@ def test_after_warming_up_no_forecast_waits_for_the_compiler():
     forecast(fleet.histories, population)
     path(fleet.histories, population, 0, np.array([0.0, 100.0, 700.0]))
     assert compiled_signatures() == before
+
+
+def test_a_forked_child_forecasts_what_its_parent_does():
+    fleet = make(replace(WORLDS["plain"], n=8), 5)
+    population = fit_fleet(fleet.histories)
+    expected = forecast(fleet.histories, population).max_days
+    read, write = os.pipe()
+    child = os.fork()
+    if child == 0:  # a server that forks after loading the site
+        try:
+            os.write(write, forecast(fleet.histories, population).max_days.tobytes())
+        finally:
+            os._exit(0)
+    os.close(write)
+    with os.fdopen(read, "rb") as pipe:
+        got = np.frombuffer(pipe.read(), dtype=expected.dtype).reshape(expected.shape)
+    assert os.waitpid(child, 0)[1] == 0
+    np.testing.assert_array_equal(got, expected)
