@@ -13,6 +13,7 @@ from fleet import registering
 from inspections.models import Reading
 from tests import makers
 from tests.browser.test_pages import SIDEWAYS, WIDTHS
+from tests.printing import needs_pango
 
 
 @pytest.fixture
@@ -31,6 +32,7 @@ def signed_in(live_server, page, small_fleet):
     return signed
 
 
+@needs_pango
 def test_an_engineer_puts_a_reading_right_and_an_auditor_sees_both_versions_and_checks_the_bundle(
     signed_in, small_fleet, live_server, tmp_path
 ):

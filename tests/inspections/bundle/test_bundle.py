@@ -20,8 +20,9 @@ from fleet.models import Entry
 from inspections import recording
 from inspections.bundle import verify
 from tests import makers
+from tests.printing import needs_pango
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, needs_pango]
 LONGEST_CHECKER = 300
 
 
