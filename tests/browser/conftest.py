@@ -83,3 +83,9 @@ def heard(live_server, page) -> Heard:
 def _note(ears: Heard, url: str, own: str) -> None:
     if not url.startswith((own, "data:", "blob:")):
         ears.asked_elsewhere.append(url)
+
+
+def typed(page, text: str) -> None:
+    """Type into the field that the screen has put the cursor in; a slow machine does so after the page has loaded."""
+    page.wait_for_selector("input:focus")
+    page.keyboard.type(text)

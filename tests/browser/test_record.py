@@ -12,6 +12,7 @@ from django.test import Client
 from inspections import verdict
 from inspections.models import ContactCheck, Reading, Visit
 from tests import makers
+from tests.browser.conftest import typed
 from tests.inspections.record.walk import a_worn_bearing
 
 PHONE = {"width": 360, "height": 640}
@@ -54,7 +55,7 @@ class Taps:
     def read(self, value: str):
         # The field has the focus already: typing needs no tap.
         self.page.wait_for_selector("#id_value:focus")
-        self.page.keyboard.type(value)
+        typed(self.page, value)
         self.on("Next")
 
 
@@ -143,7 +144,7 @@ def test_every_screen_has_large_targets_far_apart_scrolls_one_way_only_and_axe_f
     page.locator("summary").first.click()
     looked(page, "reading, opened", found)
     page.goto(address(f"{own}reading/?stage=as_found"))
-    page.keyboard.type("0.410")
+    typed(page, "0.410")
     looked(page, "unlikely value", found)
     page.get_by_role("button", name="Next").click()
     looked(page, "measure once more", found)
@@ -249,7 +250,7 @@ def test_the_verdict_stands_there_while_one_types_and_equals_the_one_after_it_is
     bearing, page, address = at_pump
     page.goto(address(f"/bearings/Lift 1/{bearing.name}/record/"))
     page.get_by_role("button", name="This one, isolated: begin").click()
-    page.keyboard.type("0.205")
+    typed(page, "0.205")
     before = page.locator("[data-verdict]").inner_text()
     assert before.startswith("Inside the limit of 0.300 mm")
     page.get_by_role("button", name="0.001 more").click()
@@ -279,7 +280,7 @@ def test_an_id_given_by_the_browser_is_the_rows_own(at_pump):
     page.goto(address(f"/bearings/Lift 1/{bearing.name}/record/"))
     page.get_by_role("button", name="This one, isolated: begin").click()
     given = uuid.UUID(page.locator("input[name=id]").first.input_value())
-    page.keyboard.type("0.205")
+    typed(page, "0.205")
     page.get_by_role("button", name="Next").click()
     assert Reading.objects.get(pk=given).typed == "0.205"
     assert Visit.objects.filter(closed_on=None, attendances__part="measured").count() == 1

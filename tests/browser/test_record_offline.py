@@ -8,6 +8,7 @@ from django.test import Client
 
 from inspections.models import Reading, Visit
 from tests import makers
+from tests.browser.conftest import typed
 from tests.inspections.record.walk import a_worn_bearing
 
 PHONE = {"width": 360, "height": 640}
@@ -124,7 +125,7 @@ def test_a_plain_form_that_finds_no_network_is_kept_and_sent_later(phone):
     page.wait_for_selector("#id_value:focus")
     given = page.locator("input[name=id]").first.input_value()
     context.set_offline(True)
-    page.keyboard.type("0.205")
+    typed(page, "0.205")
     page.get_by_role("button", name="Next").click()
     page.get_by_text("1 unsent").first.wait_for()
     assert not Reading.objects.filter(pk=given).exists()
