@@ -166,7 +166,7 @@ def test_what_another_site_records_makes_no_plan_old(site):
     other = makers.a_bearing(place=makers.a_place(site=makers.a_site(name="South")))
     draft = planning.propose(site, TODAY, by=None)
     makers.a_reading(bearing=other)
-    _accept(draft)
+    assert _accept(draft).accepted_on == TODAY
 
 
 def test_a_bearing_whose_accepted_job_falls_out_gets_a_decision_to_leave_it(site, draft):
