@@ -12,7 +12,7 @@ from inspections import recording
 from inspections.models import Reading
 
 ENGINEER = "R. Askeby"
-CORRECTED = ("descale 1", "de", dt.date(2013, 5, 21), "9", "8.8")
+CORRECTED = ("descale 1", "de", dt.date(2013, 5, 21), "9.0", "8.8")
 # Label, checked on, fit, next due, remark.
 CHECKS = (
     ("BG-02", dt.date(2024, 9, 16), True, dt.date(2025, 9, 16), "ring gauge, certificate in the gauge room"),
@@ -33,6 +33,8 @@ def put_a_reading_right() -> str:
         recording.correct_reading(
             reading=wrong, by=by, reason="read off one mark too far in the old book", value=should
         )
+    elif not rows.exists():
+        raise LookupError(f"the demo's sheets hold no reading of {typed} at {pump} {position} on {on}")
     return f"A reading of {on} put right at Descale 1 DE; both versions stand in its history"
 
 

@@ -77,6 +77,14 @@ def test_one_of_its_sheets_comes_in_by_a_saved_plan(first_run):
     )
 
 
+def test_a_corrected_reading_and_checked_gauges_wait_for_a_visitor(folder, first_run):
+    assert "A reading of 2013-05-21 put right at Descale 1 DE" in first_run
+    with sqlite3.connect(folder / "demo.sqlite3") as record:
+        corrected = "SELECT typed FROM inspections_reading WHERE supersedes IS NOT NULL"
+        assert record.execute(corrected).fetchall() == [("8.8",)]
+        assert record.execute("SELECT count(*) FROM fleet_calibration").fetchone() == (5,)
+
+
 def test_every_role_has_a_sign_in_named_by_its_own_word(first_run):
     assert list(sign_ins(first_run)) == Role.Word.values
 
