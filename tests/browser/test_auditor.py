@@ -12,6 +12,7 @@ from django.test import Client
 from fleet import registering
 from inspections.models import Reading
 from tests import makers
+from tests.browser.conftest import pressed
 from tests.browser.test_pages import SIDEWAYS, WIDTHS
 from tests.printing import needs_pango
 
@@ -38,18 +39,18 @@ def test_an_engineer_puts_a_reading_right_and_an_auditor_sees_both_versions_and_
 ):
     page = signed_in("engineer")
     page.goto(live_server.url + small_fleet.bearing)
-    page.get_by_role("link", name="Everything recorded, by whom").click()
+    pressed(page.get_by_role("link", name="Everything recorded, by whom"))
     row = page.locator("tr", has_text="typed 0.172 mm")
-    row.get_by_role("link", name="put right").click()
+    pressed(row.get_by_role("link", name="put right"))
     page.get_by_label("Value").fill("0.171")
     page.get_by_label("Why").first.fill("typed wrong")
-    page.get_by_role("button", name="Correct it").click()
+    pressed(page.get_by_role("button", name="Correct it"))
     assert "both versions are kept" in page.inner_text("main")
 
     page = signed_in("auditor")
     page.goto(live_server.url + "/")
-    page.get_by_role("link", name="Lift 1 DE").click()
-    page.get_by_role("link", name="Everything recorded, by whom").click()
+    pressed(page.get_by_role("link", name="Lift 1 DE"))
+    pressed(page.get_by_role("link", name="Everything recorded, by whom"))
     told = page.inner_text("main")
     assert "typed 0.172 mm" in told and "typed 0.171 mm" in told and "typed wrong" in told
     assert page.get_by_role("link", name="put right").count() == 0

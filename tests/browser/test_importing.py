@@ -10,6 +10,7 @@ from django.test import Client
 
 from fleet.importing.settling import TOGETHER
 from tests import makers
+from tests.browser.conftest import pressed
 from tests.imports import bringing
 
 MOST_CLICKS, MOST_ANSWERS = 25, 15
@@ -32,8 +33,7 @@ class Hand:
 
     def leave_by(self, what):
         self.n += 1
-        with self.page.expect_navigation():
-            self.page.locator(what).first.click()
+        pressed(self.page.locator(what).first)
 
     def choose(self, what, value):
         if self.page.locator(what).first.input_value() != value:

@@ -3,6 +3,8 @@
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
+from tests.browser.conftest import pressed
+
 WIDTHS = (360, 1440)
 # Width of the page against width of the window; equal where nothing scrolls sideways.
 SIDEWAYS = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
@@ -12,7 +14,7 @@ def test_the_list_leads_to_a_bearing_whose_chart_zooms_within_the_content_policy
     page = opened(small_fleet.watch_list)
     assert page.get_by_role("heading", level=1).inner_text() == "Which bearings come first"
     assert page.title() == "Which bearings come first · Clearance ledger"
-    page.get_by_role("link", name="Lift 1 DE").click()
+    pressed(page.get_by_role("link", name="Lift 1 DE"))
     assert page.get_by_role("heading", level=1).inner_text() == "Lift 1, DE"
     assert page.title() == "Lift 1, DE · Clearance ledger"
     page.get_by_role("button", name="Zoom this chart").click()

@@ -9,6 +9,7 @@ from fleet.clock import today_in
 from inspections import planning
 from inspections.models import Decision, Plan
 from tests import makers
+from tests.browser.conftest import pressed
 from tests.dashboards.plan_fleet import a_fleet
 
 SIDEWAYS = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
@@ -34,20 +35,20 @@ def planner(live_server, site, page):
 
 def test_from_the_watch_list_to_an_accepted_plan_and_its_work_list(planner, live_server, heard, site):
     planner.goto(live_server.url)
-    planner.get_by_role("link", name="Outage plan", exact=True).click()
+    pressed(planner.get_by_role("link", name="Outage plan", exact=True))
     assert planner.get_by_role("heading", level=1).inner_text() == "What to open at North"
-    planner.get_by_role("link", name="Past 5 DE").click()
+    pressed(planner.get_by_role("link", name="Past 5 DE"))
     planner.get_by_label("replace in").nth(1).check()
     planner.get_by_label("Pin it").check()
-    planner.get_by_role("button", name="Change the plan").click()
+    pressed(planner.get_by_role("button", name="Change the plan"))
     assert "Past 5 DE: replace in outage 2" in planner.locator(".effect").inner_text()
     assert "more" in planner.locator(".effect").inner_text()
-    planner.get_by_role("button", name="take back").click()
+    pressed(planner.get_by_role("button", name="take back"))
     assert planner.locator(".effect").count() == 0
     planner.get_by_label("Why this plan").fill("Shells are on the shelf")
-    planner.get_by_role("button", name="Accept it").click()
+    pressed(planner.get_by_role("button", name="Accept it"))
     assert "This is the accepted plan" in planner.content() and "Shells are on the shelf" in planner.content()
-    planner.get_by_role("link", name="work list of outage 1").click()
+    pressed(planner.get_by_role("link", name="work list of outage 1"))
     assert planner.get_by_role("heading", level=1).inner_text() == "Work list, outage 1"
     assert "From the accepted plan" in planner.locator(".saying").inner_text()
     assert Plan.objects.get().reason == "Shells are on the shelf" and Decision.objects.exists()

@@ -12,7 +12,7 @@ from django.test import Client
 from inspections import verdict
 from inspections.models import ContactCheck, Reading, Visit
 from tests import makers
-from tests.browser.conftest import typed
+from tests.browser.conftest import pressed, typed
 from tests.inspections.record.walk import a_worn_bearing
 
 PHONE = {"width": 360, "height": 640}
@@ -44,13 +44,11 @@ class Taps:
 
     def on(self, name: str, role: str = "button"):
         self.n += 1
-        with self.page.expect_navigation():
-            self.page.get_by_role(role, name=name, exact=True).first.click()
+        pressed(self.page.get_by_role(role, name=name, exact=True).first)
 
     def css(self, what: str):
         self.n += 1
-        with self.page.expect_navigation():
-            self.page.locator(what).first.click()
+        pressed(self.page.locator(what).first)
 
     def read(self, value: str):
         # The field has the focus already: typing needs no tap.
@@ -139,17 +137,17 @@ def test_every_screen_has_large_targets_far_apart_scrolls_one_way_only_and_axe_f
     page.goto(address(own))
     found = {}
     looked(page, "start", found)
-    page.get_by_role("button", name="This one, isolated: begin").click()
+    pressed(page.get_by_role("button", name="This one, isolated: begin"))
     looked(page, "reading", found)
     page.locator("summary").first.click()
     looked(page, "reading, opened", found)
     page.goto(address(f"{own}reading/?stage=as_found"))
     typed(page, "0.410")
     looked(page, "unlikely value", found)
-    page.get_by_role("button", name="Next").click()
+    pressed(page.get_by_role("button", name="Next"))
     looked(page, "measure once more", found)
-    page.get_by_role("link", name="The first one is right").click()
-    page.get_by_role("link", name="Could not measure").click()
+    pressed(page.get_by_role("link", name="The first one is right"))
+    pressed(page.get_by_role("link", name="Could not measure"))
     looked(page, "could not measure", found)
     for screen in (
         "visit",
@@ -168,7 +166,7 @@ def test_every_screen_has_large_targets_far_apart_scrolls_one_way_only_and_axe_f
     page.goto(address(f"{own}mend/?reading={Reading.objects.get(typed='0.410').pk}"))
     looked(page, "mend", found)
     page.goto(address(f"{own}contact/"))
-    page.locator("button[value=both_ends]").click()
+    pressed(page.locator("button[value=both_ends]"))
     looked(page, "print", found)
     page.goto(address("/record/offline/"))
     page.wait_for_selector("body[data-shows=list]")
@@ -179,6 +177,7 @@ def test_every_screen_has_large_targets_far_apart_scrolls_one_way_only_and_axe_f
 
 
 def looked(page, name, found):
+    page.wait_for_load_state()
     seen = page.evaluate(TARGETS)
     bad = {what: value for what, value in seen.items() if value}
     report = Axe().run(page)
@@ -249,38 +248,38 @@ def test_the_browser_says_the_same_as_the_server_over_a_table_of_cases(at_pump):
 def test_the_verdict_stands_there_while_one_types_and_equals_the_one_after_it_is_stored(at_pump):
     bearing, page, address = at_pump
     page.goto(address(f"/bearings/Lift 1/{bearing.name}/record/"))
-    page.get_by_role("button", name="This one, isolated: begin").click()
+    pressed(page.get_by_role("button", name="This one, isolated: begin"))
     typed(page, "0.205")
     before = page.locator("[data-verdict]").inner_text()
     assert before.startswith("Inside the limit of 0.300 mm")
     page.get_by_role("button", name="0.001 more").click()
     assert page.locator("#id_value").input_value() == "0.206"
     page.get_by_role("button", name="0.001 less").click()
-    page.get_by_role("button", name="Next").click()
+    pressed(page.get_by_role("button", name="Next"))
     assert before in page.locator(".said").inner_text()
 
 
 def test_cells_turn_at_a_tap_and_by_keyboard(at_pump):
     bearing, page, address = at_pump
     page.goto(address(f"/bearings/Lift 1/{bearing.name}/record/"))
-    page.get_by_role("button", name="This one, isolated: begin").click()
+    pressed(page.get_by_role("button", name="This one, isolated: begin"))
     page.goto(address(f"/bearings/Lift 1/{bearing.name}/record/contact/"))
-    page.locator("button[value=both_ends]").click()
+    pressed(page.locator("button[value=both_ends]"))
     cell = page.get_by_role("button", name="row 3, bottom centre; column 4: none")
     cell.click()
     page.keyboard.press("ArrowRight")
     page.keyboard.press("Enter")
     page.keyboard.press("Enter")
-    page.get_by_role("button", name="Keep these cells").click()
+    pressed(page.get_by_role("button", name="Keep these cells"))
     assert ContactCheck.objects.standing().get().pattern["cells"][2] == [2, 1, 0, 1, 2, 1, 2]
 
 
 def test_an_id_given_by_the_browser_is_the_rows_own(at_pump):
     bearing, page, address = at_pump
     page.goto(address(f"/bearings/Lift 1/{bearing.name}/record/"))
-    page.get_by_role("button", name="This one, isolated: begin").click()
+    pressed(page.get_by_role("button", name="This one, isolated: begin"))
     given = uuid.UUID(page.locator("input[name=id]").first.input_value())
     typed(page, "0.205")
-    page.get_by_role("button", name="Next").click()
+    pressed(page.get_by_role("button", name="Next"))
     assert Reading.objects.get(pk=given).typed == "0.205"
     assert Visit.objects.filter(closed_on=None, attendances__part="measured").count() == 1

@@ -36,6 +36,10 @@ def phone(live_server, browser, transactional_db):
     context.close()
 
 
+# The browser learns a moment later than the test that the network is back: asked again until the queue is empty.
+ALL_SENT = "window.Unsent.send().then(() => window.Unsent.all('queue')).then((rows) => rows.length === 0)"
+
+
 def ready(page, url):
     """Take the work list along; wait until the worker keeps the shell."""
     page.goto(f"{url}/record/offline/")
@@ -130,7 +134,7 @@ def test_a_plain_form_that_finds_no_network_is_kept_and_sent_later(phone):
     page.get_by_text("1 unsent").first.wait_for()
     assert not Reading.objects.filter(pk=given).exists()
     context.set_offline(False)
-    page.evaluate("window.Unsent.send()")
+    page.wait_for_function(ALL_SENT)
     row = Reading.objects.get(pk=given)
     assert (row.typed, row.stage, row.end) == ("0.205", "as_found", "in")
     page.goto(f"{url}/")
@@ -195,7 +199,7 @@ def test_an_unlikely_value_is_measured_once_more_without_network_too(phone):
     page.get_by_role("button", name="Next").click()
     page.locator("[data-where]").filter(has_text="station 2 of 2").wait_for()
     context.set_offline(False)
-    page.evaluate("window.Unsent.send()")
+    page.wait_for_function(ALL_SENT)
     first, second = Reading.objects.filter(entered_at__isnull=False).order_by("repeat")
     assert (first.typed, first.counts, second.typed, second.counts, second.repeat) == (
         "0.102",
