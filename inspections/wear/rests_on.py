@@ -8,9 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .filtering import Clouds, evidence, rate_under
-from .history import FloatArray, IntArray, Kind
+from .history import FloatArray, Histories, IntArray, Kind
 from .layout import Frame, frame, lay_out
 from .population import Params
+from .slips import slip_odds
 from .taper import wear_since_start
 
 ONE_SIDED_95 = 1.6448536269514722
@@ -106,28 +107,46 @@ def bent_in_time(f: Frame, p: Params, aside: NDArray[np.bool_], score: FloatArra
     """(B,) whether wear as a power of a life's exposure explains the record far better than steady wear.
 
     Both have the same prior and as many free numbers: each life's exposure x is replaced by X (x / X)^q, X the
-    life's own. Under steady wear a log evidence ratio above t is rarer than exp(-t). ``score`` (B,) is the present
-    life's bend: records that hardly bend are not looked at.
+    life's own. Under steady wear a log evidence ratio above t is rarer than exp(-t). Readings set ``aside`` (E,)
+    count as slips in both, or in neither: a curve read with a fine gauge is no steady wear with two slips of the
+    pen. ``score`` (B,) is the present life's bend: records that hardly bend are not looked at.
     """
     h = f.histories
     life = wear_since_start(f)[1]
     out = np.zeros(h.n_bearings, dtype=bool)
-    seen = f.usable & ~aside & (h.kind == Kind.READING)
+    seen = f.usable & (h.kind == Kind.READING)
     if not seen.any():
         return out
     most = np.zeros(h.n_bearings, dtype=np.int64)
     np.maximum.at(most, f.owner[seen], np.bincount(life[seen])[life[seen]])
-    some = np.flatnonzero((most >= READINGS_FOR_BEND) & ((score == 0.0) | (score > LOOKED_AT)))
-    if not len(some):
-        return out
-    g = frame(h.take(some))
-    events = np.concatenate([np.arange(h.start[i], h.start[i + 1]) for i in some])
-    work, rate = lay_out(g, p, aside[events]), rate_under(p, *p.outlook(g.histories))
-    steady = evidence(g, work, rate)
-    for exponent in EXPONENTS:
-        better = evidence(replace(g, du=_bent(g, exponent)), work, rate) - steady
-        out[some] |= better > LIKELIER
+    doubted = np.bincount(f.owner[aside], minlength=h.n_bearings) > 0
+    some = np.flatnonzero((most >= READINGS_FOR_BEND) & ((score == 0.0) | (score > LOOKED_AT) | doubted))
+    for mine in (some[~doubted[some]], some[doubted[some]]):
+        if len(mine):
+            out[mine] = _curved_odds(h.take(mine), p, aside[_events_of(h, mine)]) > LIKELIER
     return out
+
+
+def _events_of(h: Histories, bearings: IntArray) -> IntArray:
+    """Indices of the events of some bearings, in order."""
+    return np.concatenate([np.arange(h.start[i], h.start[i + 1]) for i in bearings])
+
+
+def _curved_odds(h: Histories, p: Params, aside: NDArray[np.bool_]) -> FloatArray:
+    """(B,) log evidence of the best power over that of steady wear, each with the slips that suit it better."""
+    f = frame(h)
+    rate = rate_under(p, *p.outlook(h))
+    curves = [replace(f, du=_bent(f, exponent)) for exponent in EXPONENTS]
+    best = np.full((2, h.n_bearings), -np.inf)
+    for skip in (aside, np.zeros_like(aside)) if aside.any() else (aside,):
+        work, slips = (
+            lay_out(f, p, skip),
+            np.bincount(f.owner[skip], slip_odds(h.value_um[skip]), h.n_bearings),
+        )
+        best[0] = np.maximum(best[0], evidence(f, work, rate) + slips)
+        for curve in curves:
+            best[1] = np.maximum(best[1], evidence(curve, work, rate) + slips)
+    return best[1] - best[0]
 
 
 def _bent(f: Frame, exponent: float) -> FloatArray:

@@ -96,14 +96,18 @@ def _most_likely(
     whole = dict(zip(copies[hidden < 0].tolist(), level[hidden < 0], strict=True))
     single = hidden >= 0
     owner, event = copies[single], hidden[single]
-    density = -np.log(np.maximum(np.abs(h.value_um[event]), 1.0) * WIDE)
-    odds = level[single] - np.array([whole[i] for i in owner]) + density + np.log(CHANCE / (1 - CHANCE))
+    odds = level[single] - np.array([whole[i] for i in owner]) + slip_odds(h.value_um[event])
     order = np.lexsort((odds, owner))
     final = np.flatnonzero(np.append(owner[order][1:] != owner[order][:-1], True))
     best = order[final]
     guilty = dict(zip(owner[best].tolist(), zip(event[best], odds[best], strict=True), strict=True))
     pairs = [guilty.get(int(i), (0, -np.inf)) for i in suspects]
     return np.array([e for e, _ in pairs], dtype=np.int64), np.array([o for _, o in pairs])
+
+
+def slip_odds(value: FloatArray) -> FloatArray:
+    """(N,) what calling a reading (N,), um, a slip of any value adds to the log evidence of a life without it."""
+    return np.log(CHANCE / (1 - CHANCE)) - np.log(np.maximum(np.abs(value), 1.0) * WIDE)
 
 
 def likely_factor(value: FloatArray, low: FloatArray, high: FloatArray) -> FloatArray:
