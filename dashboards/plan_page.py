@@ -9,7 +9,8 @@ import numpy as np
 from django.utils.safestring import SafeString
 
 from dashboards import plan_drawing, plan_words, standing
-from dashboards.outage_plan.evaluate import Evaluation, NotFitting, PlannedJob
+from dashboards.outage_plan.above import NotFitting
+from dashboards.outage_plan.evaluate import Evaluation, PlannedJob
 from dashboards.outage_plan.inputs import Inputs
 from dashboards.outage_plan.stock import MonthOfSpares
 from dashboards.proposal import Proposal
@@ -162,12 +163,24 @@ def work(made: Proposal, outage_name: str) -> dict[str, Any] | None:
     }
     jobs = [job for job in jobs if job.bearing in bearings]
     figures = forecasting.current([bearings[job.bearing] for job in jobs], made.as_of)
-    rows = [(job, bearings[job.bearing], figures[bearings[job.bearing].pk]) for job in jobs]
+    above = {one.bearing: one for one in found.not_fitting}
+    rows = [
+        (job, bearings[job.bearing], figures[bearings[job.bearing].pk], above.pop(job.bearing, None))
+        for job in jobs
+    ]
+    given = made.inputs
+    # Whatever is above the risk with no work planned, or with later work, concerns who stands at the open pumps.
+    waiting = [
+        one
+        for one in above.values()
+        if one.by not in given.outage_at
+        or given.starts[given.outage_at[one.by]] > given.starts[given.outage_at[outage_name]]
+    ]
     outage = next(one for one in made.inputs.outages if one.name == outage_name)
     t = made.inputs.outage_at[outage_name]
     shells = Counter((x.family, x.source) for x in found.shells if x.outage == t)
     return {
         "site": made.site, "outage": outage, "rows": rows, "today": made.as_of,
-        "crew_hours": sum(job.crew_hours for job in jobs), "marked": found.marked,
+        "crew_hours": sum(job.crew_hours for job in jobs), "marked": found.marked, "waiting": waiting,
         "shells": [(family, source, n) for (family, source), n in sorted(shells.items())],
     }  # fmt: skip

@@ -52,7 +52,12 @@ def job_words(action: str, outage: str) -> str:
 
 
 def change_words(said: Mapping[str, Any], outages: Mapping[str, Outage]) -> str:
-    """A change made by hand, in words."""
+    """A change made by hand, in words, with its reason where one was given."""
+    why = said.get("why", "")
+    return f"{_change_words(said, outages)} (“{why}”)" if why else _change_words(said, outages)
+
+
+def _change_words(said: Mapping[str, Any], outages: Mapping[str, Outage]) -> str:
     what, bearing, outage = said["what"], said.get("bearing", ""), said.get("outage", "")
     if what in ("pin", "move"):
         held = ", and stays so when it is planned anew" if what == "pin" else ""

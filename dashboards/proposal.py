@@ -279,19 +279,27 @@ def _outlook(known: Sequence[Known], figures) -> Outlook:
 
 COLUMNS = (
     "site", "pump", "position", "outage", "action", "crew_hours", "shell_type", "shell_from", "p_max_before_work",
-    "p_max_if_deferred", "reason",
+    "p_max_if_deferred", "reason", "above_risk_because", "would_fit_with",
 )  # fmt: skip
 
 
 def rows_of(proposal: Proposal) -> list[list[Any]]:
-    """The plan's jobs as rows of the plan sheet."""
-    if proposal.evaluation is None:
+    """The plan's jobs as rows of the plan sheet, then what is left alone although above the accepted risk."""
+    if proposal.evaluation is None or proposal.inputs is None:
         return []
-    return [
-        [
+    above = {one.bearing: one for one in proposal.evaluation.not_fitting}
+    rows = []
+    for job in proposal.evaluation.jobs:
+        over = above.pop(job.bearing, None)
+        rows.append([
             proposal.site.name, job.pump, job.bearing.removeprefix(job.pump).strip(), job.outage, job.action,
             round(job.crew_hours, 1), job.shell_type, job.shell_from, job.p_max_before_work, job.p_max_if_deferred,
-            job.reason,
-        ]
-        for job in proposal.evaluation.jobs
-    ]  # fmt: skip
+            job.reason, over.reason if over else "", over.remedy if over else "",
+        ])  # fmt: skip
+    for one in above.values():
+        pump = proposal.inputs.bearings[proposal.inputs.bearing_at[one.bearing]].pump
+        rows.append([
+            proposal.site.name, pump, one.bearing.removeprefix(pump).strip(), "", plan.LEAVE, 0.0, "", "", one.chance,
+            one.chance, "no work, though above the accepted risk", one.reason, one.remedy,
+        ])  # fmt: skip
+    return rows

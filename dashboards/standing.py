@@ -11,6 +11,7 @@ from uuid import UUID
 
 from django.db.models import Count, Max, Q
 
+from dashboards import above_risk
 from dashboards.outage_plan import inputs as plan
 from dashboards.outage_plan.changes import changed, replayed
 from dashboards.outage_plan.evaluate import Evaluation, PlannedJob, evaluate
@@ -85,9 +86,12 @@ def weigh(draft: DraftPlan) -> planning.Weighed:
         return planning.Weighed([], [], tuple(made.refused), (), False)
     found, ids = made.evaluation, draft.solved["ids"]
     above = [
-        {"bearing": ids["bearings"][one.bearing], "chance": f"{one.chance:.4f}", "reason": one.reason}
+        {
+            "bearing": ids["bearings"][one.bearing], "name": one.bearing, "chance": f"{one.chance:.4f}", "by": one.by,
+            "cause": one.cause, "reason": one.reason, "would_fit_with": one.remedy,
+        }
         for one in found.not_fitting
-    ]
+    ]  # fmt: skip
     totals = {
         "expected_passings": f"{found.expected_passings:.3f}", "above_accepted": str(found.n_above_accepted),
         "jobs": str(len(found.jobs)),
@@ -187,6 +191,7 @@ def shown(hand: DraftPlan, one: Version | None) -> Proposal:
         while len(_WEIGHED) > _MOST_WEIGHED:
             _WEIGHED.popitem(last=False)
     inputs, made = _WEIGHED[key]
+    made = replace(made, not_fitting=above_risk.named(made.not_fitting, one.changes, hand.site))
     jobs = tuple(plan.Job(job.bearing, job.action, job.outage) for job in made.jobs)
     said = hand.solved
     solution = Solution(jobs, said.get("cost", 0.0), said.get("bound", 0.0), said.get("stopped_by", ""))

@@ -23,15 +23,17 @@ FRESH_FOR = dt.timedelta(days=31)  # an older proposal is worked out anew before
 
 
 @transaction.atomic
-def accept(*, draft: DraftPlan, reason: str, on: dt.date, by: UUID) -> Plan:
+def accept(*, draft: DraftPlan, reason: str, on: dt.date, by: UUID, above_reason: str = "") -> Plan:
     """Accept the plan in hand: the plan, and a decision with the forecast relied on for every bearing it concerns.
 
     Parameters
     ----------
     reason : str
-        why this plan; what gives way (a bearing above the accepted risk, a change after the freeze day) is named by it.
+        why this plan; a change after the freeze day is named by it.
     on : date
         the site's own day.
+    above_reason : str
+        why the bearings that stay above the accepted risk may; needed where there are any.
 
     Returns
     -------
@@ -41,7 +43,7 @@ def accept(*, draft: DraftPlan, reason: str, on: dt.date, by: UUID) -> Plan:
     Raises
     ------
     NotPlanned
-        without a reason; for a plan that breaks crew hours, shells or twins; or one older than the record.
+        without a reason, or without one for bearings above the accepted risk; for a plan that breaks crew hours, shells or twins; or one older than the record.
     """
     draft = locked(draft)
     reason = reason.strip()[:500]
@@ -54,13 +56,16 @@ def accept(*, draft: DraftPlan, reason: str, on: dt.date, by: UUID) -> Plan:
         )
     if weighed.faults:
         raise NotPlanned(f"This plan cannot be carried out as it is: {' '.join(weighed.faults)}")
+    above_reason = above_reason.strip()[:500]
+    if weighed.above and not above_reason:
+        raise NotPlanned(_asks_why_above(weighed))
     act = uuid.uuid4()
     plan = Plan(
         id=uuid.uuid4(), site=draft.site, as_of=draft.as_of, accepted_on=on, reason=reason, jobs=weighed.jobs,
-        inputs=_rests_on(draft, weighed),
+        inputs=_rests_on(draft, weighed) | ({"above_reason": above_reason} if weighed.above else {}),
     )  # fmt: skip
     before = accepted(draft.site)
-    decided = _decisions(draft, plan, weighed, before, on)
+    decided = _decisions(draft, plan, weighed, before, on, above_reason)
     bearings = list(Bearing.objects.select_related("place__site").filter(pk__in=decided))
     figures = forecasting.current(bearings, on)
     facts = [Fact(f"site:{draft.site_id}", "plan", plan)]
@@ -73,6 +78,13 @@ def accept(*, draft: DraftPlan, reason: str, on: dt.date, by: UUID) -> Plan:
         facts += [Fact(f"bearing:{bearing.pk}", "decision", row), relied_on(row, figures[bearing.pk])]
     write(facts, by=by, act=act)
     return Plan.objects.get(pk=plan.pk)
+
+
+def _asks_why_above(weighed: Weighed) -> str:
+    n = len(weighed.above)
+    some = ", ".join(one["name"] for one in weighed.above[:3]) + (f" and {n - 3} more" if n > 3 else "")
+    are = "1 bearing stays" if n == 1 else f"{n} bearings stay"
+    return f"{are} above the accepted risk ({some}): say why that is right, or change the plan."
 
 
 def relied_on(row: Decision, figures: Figures) -> Fact:
@@ -95,18 +107,22 @@ def _rests_on(draft: DraftPlan, weighed: Weighed) -> dict[str, Any]:
 
 
 def _decisions(
-    draft: DraftPlan, plan: Plan, weighed: Weighed, before: Plan | None, on: dt.date
+    draft: DraftPlan, plan: Plan, weighed: Weighed, before: Plan | None, on: dt.date, above_reason: str
 ) -> dict[UUID, Decision]:
     """One for each bearing with work; one to leave it for each above the accepted risk, or whose work is taken out."""
     common = {"plan_id": plan.pk, "on": on}
     rows: dict[UUID, Decision] = {}
+    above = {
+        one["bearing"]: f"above the accepted risk: {one['reason'][:220]}; accepted, because {above_reason}"
+        for one in weighed.above
+    }
     for job in weighed.jobs:
         pk = UUID(job["bearing"])
         rows[pk] = Decision(
             id=uuid.uuid4(), bearing_id=pk, outage_id=UUID(job["outage"]), decided=job["action"],
-            why=job["reason"][:500], **common,
+            why="; ".join(filter(None, (job["reason"], above.get(job["bearing"], ""))))[:500], **common,
         )  # fmt: skip
-    left = {one["bearing"]: one["reason"] for one in weighed.above}
+    left = dict(above)
     still = set(draft.solved["ids"]["bearings"].values())
     for job in before.jobs if before else []:
         if job["bearing"] in still:

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .above import Room
 from .changes import move
-from .evaluate import Room, as_arrays, chances
 from .inputs import ACTIONS, LEAVE, OPEN, REPLACE, SCRAPE, Inputs, Job
+from .laid import as_arrays, chances
 from .layout import Layout, lay_out
 from .stock import families, hand_out
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from .inputs import ACTIONS, LEAVE, OPEN, REPLACE, SCRAPE, FloatArray, Inputs, Settings
 
 BoolArray = NDArray[np.bool_]
+ABOVE = 1e-6  # of the accepted risk: less is not above it
 
 
 @dataclass(frozen=True)
@@ -23,6 +24,7 @@ class Layout:
     chance_end: FloatArray  # (B,) by the horizon's end
     chance_after: FloatArray  # (B, T) by the next outage the pump could have
     leave_cost: FloatArray  # (B,)
+    most: FloatArray  # (B,) what the dearest work with a new shell thrown away unused comes to
     cost: dict[str, FloatArray]  # action -> (B, T)
     hours: dict[str, FloatArray]  # action -> (B,)
     kept: NDArray[np.int64]  # (B, T) the outage for which an opening keeps a new shell and its hours, or -1
@@ -40,9 +42,14 @@ def at_days(grid: FloatArray, curves: FloatArray, when: FloatArray) -> FloatArra
     return (1 - share) * curves[rows, right - 1] + share * curves[rows, right]
 
 
-def breach(p: FloatArray, consequence: FloatArray, settings: Settings) -> FloatArray:
-    """The stated penalty for a chance above the accepted risk."""
-    return settings.breach_factor * consequence * np.maximum(p - settings.accepted_risk, 0.0)
+def breach(p: FloatArray, consequence: FloatArray, step: FloatArray, settings: Settings) -> FloatArray:
+    """The stated penalty for a chance above the accepted risk.
+
+    It begins with a step as high as the dearest work, so that no bearing stays above to save its work: only
+    where hours, shells, twins or days are lacking. Beyond it grows, so that of two that lack the worse comes first.
+    """
+    over = p - settings.accepted_risk
+    return np.where(over > ABOVE, step + settings.breach_factor * consequence * over, 0.0)
 
 
 def run_past(grid: FloatArray, left: FloatArray, when: FloatArray, interval: float) -> FloatArray:
@@ -82,26 +89,26 @@ def lay_out(inputs: Inputs) -> Layout:
     fresh = at_days(grid, new, after_day - starts)
     per = weight[:, None]
     past = s.again_factor * run_past(grid, left, np.append(starts, inputs.end_day), inputs.interval_days)
+    open_hours = np.zeros(len(inputs.pumps))
+    np.maximum.at(open_hours, pump, np.array([b.hours.open_h for b in bearings]))
+    most = s.hour_cost * (open_hours[pump] + np.maximum(hours[SCRAPE], hours[REPLACE])) + shell
     replace = (
         per * (chance + (1 - chance) * fresh + past[:, :-1])
-        + breach(chance, per, s)
+        + breach(chance, per, most[:, None], s)
         + s.hour_cost * hours[REPLACE][:, None]
         + shell[:, None] * thrown_away(grid, left, starts, life)
     )
-    leave = weight * (end + past[:, -1]) + breach(end, weight, s)
+    leave = weight * (end + past[:, -1]) + breach(end, weight, most, s)
     n_before = np.concatenate([np.zeros((n_b, 1), int), np.cumsum(eligible, axis=1)], axis=1)
     owed = np.array([b.scrape_owed for b in bearings], dtype=bool)
-    open_hours = np.zeros(len(inputs.pumps))
-    np.maximum.at(open_hours, pump, np.array([b.hours.open_h for b in bearings]))
     # An owed scrape must be done: waiting for an outage costs more than the dearer of its two works.
-    most = s.hour_cost * (open_hours[pump] + np.maximum(hours[SCRAPE], hours[REPLACE])) + shell
     waits = s.owed_factor * np.maximum(most, s.accepted_risk * weight) * owed
     cost, kept = _looking(inputs, replace, leave, eligible)
     cost[OPEN] += s.hour_cost * hours[OPEN][:, None] + (waits * n_before[:, -1])[:, None]
     cost[SCRAPE] += s.hour_cost * hours[SCRAPE][:, None] + waits[:, None] * n_before[:, :-1]
     cost[REPLACE] = replace + waits[:, None] * n_before[:, :-1]
     return Layout(
-        inputs, pump, open_hours, chance, end, chance_after, leave + waits * n_before[:, -1], cost, hours,
+        inputs, pump, open_hours, chance, end, chance_after, leave + waits * n_before[:, -1], most, cost, hours,
         kept, eligible, _offered(inputs, eligible, owed), n_before,
     )  # fmt: skip
 

@@ -107,7 +107,7 @@ def _worth(layout: Layout, i: int, days: FloatArray, level: FloatArray, sd: floa
 def _costs(layout: Layout, i: int, days: FloatArray) -> tuple[Costs, FloatArray]:
     """What costs what: from beliefs (R, K) over the cases to (R, T + 1) a new shell by outage or none; and the passings."""
     inputs, b = layout.inputs, layout.inputs.bearings[i]
-    s, weight = inputs.settings, np.array(layout.inputs.bearings[i].consequence)
+    s, weight, step = inputs.settings, np.array(layout.inputs.bearings[i].consequence), layout.most[i]
     when = np.append(inputs.starts, inputs.end_day)
     passed = (days[:, None] <= when).astype(float)
     past = s.again_factor * np.maximum(when - days[:, None], 0.0) / inputs.interval_days
@@ -118,7 +118,12 @@ def _costs(layout: Layout, i: int, days: FloatArray) -> tuple[Costs, FloatArray]
 
     def cost(belief: FloatArray) -> FloatArray:
         p = belief @ passed
-        return weight * (p + belief @ past) + breach(p, weight, s) + b.shell_cost * (belief @ unused) + work
+        return (
+            weight * (p + belief @ past)
+            + breach(p, weight, step, s)
+            + b.shell_cost * (belief @ unused)
+            + work
+        )
 
     return cost, passed
 

@@ -5,10 +5,9 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-import numpy as np
-
 from .evaluate import Evaluation
 from .inputs import Inputs
+from .laid import early_date
 
 
 @dataclass(frozen=True)
@@ -25,19 +24,6 @@ class Order:
     def days_left(self, as_of: dt.date) -> int:
         """Days until the order must be out; negative when it should have been."""
         return (self.order_by - as_of).days
-
-
-def early_date(inputs: Inputs, bearing: str) -> dt.date | None:
-    """The day on which the chance of having passed the maximum reaches the accepted risk."""
-    curve = np.maximum.accumulate(np.nan_to_num(inputs.bearings[inputs.bearing_at[bearing]].chance_left))
-    risk, days = inputs.settings.accepted_risk, np.asarray(inputs.days)
-    if curve[-1] < risk:
-        return None
-    k = int(np.searchsorted(curve, risk))
-    if k == 0:
-        return inputs.as_of
-    share = (risk - curve[k - 1]) / (curve[k] - curve[k - 1])
-    return inputs.as_of + dt.timedelta(days=int(days[k - 1] + share * (days[k] - days[k - 1])))
 
 
 def orders(plan: Evaluation, inputs: Inputs) -> tuple[Order, ...]:

@@ -63,7 +63,8 @@ def accept(request: HttpRequest) -> HttpResponse:
     site = _site(request)
     try:
         plan = deciding.accept(
-            draft=_draft(request, site), reason=request.POST.get("reason", ""), on=today_at(site), by=request.user.person_id
+            draft=_draft(request, site), reason=request.POST.get("reason", ""), on=today_at(site), by=request.user.person_id,
+            above_reason=request.POST.get("above_reason", ""),
         )  # fmt: skip
     except planning.NotPlanned as trouble:
         messages.error(request, str(trouble))

@@ -46,6 +46,7 @@ def test_from_the_watch_list_to_an_accepted_plan_and_its_work_list(planner, live
     pressed(planner.get_by_role("button", name="take back"))
     assert planner.locator(".effect").count() == 0
     planner.get_by_label("Why this plan").fill("Shells are on the shelf")
+    planner.get_by_label("may stay above the accepted risk").fill("Read every week")
     pressed(planner.get_by_role("button", name="Accept it"))
     assert "This is the accepted plan" in planner.content() and "Shells are on the shelf" in planner.content()
     pressed(planner.get_by_role("link", name="work list of outage 1"))

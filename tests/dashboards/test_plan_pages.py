@@ -126,7 +126,7 @@ def test_found_worse_moves_the_bearings_chances(planner, site):
 
 
 def test_an_accepted_plan_shows_who_when_why_and_what_differs_since(planner, site):
-    page = _post(planner, "/plan/accept/", site, reason="two shells are here")
+    page = _post(planner, "/plan/accept/", site, reason="two shells are here", above_reason="watched")
     assert (
         "Accepted, with" in page and "“two shells are here”" in page and "This is the accepted plan" in page
     )
@@ -191,12 +191,28 @@ def test_the_sheets_and_the_work_list_say_what_the_page_says(planner, site):
     text = planner.get("/plan/outage-plan.csv").content.decode("utf-8-sig")
     lines = list(csv.reader(io.StringIO(text)))
     assert tuple(rows[0]) == COLUMNS == tuple(lines[0])
-    assert [list(map(str, row[:5])) for row in rows[1:]] == [line[:5] for line in lines[1:]]
+    assert [[str(cell or "") for cell in row[:5]] for row in rows[1:]] == [line[:5] for line in lines[1:]]
     work = _read(planner, "/plan/work/", outage="outage 1")
     assert "Past 5" in work and "authorises no work" in work and "not accepted" in work
     assert planner.get("/plan/work/", {"outage": "never"}).status_code == 404
-    _post(planner, "/plan/accept/", site, reason="so be it")
+    _post(planner, "/plan/accept/", site, reason="so be it", above_reason="watched")
     assert "From the accepted plan" in _read(planner, "/plan/work/", outage="outage 1", show="accepted")
+
+
+def test_who_refused_a_bearing_above_the_risk_and_why_stands_on_page_sheet_and_work_list(planner, site):
+    _post(planner, "/plan/change/", site, what="refuse", bearing="Past 5 DE", why="no crane in spring")
+    for address in ("/plan/", "/plan/bearing/?bearing=Past 5 DE"):
+        page = _read(planner, address)
+        assert "no crane in spring" in page and "What would make it fit" in page
+    lines = list(
+        csv.DictReader(io.StringIO(planner.get("/plan/outage-plan.csv").content.decode("utf-8-sig")))
+    )
+    (mine,) = [line for line in lines if line["pump"] == "Past 5"]
+    assert mine["action"] == "leave" and mine["outage"] == "" and mine["would_fit_with"]
+    assert "a new shell is refused there (" in mine["above_risk_because"]
+    assert mine["above_risk_because"].endswith("“no crane in spring”)")
+    page = _post(planner, "/plan/accept/", site, reason="all agreed")
+    assert "say why that is right" in page and not Plan.objects.exists()
 
 
 def test_the_calendar_file_reads_back_as_the_plan_with_whole_days(planner, site):

@@ -36,8 +36,8 @@ def _change(draft, what, **said):
     return planning.change(draft=draft, what=what, by=makers.somebody(), **said)
 
 
-def _accept(draft, reason="the shells are here", on=TODAY):
-    return deciding.accept(draft=draft, reason=reason, on=on, by=makers.somebody())
+def _accept(draft, reason="the shells are here", on=TODAY, above="watched every week"):
+    return deciding.accept(draft=draft, reason=reason, on=on, by=makers.somebody(), above_reason=above)
 
 
 def test_a_moved_job_shows_at_once_and_is_forgotten_when_planned_anew_but_a_pinned_one_stays(site, draft):
@@ -144,6 +144,22 @@ def test_without_a_reason_or_with_a_fault_nothing_is_accepted(draft):
     with pytest.raises(NotPlanned, match="cannot be carried out as it is: outage 1"):
         _accept(draft)
     assert not Plan.objects.exists() and not Decision.objects.exists()
+
+
+def test_what_stays_above_the_accepted_risk_needs_a_reason_that_its_decision_keeps(site, draft):
+    _change(draft, "refuse", bearing="Past 5 DE", why="no crane")
+    draft = planning.in_hand(site)
+    with pytest.raises(NotPlanned, match=r"above the accepted risk .*Past 5 DE.*: say why that is right"):
+        _accept(draft, above=" ")
+    assert not Plan.objects.exists()
+    plan = _accept(draft, above="vibration is read daily")
+    row = Decision.objects.get(plan=plan, bearing=bearing_of(site, "Past 5"))
+    assert row.decided == "leave" and row.why.endswith("accepted, because vibration is read daily")
+    assert plan.inputs["above_reason"] == "vibration is read daily"
+    (kept,) = [one for one in plan.inputs["above"] if one["name"] == "Past 5 DE"]
+    assert kept["reason"] and kept["would_fit_with"]
+    assert "vibration is read daily" in Entry.objects.get(act=plan.act, kind="plan").text
+    assert verify().faults == []
 
 
 def test_a_plan_older_than_the_record_is_worked_out_anew_first_but_its_own_acceptance_ages_it_not(

@@ -34,7 +34,8 @@ def test_moving_a_job_later_raises_the_chance_before_it_and_the_page_says_so():
     here, later = evaluate((ONE,), given), evaluate(move((ONE,), Job("A/DE", REPLACE, "O2")), given)
     assert here.jobs[0].p_max_if_deferred == pytest.approx(later.jobs[0].p_max_before_work)
     assert (here.n_above_accepted, later.n_above_accepted) == (0, 1)
-    assert later.not_fitting[0].cause == "dearer"
+    assert later.not_fitting[0].cause == "fits"
+    assert later.not_fitting[0].reason == "the plan does not have it in O1, where it would fit"
     assert move((ONE,), Job("A/DE", LEAVE)) == ()
     assert compare(here, later).moved == (("A/DE", "replace in O1", "replace in O2"),)
     assert compare(here, later).hours == {"O0": 0, "O1": -24, "O2": 24}
@@ -83,10 +84,18 @@ def test_what_would_make_a_bearing_fit_is_said():
     shellless = evaluate((), plain(shell_type="S"))
     assert shellless.not_fitting[0].cause == "no_shell"
     assert shellless.not_fitting[0].remedy == "one shell S lower by 2027-08-29"
-    past = evaluate((), inputs([bearing("A/DE", 100.0)], [outage(0)]))
-    assert past.not_fitting[0].cause == "already"
-    refused = evaluate((), refuse(plain(), Job("A/DE", "", "")))
-    assert refused.not_fitting[0].cause == "refused"
+    soon = evaluate((), inputs([bearing("A/DE", 100.0)], [outage(0)])).not_fitting[0]
+    assert soon.cause == "already" and soon.remedy.startswith("open A before O0")
+    assert "no outage before 2026-05-0" in soon.reason and "starts on 2026-08-29" in soon.reason
+    now = replace(plain().bearings[0], chance_left=np.full(len(plain().days), 0.4))
+    today = evaluate((), inputs([now], [outage(0)])).not_fitting[0]
+    assert today.reason == "4 in 10 have passed today already, before O0, its first outage"
+    refused = evaluate((), refuse(plain(), Job("A/DE", "", ""))).not_fitting[0]
+    assert (refused.cause, refused.reason) == ("refused", "a new shell is refused in O0 and O1")
+    pinned = evaluate((), replace(plain(), pinned=(Job("A/DE", LEAVE),))).not_fitting[0]
+    assert (pinned.cause, pinned.reason) == ("pinned", "it is pinned to be left alone")
+    frozen = inputs(plain().bearings, [outage(0, scope_freeze_on=AS_OF)], accepted=())
+    assert evaluate((), replace(frozen, bearings=(bearing("A/DE", 350.0),))).not_fitting[0].cause == "frozen"
     two = inputs([bearing("A/DE", 350.0), bearing("B/DE", 350.0)], [outage(0)], twins=[("A", "B")])
     blocked = evaluate((Job("A/DE", REPLACE, "O0"),), two)
     assert blocked.not_fitting[0].remedy == "move A to another outage"

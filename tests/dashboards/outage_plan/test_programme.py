@@ -102,6 +102,16 @@ def test_a_job_goes_into_the_last_outage_before_the_early_date():
     assert plan.jobs == (Job("A/DE", REPLACE, "O1"),)
 
 
+def test_no_bearing_stays_above_the_accepted_risk_to_save_its_work():
+    # 13 in 100 by the end, and a shell that costs forty times the consequence.
+    dear = bearing("A/DE", 1270.0, consequence=10.0, shell_cost=400.0)
+    given = inputs([dear], [outage(0), outage(1)])
+    assert evaluate((), given).n_above_accepted == 1
+    assert solve(given).jobs == (Job("A/DE", REPLACE, "O1"),)
+    loose = replace(given, settings=Settings(accepted_risk=0.9))
+    assert solve(loose).jobs == ()
+
+
 def test_bearings_of_one_pump_are_opened_together_when_the_lift_costs_enough():
     both = [bearing("A/DE", 1200.0), bearing("A/NDE", 1800.0)]
     outages = [outage(t) for t in range(3)]
