@@ -19,6 +19,7 @@ ACT_OF = {
     Sheet.Holds.OUTAGES.value: "import plans",
     Sheet.Holds.SPARES.value: "import plans",
     Sheet.Holds.WORK_HOURS.value: "import plans",
+    Sheet.Holds.PLANNED_DUTY.value: "import plans",
 }
 
 

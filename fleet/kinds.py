@@ -13,6 +13,7 @@ def register_kinds() -> None:
         ("outage", models.Outage),
         ("place", models.Place),
         ("place_facts", models.PlaceFacts),
+        ("planned_duty", models.PlannedDuty),
         ("machine", models.Machine),
         ("installation", models.Installation),
         ("rotor", models.Rotor),

@@ -70,6 +70,7 @@ KINDS: dict[type[Recorded], tuple[str, Callable[[Any], str]]] = {
     models.Outage: ("outage", _at_site),
     models.Place: ("place", _at_site),
     models.PlaceFacts: ("place_facts", lambda row: _at_site(row.place)),
+    models.PlannedDuty: ("planned_duty", lambda row: _at_site(row.place)),
     models.Machine: ("machine", lambda row: f"pump:{row.id}"),
     models.Installation: ("installation", _at_machine),
     # A rotor travels between machines, so it stands on no machine's chain; nor does a shell on a bearing's.

@@ -88,10 +88,10 @@ def test_the_commands_of_the_first_day_are_there():
 
 
 def test_every_sheet_has_its_loader():
-    assert list(loaders()) == ["register", "history", "outages", "spares", "work_hours"]
+    assert list(loaders()) == ["register", "history", "outages", "spares", "work_hours", "planned_duty"]
 
 
-@pytest.mark.parametrize("holds", ["register", "history", "outages", "spares", "work_hours"])
+@pytest.mark.parametrize("holds", ["register", "history", "outages", "spares", "work_hours", "planned_duty"])
 def test_every_column_of_a_sheet_is_described(holds):
     names = [column.name for column in loaders()[holds].columns]
     assert names

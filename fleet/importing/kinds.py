@@ -2,11 +2,13 @@
 
 from fleet.importing.loaders import register_loader
 from fleet.importing.outages import OutagesLoader
+from fleet.importing.planned_duty import PlannedDutyLoader
 from fleet.importing.register import RegisterLoader
 from fleet.importing.spares import SparesLoader
 from fleet.importing.work_hours import WorkHoursLoader
 
 
 def register_loaders() -> None:
-    for loader in (RegisterLoader(), OutagesLoader(), SparesLoader(), WorkHoursLoader()):
+    of_plant = (RegisterLoader(), OutagesLoader(), SparesLoader(), WorkHoursLoader(), PlannedDutyLoader())
+    for loader in of_plant:
         register_loader(loader.holds, loader)

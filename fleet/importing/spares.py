@@ -20,7 +20,7 @@ class SparesLoader(ThingLoader):
 
     holds = Sheet.Holds.SPARES
     named_by = "shell_type"
-    when_cleared = {"on_hand": 0, "due_back_on": None, "lead_time_days": None}
+    when_cleared = {"on_hand": 0, "due_back_on": None, "lead_time_days": None, "relined_after_days": None}
     columns = (
         Column("site", identifier(80), required=True),
         Column("shell_type", identifier(80), required=True),
@@ -31,6 +31,7 @@ class SparesLoader(ThingLoader):
         Column("on_hand", whole(0, 100_000, "shells"), clearable=True),
         Column("due_back", day(whole_day=True), clearable=True, takes_dates=True),
         Column("lead_time_days", whole(0, 10_000, "days"), clearable=True),
+        Column("relined_after_days", whole(1, 10_000, "days"), clearable=True),
     )
 
     def check(self, parsed: Parsed, context: Context) -> Iterable[Finding]:
@@ -58,7 +59,9 @@ class SparesLoader(ThingLoader):
 
     def said_of(self, row: ParsedRow) -> dict[str, Any]:
         said: dict[str, Any] = {
-            name: row.values[name] for name in ("on_hand", "lead_time_days") if name in row.values
+            name: row.values[name]
+            for name in ("on_hand", "lead_time_days", "relined_after_days")
+            if name in row.values
         }
         due = row.get("due_back")
         if due is not None:

@@ -14,6 +14,7 @@ WORDS = {
     Sheet.Holds.OUTAGES.value: "when machines can be opened, and the crew hours there are",
     Sheet.Holds.SPARES.value: "spare shells in store or coming back",
     Sheet.Holds.WORK_HOURS.value: "crew hours to open, measure, scrape and replace",
+    Sheet.Holds.PLANNED_DUTY.value: "how pumps are meant to run: hours a day and starts, by period",
 }
 
 

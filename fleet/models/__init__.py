@@ -15,6 +15,7 @@ from fleet.models.place import (
     Machine,
     Place,
     PlaceFacts,
+    PlannedDuty,
     Rotor,
     RotorFitting,
 )
@@ -27,7 +28,7 @@ from fleet.models.site import Outage, Site
 __all__ = [
     "Account", "Answer", "Attachment", "Authority", "Bearing", "BearingFacts", "Calibration", "Chain", "Draft", "Entry",
     "Half", "Installation", "Instrument", "Job", "Journal", "JournalDiameter", "Limit", "LimitUse", "LoadSide",
-    "Machine", "Name", "Outage", "Person", "Place", "PlaceFacts", "ReadingPlan", "Recorded", "Role", "Rotor",
+    "Machine", "Name", "Outage", "Person", "Place", "PlaceFacts", "PlannedDuty", "ReadingPlan", "Recorded", "Role", "Rotor",
     "RotorFitting", "Seal", "Seat", "SetAside", "Setting", "Sheet", "SheetRow", "ShellFitting", "ShellHalf",
     "ShellState", "Site", "Spare", "StoredFile", "WearClass", "WorkHours", "folded",
 ]  # fmt: skip

@@ -57,6 +57,31 @@ class PlaceFacts(Recorded):
         ]
 
 
+class PlannedDuty(Recorded):
+    """How a pump is meant to run from a day on, until the last day or the next period; other days run as they did."""
+
+    place = models.ForeignKey(Place, models.PROTECT, related_name="planned_duties")
+    from_on = models.DateField()
+    until_on = models.DateField(null=True, blank=True, help_text="the last day; empty: until the next period")
+    hours_per_day = models.DecimalField(max_digits=5, decimal_places=2)
+    starts_per_day = models.DecimalField(max_digits=7, decimal_places=3, null=True, blank=True)
+
+    class Meta:
+        ordering = ["from_on"]
+        constraints = [
+            between(
+                "hours_per_day", 0, 24, "planned_within_a_day", "A planned duty lies between 0 and 24 hours a day.",
+                null=False,
+            ),
+            between("starts_per_day", 0, 1000, "planned_starts", "Planned starts lie between 0 and 1000 a day."),
+            models.CheckConstraint(
+                condition=models.Q(until_on__isnull=True) | models.Q(until_on__gte=models.F("from_on")),
+                name="planned_duty_ends_after_it_starts",
+                violation_error_message="A planned duty cannot end before it begins. Check the two days.",
+            ),
+        ]  # fmt: skip
+
+
 class Machine(Recorded):
     """The pump as a thing: it holds a rotor and the hour meter. Unnamed where the plant never thinks of it."""
 

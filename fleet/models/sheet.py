@@ -46,6 +46,7 @@ class Sheet(Recorded):
         OUTAGES = "outages"
         SPARES = "spares"
         WORK_HOURS = "work_hours", "work hours"
+        PLANNED_DUTY = "planned_duty", "planned duty"
 
     file = models.ForeignKey(StoredFile, models.PROTECT)
     name = models.CharField(max_length=200)

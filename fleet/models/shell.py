@@ -72,6 +72,9 @@ class Spare(Recorded):
     on_hand = models.PositiveIntegerField(default=0)
     due_back_on = models.DateField(null=True, blank=True)
     lead_time_days = models.PositiveIntegerField(null=True, blank=True)
+    relined_after_days = models.PositiveIntegerField(
+        null=True, blank=True, help_text="one that comes out is back relined, to be bored; empty: scrapped"
+    )
 
     class Meta:
         constraints = [
@@ -80,6 +83,9 @@ class Spare(Recorded):
             ),
             between("on_hand", 0, 100_000, "spare_count", "At most 100 000 spares.", null=False),
             between("lead_time_days", 0, 10_000, "spare_lead_time", "A lead time is at most 10 000 days."),
+            between(
+                "relined_after_days", 1, 10_000, "spare_relined_after", "Relining takes 1 to 10 000 days."
+            ),
         ]
 
 

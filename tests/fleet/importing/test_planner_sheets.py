@@ -7,7 +7,7 @@ import pytest
 
 from fleet.importing.loading import import_file
 from fleet.importing.options import Options
-from fleet.models import Entry, Outage, Spare, WorkHours
+from fleet.models import Entry, Outage, PlannedDuty, Spare, WorkHours
 from fleet.registering import NewPlace, person_named, register_places, register_site, wear_class_named
 
 pytestmark = pytest.mark.django_db
@@ -113,6 +113,60 @@ def test_what_is_on_hand_again_is_a_revision_and_another_bore_another_spare(by, 
 def test_faults_of_a_spare_name_their_cell(by, ash, row, column):
     result = bring("spares", by, SPARES + row + "\n")
     assert [line.split(": ")[0] for line in lines(result)] == [f"row 2, column {column}"]
+
+
+def test_a_shell_that_comes_back_relined_is_an_input_that_can_be_cleared(by, ash):
+    head = "site,shell_type,half,on_hand,relined_after_days\n"
+    bring("spares", by, head + "Ash Ferry,SL-4,lower,0,120\nAsh Ferry,SL-4,upper,0,\n")
+    found = {one.half: one.relined_after_days for one in Spare.objects.standing()}
+    assert found == {"lower": 120, "upper": None}
+    bring("spares", by, head + "Ash Ferry,SL-4,lower,0,-\n")
+    assert Spare.objects.get(half="lower").relined_after_days is None
+    assert lines(bring("spares", by, head + "Ash Ferry,SL-4,lower,0,0\n"))[0].startswith(
+        "row 2, column relined_after_days: "
+    )
+
+
+DUTY = "site,pump,from,until,hours_per_day,starts_per_day\n"
+
+
+def test_planned_duty_comes_by_pump_and_first_day_and_changes_are_revisions(by, ash):
+    bring(
+        "planned_duty",
+        by,
+        DUTY + "Ash Ferry,p-101a,2027-01-01,2027-06-30,6.5,0.5\nAsh Ferry,P-101A,2027-07-01,,20,\n",
+    )
+    first, second = PlannedDuty.objects.standing()
+    assert (first.place.tag, first.hours_per_day, first.until_on) == (
+        "P-101A",
+        Decimal("6.50"),
+        dt.date(2027, 6, 30),
+    )
+    assert (second.hours_per_day, second.until_on, second.starts_per_day) == (Decimal("20.00"), None, None)
+    again = bring("planned_duty", by, DUTY + "Ash Ferry,P-101A,2027-01-01,-,7,\n")
+    assert again.counts.stored == 1 and PlannedDuty.objects.count() == 2
+    first.refresh_from_db()
+    assert (first.hours_per_day, first.until_on, first.starts_per_day) == (
+        Decimal("7.00"),
+        None,
+        Decimal("0.500"),
+    )
+
+
+@pytest.mark.parametrize(
+    ("row", "column"),
+    [
+        ("Ash Ferry,P-101,2027-01-01,,6,", "pump"),
+        ("Ash Ferry,P-101A,2027-01,,6,", "from"),
+        ("Ash Ferry,P-101A,2027-01-01,2026-01-01,6,", "until"),
+        ("Ash Ferry,P-101A,2027-01-01,,25,", "hours_per_day"),
+        ("Ash Ferry,P-101A,2027-01-01,,nan,", "hours_per_day"),
+    ],
+)
+def test_faults_of_a_planned_duty_name_their_cell(by, ash, row, column):
+    result = bring("planned_duty", by, DUTY + row + "\n")
+    assert [line.split(": ")[0] for line in lines(result)] == [f"row 2, column {column}"]
+    assert not PlannedDuty.objects.exists()
 
 
 HOURS = "class,open_hours,measure_hours,scrape_hours,replace_hours\n"
