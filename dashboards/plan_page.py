@@ -1,5 +1,6 @@
 """A plan as its pages show it: sentences, a calendar of bearings by outages, load, orders, what does not fit."""
 
+import datetime as dt
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -50,7 +51,7 @@ def context(hand: DraftPlan, made: Proposal, version: standing.Version, sites: l
         "rows": _rows(found, given, version), "orders": made.orders, "not_fitting": found.not_fitting,
         "faults": found.faults, "marked": found.marked, "gap": made.solution.gap if made.solution else None,
         "not_counted": plan_words.NOT_COUNTED, "dots_once": plan_drawing.dots_once(),
-        "months": _months(found.months), "changes": _changes(version, given), "effect": _effect(hand, made, version),
+        "months": _months(found.months), "relined": _relined(found, given), "changes": _changes(version, given), "effect": _effect(hand, made, version),
         "left_alone": _left_alone(found, given), "is_stale": standing.digest_of(hand.site) != hand.digest,
         "from_accepted": _from_accepted(hand, made, version),
     }  # fmt: skip
@@ -149,6 +150,36 @@ def _left_alone(found: Evaluation, given: Inputs) -> tuple[list[str], float]:
 def _months(months: Sequence[MonthOfSpares]) -> list[MonthOfSpares]:
     """Months in which a shell comes or goes."""
     return [one for one in months if one.arrived or one.used]
+
+
+@dataclass(frozen=True)
+class Relined:
+    """A kind of half shell that comes back relined, and what of it this plan takes out: outage, how many, back by, in time for."""
+
+    family: str
+    days: float
+    out: list[tuple[str, int, dt.date, str]]
+
+
+def _relined(found: Evaluation, given: Inputs) -> list[Relined]:
+    """What is counted with of shells that come out: back relined by which day, in time for which outage."""
+    made = []
+    families = sorted({(b.shell_type, half) for b in given.bearings if b.shell_type for half in b.halves})
+    for kind, half in families:
+        days = given.relined_after(kind, half)
+        if days is None:
+            continue
+        counted = Counter(
+            x.outage for x in found.shells if x.family == f"{kind} {half}" and x.source != "short"
+        )
+        out = []
+        for t in sorted(counted):
+            back = given.outages[t].start_on + dt.timedelta(days=days)
+            ready = back + dt.timedelta(days=given.settings.margin_days)
+            after = next((o.name for o in given.outages if o.start_on >= ready and not o.skipped), "")
+            out.append((given.outages[t].name, counted[t], back, after))
+        made.append(Relined(f"{kind} {half}", days, out))
+    return made
 
 
 def work(made: Proposal, outage_name: str) -> dict[str, Any] | None:

@@ -161,6 +161,7 @@ def _inputs(
     given = plan.Inputs(
         as_of=record.as_of, days=days, bearings=tuple(rows), pumps=tuple(_known_twin(pump, tags) for pump in pumps.values()),
         outages=tuple(_outage(one) for one in outages), spares=_spares(site, rows), settings=settings,
+        relined_after_days=_relined(site),
     )  # fmt: skip
     outlook = _outlook(known, figures)
     return with_openings(given, outlook), outlook
@@ -260,6 +261,16 @@ def _spares(site: Site, rows: Sequence[plan.Bearing]) -> tuple[plan.Spare, ...]:
     types = {row.shell_type for row in rows if row.shell_type} - stated
     found += [plan.Spare(name, lead_time_days=LEAD_TIME_DAYS) for name in sorted(types)]
     return tuple(found)
+
+
+def _relined(site: Site) -> dict[str, float]:
+    """Days after which a shell that came out is back relined, by type or type and half; the slower of two rows."""
+    found: dict[str, float] = {}
+    rows = Spare.objects.standing().filter(site=site, relined_after_days__isnull=False)
+    for kind, half, days in rows.values_list("shell_type", "half", "relined_after_days"):
+        name = f"{kind} {half}" if half else kind
+        found[name] = max(float(days), found.get(name, 0.0))
+    return found
 
 
 def _outlook(known: Sequence[Known], figures) -> Outlook:

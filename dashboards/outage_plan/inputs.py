@@ -142,7 +142,8 @@ class Inputs:
     outages: tuple[Outage, ...]
     pumps: tuple[Pump, ...]
     spares: tuple[Spare, ...] = ()
-    relined_after_days: Mapping[str, float] = field(default_factory=dict)  # by shell type; missing: scrapped
+    # By shell type, or type and half ("SL-400 lower"), which rules; missing: what comes out is scrapped.
+    relined_after_days: Mapping[str, float] = field(default_factory=dict)
     pinned: tuple[Job, ...] = ()
     refused: tuple[Job, ...] = ()  # a blank action or outage refuses all of them
     accepted: tuple[Job, ...] | None = None  # the accepted plan, which a frozen outage keeps
@@ -187,6 +188,11 @@ class Inputs:
     def pump_at(self) -> dict[str, int]:
         """Each pump's number."""
         return {p.name: i for i, p in enumerate(self.pumps)}
+
+    def relined_after(self, shell_type: str, half: str) -> float | None:
+        """Days after which a half that came out is back relined; None where it is scrapped."""
+        whole = self.relined_after_days.get(shell_type)
+        return self.relined_after_days.get(f"{shell_type} {half}", whole)
 
     def frozen(self, t: int) -> bool:
         """Whether the scope of an outage is frozen by an accepted plan."""

@@ -48,6 +48,7 @@ class Family:
         return (
             self.shell_type == other.shell_type
             and [p.bore_um for p in mine] == [p.bore_um for p in theirs]
+            and np.array_equal(self.returns, other.returns)
             and all(np.array_equal(p.total, q.total) for p, q in zip(mine, theirs, strict=True))
         )
 
@@ -69,7 +70,7 @@ def families(inputs: Inputs) -> dict[tuple[str, str], Family]:
         bores = sorted({s.bore_um for s in mine if s.bore_um is not None})
         pools = tuple(_pool(inputs, kind, half, b, [s for s in mine if s.bore_um == b]) for b in bores)
         plain = _pool(inputs, kind, half, None, [s for s in mine if s.bore_um is None])
-        made[kind, half] = Family(kind, half, pools, plain, _returns(inputs, kind))
+        made[kind, half] = Family(kind, half, pools, plain, _returns(inputs, kind, half))
     return made
 
 
@@ -86,9 +87,9 @@ def _pool(inputs: Inputs, kind: str, half: str, bore: float | None, mine: list[S
     return Pool(kind, half, bore, tuple(mine), ready, orderable)
 
 
-def _returns(inputs: Inputs, kind: str) -> FloatArray:
+def _returns(inputs: Inputs, kind: str, half: str) -> FloatArray:
     n = len(inputs.outages)
-    days = inputs.relined_after_days.get(kind)
+    days = inputs.relined_after(kind, half)
     if days is None:
         return np.zeros((n, n))
     back = inputs.starts + days + inputs.settings.margin_days
@@ -184,23 +185,24 @@ class MonthOfSpares:
     arrived: int
     used: int
     there: int
+    relined: int = 0  # of those arrived
 
 
 def by_month(inputs: Inputs, made: dict[tuple[str, str], Family], taken: list[Taken]) -> list[MonthOfSpares]:
     """Shells by month from the as-of month to the last outage; orders arrive just before their outage."""
-    moves: dict[str, list[tuple[dt.date, int, int]]] = {f.name: [] for f in made.values()}
-    for (kind, _), family in made.items():
+    moves: dict[str, list[tuple[dt.date, int, int, int]]] = {f.name: [] for f in made.values()}
+    for (kind, half), family in made.items():
         for pool in (family.plain, *family.bored):
             for spare in pool.spares:
-                moves[family.name].append((inputs.as_of, spare.on_hand, 0))
-                moves[family.name] += [(day, n, 0) for day, n in spare.due_back]
-        days = inputs.relined_after_days.get(kind)
+                moves[family.name].append((inputs.as_of, spare.on_hand, 0, 0))
+                moves[family.name] += [(day, n, 0, 0) for day, n in spare.due_back]
+        days = inputs.relined_after(kind, half)
         for t in taken:
             if t.family == family.name:
                 start = inputs.outages[t.outage].start_on
-                moves[family.name].append((start, int(t.source == "order"), 1))
+                moves[family.name].append((start, int(t.source == "order"), 1, 0))
                 if days is not None:
-                    moves[family.name].append((start + dt.timedelta(days=days), 1, 0))
+                    moves[family.name].append((start + dt.timedelta(days=days), 1, 0, 1))
     last = max((o.start_on for o in inputs.outages), default=inputs.as_of)
     rows = []
     for name, mine in moves.items():
@@ -209,7 +211,7 @@ def by_month(inputs: Inputs, made: dict[tuple[str, str], Family], taken: list[Ta
             now = [m for m in mine if (m[0].year, m[0].month) == (month.year, month.month)]
             came, went = sum(m[1] for m in now), sum(m[2] for m in now)
             there += came - went
-            rows.append(MonthOfSpares(month, name, came, went, there))
+            rows.append(MonthOfSpares(month, name, came, went, there, sum(m[3] for m in now)))
     return rows
 
 

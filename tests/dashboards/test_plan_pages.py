@@ -11,7 +11,8 @@ from icalendar import Calendar
 from dashboards.proposal import COLUMNS
 from fleet import jobs
 from fleet.clock import today_in
-from fleet.models import Job
+from fleet.models import Job, Spare
+from fleet.registering import record
 from inspections import deciding, planning
 from inspections.models import Decision, Plan
 from tests import makers
@@ -250,3 +251,18 @@ def test_an_outage_that_is_left_out_is_not_in_the_calendar_and_orders_have_their
     titles = [str(event["summary"]) for event in book.walk("VEVENT")]
     assert not [one for one in titles if "outage 3" in one]
     assert [one for one in titles if one.startswith("Last day to order: S-1")]
+
+
+def test_a_shell_that_comes_back_relined_is_an_input_on_the_page(client):
+    site = a_fleet(today_in("UTC"), name="West", on_hand=None)
+    halves = (("lower", 1, 90), ("upper", 5, None))
+    record(
+        [Spare(site=site, shell_type="S-1", half=h, on_hand=n, relined_after_days=days, lead_time_days=4000) for h, n, days in halves],
+        by=makers.somebody(),
+    )  # fmt: skip
+    planning.propose(site, today_in("UTC"), by=None)
+    client.force_login(makers.an_account(role="planner", site=site))
+    page = _read(client, "/plan/").replace("\u00a0", " ")
+    assert "S-1 lower: back 90 days after it comes out" in page and "S-1 upper: back" not in page
+    assert "1 half taken out in outage 1: back relined by" in page and "in time for outage 2" in page
+    assert ">relined</span>" in page

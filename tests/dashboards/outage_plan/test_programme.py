@@ -168,6 +168,22 @@ def test_a_shell_that_comes_out_serves_again_when_relined_in_time():
     assert len(solve(replace(given, relined_after_days={"S": 360.0})).jobs) == 1
 
 
+def test_a_half_that_comes_back_serves_only_where_the_other_half_is_there_too():
+    two = [bearing("A/DE", 400.0, shell_type="S"), bearing("B/DE", 800.0, shell_type="S")]
+    given = inputs(
+        two, [outage(0), outage(1)], spares=(Spare("S", "lower", on_hand=1), Spare("S", "upper", on_hand=2))
+    )
+    assert len(solve(given).jobs) == 1
+    assert len(solve(replace(given, relined_after_days={"S upper": 300.0})).jobs) == 1
+    plan = solve(replace(given, relined_after_days={"S lower": 300.0}))
+    assert len(plan.jobs) == 2
+    shells = evaluate(plan.jobs, replace(given, relined_after_days={"S lower": 300.0})).shells
+    assert [(x.family, x.source) for x in shells if x.outage == 1] == [
+        ("S lower", "relined"),
+        ("S upper", "on hand"),
+    ]
+
+
 def test_an_opening_is_planned_for_its_value_and_keeps_the_shell_that_may_follow():
     follow = np.zeros((2, 2))
     follow[0, 1] = 0.5
