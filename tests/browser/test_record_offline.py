@@ -4,16 +4,25 @@ import random
 
 import pytest
 from django.conf import settings
+from django.contrib.auth import get_user_model
 from django.test import Client
 
 from inspections.models import Reading, Visit
 from tests import makers
-from tests.browser.conftest import typed
+from tests.browser.conftest import pressed, typed
 from tests.inspections.record.walk import a_worn_bearing
 
 PHONE = {"width": 360, "height": 640}
 ENTRIES, PUMPS = 200, 50
 LOST = 0.30
+
+# What a browser does on a full device: its store refuses to write, and it says that nothing is left.
+NO_ROOM = """() => {
+  const put = IDBObjectStore.prototype.put, estimate = StorageManager.prototype.estimate;
+  IDBObjectStore.prototype.put = () => { throw new DOMException("no room", "QuotaExceededError"); };
+  StorageManager.prototype.estimate = async () => ({ usage: 9e9, quota: 9e9 });
+  window.roomAgain = () => { IDBObjectStore.prototype.put = put; StorageManager.prototype.estimate = estimate; };
+}"""
 
 
 @pytest.fixture
@@ -27,13 +36,16 @@ def phone(live_server, browser, transactional_db):
         for n in range(PUMPS)
     ]
     account = makers.an_account(role="mechanic", site=site)
-    client = Client()
-    client.force_login(account)
     context = browser.new_context(viewport=PHONE)
-    name = settings.SESSION_COOKIE_NAME
-    context.add_cookies([{"name": name, "value": client.cookies[name].value, "url": live_server.url}])
+    sign_in(context, account, live_server.url)
     yield context, bearings, live_server.url
     context.close()
+
+
+def sign_in(context, account, url):
+    client, name = Client(), settings.SESSION_COOKIE_NAME
+    client.force_login(account)
+    context.add_cookies([{"name": name, "value": client.cookies[name].value, "url": url}])
 
 
 # The browser learns a moment later than the test that the network is back: asked again until the queue is empty.
@@ -235,3 +247,51 @@ def test_what_waits_on_the_device_is_mended_or_removed_there_and_a_refused_entry
 
 def page_author(page):
     return page.evaluate("window.Unsent.author")
+
+
+def test_a_device_without_room_says_so_and_keeps_nothing_by_halves(phone):
+    context, bearings, url = phone
+    page = context.new_page()
+    ready(page, url)
+    context.set_offline(True)
+    page.goto(f"{url}/record/offline/#{bearings[0].pk}")
+    page.get_by_role("button", name="This one, isolated: begin").click()
+    page.locator("#id_value").fill("0.205")
+    page.evaluate(NO_ROOM)
+    page.get_by_role("button", name="Next").click()
+    page.get_by_text("Not kept: this device has no room left.").wait_for()
+    assert page.locator("#id_value").input_value() == "0.205"
+    assert page.evaluate("window.Unsent.all('queue').then((rows) => rows.length)") == 0
+    page.get_by_text("device full").first.wait_for()
+    page.evaluate("window.roomAgain()")
+    page.get_by_role("button", name="Next").click()
+    page.locator("[data-where]").filter(has_text="station 2 of 2").wait_for()
+    assert page.evaluate("window.Unsent.all('queue').then((rows) => rows.length)") == 1
+
+
+def test_nobody_signs_out_unawares_of_what_waits_on_the_device(phone):
+    context, bearings, url = phone
+    page = context.new_page()
+    ready(page, url)
+    context.set_offline(True)
+    measure(page, bearings[0], url, values_of(0))
+    context.route("**/record/queue/", lambda route: route.abort())  # the network is back, the server is not
+    context.set_offline(False)
+    page.goto(f"{url}/")
+    page.get_by_text("5 unsent").first.wait_for()
+    asked = []
+
+    def answer(dialog, leave):
+        asked.append(dialog.message)
+        dialog.accept() if leave else dialog.dismiss()
+
+    page.once("dialog", lambda dialog: answer(dialog, False))
+    page.get_by_role("button", name="Sign out").click()
+    page.get_by_text("5 unsent").first.wait_for()
+    page.once("dialog", lambda dialog: answer(dialog, True))
+    pressed(page.get_by_role("button", name="Sign out"))
+    assert page.get_by_role("heading", level=1).inner_text() == "Sign in"
+    assert asked == [asked[0]] * 2 and "5 entries are not sent yet" in asked[0]
+    sign_in(context, get_user_model().objects.get(), url)
+    page.goto(f"{url}/")
+    page.get_by_text("5 unsent").first.wait_for()

@@ -120,6 +120,7 @@
     } catch (fault) {
       find("[data-full]").hidden = false;
       find("[data-full]").scrollIntoView();
+      await window.Unsent.count();  // the head of the page says it too
       throw fault;
     }
   }
