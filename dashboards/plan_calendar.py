@@ -47,6 +47,8 @@ def _events(made: Proposal, deferrals: Sequence[Deferral]) -> Iterator[Event]:
             f"{job.bearing}: {job.action}, {hours(job.crew_hours)}; {chance(job.p_max_before_work)} passed by then"
             for job in jobs
         ]
+        if outage.between and not jobs:
+            continue
         title = f"{outage.name}: {counted(len(jobs), 'job')}"
         yield _days(
             f"outage {outage.name}", site, title, outage.start_on, outage.end_on, _plain("\n".join(lines))

@@ -6,7 +6,7 @@ from typing import Any
 from dashboards import plan_drawing, plan_words, standing
 from dashboards.outage_plan.alternatives import Alternative, alternatives
 from dashboards.outage_plan.changes import compare
-from dashboards.outage_plan.inputs import LEAVE, Inputs
+from dashboards.outage_plan.inputs import LEAVE, Inputs, when
 from dashboards.outage_plan.orders import early_date
 from dashboards.proposal import Proposal
 from fleet.models import Bearing
@@ -71,7 +71,7 @@ def _choice(one: Alternative, given: Inputs, current: tuple[str, str]) -> Choice
 def _saying(now: Any, choices: list[Choice], early: Any) -> str:
     alone = choices[0].one
     first = (
-        f"Planned: {now.action} in {now.outage}; {chance(now.p_max_before_work)} would have passed its maximum by then."
+        f"Planned: {now.action} {when(now.outage)}; {chance(now.p_max_before_work)} would have passed its maximum by then."
         if now
         else "The plan leaves it alone."
     )
@@ -112,6 +112,8 @@ def two(hand: DraftPlan, first: standing.Version, second: standing.Version) -> d
         {load.outage: load for load in made.evaluation.loads} for made in (one, other) if made.evaluation
     )
     loads = [(o, of_first.get(o.name), of_second.get(o.name)) for o in other.inputs.outages]
+    # Days between outages that neither plan uses are left out.
+    loads = [one for one in loads if not one[0].between or any(load and load.n_jobs for load in one[1:])]
     return {
         "first": first, "second": second, "a": one.evaluation, "b": other.evaluation, "found": found, "loads": loads,
         "saying": plan_words.difference_sentence(found, first.label, second.label), "as_of": hand.as_of,

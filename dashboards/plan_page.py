@@ -45,10 +45,11 @@ def context(hand: DraftPlan, made: Proposal, version: standing.Version, sites: l
     if made.evaluation is None or made.inputs is None:
         return base | {"saying": "No plan can be proposed yet.", "refused": made.refused}
     found, given = made.evaluation, made.inputs
+    shown = [t for t, o in enumerate(given.outages) if not o.between or found.loads[t].n_jobs]
     return base | {
         "saying": plan_words.saying(found, given, made.orders),
-        "outages": [(o, load, plan_drawing.load_bar(load)) for o, load in zip(given.outages, found.loads, strict=True)],
-        "rows": _rows(found, given, version), "orders": made.orders, "not_fitting": found.not_fitting,
+        "outages": [(given.outages[t], found.loads[t], plan_drawing.load_bar(found.loads[t])) for t in shown],
+        "rows": _rows(found, given, version, shown), "has_between": bool(given.between.any()), "orders": made.orders, "not_fitting": found.not_fitting,
         "faults": found.faults, "marked": found.marked, "gap": made.solution.gap if made.solution else None,
         "not_counted": plan_words.NOT_COUNTED, "dots_once": plan_drawing.dots_once(),
         "months": _months(found.months), "relined": _relined(found, given), "changes": _changes(version, given), "effect": _effect(hand, made, version),
@@ -90,7 +91,7 @@ def _from_accepted(hand: DraftPlan, made: Proposal, version: standing.Version) -
     return len({bearing for bearing, _, _ in was ^ now})
 
 
-def _rows(found: Evaluation, given: Inputs, version: standing.Version) -> list[Row]:
+def _rows(found: Evaluation, given: Inputs, version: standing.Version, shown: Sequence[int]) -> list[Row]:
     """Bearings that have work, or stand above the accepted risk; pumps by their first work, a pump's together."""
     job_of = {job.bearing: job for job in found.jobs}
     missing = {one.bearing: one for one in found.not_fitting}
@@ -105,7 +106,7 @@ def _rows(found: Evaluation, given: Inputs, version: standing.Version) -> list[R
     for i in chosen:
         b = given.bearings[i]
         job: PlannedJob | None = job_of.get(b.name)
-        cells = [_cell(found, given, i, t, job) for t in range(len(given.outages))]
+        cells = [_cell(found, given, i, t, job) for t in shown]
         why = job.reason if job else _why_not(missing[b.name])
         rows.append(
             Row(
@@ -125,7 +126,10 @@ def _cell(found: Evaluation, given: Inputs, i: int, t: int, job: Any) -> SafeStr
     outage = given.outages[t]
     here = job is not None and job.outage == outage.name
     action = job.action if here else ""
-    return plan_drawing.cell(day(outage.start_on, "month"), action, _chance(found, given, i, t, job))
+    month = day(outage.start_on, "month")
+    return plan_drawing.cell(
+        f"{month}, between" if outage.between else month, action, _chance(found, given, i, t, job)
+    )
 
 
 def _chance(found: Evaluation, given: Inputs, i: int, t: int, job: Any) -> float:

@@ -5,7 +5,7 @@ from typing import Any
 
 from dashboards.outage_plan.changes import Difference, compare
 from dashboards.outage_plan.evaluate import Evaluation
-from dashboards.outage_plan.inputs import LEAVE, Inputs, Outage
+from dashboards.outage_plan.inputs import LEAVE, Inputs, Outage, when
 from dashboards.outage_plan.orders import Order
 from fleet.templatetags.figures import counted, day, grouped, um
 
@@ -33,9 +33,10 @@ def saying(made: Evaluation, given: Inputs, orders: Sequence[Order]) -> str:
 
 def _first_work(made: Evaluation, given: Inputs) -> str:
     """The next outage, and where nothing is opened in it the first one in which something is."""
-    text, t = "", 0
-    if not made.loads[0].n_jobs:
-        text = f"Nothing needs opening in {day(given.outages[0].start_on, 'month')}."
+    n = len(given.outages)
+    text, t = "", next((k for k in range(n) if not given.outages[k].between or made.loads[k].n_jobs), 0)
+    if not made.loads[t].n_jobs:
+        text = f"Nothing needs opening in {day(given.outages[t].start_on, 'month')}."
         t = next((k for k, load in enumerate(made.loads) if load.n_jobs), -1)
         if t < 0:
             return f"{text} Nor in any later outage of the plan."
@@ -43,12 +44,17 @@ def _first_work(made: Evaluation, given: Inputs) -> str:
     shells = sum(job.action == "replace" and job.outage == outage.name for job in made.jobs)
     limit = f" of {grouped(load.crew_hours)}" if load.crew_hours < NOT_COUNTED else ""
     jobs, new = counted(load.n_jobs, "job"), counted(shells, "new shell")
-    return f"{text} {jobs} in {day(outage.start_on, 'month')}: {grouped(load.used_hours)}{limit} crew hours, {new}.".strip()
+    time = (
+        f"{outage.name}, in {day(outage.start_on, 'month')}"
+        if outage.between
+        else f"in {day(outage.start_on, 'month')}"
+    )
+    return f"{text} {jobs} {time}: {grouped(load.used_hours)}{limit} crew hours, {new}.".strip()
 
 
 def job_words(action: str, outage: str) -> str:
     """A job, or none, as a planner says it."""
-    return "left alone" if action == LEAVE or not outage else f"{action} in {outage}"
+    return "left alone" if action == LEAVE or not outage else f"{action} {when(outage)}"
 
 
 def change_words(said: Mapping[str, Any], outages: Mapping[str, Outage]) -> str:
@@ -64,7 +70,7 @@ def _change_words(said: Mapping[str, Any], outages: Mapping[str, Outage]) -> str
         return f"{bearing}: {job_words(said['action'], outage)}{held}"
     if what == "refuse":
         work = said.get("action") or "no work"
-        return f"{bearing}: {'no ' + work if said.get('action') else work}{f' in {outage}' if outage else ' at all'}"
+        return f"{bearing}: {'no ' + work if said.get('action') else work}{f' {when(outage)}' if outage else ' at all'}"
     if what == "worse":
         return f"{bearing}: as if it read {um(said['um'])} today"
     if what == "skip":

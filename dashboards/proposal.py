@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from dashboards import between_outages
 from dashboards.outage_plan import inputs as plan
 from dashboards.outage_plan.changes import changed
 from dashboards.outage_plan.evaluate import Evaluation, evaluate
@@ -72,10 +73,11 @@ def gather(site: Site, as_of: dt.date) -> Gathered:
     left_out = tuple(str(one.bearing) for k, one in enumerate(record.known) if k not in set(kept))
     if not kept:
         return Gathered(as_of, missing="No bearing of this site has a date.", left_out=left_out)
-    given, outlook = _inputs(site, record, kept, figures, population, outages)
+    given, outlook, between = _inputs(site, record, kept, figures, population, outages)
     given = replace(given, accepted=accepted_jobs(site))
     ids = {key(record.known[k].bearing): str(record.known[k].bearing.pk) for k in kept}
-    return Gathered(as_of, given, outlook, "", left_out, ids, {one.name: str(one.pk) for one in outages})
+    of_outages = {one.name: str(one.pk) for one in outages} | {one.name: pk for pk, one in between.items()}
+    return Gathered(as_of, given, outlook, "", left_out, ids, of_outages)
 
 
 def accepted_jobs(site: Site) -> tuple[plan.Job, ...] | None:
@@ -87,6 +89,7 @@ def accepted_jobs(site: Site) -> tuple[plan.Job, ...] | None:
         str(one.pk): key(one) for one in Bearing.objects.select_related("place").filter(place__site=site)
     }
     outages = {str(pk): name for pk, name in Outage.objects.filter(site=site).values_list("pk", "name")}
+    outages |= between_outages.names(site)
     return tuple(
         sorted(
             plan.Job(bearings[job["bearing"]], job["action"], outages[job["outage"]])
@@ -135,7 +138,7 @@ def _reasons(trouble: Exception) -> Sequence[str]:
 
 def _inputs(
     site, record: Record, kept: list[int], figures, population, outages: list[Outage]
-) -> tuple[plan.Inputs, Outlook]:
+) -> tuple[plan.Inputs, Outlook, dict[str, plan.Outage]]:
     """The solver's inputs: chances on a common grid of days, hours, spares, pumps."""
     end = (outages[-1].start_on - record.as_of).days + plan.USUAL_OUTAGE_DAYS
     days = np.arange(0.0, end + GRID_DAYS, GRID_DAYS)
@@ -158,13 +161,16 @@ def _inputs(
         for one in known
     }
     tags = set(pumps)
+    standing = tuple(_known_twin(pump, tags) for pump in pumps.values())
+    between = between_outages.slots(site, outages, standing, record.as_of)
+    times = sorted([*map(_outage, outages), *between.values()], key=lambda one: one.start_on)
     given = plan.Inputs(
-        as_of=record.as_of, days=days, bearings=tuple(rows), pumps=tuple(_known_twin(pump, tags) for pump in pumps.values()),
-        outages=tuple(_outage(one) for one in outages), spares=_spares(site, rows), settings=settings,
+        as_of=record.as_of, days=days, bearings=tuple(rows), pumps=standing,
+        outages=tuple(times), spares=_spares(site, rows), settings=settings,
         relined_after_days=_relined(site),
     )  # fmt: skip
     outlook = _outlook(known, figures)
-    return with_openings(given, outlook), outlook
+    return with_openings(given, outlook), outlook, between
 
 
 def _known_twin(pump: plan.Pump, tags: set[str]) -> plan.Pump:

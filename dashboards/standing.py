@@ -15,6 +15,7 @@ from dashboards import above_risk
 from dashboards.outage_plan import inputs as plan
 from dashboards.outage_plan.changes import changed, replayed
 from dashboards.outage_plan.evaluate import Evaluation, PlannedJob, evaluate
+from dashboards.outage_plan.inputs import when
 from dashboards.outage_plan.keeping import from_json, jobs_from_json, jobs_to_json, to_json
 from dashboards.outage_plan.opening import Outlook
 from dashboards.outage_plan.orders import orders
@@ -105,7 +106,7 @@ def weigh(draft: DraftPlan) -> planning.Weighed:
 def _recorded(job: PlannedJob, ids: Mapping[str, Mapping[str, str]]) -> dict[str, Any]:
     return {
         "bearing": ids["bearings"][job.bearing], "outage": ids["outages"][job.outage], "action": job.action,
-        "crew_hours": f"{job.crew_hours:.1f}", "shell_type": job.shell_type, "shell_from": job.shell_from,
+        "when": when(job.outage), "crew_hours": f"{job.crew_hours:.1f}", "shell_type": job.shell_type, "shell_from": job.shell_from,
         "p_max_before_work": f"{job.p_max_before_work:.4f}", "p_max_if_deferred": f"{job.p_max_if_deferred:.4f}",
         "reason": job.reason,
     }  # fmt: skip

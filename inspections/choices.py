@@ -68,12 +68,20 @@ def _stations(typed: str) -> list[str]:
     return words
 
 
+def _hours(typed: str) -> str:
+    return str(_number(typed, 0, 10_000, "hours"))
+
+
+SETTING_BETWEEN, CREW_HOURS_BETWEEN = "crew_hours_between_outages", "40"
 CHOICES = (
     Choice("accepted_risk", "Accepted risk", "The chance of passing the in-service maximum before the outage after the next "
            "above which replacing is advised; the derived replace limit follows from it.", "1 to 50, in per cent",
            _risk, lambda value: percent(float(value)), str(ACCEPTED_RISK)),
     Choice("usual_outage_interval_days", "Usual time between outages", "Stands for outages that are not planned yet.",
            "30 to 3650 days", _days, lambda value: f"{float(value):.0f} days", str(USUAL_OUTAGE_DAYS)),
+    Choice(SETTING_BETWEEN, "Crew hours between outages", "What the plan may use between two outages for pumps whose twin "
+           "runs meanwhile; 0 plans nothing there. The default is an assumption with no published source.",
+           "0 to 10 000 hours", _hours, lambda value: f"{float(value):g} h", CREW_HOURS_BETWEEN),
     Choice("signatures", "Second signature", "Whether a visit is closed only when a second person has checked it.",
            "none, or checked", _signatures, lambda value: "checked by a second person" if value else "none", []),
     Choice("stations", "Where bearings are measured", "The stations that the record page asks for, in this order.",

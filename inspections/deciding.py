@@ -16,7 +16,17 @@ from inspections import forecasting
 from inspections.advising import figures_hash
 from inspections.figures import COLUMNS, Figures
 from inspections.models import Decision, DraftPlan, Event, EventKind, Plan
-from inspections.planning import LEAVE, NotPlanned, Weighed, accepted, change, in_hand, locked, planner
+from inspections.planning import (
+    BEFORE,
+    LEAVE,
+    NotPlanned,
+    Weighed,
+    accepted,
+    change,
+    in_hand,
+    locked,
+    planner,
+)
 
 DEFER = "defer"
 FRESH_FOR = dt.timedelta(days=31)  # an older proposal is worked out anew before it is accepted
@@ -96,12 +106,13 @@ def relied_on(row: Decision, figures: Figures) -> Fact:
 
 def _rests_on(draft: DraftPlan, weighed: Weighed) -> dict[str, Any]:
     """What an accepted plan rested on, as text; the hash stands for every chance and hour that went in."""
+    coming = [pk for pk in draft.solved["ids"]["outages"].values() if not pk.startswith(BEFORE)]
     return {
         "hash": hashlib.sha256(rfc8785.dumps(draft.inputs)).hexdigest(), "record": draft.digest,
         "changes": draft.changes, "above": weighed.above, "marked": list(weighed.marked), "totals": weighed.totals,
         "outages": [
             {"id": str(o.pk), "name": o.name, "start_on": o.start_on.isoformat()}
-            for o in Outage.objects.filter(pk__in=draft.solved["ids"]["outages"].values()).order_by("start_on")
+            for o in Outage.objects.filter(pk__in=coming).order_by("start_on")
         ],
     }  # fmt: skip
 
@@ -119,8 +130,8 @@ def _decisions(
     for job in weighed.jobs:
         pk = UUID(job["bearing"])
         rows[pk] = Decision(
-            id=uuid.uuid4(), bearing_id=pk, outage_id=UUID(job["outage"]), decided=job["action"],
-            why="; ".join(filter(None, (job["reason"], above.get(job["bearing"], ""))))[:500], **common,
+            id=uuid.uuid4(), bearing_id=pk, outage_id=_outage_of(job["outage"]), decided=job["action"],
+            why="; ".join(filter(None, (_between(job), job["reason"], above.get(job["bearing"], ""))))[:500], **common,
         )  # fmt: skip
     left = dict(above)
     still = set(draft.solved["ids"]["bearings"].values())
@@ -131,6 +142,15 @@ def _decisions(
         pk = UUID(bearing)
         rows.setdefault(pk, Decision(id=uuid.uuid4(), bearing_id=pk, decided=LEAVE, why=why[:500], **common))
     return rows
+
+
+def _outage_of(inner_id: str) -> UUID | None:
+    """The outage of a job; None for days between two."""
+    return None if inner_id.startswith(BEFORE) else UUID(inner_id)
+
+
+def _between(job: dict[str, Any]) -> str:
+    return f"to be done {job['when']}" if job["outage"].startswith(BEFORE) else ""
 
 
 @transaction.atomic

@@ -25,6 +25,7 @@ NEEDS: Mapping[str, tuple[str, ...]] = {
     "slip": ("outage", "days"), "shorten": ("outage", "hours"), "skip": ("outage",),
 }  # fmt: skip
 MOST_DAYS, MOST_HOURS, MOST_UM = 730, Decimal(10_000_000), Decimal(10_000)
+BEFORE = "before:"  # with an outage's inner id: days before it in which a pump is opened while its twin runs
 KEPT_BEFORE = 10  # proposals without a name that stay to be compared with
 
 

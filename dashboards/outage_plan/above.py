@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .inputs import ACTIONS, REPLACE, Job, refuses
+from .inputs import ACTIONS, REPLACE, Job, refuses, when
 from .laid import ENOUGH, Laid, early_date
 from .model import fixed_jobs, twin_pairs
 from .stock import Family, Taken, hand_out
@@ -61,7 +61,7 @@ def _held(at: Laid, i: int, fixed: Job | None, pinned: bool) -> Cause | None:
         return "no_outage", f"no outage of the plan takes {b.pump}", f"put {b.pump} into an outage"
     in_time = [int(t) for t in eligible if layout.chance[i, t] <= risk]
     if fixed is not None and in_time:
-        where = f"in {fixed.outage}" if fixed.outage else "alone"
+        where = when(fixed.outage) if fixed.outage else "alone"
         if pinned:
             how = f"it is pinned to be left {where}" if not fixed.outage else f"its job is pinned {where}"
             return "pinned", how, "take the pin back"
@@ -72,7 +72,7 @@ def _held(at: Laid, i: int, fixed: Job | None, pinned: bool) -> Cause | None:
         ]  # fmt: skip
         if no:
             names = _listed([inputs.outages[t].name for t in no])
-            return "refused", f"a new shell is refused in {names}", "take the refusal back"
+            return "refused", f"a new shell is refused {when(names)}", "take the refusal back"
         names = _listed([inputs.outages[t].name for t in in_time])
         return "frozen", f"the scope of {names} is frozen without it", "pin it there in spite of the freeze"
     return None
@@ -90,8 +90,8 @@ def _lacking(at: Laid, room: Room, i: int) -> Cause:
     for t in reversed(in_time):
         lack = room.lack(i, t)
         if lack is None:
-            here = inputs.outages[t].name
-            return "fits", f"the plan does not have it in {here}, where it would fit", f"plan it in {here}"
+            here = when(inputs.outages[t].name)
+            return "fits", f"the plan does not have it {here}, where it would fit", f"plan it {here}"
         cause, reason, remedy = lack
         short = room.hours_short(i, t) if cause == "no_hours" else 0.0
         if cause not in kinds or short < kinds[cause][0]:
@@ -157,7 +157,11 @@ class Room:
         for q, s in self.twins.get((int(p), t), ()):
             if at.opened[q, s] or at.kept_open[q, s]:
                 twin = inputs.pumps[q].name
-                return "twin", f"its twin {twin} is open in {outage.name}", f"move {twin} to another outage"
+                return (
+                    "twin",
+                    f"its twin {twin} is open {when(outage.name)}",
+                    f"move {twin} to another outage",
+                )
         for half in b.halves if b.shell_type and action == REPLACE else ():
             if self._no_shell(i, t, half):
                 name, by = f"{b.shell_type} {half}", outage.start_on.isoformat()
@@ -167,7 +171,7 @@ class Room:
         need = self.needs(i, t, action)
         free = outage.crew_hours - at.used[t] - at.expected[t] + self._gone(i, t)
         if need > free + ENOUGH:
-            more = f"{need - free:.0f} more crew hours in {outage.name}"
+            more = f"{need - free:.0f} more crew hours {when(outage.name)}"
             return "no_hours", f"{outage.name} has {max(free, 0):.0f} of the {need:.0f} h it needs", more
         return None
 

@@ -11,7 +11,7 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from .evaluate import Evaluation
-from .inputs import LEAVE, FloatArray, Inputs, Job, Outage, refuses
+from .inputs import LEAVE, FloatArray, Inputs, Job, Outage, refuses, when
 from .opening import N_LEVEL, Outlook
 
 
@@ -145,8 +145,8 @@ class Difference:
 
 def compare(first: Evaluation, second: Evaluation) -> Difference:
     """The second plan minus the first."""
-    was = {j.bearing: f"{j.action} in {j.outage}" for j in first.jobs}
-    now = {j.bearing: f"{j.action} in {j.outage}" for j in second.jobs}
+    was = {j.bearing: f"{j.action} {when(j.outage)}" for j in first.jobs}
+    now = {j.bearing: f"{j.action} {when(j.outage)}" for j in second.jobs}
     moved = tuple(
         (b, was.get(b, LEAVE), now.get(b, LEAVE))
         for b in sorted(was.keys() | now.keys())

@@ -98,7 +98,7 @@ def _cost(at: Laid) -> float:
     for a, action in enumerate(ACTIONS):
         mine = np.flatnonzero(at.action == a)
         total[mine] = layout.cost[action][mine, at.outage[mine]]
-    hours = float((layout.open_hours @ (at.opened | at.kept_open)).sum())
+    hours = float(layout.open_hours @ (at.opened | at.kept_open) @ layout.open_dearer)
     return float(total.sum()) + layout.inputs.settings.hour_cost * hours
 
 

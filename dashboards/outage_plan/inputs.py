@@ -29,6 +29,7 @@ class Outage:
     pumps: frozenset[str] = frozenset()
     scope_freeze_on: dt.date | None = None
     skipped: bool = False
+    between: bool = False  # no outage: days between two, for pumps whose twin runs meanwhile
 
     def takes(self, pump: Pump) -> bool:
         """Whether a pump can be opened in this outage."""
@@ -127,6 +128,9 @@ class Settings:
     owed_factor: float = 2.0  # times its work, for every outage that an owed scrape waits
     scrape_share: float = 0.0  # the plant's share of openings that end in scraping
     keep_from: float = 0.3  # an opening followed so often by a new shell keeps one, and its hours
+    between_factor: float = (
+        1.5  # times the hours, what an opening between outages costs: no crane and crew wait
+    )
     margin_days: float = 14.0  # between a shell's arrival and its outage
     bore_tolerance_um: float = 10.0  # common practice, no published source: a plant sets its own
     horizon_on: dt.date | None = None
@@ -161,17 +165,22 @@ class Inputs:
         return np.array([(o.start_on - self.as_of).days for o in self.outages], dtype=float)
 
     @cached_property
+    def between(self) -> NDArray[np.bool_]:
+        """(T,) which are no outages but days between two."""
+        return np.array([o.between for o in self.outages], dtype=bool)
+
+    @cached_property
     def end_day(self) -> float:
         """The horizon's end: stated, or one usual interval after the last outage."""
         if self.settings.horizon_on:
             return float((self.settings.horizon_on - self.as_of).days)
-        last = float(self.starts.max()) if len(self.starts) else 0.0
+        last = float(self.starts[~self.between].max(initial=0.0))
         return last + self.interval_days
 
     @cached_property
     def interval_days(self) -> float:
         """Days between two outages, as a rule."""
-        gaps = np.diff(np.unique(self.starts))
+        gaps = np.diff(np.unique(self.starts[~self.between]))
         return float(np.median(gaps)) if len(gaps) else USUAL_OUTAGE_DAYS
 
     @cached_property
@@ -270,4 +279,9 @@ def refuses(no: Job, job: Job) -> bool:
 
 def said(job: Job) -> str:
     """A job in words."""
-    return f"{job.action} in {job.outage}" if job.outage else job.action
+    return f"{job.action} {when(job.outage)}" if job.outage else job.action
+
+
+def when(outage: str) -> str:
+    """The name of an outage, or of days between two, as a time: "in spring 2027", "between spring and autumn 2027"."""
+    return outage if outage.startswith(("between ", "before ")) else f"in {outage}"

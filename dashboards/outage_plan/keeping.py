@@ -25,7 +25,7 @@ def to_json(inputs: Inputs, outlook: Outlook | None = None) -> dict[str, Any]:
         "bearings": [_bearing(b) for b in inputs.bearings],
         "outages": [
             [o.name, o.start_on.isoformat(), o.end_on.isoformat(), o.crew_hours, o.block, sorted(o.pumps),
-             o.scope_freeze_on.isoformat() if o.scope_freeze_on else None]
+             o.scope_freeze_on.isoformat() if o.scope_freeze_on else None, o.between]
             for o in inputs.outages
         ],
         "pumps": [[p.name, p.block, p.twin] for p in inputs.pumps],
@@ -43,7 +43,7 @@ def to_json(inputs: Inputs, outlook: Outlook | None = None) -> dict[str, Any]:
 
 _SETTINGS = (
     "accepted_risk", "hour_cost", "again_factor", "breach_factor", "owed_factor", "scrape_share", "keep_from",
-    "margin_days", "bore_tolerance_um",
+    "between_factor", "margin_days", "bore_tolerance_um",
 )  # fmt: skip
 _OUTLOOK = ("clearance_um", "rate_um_per_kh", "hours_per_day", "limit_um", "reading_sd_um")
 _PLAIN = (
@@ -74,8 +74,10 @@ def from_json(kept: dict[str, Any]) -> tuple[Inputs, Outlook | None]:
         as_of=day(kept["as_of"]), days=_array(kept["days"]),
         bearings=tuple(_read_bearing(b) for b in kept["bearings"]),
         outages=tuple(
-            Outage(name, day(start), day(end), crew, block, frozenset(pumps), day(freeze) if freeze else None)
-            for name, start, end, crew, block, pumps, freeze in kept["outages"]
+            Outage(
+                name, day(start), day(end), crew, block, frozenset(pumps), day(freeze) if freeze else None, between=any(more),
+            )
+            for name, start, end, crew, block, pumps, freeze, *more in kept["outages"]
         ),
         pumps=tuple(Pump(*p) for p in kept["pumps"]),
         spares=tuple(

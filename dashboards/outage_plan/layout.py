@@ -20,6 +20,7 @@ class Layout:
     inputs: Inputs
     pump: NDArray[np.int64]  # (B,)
     open_hours: FloatArray  # (P,) of the pump, shared by its bearings
+    open_dearer: FloatArray  # (T,) how many times its hours an opening costs
     chance: FloatArray  # (B, T) passed by the outage if left
     chance_end: FloatArray  # (B,) by the horizon's end
     chance_after: FloatArray  # (B, T) by the next outage the pump could have
@@ -80,7 +81,7 @@ def lay_out(inputs: Inputs) -> Layout:
     weight = np.array([b.consequence for b in bearings])
     chance = at_days(grid, left, starts)
     end = at_days(grid, left, np.array([inputs.end_day]))[:, 0]
-    after_day = _next_days(eligible, starts, inputs.end_day)
+    after_day = _next_days(eligible & ~inputs.between, starts, inputs.end_day)
     chance_after = at_days(grid, left, after_day)
     h = np.array([[b.hours.measure_h, b.hours.scrape_h, b.hours.replace_h] for b in bearings]).reshape(n_b, 3)
     hours = {OPEN: h[:, 0] + s.scrape_share * h[:, 1], SCRAPE: h[:, 0] + h[:, 1], REPLACE: h[:, 2]}
@@ -108,7 +109,7 @@ def lay_out(inputs: Inputs) -> Layout:
     cost[SCRAPE] += s.hour_cost * hours[SCRAPE][:, None] + waits[:, None] * n_before[:, :-1]
     cost[REPLACE] = replace + waits[:, None] * n_before[:, :-1]
     return Layout(
-        inputs, pump, open_hours, chance, end, chance_after, leave + waits * n_before[:, -1], most, cost, hours,
+        inputs, pump, open_hours, np.where(inputs.between, s.between_factor, 1.0), chance, end, chance_after, leave + waits * n_before[:, -1], most, cost, hours,
         kept, eligible, _offered(inputs, eligible, owed), n_before,
     )  # fmt: skip
 

@@ -128,7 +128,7 @@ def build(layout: Layout, stock: dict[tuple[str, str], Family] | None = None) ->
     _twins(layout, openings, rows)
     _crew(layout, columns[:, 2], openings, own_hours, rows)
     cost = [0.0 if a == KEPT else layout.cost[ACTIONS[a]][i, t] - layout.leave_cost[i] for i, a, t in jobs]
-    cost += [inputs.settings.hour_cost * layout.open_hours[p] for p, _ in keys]
+    cost += [inputs.settings.hour_cost * layout.open_hours[p] * layout.open_dearer[t] for p, t in keys]
     n = _shells(layout, stock if stock is not None else families(inputs), columns, rows, len(cost))
     low, high, whole, full = np.zeros(n + 1), np.ones(n + 1), np.zeros(n + 1), np.zeros(n + 1)
     high[len(cost) : n] = np.inf

@@ -19,9 +19,9 @@ __all__ = ["NoPlan", "Solution", "solve"]
 GAP = 0.01
 NODES = 20  # at most, on what is left of the programme
 PART_NODES, FEW_NODES = 100, 1
-EFFORT, FEW = 20, 5  # outages planned anew so many times at most
+EFFORT, FEW = 20, 8  # outages planned anew so many times at most
 MANY = 4000  # jobs to choose from beyond which columns take too long
-PARTS = (0.002, 0.006)
+PARTS, MANY_TOGETHER = (0.002, 0.006), (5,)
 AGREED = (0.3, 0.6, 0.9)
 FIT = 1e-6
 SHORTAGE = 1e4
@@ -120,7 +120,7 @@ class _Run:
 
     def by_parts(self) -> None:
         """Large fleets: jobs that the plain relaxation holds for good or nearly so, then more of them."""
-        value, shares, more = self.search.relaxed()
+        value, _, more = self.search.relaxed()
         for part in PARTS:
             if self.closed:
                 return
@@ -129,8 +129,7 @@ class _Run:
             # A plan with a job left out of this part costs more than the relaxation by at least `most`.
             self.take(x, min(bound, value + most) if x is not None else -np.inf)
             if self.x is not None and not self.closed:
-                self._near(shares, more > self.target - value)
-                self.x = improve(self.search, self.x, self.target, FEW)
+                self.x = improve(self.search, self.x, self.target, FEW, MANY_TOGETHER, more > most)
 
     def _near(self, shares: FloatArray, gone: NDArray[np.bool_]) -> None:
         """Keep what the plan and the relaxed plan agree on, and plan the rest anew."""

@@ -54,8 +54,13 @@ class Search:
         bound = found.mip_dual_bound
         return x, float(bound) if bound is not None else -np.inf
 
-    def near(self, x: FloatArray, outages: np.ndarray) -> tuple[FloatArray, FloatArray]:
-        """Bounds that keep every job of the other outages and free the rest of the fleet for these."""
+    def near(
+        self, x: FloatArray, outages: np.ndarray, gone: NDArray[np.bool_] | None = None
+    ) -> tuple[FloatArray, FloatArray]:
+        """Bounds that keep every job of the other outages and free the rest of the fleet for these.
+
+        Jobs that are gone stay out unless the plan has them.
+        """
         m, n = self.model, len(self.model.jobs)
         low, high = m.low.copy(), m.high.copy()
         done = x[:n] > 0.5
@@ -64,6 +69,8 @@ class Search:
         fixed = kept[self.bearing] | ~np.isin(self.outage, outages)
         low[:n] = np.where(fixed, done, low[:n])
         high[:n] = np.where(fixed, done, high[:n])
+        if gone is not None:
+            high[:n][gone & ~done] = low[:n][gone & ~done]
         other = ~np.isin(self.opening_outage, outages)
         openings = slice(n, n + len(m.openings))
         opened = np.round(x[openings])
@@ -110,7 +117,10 @@ class Search:
         return float(found.fun), found.x, found.lower.marginals[: len(m.jobs)]
 
 
-def improve(search: Search, x: FloatArray, target: float, rounds: int) -> FloatArray:
+def improve(
+    search: Search, x: FloatArray, target: float, rounds: int, sizes: tuple[int, ...] = N_TOGETHER,
+    gone: NDArray[np.bool_] | None = None,
+) -> FloatArray:  # fmt: skip
     """Plan some outages anew, round after round, until the cost reaches the target.
 
     The choice of outages is drawn from a fixed row of numbers: the same inputs give the same plan.
@@ -122,12 +132,12 @@ def improve(search: Search, x: FloatArray, target: float, rounds: int) -> FloatA
     for _ in range(rounds):
         if best <= target:
             break
-        some = rng.permutation(n_t)[: min(N_TOGETHER[size], n_t)]
-        tried, _ = search.solve(*search.near(x, some), PART_GAP, PART_NODES)
+        some = rng.permutation(n_t)[: min(sizes[size], n_t)]
+        tried, _ = search.solve(*search.near(x, some, gone), PART_GAP, PART_NODES)
         cost = np.inf if tried is None else float(search.model.cost @ tried)
         without = 0 if cost < best * (1 - 1e-5) else without + 1
         if tried is not None and cost < best - 1e-9:
             x, best = tried, cost
-        if without > n_t and size < len(N_TOGETHER) - 1:
+        if without > n_t and size < len(sizes) - 1:
             without, size = 0, size + 1
     return x

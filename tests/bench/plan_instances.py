@@ -16,6 +16,7 @@ from dashboards.outage_plan.programme import solve
 CAPACITIES = (1.2, 0.7, 0.4)
 AS_OF = dt.date(2026, 3, 2)
 GRID = np.concatenate([np.arange(0, 8000, 91.0), np.arange(8000, 15001, 500.0)])
+BETWEEN_H, MOST_BETWEEN = 40.0, 4
 HOURS = (Hours(8, 4, 6, 16), Hours(12, 5, 8, 24), Hours(16, 6, 10, 30))
 
 
@@ -24,7 +25,9 @@ def chances(median_days: float, spread: float) -> np.ndarray:
     return ndtr((np.log(np.maximum(GRID, 1e-3)) - np.log(median_days)) / spread)
 
 
-def instance(n_bearings: int, n_outages: int, capacity: float, number: int) -> Inputs:
+def instance(
+    n_bearings: int, n_outages: int, capacity: float, number: int, *, between: bool = True
+) -> Inputs:
     """Pumps of two bearings, a third with a twin, eight shell types; capacity 1 would just do all work."""
     rng = np.random.default_rng([number, n_bearings])
     n_pumps = (n_bearings + 1) // 2
@@ -62,11 +65,27 @@ def instance(n_bearings: int, n_outages: int, capacity: float, number: int) -> I
         Outage(f"O{t:02d}", start, start + dt.timedelta(days=14), float(round(crew * rng.uniform(0.6, 1.4))))
         for t, start in enumerate(starts)
     ]
+    if between:
+        outages = _with_between(outages, frozenset(p.name for p in pumps if p.twin))
     made = Inputs(
         AS_OF, GRID, tuple(bearings), tuple(outages), tuple(pumps), tuple(spares),
         relined_after_days={"S6": 240.0, "S7": 400.0}, settings=Settings(),
     )  # fmt: skip
     return with_openings(made, _outlook(np.array(medians), np.array(spreads), rng))
+
+
+def _with_between(outages: list[Outage], pumps: frozenset[str]) -> list[Outage]:
+    """Before each of the next outages two weeks in which pumps with a twin may be opened, for one crew of a week."""
+    made, before = [], AS_OF
+    for one in outages[:MOST_BETWEEN]:
+        start = before + (one.start_on - before) / 2
+        name = f"between {one.name}"
+        made += [
+            Outage(name, start, start + dt.timedelta(days=13), BETWEEN_H, pumps=pumps, between=True),
+            one,
+        ]
+        before = one.start_on
+    return made + outages[MOST_BETWEEN:]
 
 
 def _outlook(median_days: np.ndarray, spread: np.ndarray, rng: np.random.Generator) -> Outlook:

@@ -24,6 +24,7 @@ def choose(name, typed, site=None, from_on=None):
 def test_what_nobody_chose_is_as_it_came():
     assert words() == {
         "accepted_risk": "10 %", "usual_outage_interval_days": "548 days", "signatures": "none",
+        "crew_hours_between_outages": "40 h",
         "stations": "as last time, else both ends on top", "photos_allowed": "yes",
     }  # fmt: skip
 

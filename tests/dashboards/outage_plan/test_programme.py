@@ -55,6 +55,23 @@ def small(number):
     return inputs(made, outages, twins=[("A", "B")], spares=tuple(spares), relined_after_days={"S0": 300.0})
 
 
+def with_slot(number):
+    """The same with days between the first two outages for the twins, and halves that come back relined apart."""
+    given = small(number)
+    slot = Outage(
+        "between O0 and O1", AS_OF + dt.timedelta(days=360), AS_OF + dt.timedelta(days=373), 30.0,
+        pumps=frozenset("AB"), between=True,
+    )  # fmt: skip
+    o0, o1, o2 = given.outages
+    bearings = tuple(
+        replace(b, opening=worth(40 * i, 4) if b.opening else None) for i, b in enumerate(given.bearings)
+    )
+    return replace(
+        given, bearings=bearings, outages=(o0, slot, replace(o1, crew_hours=24.0), o2),
+        relined_after_days={"S0 lower": 300.0, "S0 upper": 150.0, "S1": 200.0},
+    )  # fmt: skip
+
+
 def best_by_trying(given):
     """Every plan there is, each judged by `evaluate`, which knows nothing of the programme."""
     layout, best = lay_out(given), np.inf
@@ -81,15 +98,42 @@ def best_by_trying(given):
     return best
 
 
-@pytest.mark.parametrize("number", [1, 2])
-def test_the_small_case_is_the_best_of_all_plans_there_are(number):
-    given = small(number)
+@pytest.mark.parametrize("given", [small(1), small(2), with_slot(1), with_slot(2), with_slot(5)])
+def test_the_small_case_is_the_best_of_all_plans_there_are(given):
     plan = solve(given, gap=0.0)
     found = best_by_trying(given)
     assert plan.cost == pytest.approx(found, rel=1e-6)
     assert plan.cost == pytest.approx(evaluate(plan.jobs, given).cost, rel=1e-9)
     assert plan.gap < 1e-6
     assert plan.jobs, "the case must have work, or it proves nothing"
+
+
+def test_the_small_cases_use_days_between_outages_and_relined_shells():
+    plans = {n: solve(with_slot(n), gap=0.0) for n in (1, 2, 5)}
+    assert any(j.outage.startswith("between") for p in plans.values() for j in p.jobs)
+    sources = {x.source for n, p in plans.items() for x in evaluate(p.jobs, with_slot(n)).shells}
+    assert "relined" in sources
+
+
+def test_twins_are_not_opened_in_the_same_days_between_outages_and_an_opening_there_costs_more():
+    slot = Outage(
+        "between O0 and O1", AS_OF + dt.timedelta(days=360), AS_OF + dt.timedelta(days=373), 100.0,
+        pumps=frozenset("AB"), between=True,
+    )  # fmt: skip
+    two = [bearing("A/DE", 600.0), bearing("B/DE", 600.0)]
+    given = inputs(two, [outage(0, 0.0), slot, outage(1, 0.0)], twins=[("A", "B")])
+    assert [j.outage for j in solve(given).jobs] == ["between O0 and O1"]
+    third = evaluate(solve(given).jobs, given).not_fitting[0]
+    assert third.cause == "twin" and "between O0 and O1" in third.reason
+    alone = replace(given, outages=(outage(0), replace(slot, pumps=frozenset("A")), outage(1)))
+    assert all(j.bearing == "A/DE" for j in solve(alone).jobs if j.outage == slot.name)
+    one = inputs([bearing("A/DE", 9000.0)], [slot])
+    pinned = evaluate((Job("A/DE", REPLACE, slot.name),), one)
+    outside = evaluate(
+        (Job("A/DE", REPLACE, slot.name),), replace(one, outages=(replace(slot, between=False),))
+    )
+    assert pinned.cost - outside.cost == pytest.approx(0.5 * 8)
+    assert pinned.loads[0].used_hours == outside.loads[0].used_hours
 
 
 def test_the_same_inputs_give_the_same_plan():
