@@ -56,8 +56,8 @@ def world_table(world: World, first: int, repeats: int) -> None:
     all_ = {name: np.concatenate([p[name] for p in parts]) for name in parts[0]}
     mine, true = all_["mine"], all_["true"]
     a, b, c = (pinball(all_[name], true) for name in ("mine", "line", "told"))
-    thirds = [by_thirds(mine, true, key) - GOALS for key in (mine[:, 2], all_["count"])]
-    worst = max(float(np.abs(t).max()) for t in thirds)
+    thirds = [by_thirds(mine, true, key, CAP_KH) - GOALS for key in (mine[:, 2], all_["count"])]
+    worst = max(float(np.nanmax(np.abs(t))) for t in thirds)
     figures = " ".join(f"{x:4.1f}" for x in shares(mine, true))
     told = f"{a / c:6.3f}" if world.name in KNOWN else "      "
     print(

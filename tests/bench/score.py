@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 SHARES = np.array([0.05, 0.10, 0.50, 0.90, 0.95])
+FEWEST = 50  # dates in a third of which a share is said
 
 
 def pinball(dates: np.ndarray, true: np.ndarray) -> float:
@@ -18,8 +19,10 @@ def shares(dates: np.ndarray, true: np.ndarray) -> np.ndarray:
     return 100 * np.mean(true[:, None] < dates, axis=0)
 
 
-def by_thirds(dates: np.ndarray, true: np.ndarray, key: np.ndarray) -> np.ndarray:
-    """(3, 5) the shares in each third of a key."""
+def by_thirds(dates: np.ndarray, true: np.ndarray, key: np.ndarray, cap: float = np.inf) -> np.ndarray:
+    """(3, 5) the shares in each third of a key, of the dates before ``cap``: a date beyond it is no date to be kept."""
     cuts = np.quantile(key, [1 / 3, 2 / 3])
     group = np.searchsorted(cuts, key, side="right")
-    return np.array([shares(dates[group == g], true[group == g]) for g in range(3)])
+    told, before = dates < cap, true[:, None] < dates
+    counts = np.array([[np.sum(x[group == g], axis=0) for g in range(3)] for x in (before & told, told)])
+    return 100 * counts[0] / np.where(counts[1] >= FEWEST, counts[1], np.nan)
