@@ -40,6 +40,7 @@ def context(hand: DraftPlan, made: Proposal, version: standing.Version, sites: l
     base = {
         "hand": hand, "proposal": made, "site": hand.site, "sites": sites, "today": hand.as_of, "version": version,
         "versions": standing.versions(hand), "is_in_hand": version.key == standing.HAND, "left_out": made.left_out,
+        "planned": hand.solved.get("planned", []),
         "accepted": _accepted(hand.site), "deferrals": deciding.deferrals(hand.site),
     }  # fmt: skip
     if made.evaluation is None or made.inputs is None:

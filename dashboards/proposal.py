@@ -15,7 +15,9 @@ from dashboards.outage_plan.opening import Outlook, with_openings
 from dashboards.outage_plan.orders import Order, orders
 from dashboards.outage_plan.programme import NoPlan, Solution, solve
 from fleet.models import Bearing, Outage, Site, Spare, WorkHours
+from fleet.templatetags.figures import hours
 from inspections import forecasting, planning
+from inspections.bearing_facts import planned_words
 from inspections.figures import Figures
 from inspections.histories import Inputs as Record
 from inspections.histories import Known, inputs, renewed
@@ -57,6 +59,7 @@ class Gathered:
     left_out: tuple[str, ...] = ()
     bearing_ids: Mapping[str, str] = field(default_factory=dict)
     outage_ids: Mapping[str, str] = field(default_factory=dict)
+    planned: tuple[str, ...] = ()  # of each pump whose duty is planned, in words
 
 
 def gather(site: Site, as_of: dt.date) -> Gathered:
@@ -77,7 +80,19 @@ def gather(site: Site, as_of: dt.date) -> Gathered:
     given = replace(given, accepted=accepted_jobs(site))
     ids = {key(record.known[k].bearing): str(record.known[k].bearing.pk) for k in kept}
     of_outages = {one.name: str(one.pk) for one in outages} | {one.name: pk for pk, one in between.items()}
-    return Gathered(as_of, given, outlook, "", left_out, ids, of_outages)
+    return Gathered(
+        as_of, given, outlook, "", left_out, ids, of_outages, _planned([record.known[k] for k in kept])
+    )
+
+
+def _planned(known: Sequence[Known]) -> tuple[str, ...]:
+    """What is planned for each pump, and what it did of late."""
+    said = {
+        one.bearing.place.tag: f"{one.bearing.place.tag}: {planned_words(one)} ({hours(round(one.hours_per_day, 1))} a day of late)"
+        for one in known
+        if one.ahead
+    }
+    return tuple(said.values())
 
 
 def accepted_jobs(site: Site) -> tuple[plan.Job, ...] | None:
@@ -142,9 +157,11 @@ def _inputs(
     """The solver's inputs: chances on a common grid of days, hours, spares, pumps."""
     end = (outages[-1].start_on - record.as_of).days + plan.USUAL_OUTAGE_DAYS
     days = np.arange(0.0, end + GRID_DAYS, GRID_DAYS)
-    grid = np.broadcast_to(days, (len(kept), len(days)))
+    # The engine counts days of an even duty: where another is planned, those in which as many hours are run.
+    grid = np.array([record.known[k].even_days(days) for k in kept])
+    age = np.broadcast_to(days, grid.shape)
     left = chance_by(record.histories.take(kept), population, grid)[0]
-    new = chance_by(renewed(record).take(kept), population, grid)[0]
+    new = chance_by(renewed(record).take(kept), population, age)[0]
     known = [record.known[k] for k in kept]
     hours = _hours()
     settings = plan.Settings(accepted_risk=known[0].accepted_risk)
@@ -288,7 +305,7 @@ def _outlook(known: Sequence[Known], figures) -> Outlook:
 
     return Outlook(
         clearance_um=three("clearance_um"), rate_um_per_kh=three("rate_um_per_kh"),
-        hours_per_day=np.array([one.hours_per_day for one in known]),
+        hours_per_day=np.array([one.hours_ahead for one in known]),
         limit_um=np.array([row["in_service_max_um"] or np.nan for row in rows], dtype=float),
         reading_sd_um=np.full(len(rows), SPREADS[Method.BORE_GAUGE].sd_um),
     )  # fmt: skip

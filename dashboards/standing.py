@@ -69,6 +69,7 @@ def solve_for(site: Site, as_of: dt.date, changes: Sequence[Mapping[str, Any]]) 
     said: dict[str, Any] = {
         "refused": list(made.refused),
         "left_out": list(made.left_out),
+        "planned": list(found.planned),
         "jobs": [],
         "ids": ids,
     }

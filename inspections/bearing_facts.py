@@ -37,6 +37,8 @@ def facts(known: Known, figures: Figures, today: dt.date) -> list[Fact]:
             )
         )
     rows.append(("Duty", f"{hours(round(known.hours_per_day, 1))} a day", EXPOSURE[known.run.clock]))
+    if known.ahead:
+        rows.append(("Planned duty", planned_words(known), "the dates count with it"))
     if own and own.journal_diameter_um is not None:
         rows.append(
             (
@@ -61,6 +63,16 @@ def facts(known: Known, figures: Figures, today: dt.date) -> list[Fact]:
 def _detects(figures: Figures) -> str:
     least = figures["detectable_um_per_kh"]
     return f"its readings show rates above {rate(least, figures['exposure'])}" if least is not None else ""
+
+
+def planned_words(known: Known) -> str:
+    """The duty ahead as it is planned."""
+    said = []
+    for one in known.ahead.periods if known.ahead else ():
+        starts = f", {one.starts_per_day:g} starts a day" if one.starts_per_day is not None else ""
+        until = f" to {day(one.until_on)}" if one.until_on else ""
+        said.append(f"{hours(round(one.hours_per_day, 1))} a day{starts} from {day(one.from_on)}{until}")
+    return "; ".join(said)
 
 
 def _limits(known: Known, figures: Figures) -> list[Fact]:

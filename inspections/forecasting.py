@@ -233,8 +233,8 @@ def _values(one: Known, as_of: dt.date, made: Forecasts, i: int, young: bool) ->
         "population_young": young,
     }
     for at, quantile in enumerate(QUANTILES):
-        values[f"replace_date_{quantile}"] = _date(as_of, made.replace_days[i, at])
-        values[f"max_date_{quantile}"] = _date(as_of, made.max_days[i, at])
+        values[f"replace_date_{quantile}"] = _date(as_of, _real(one, made.replace_days[i, at]))
+        values[f"max_date_{quantile}"] = _date(as_of, _real(one, made.max_days[i, at]))
     for at, quantile in enumerate(("p10", "p50", "p90")):
         values[f"rate_um_per_kh_{quantile}"] = _number(made.rate_um_per_kh[i, at])
         values[f"clearance_um_{quantile}"] = _number(made.clearance_um[i, at])
@@ -263,7 +263,7 @@ def _of_record(one: Known, as_of: dt.date) -> dict[str, Any]:
         "following_outage": second.name if second else None,
         "following_outage_on": following_on.isoformat(),
         "outages_known": one.coming.n_known,
-        "hours_per_day": _number(one.hours_per_day),
+        "hours_per_day": _number(one.hours_ahead),
         "class": one.facts.wear_class.name if one.facts and one.facts.wear_class else None,
         "n_set_aside": one.story.n_set_aside,
         "limit_authority": limit.get_authority_display() if limit else "",
@@ -276,6 +276,11 @@ def _of_record(one: Known, as_of: dt.date) -> dict[str, Any]:
 def _number(value: Any) -> float | None:
     """A finite float, or None."""
     return float(value) if value is not None and np.isfinite(value) else None
+
+
+def _real(one: Known, even_days: float) -> float:
+    """Days by the calendar, where the duty ahead is planned."""
+    return float(one.ahead.real(even_days)) if one.ahead else even_days
 
 
 def _date(as_of: dt.date, days: float) -> str | None:

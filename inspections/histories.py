@@ -8,6 +8,7 @@ from typing import Any
 from uuid import UUID
 
 import numpy as np
+from django.db.models import Q
 
 from fleet.models import (
     Bearing,
@@ -17,11 +18,13 @@ from fleet.models import (
     LimitUse,
     Outage,
     PlaceFacts,
+    PlannedDuty,
     Setting,
     ShellFitting,
     Site,
 )
 from inspections import exposure
+from inspections.ahead import Ahead, Period, planned
 from inspections.conditions import exceptions_um
 from inspections.measuring import NOT_NAMED, spreads, wear_methods
 from inspections.observing import Observation
@@ -87,10 +90,20 @@ class Known:
     as_of: dt.date
     n_outages_since: float = 0.0
     starts: exposure.Starts | None = None
+    ahead: Ahead | None = None
 
     def limit_um(self, use: str) -> float:
         limit = self.limits.get(use)
         return float(limit.value_um) if limit and limit.value_um is not None else float("nan")
+
+    @property
+    def hours_ahead(self) -> float:
+        """Hours a day that the days ahead are counted with: as planned, else as of late."""
+        return self.ahead.mean if self.ahead else self.hours_per_day
+
+    def even_days(self, days: Any) -> Any:
+        """Days ahead as the engine counts them: of the even duty, in which as many hours are run."""
+        return self.ahead.even(days) if self.ahead else np.asarray(days, dtype=float)
 
     @property
     def last(self) -> Observation | None:
@@ -150,6 +163,7 @@ def _gather(bearings: Sequence[Bearing], as_of: dt.date) -> list[Known]:
     limits = _limits(as_of, some)
     fitted = _fitted(as_of, some)
     outages = _outages()
+    plans = _planned(places if some else None, as_of)
     choices = _settings({bearing.place.site_id: bearing.place.site for bearing in bearings}.values(), as_of)
     known = []
     for bearing in bearings:
@@ -166,8 +180,12 @@ def _gather(bearings: Sequence[Bearing], as_of: dt.date) -> list[Known]:
         since = _outages_since(story, past, as_of, interval)
         starts = exposure.starts_counted(story.meter, run)
         known.append(
-            Known(bearing, story, own, place, own_limits, run, coming, duty, risk, as_of, since, starts)
-        )
+            Known(
+                bearing, story, own, place, own_limits, run, coming, duty, risk, as_of, since, starts,
+                # Where wear is counted by the calendar alone, hours of a plan say nothing of it.
+                planned(plans[bearing.place_id], as_of, duty) if run.clock != exposure.CALENDAR else None,
+            )
+        )  # fmt: skip
     return known
 
 
@@ -214,6 +232,21 @@ def _with_fittings(story: Story, fitted: Sequence[ShellFitting], facts: BearingF
         at = next((i for i, one in enumerate(entries) if one.on >= day), len(entries))
         entries.insert(at, life)
     return Story(**{**vars(story), "entries": tuple(entries)})
+
+
+def _planned(places: set[UUID] | None, as_of: dt.date) -> dict[UUID, list[Period]]:
+    """By place: the duty that was planned, as it had been recorded by the day (with a day's grace for time zones)."""
+    rows = PlannedDuty.objects.standing().filter(recorded_at__date__lte=as_of + dt.timedelta(days=1))
+    rows = rows.filter(Q(until_on__isnull=True) | Q(until_on__gte=as_of))
+    if places is not None:
+        rows = rows.filter(place__in=places)
+    found: dict[UUID, list[Period]] = defaultdict(list)
+    for place, first, last, per_day, starts in rows.values_list(
+        "place_id", "from_on", "until_on", "hours_per_day", "starts_per_day"
+    ):
+        n = None if starts is None else float(starts)
+        found[place].append(Period(first, last, float(per_day), n))
+    return found
 
 
 def _outages() -> dict[UUID, list[Outage]]:
@@ -278,6 +311,9 @@ def _facts(one: Known, as_of: dt.date, codes: Codes) -> dict[str, Any]:
     measured = one.run.clock == exposure.RUN_HOURS
     calendar = one.run.clock == exposure.CALENDAR
     lining = lining_of(one)
+    starts = one.starts.per_hour if one.starts else float("nan")
+    if one.starts and one.ahead and one.ahead.starts_per_hour is not None:
+        starts = one.ahead.starts_per_hour
     return {
         "lining_left_um": lining.left_um if lining else float("nan"),
         "lining_at_kh": float(one.run.at(_middle(lining.seen))) / 1000.0 if lining else float("nan"),
@@ -295,11 +331,11 @@ def _facts(one: Known, as_of: dt.date, codes: Codes) -> dict[str, Any]:
         "position": codes.of("position", one.bearing.folded),
         "clock": CLOCKS.index(one.run.clock),
         "now_kh": float(one.run.at(as_of.toordinal())) / 1000.0,
-        "starts_per_hour": one.starts.per_hour if one.starts else float("nan"),
-        "hours_per_day": max(one.hours_per_day, exposure.LEAST_HOURS_A_DAY),
+        "starts_per_hour": starts,
+        "hours_per_day": max(one.hours_ahead, exposure.LEAST_HOURS_A_DAY),
         "duty_sd": 0.0 if calendar else (spread if measured and np.isfinite(spread) else DUTY_SD),
         "duty_drift": 0.0 if calendar else DUTY_DRIFT,
-        "outage_days": one.coming.days,
+        "outage_days": tuple(one.even_days(one.coming.days).tolist()),
         "scrape_owed": one.story.contact_stands_open,
         "scrapeable": one.facts.scrapeable if one.facts else True,
         "last_reading_age_outages": one.n_outages_since,

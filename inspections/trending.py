@@ -35,7 +35,7 @@ def trend_of(bearing: Bearing, figures: Figures, today: dt.date) -> tuple[Known,
     (one,) = known.known
     until = _until(figures, today)
     ahead = np.unique(np.linspace(0, (until - today).days, FAN_POINTS).round())
-    fitted = path(known.histories, population, 0, ahead) if _has_dates(figures) else None
+    fitted = path(known.histories, population, 0, one.even_days(ahead)) if _has_dates(figures) else None
     trend = Trend(
         title=f"{bearing}: clearance over time",
         summary=_summary(bearing, figures),
