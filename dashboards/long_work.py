@@ -17,12 +17,10 @@ def plan_outages(job: Job, tell: jobs.Progress) -> jobs.Done:
     site = Site.objects.standing().filter(pk=job.wanted.get("site")).first()
     if site is None:
         raise jobs.Undone("This site is not there any more.")
-    tell(0, 1)
     try:
-        draft = planning.propose(site, today_at(site), by=person_of(job))  # type: ignore[arg-type]
+        draft = planning.propose(site, today_at(site), by=person_of(job), tell=tell)  # type: ignore[arg-type]
     except planning.NotPlanned as trouble:
         raise jobs.Undone(str(trouble)) from None
-    tell(1, 1)
     n = len(draft.solved["jobs"])
     said = " ".join(draft.solved["refused"]) or f"{n} jobs are proposed, from the record of {draft.as_of}."
     return jobs.Done(f"{site.name}: {said}", f"{reverse('plan')}?{urlencode({'site': site.name})}")

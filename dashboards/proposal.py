@@ -13,7 +13,7 @@ from dashboards.outage_plan.changes import changed
 from dashboards.outage_plan.evaluate import Evaluation, evaluate
 from dashboards.outage_plan.opening import Outlook, with_openings
 from dashboards.outage_plan.orders import Order, orders
-from dashboards.outage_plan.programme import NoPlan, Solution, solve
+from dashboards.outage_plan.programme import NoPlan, Solution, Tell, solve
 from fleet.models import Bearing, Outage, Site, Spare, WorkHours
 from fleet.templatetags.figures import hours
 from inspections import forecasting, planning
@@ -133,13 +133,18 @@ def propose(site: Site, as_of: dt.date, changes: Sequence[Mapping[str, Any]] = (
     return solved(site, gather(site, as_of), changes)
 
 
-def solved(site: Site, found: Gathered, changes: Sequence[Mapping[str, Any]] = ()) -> Proposal:
-    """The plan of what was gathered."""
+def solved(
+    site: Site,
+    found: Gathered,
+    changes: Sequence[Mapping[str, Any]] = (),
+    tell: Tell = lambda step, words: None,
+) -> Proposal:
+    """The plan of what was gathered; `tell` as in `solve`."""
     if found.inputs is None:
         return Proposal(site, found.as_of, None, refused=(found.missing,), left_out=found.left_out)
     given = changed(found.inputs, found.outlook, changes)
     try:
-        solution = solve(given)
+        solution = solve(given, tell=tell)
     except (NoPlan, plan.BadInputs) as trouble:
         return Proposal(site, found.as_of, given, refused=tuple(_reasons(trouble)), left_out=found.left_out)
     made = evaluate(solution.jobs, given)

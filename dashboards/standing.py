@@ -19,7 +19,7 @@ from dashboards.outage_plan.inputs import when
 from dashboards.outage_plan.keeping import from_json, jobs_from_json, jobs_to_json, to_json
 from dashboards.outage_plan.opening import Outlook
 from dashboards.outage_plan.orders import orders
-from dashboards.outage_plan.programme import Solution
+from dashboards.outage_plan.programme import STEPS, Solution
 from dashboards.proposal import Proposal, accepted_jobs, gather, solved
 from fleet.models import Bearing, Entry, Installation, Site
 from inspections import planning
@@ -58,11 +58,18 @@ def digest_of(site: Site) -> str:
 # for `inspections.planning` -----------------------------------------------------------------------------------
 
 
-def solve_for(site: Site, as_of: dt.date, changes: Sequence[Mapping[str, Any]]) -> planning.Solved:
-    """Gather, solve and hand over as plain JSON."""
+def solve_for(
+    site: Site, as_of: dt.date, changes: Sequence[Mapping[str, Any]], tell: planning.Told = planning.quiet
+) -> planning.Solved:
+    """Gather, solve and hand over as plain JSON; `tell` hears which step of how many begins."""
+    steps = STEPS + 2
     digest = digest_of(site)
+    tell(0, steps, "forecasts, outages, spares and hours are gathered")
     found = gather(site, as_of)
-    made = solved(site, found, changes)
+    n = len(found.inputs.bearings) if found.inputs else 0
+    tell(1, steps, f"what {n} bearings rest on is gathered")
+    made = solved(site, found, changes, lambda step, words: tell(1 + step, steps, words))
+    tell(1 + STEPS, steps, "the plan is weighed and kept")
     solution = made.solution
     given = {"plan": to_json(found.inputs, found.outlook)} if found.inputs is not None else {}
     ids = {"bearings": dict(found.bearing_ids), "outages": dict(found.outage_ids)}

@@ -4,7 +4,7 @@ import datetime as dt
 import logging
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
 
 from django.db import connection, transaction
 
@@ -14,7 +14,13 @@ from fleet.models import Account, Job
 log = logging.getLogger(__name__)
 # A worker that says nothing for so long is taken to have stopped.
 SILENT = dt.timedelta(minutes=10)
-Progress = Callable[[int, int], None]
+
+
+class Progress(Protocol):
+    """How far a job is: so many of so many, and what is done now."""
+
+    def __call__(self, n: int, of: int, words: str = "") -> None:
+        """Say it; the job's page shows it when it looks again."""
 
 
 @dataclass(frozen=True)
@@ -83,7 +89,7 @@ def do_next() -> Job | None:
     if job is None:
         return None
     try:
-        done = work(job.kind).do(job, lambda n, of: _tell(job, n, of))
+        done = work(job.kind).do(job, lambda n, of, words="": _tell(job, n, of, words))
         state, said, address = Job.State.DONE, done.sentence, done.address
     except (Undone, LookupError) as refused:
         state, said, address = Job.State.FAILED, str(refused), ""
@@ -121,8 +127,8 @@ def _give_up_silent_ones() -> None:
     )  # fmt: skip
 
 
-def _tell(job: Job, n: int, of: int) -> None:
-    Job.objects.filter(pk=job.pk).update(done=n, of=of, beat_at=now())
+def _tell(job: Job, n: int, of: int, words: str = "") -> None:
+    Job.objects.filter(pk=job.pk).update(done=n, of=of, said=words[:500], beat_at=now())
 
 
 def waits_for_a_worker(job: Job) -> bool:

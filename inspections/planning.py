@@ -54,11 +54,18 @@ class Weighed:
     totals: dict[str, str] = field(default_factory=dict)
 
 
+Told = Callable[[int, int, str], None]
+
+
+def quiet(n: int, of: int, words: str) -> None:
+    """Nobody is told how far it is."""
+
+
 @dataclass(frozen=True)
 class Planner:
     """The solver and the evaluation, as `dashboards` offers them."""
 
-    solve: Callable[[Site, dt.date, Sequence[Mapping[str, Any]]], Solved]
+    solve: Callable[[Site, dt.date, Sequence[Mapping[str, Any]], Told], Solved]
     weigh: Callable[[DraftPlan], Weighed]
 
 
@@ -113,8 +120,10 @@ def keep(
     return draft
 
 
-def propose(site: Site, as_of: dt.date, *, by: UUID | None) -> DraftPlan:
+def propose(site: Site, as_of: dt.date, *, by: UUID | None, tell: Told = quiet) -> DraftPlan:
     """Plan a site's outages from the record as it stands, keeping to what was pinned, refused and said of outages.
+
+    `tell` hears which step of how many begins, in words.
 
     Raises
     ------
@@ -124,7 +133,7 @@ def propose(site: Site, as_of: dt.date, *, by: UUID | None) -> DraftPlan:
     before = in_hand(site)
     # A job moved but not pinned was a look at this proposal only.
     changes = [one for one in before.changes if one["what"] != "move"] if before else []
-    made = planner().solve(site, as_of, changes)
+    made = planner().solve(site, as_of, changes, tell)
     refused = made.solved.get("refused")
     if refused and changes:
         raise NotPlanned(

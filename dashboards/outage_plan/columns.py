@@ -9,6 +9,7 @@ the pumps. Its value bounds every plan's cost from below, and the columns taken 
 from __future__ import annotations
 
 import itertools
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,7 +23,7 @@ from .model import KEPT, Model, twin_pairs
 UNITS_H = (1.0, 0.5)
 MOST_OPTIONS = 4096
 NEAR = 0.1  # a step towards the mixture's prices; the prices of the best bound weigh the rest
-ROUNDS = 250
+ROUNDS, TOLD_EVERY = 250, 10
 SETTLED = 0.003
 DIVE_ROUNDS = 12
 SURE = 0.95
@@ -178,7 +179,7 @@ class Mixture:
     prices: FloatArray | None = None  # of the shared rows, where the bound was found
 
 
-def bound(o: Outages, rounds: int = ROUNDS) -> Mixture:
+def bound(o: Outages, rounds: int = ROUNDS, told: Callable[[int], None] = lambda _: None) -> Mixture:
     """Generate columns until the mixture is the best, or nearly.
 
     Prices are smoothed (Wentges 1997): left alone they swing, and the bound with them.
@@ -187,7 +188,9 @@ def bound(o: Outages, rounds: int = ROUNDS) -> Mixture:
     seen: set[tuple[int, ...]] = set()
     centre = best = _relaxed_prices(o)
     step = NEAR
-    for _ in range(rounds):
+    for k in range(rounds):
+        if k % TOLD_EVERY == 0:
+            told(k + 1)
         low, columns = _price(o, centre)
         if low > mix.bound:
             mix.bound, best, step = low, centre, min(step * 1.5, 0.5)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,9 +14,11 @@ from .columns import bound as columns_bound
 from .inputs import ACTIONS, FloatArray, Inputs, Job
 from .layout import lay_out
 from .model import KEPT, Model, NoPlan, build
-from .search import PART_GAP, Search, improve
+from .search import N_TOGETHER, PART_GAP, Search, improve
 
 __all__ = ["NoPlan", "Solution", "solve"]
+Tell = Callable[[int, str], None]
+STEPS = 6  # that `solve` tells of; a plan that is good enough skips the later ones
 GAP = 0.01
 NODES = 20  # at most, on what is left of the programme
 PART_NODES, FEW_NODES = 100, 1
@@ -42,13 +45,18 @@ class Solution:
         return max(self.cost - self.bound, 0.0) / max(abs(self.cost), 1e-9)
 
 
-def solve(inputs: Inputs, *, gap: float = GAP) -> Solution:
+def _quiet(step: int, words: str) -> None:
+    """Tell nobody."""
+
+
+def solve(inputs: Inputs, *, gap: float = GAP, tell: Tell = _quiet) -> Solution:
     """The plan of least expected cost, to a gap or as good as a fixed number of steps finds.
 
-    No clock stops it: the same inputs give the same answer on every machine.
+    No clock stops it: the same inputs give the same answer on every machine. `tell` hears which of `STEPS` begins.
     """
     model = build(lay_out(inputs))
-    run = _Run(model, Search(model), gap)
+    run = _Run(model, Search(model), gap, tell)
+    run.say(1, f"{len(model.jobs)} possible jobs are laid out")
     if len(model.jobs) > MANY or not run.by_columns():
         run.by_parts()
     if run.x is None:
@@ -69,6 +77,7 @@ class _Run:
     model: Model
     search: Search
     gap: float
+    tell: Tell
     x: FloatArray | None = None
     bound: float = -np.inf
 
@@ -87,6 +96,30 @@ class _Run:
         """Whether no plan can be better by more than the gap."""
         return self.cost <= self.target + FIT
 
+    def say(self, step: int, words: str) -> None:
+        """Tell what begins, and how good the plan so far is."""
+        known = self.x is not None and np.isfinite(self.bound)
+        so_far = (
+            f"; the best plan so far is within {1 - self.bound / self.cost:.1%} of the best" if known else ""
+        )
+        self.tell(step, words + so_far)
+
+    def anew(
+        self,
+        step: int,
+        rounds: int,
+        sizes: tuple[int, ...] = N_TOGETHER,
+        gone: NDArray[np.bool_] | None = None,
+    ) -> None:
+        """Some outages planned anew, round after round."""
+        if self.x is None or self.closed:
+            return
+
+        def told(k: int) -> None:
+            self.say(step, f"outages are planned anew, round {k} of at most {rounds}")
+
+        self.x = improve(self.search, self.x, self.target, rounds, sizes, gone, told)
+
     def take(self, x: FloatArray | None, bound: float = -np.inf) -> None:
         """Keep what is better."""
         self.bound = max(self.bound, bound)
@@ -103,16 +136,18 @@ class _Run:
             outages = gather(model)
         except TooMany:
             return False
-        mix = columns_bound(outages)
+        mix = columns_bound(outages, told=lambda k: self.say(2, f"whole outages are put together, round {k}"))
+        self.say(3, "plans are made of whole outages")
         self.take(whole_columns(outages, mix, self.gap / 4, PART_NODES), mix.bound)
         if not self.closed:
             self.take(dive(outages, mix))
             self.take(whole_columns(outages, mix, self.gap / 4, PART_NODES))
         if not self.closed:
+            self.say(4, "plans near the best mixture are tried")
             self._near(mixed(outages, mix), out_of_reach(outages, mix, self.target))
-        if self.x is not None and not self.closed:
-            self.x = improve(search, self.x, self.target, EFFORT)
+        self.anew(5, EFFORT)
         if not self.closed:
+            self.say(6, "what is left is searched")
             # A job that would lift the bound over the best plan's cost is in no better plan.
             reach = search.without(out_of_reach(outages, mix, self.cost + FIT))
             self.take(*search.solve(*reach, self.gap, NODES))
@@ -121,15 +156,15 @@ class _Run:
     def by_parts(self) -> None:
         """Large fleets: jobs that the plain relaxation holds for good or nearly so, then more of them."""
         value, _, more = self.search.relaxed()
-        for part in PARTS:
+        for k, part in enumerate(PARTS):
             if self.closed:
                 return
             most = part * abs(value)
+            self.say(2 + 2 * k, f"the likely jobs are searched, {k + 1} of {len(PARTS)} widths")
             x, bound = self.search.solve(*self.search.without(more > most), self.gap * 0.8, FEW_NODES)
             # A plan with a job left out of this part costs more than the relaxation by at least `most`.
             self.take(x, min(bound, value + most) if x is not None else -np.inf)
-            if self.x is not None and not self.closed:
-                self.x = improve(self.search, self.x, self.target, FEW, MANY_TOGETHER, more > most)
+            self.anew(3 + 2 * k, FEW, MANY_TOGETHER, more > most)
 
     def _near(self, shares: FloatArray, gone: NDArray[np.bool_]) -> None:
         """Keep what the plan and the relaxed plan agree on, and plan the rest anew."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
@@ -119,7 +121,7 @@ class Search:
 
 def improve(
     search: Search, x: FloatArray, target: float, rounds: int, sizes: tuple[int, ...] = N_TOGETHER,
-    gone: NDArray[np.bool_] | None = None,
+    gone: NDArray[np.bool_] | None = None, told: Callable[[int], None] = lambda _: None,
 ) -> FloatArray:  # fmt: skip
     """Plan some outages anew, round after round, until the cost reaches the target.
 
@@ -129,9 +131,10 @@ def improve(
     n_t = len(search.model.layout.inputs.outages)
     best = float(search.model.cost @ x)
     without, size = 0, 0
-    for _ in range(rounds):
+    for k in range(rounds):
         if best <= target:
             break
+        told(k + 1)
         some = rng.permutation(n_t)[: min(sizes[size], n_t)]
         tried, _ = search.solve(*search.near(x, some, gone), PART_GAP, PART_NODES)
         cost = np.inf if tried is None else float(search.model.cost @ tried)

@@ -61,6 +61,25 @@ def test_without_a_plan_the_planner_is_offered_one_and_the_worker_makes_it(clien
     assert "replace" in _read(client, done.address)
 
 
+def test_the_job_tells_which_step_begins_and_its_page_moves(client, site, monkeypatch):
+    client.force_login(makers.an_account(role="planner", site=site))
+    _post(client, "/plan/anew/", site)
+    job, pages = Job.objects.get(), []
+    real = jobs._tell
+
+    def tell(row, n, of, words=""):
+        real(row, n, of, words)
+        pages.append(_read(client, f"/jobs/{job.pk}/").replace("\u00a0", " "))
+
+    monkeypatch.setattr(jobs, "_tell", tell)
+    jobs.do_next()
+    assert "Forecasts, outages, spares and hours are gathered. 0 of 8 done" in pages[0]
+    assert "What 5 bearings rest on is gathered. 1 of 8 done" in pages[1]
+    assert "possible jobs are laid out. 2 of 8 done" in pages[2]
+    assert "Whole outages are put together, round 1. 3 of 8 done" in pages[3]
+    assert "The plan is weighed and kept. 7 of 8 done" in pages[-1]
+
+
 def test_looking_at_a_plan_solves_nothing(planner, site, monkeypatch):
     def never(*args, **more):
         raise AssertionError("solved while looking")

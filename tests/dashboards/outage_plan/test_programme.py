@@ -22,7 +22,7 @@ from dashboards.outage_plan.inputs import (
     Spare,
 )
 from dashboards.outage_plan.layout import lay_out
-from dashboards.outage_plan.programme import NoPlan, solve
+from dashboards.outage_plan.programme import STEPS, NoPlan, solve
 
 from .small_plans import AS_OF, bearing, inputs, outage
 
@@ -138,6 +138,21 @@ def test_twins_are_not_opened_in_the_same_days_between_outages_and_an_opening_th
 
 def test_the_same_inputs_give_the_same_plan():
     assert solve(small(3)) == solve(small(3))
+
+
+def test_the_solver_tells_its_steps_in_order_and_how_good_the_plan_is():
+    told = []
+    quiet, loud = solve(small(3), gap=0.0), solve(small(3), gap=0.0, tell=lambda *said: told.append(said))
+    assert quiet == loud
+    steps = [step for step, _ in told]
+    assert steps == sorted(steps) and steps[0] == 1 and steps[-1] <= STEPS
+    assert "jobs are laid out" in told[0][1]
+
+
+def test_halves_of_equal_stock_are_counted_apart_when_only_one_comes_back_relined():
+    two = [bearing("A/DE", 400.0, shell_type="S"), bearing("B/DE", 800.0, shell_type="S")]
+    given = inputs(two, [outage(0), outage(1)], spares=(Spare("S", on_hand=1),))
+    assert len(solve(replace(given, relined_after_days={"S lower": 300.0})).jobs) == 1
 
 
 def test_a_job_goes_into_the_last_outage_before_the_early_date():
