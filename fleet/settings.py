@@ -197,6 +197,7 @@ SESSION_COOKIE_HTTPONLY = True
 # From signing in at most twelve hours, a long shift; with nothing done, less.
 SESSION_COOKIE_AGE = 12 * 3600
 SESSION_IDLE_MINUTES = _whole_number("SESSION_IDLE_MINUTES", 240)
+COSTLY_REQUESTS = _whole_number("COSTLY_REQUESTS", 60)
 CSRF_COOKIE_HTTPONLY = True
 SECURE_SSL_REDIRECT = not PLAIN_HTTP
 SESSION_COOKIE_SECURE = not PLAIN_HTTP

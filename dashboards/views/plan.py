@@ -11,6 +11,7 @@ from dashboards import plan_changing, plan_page, standing
 from dashboards.plan_calendar import calendar
 from dashboards.proposal import COLUMNS, Proposal, rows_of
 from fleet.access import may, require, sites_for
+from fleet.costly import costly
 from fleet.export import csv_bytes, xlsx_bytes
 from fleet.models import Site, folded
 from inspections import deciding, planning
@@ -87,6 +88,7 @@ def compare(request: HttpRequest) -> HttpResponse:
 
 
 @require_safe
+@costly("GET")
 def plan_sheet(request: HttpRequest) -> HttpResponse:
     """The plan as a workbook."""
     looking = _asked(request, act="export")
@@ -94,6 +96,7 @@ def plan_sheet(request: HttpRequest) -> HttpResponse:
 
 
 @require_safe
+@costly("GET")
 def plan_csv(request: HttpRequest) -> HttpResponse:
     """The plan in the columns of `plan --csv`."""
     looking = _asked(request, act="export")

@@ -11,6 +11,7 @@ from dashboards import charts, watchlist
 from dashboards.tables import Axes, WatchTable
 from fleet.access import sites_for
 from fleet.clock import today_in
+from fleet.costly import costly
 from fleet.export import xlsx_bytes
 from fleet.models import Bearing, Outage
 from inspections import forecasting
@@ -44,6 +45,7 @@ def watch(request: HttpRequest) -> HttpResponse:
 
 
 @require_safe
+@costly("GET")
 def watch_sheet(request: HttpRequest) -> HttpResponse:
     """The same list as a workbook, in the columns of the forecast sheet."""
     listed = _listed(request, list(sites_for(request.user)))

@@ -4,6 +4,7 @@ Inside, files stand in one direction: recorded, site, place, bearing, shell; the
 """
 
 from fleet.models.bearing import Authority, Bearing, BearingFacts, Limit, LimitUse, LoadSide, Seat, WearClass
+from fleet.models.costly import CostlyRequest
 from fleet.models.job import Job
 from fleet.models.ledger import Chain, Entry, Seal
 from fleet.models.names import Name, folded
@@ -26,7 +27,7 @@ from fleet.models.shell import Half, ShellFitting, ShellHalf, ShellState, Spare,
 from fleet.models.site import Outage, Site
 
 __all__ = [
-    "Account", "Answer", "Attachment", "Authority", "Bearing", "BearingFacts", "Calibration", "Chain", "Draft", "Entry",
+    "Account", "Answer", "Attachment", "Authority", "Bearing", "BearingFacts", "Calibration", "Chain", "CostlyRequest", "Draft", "Entry",
     "Half", "Installation", "Instrument", "Job", "Journal", "JournalDiameter", "Limit", "LimitUse", "LoadSide",
     "Machine", "Name", "Outage", "Person", "Place", "PlaceFacts", "PlannedDuty", "ReadingPlan", "Recorded", "Role", "Rotor",
     "RotorFitting", "Seal", "Seat", "SetAside", "Setting", "Sheet", "SheetRow", "ShellFitting", "ShellHalf",

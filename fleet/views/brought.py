@@ -7,6 +7,7 @@ from django.shortcuts import get_object_or_404, redirect
 from django.views.decorators.http import require_POST, require_safe
 
 from fleet.access import require
+from fleet.costly import costly
 from fleet.importing.drafting import ACT, reopen
 from fleet.importing.giving_back import what_became
 from fleet.importing.marking import marked_workbook
@@ -29,6 +30,7 @@ def settle(request: HttpRequest, sheet_id: UUID) -> HttpResponse:
 
 
 @require_safe
+@costly("GET")
 def sheet_back(request: HttpRequest, sheet_id: UUID) -> HttpResponse:
     """The user's own sheet with a column that says of each row what became of it."""
     sheet = _history(request, sheet_id)

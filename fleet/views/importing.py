@@ -11,6 +11,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from fleet.access import may, require, sites_for, sites_of
+from fleet.costly import costly
 from fleet.forms import ACT_OF, NEW_PLAN, SheetForm, kinds_for
 from fleet.importing.drafting import begin
 from fleet.importing.findings import Finding, by_kind, kind_words
@@ -43,6 +44,7 @@ class Group:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
+@costly("POST")
 def sheets(request: HttpRequest) -> HttpResponse:
     """The form and the last imports; a post stores the sheet and leads on, or shows all that is wrong with it."""
     kinds = kinds_for(request.user)

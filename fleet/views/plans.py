@@ -12,6 +12,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from fleet import bulk
 from fleet.access import require
+from fleet.costly import costly
 from fleet.importing import drafting
 from fleet.importing.answers import Answers, Choice
 from fleet.importing.directory import Directory
@@ -247,6 +248,7 @@ def _take_answer(
 
 
 @require_safe
+@costly("GET")
 def marked(request: HttpRequest, draft_id: UUID) -> HttpResponse:
     """The user's own sheet with a column of remarks."""
     draft = _draft(request, draft_id)

@@ -4,6 +4,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.views.decorators.http import require_POST
 
 from fleet.access import require
+from fleet.costly import costly
 from inspections.addresses import read
 from inspections.bundle.making import folder_name, make, zipped
 from inspections.bundle.report import NoPrinter
@@ -11,6 +12,7 @@ from inspections.finding_bearings import called
 
 
 @require_POST
+@costly("POST")
 def bundle(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     """Make the bundle, which seals the record, and send it as a zip file."""
     found = called(request.user, read(pump), read(position), request.POST.get("site", ""))

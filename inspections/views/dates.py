@@ -6,9 +6,11 @@ from django.views.decorators.http import require_POST
 
 from fleet import jobs
 from fleet.access import require
+from fleet.costly import costly
 
 
 @require_POST
+@costly("POST")
 def anew(request: HttpRequest) -> HttpResponse:
     """Ask the worker for a refit of the whole fleet, and lead to how it stands."""
     require(request.user, "work dates out")

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from fleet import calibrating
 from fleet.access import may, require, sites_for
 from fleet.clock import today_in
+from fleet.costly import costly
 from fleet.export import xlsx_bytes
 from fleet.models import Attachment, Calibration, Instrument
 from fleet.registering import Refused, instrument_named
@@ -107,6 +108,7 @@ def _kept(request: HttpRequest, one: Instrument, form: CalibrationForm) -> bool:
 
 
 @require_safe
+@costly("GET")
 def recall_sheet(request: HttpRequest, pk: UUID, check: UUID) -> HttpResponse:
     """Every reading that a gauge found wrong casts in doubt, as a sheet."""
     one = get_object_or_404(Instrument.objects.standing(), pk=pk)

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_POST
 from fleet import jobs, units
 from fleet.access import require, sites_for
 from fleet.clock import today_at
+from fleet.costly import costly
 from fleet.models import Outage, Site, folded
 from inspections import deciding, planning
 from inspections.finding_bearings import visible
@@ -51,6 +52,7 @@ def _changed(request: HttpRequest, site: Site, form: ChangeForm) -> None:
 
 
 @require_POST
+@costly("POST")
 def anew(request: HttpRequest) -> HttpResponse:
     """Ask the worker for the plan of one site, and lead to how it stands."""
     site = _site(request)

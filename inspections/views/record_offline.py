@@ -14,6 +14,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from fleet.access import may, require, sites_for
 from fleet.clock import today_at
+from fleet.costly import costly
 from fleet.models import Outage
 from inspections import contact, expecting, printing, replaying, visits
 from inspections.cautions import NO_WORK, cautions_for
@@ -62,6 +63,7 @@ def shell(request: HttpRequest) -> HttpResponse:
 
 
 @require_safe
+@costly("GET")
 def pack(request: HttpRequest) -> JsonResponse:
     """One site's bearings with limits, last facts and what is expected, for the device; the pumps of one outage, or all."""
     require(request.user, "record")
