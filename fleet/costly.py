@@ -3,6 +3,7 @@
 import datetime as dt
 from collections.abc import Callable
 from functools import wraps
+from typing import cast
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
@@ -26,7 +27,7 @@ def costly(*methods: str) -> Callable[[View], View]:
         @wraps(view)
         def limited(request: HttpRequest, *args: object, **named: object) -> HttpResponse:
             method = "GET" if request.method == "HEAD" else request.method
-            if method in methods and (wait := _seconds_to_wait(request.user)):
+            if method in methods and (wait := _seconds_to_wait(cast("Account", request.user))):
                 context = {"most": settings.COSTLY_REQUESTS, "minutes": -(-wait // 60)}
                 answer = render(request, "fleet/too_much_asked.html", context, status=429)
                 answer["Retry-After"] = str(wait)
