@@ -20,6 +20,7 @@ MAY: dict[str, frozenset[str]] = {
     "import plans": frozenset({Word.ENGINEER, Word.PLANNER}),
     "plan": frozenset({Word.ENGINEER, Word.PLANNER}),
     "set limits": frozenset({Word.ENGINEER}),
+    "confirm shells": frozenset({Word.FOREMAN, Word.ENGINEER}),
     "export": frozenset({Word.ENGINEER, Word.PLANNER, Word.AUDITOR}),
     "work dates out": frozenset({Word.ENGINEER, Word.PLANNER}),
     "people and sites": frozenset({Word.ADMINISTRATOR}),

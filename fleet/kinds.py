@@ -24,6 +24,8 @@ def register_kinds() -> None:
         ("bearing", models.Bearing),
         ("bearing_facts", models.BearingFacts),
         ("limit", models.Limit),
+        ("proposed_limit", models.ProposedLimit),
+        ("confirmation", models.Confirmation),
         ("shell_half", models.ShellHalf),
         ("shell_fitting", models.ShellFitting),
         ("shell_state", models.ShellState),

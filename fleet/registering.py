@@ -29,6 +29,7 @@ from fleet.models import (
     Outage,
     Person,
     Place,
+    ProposedLimit,
     Recorded,
     Role,
     Setting,
@@ -37,6 +38,7 @@ from fleet.models import (
     folded,
 )
 from fleet.refusals import sentence_of
+from fleet.second_person import proposed, sites_wanting
 
 COMMAND_LINE = "command line"
 PLANT = "plant"
@@ -82,6 +84,8 @@ KINDS: dict[type[Recorded], tuple[str, Callable[[Any], str]]] = {
     models.Bearing: ("bearing", lambda row: f"bearing:{row.id}"),
     models.BearingFacts: ("bearing_facts", _at_bearing),
     models.Limit: ("limit", _at_bearing),
+    models.ProposedLimit: ("proposed_limit", _at_bearing),
+    models.Confirmation: ("confirmation", _at_bearing),
     models.ShellHalf: ("shell_half", lambda row: PLANT),
     models.ShellFitting: ("shell_fitting", _at_bearing),
     models.ShellState: ("shell_state", lambda row: PLANT),
@@ -430,24 +434,30 @@ def _name_row(thing: Any, text: str, from_on: dt.date | None, spelling: bool) ->
 
 def set_limits(
     bearings: Iterable[Bearing], limits: Mapping[str, Decimal | None], *, authority: str = "", document: str = "",
-    from_on: dt.date | None = None, by: uuid.UUID, act: uuid.UUID | None = None,
-) -> list[Limit]:  # fmt: skip
-    """Dated limits (use -> um, diametral; None lifts it) of positions, with who says so and where it is written."""
+    from_on: dt.date | None = None, by: uuid.UUID, act: uuid.UUID | None = None, **more: Any,
+) -> list[Limit | ProposedLimit]:  # fmt: skip
+    """Dated limits (use -> um, diametral; None lifts it) of positions, with who says so and where it is written.
+
+    Where the site wants a second person they are proposed and hold nothing yet. `more`: typed, unit, reason, id.
+    """
     unknown = sorted(set(limits) - set(LimitUse.values))
     if unknown:
         raise Refused(f"'{unknown[0]}' is no use of a limit. Uses are: {', '.join(LimitUse.values)}.")
     if authority and authority not in Authority.values:
         raise Refused(f"'{authority}' is no authority. Authorities are: {', '.join(Authority.values)}.")
+    of = list(bearings)
+    wait = sites_wanting({bearing.place.site for bearing in of})
     rows = [
         Limit(
             bearing=bearing, use=use, value_um=value, quantity="lining" if use == LimitUse.LINING_MIN else "clearance",
-            authority=authority, document=document, from_on=from_on,
+            authority=authority, document=document, from_on=from_on, **more,
         )
-        for bearing in bearings
+        for bearing in of
         for use, value in limits.items()
     ]  # fmt: skip
-    record(rows, by=by, act=act)
-    return rows
+    made = [proposed(row) if row.bearing and row.bearing.place.site_id in wait else row for row in rows]
+    record(made, by=by, act=act)
+    return made
 
 
 def set_setting(

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from fleet import registering, units
+from fleet import registering, second_person, units
 from fleet.models import Setting, Site
 from fleet.registering import Refused
 from fleet.templatetags.figures import percent
@@ -88,6 +88,10 @@ CHOICES = (
            "end and clock, such as in-12 out-12", _stations, lambda value: ", ".join(value) or "as last time, else both ends on top", []),
     Choice("photos_allowed", "Photos", "Whether photos may be taken at an open bearing.", "yes or no",
            _yes_no, lambda value: "no" if value is False else "yes", True),
+    Choice(second_person.SETTING, "Second person for limits and shells", "Whether a limit that is set holds only once another "
+           "engineer has confirmed it. A new shell is recorded at once and counted with, and stands as not yet confirmed "
+           "until another foreman or engineer has done so.", "yes or no",
+           _yes_no, lambda value: "yes" if value is True else "no", False),
 )  # fmt: skip
 BY_NAME = {choice.name: choice for choice in CHOICES}
 

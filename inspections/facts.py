@@ -80,6 +80,7 @@ class EventFact(Happened):
     done_by: UUID | str | None = None
     checked_by: UUID | str | None = None
     supersedes: UUID | None = None
+    awaits_second: bool | None = None
 
 
 @dataclass(slots=True, kw_only=True)

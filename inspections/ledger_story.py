@@ -8,7 +8,7 @@ from typing import Any
 from uuid import UUID
 
 from fleet.calibrating import doubts
-from fleet.models import Bearing, Entry, Installation, Instrument, Person, Sheet
+from fleet.models import Bearing, Entry, Installation, Instrument, Limit, Person, ProposedLimit, Sheet
 from fleet.templatetags.figures import day, hours, um
 from inspections.models import Method, Stage
 from inspections.telling import words_of
@@ -18,7 +18,7 @@ KINDS = {
     "reading": "reading", "event": "work and findings", "meter": "hour meter", "visit": "opening", "limit": "limit",
     "bearing_facts": "facts", "shell_fitting": "shell", "name": "name", "set_aside": "set aside",
     "withdrawal": "withdrawal", "revision": "correction", "decision": "decision", "contact_check": "contact",
-    "import_withdrawal": "withdrawal",
+    "import_withdrawal": "withdrawal", "proposed_limit": "proposed limit", "confirmation": "second person",
 }  # fmt: skip
 CHANGES = ("withdrawal", "revision", "import_withdrawal")
 LIMITS = {
@@ -100,6 +100,7 @@ def ledger_story(bearing: Bearing, known_by: dt.date | None = None) -> LedgerSto
     # A register's rows name no sheet: the act they share with it does.
     sheets = {sheet.act: sheet for sheet in Sheet.objects.filter(act__in={entry.act for entry in entries})}
     gauges = _gauges(bodies.values())
+    _join_second_persons(entries, bodies, people)
     lines = [
         _line(entry, bodies[entry.pk], people, sheets, gauges)
         for entry in entries
@@ -150,8 +151,15 @@ def _line(
 
 
 def _who(entry: Entry, body: Mapping[str, Any], people: Mapping[str, str]) -> str:
-    """Recorded by, and measured, done and checked by where that is said."""
-    said = [f"recorded by {people.get(str(entry.by), 'someone not known')}"]
+    """Recorded by, and measured, done and checked by where that is said; of what wants two persons both."""
+    did = "recorded"
+    if entry.kind == "proposed_limit":
+        did = "proposed"
+    elif entry.kind == "confirmation" or body.get("_first"):
+        did = "confirmed" if body.get("agreed", True) else "refused"
+    said = [f"{did} by {people.get(str(entry.by), 'someone not known')}"]
+    if body.get("_first"):
+        said.insert(0, body["_first"])
     for name, words in (("measured_by", "measured by"), ("done_by", "done by"), ("checked_by", "checked by")):
         if body.get(name):
             said.append(f"{words} {people.get(body[name], 'someone not known')}")
@@ -196,7 +204,7 @@ def _event(body: Mapping[str, Any]) -> str:
     return words_of(
         body["kind"], half=body.get("half", ""), shell=body.get("shell", ""), reason=body.get("reason", ""),
         outcome=body.get("outcome", ""), contact_percent=float(percent) if percent else None, note=body.get("note", ""),
-    )  # fmt: skip
+    ) + (" (wants a second person)" if body.get("awaits_second") else "")  # fmt: skip
 
 
 def _limit(body: Mapping[str, Any]) -> str:
@@ -206,7 +214,43 @@ def _limit(body: Mapping[str, Any]) -> str:
     said = ", ".join(
         word for word in (body.get("authority", "").replace("_", " "), body.get("document", "")) if word
     )
-    return f"Limit: {use} {value}{since}{f' ({said})' if said else ''}"
+    why = f". Reason: {body['reason']}" if body.get("reason") else ""
+    return f"Limit: {use} {value}{since}{f' ({said})' if said else ''}{why}"
+
+
+def limit_words(row: Limit | ProposedLimit) -> str:
+    """A limit in the words of the history."""
+    body = {name: getattr(row, name) for name in ("use", "authority", "document", "reason")}
+    if row.value_um is not None:
+        body["value_um"] = row.value_um
+    return _limit(body | ({"from_on": row.from_on.isoformat()} if row.from_on else {}))
+
+
+def _confirmation(body: Mapping[str, Any]) -> str:
+    answer = "Confirmed by a second person" if body["agreed"] else "Refused by a second person"
+    reason = f". Reason: {body['reason']}" if body.get("reason") else ""
+    return f"{answer}: {body.get('_what') or body['of']}{reason}"
+
+
+def _join_second_persons(
+    entries: Sequence[Entry], bodies: Mapping[int, dict[str, Any]], people: Mapping[str, str]
+) -> None:
+    """Give a confirmation, and the limit written with it, the words and the author of what it confirms."""
+    first = {str(entry.thing): entry for entry in entries if entry.kind in ("proposed_limit", "event")}
+    authors: dict[tuple[UUID, str], str] = {}
+    for entry in entries:
+        body = bodies[entry.pk]
+        if entry.kind != "confirmation" or body["thing"] not in first:
+            continue
+        what = first[body["thing"]]
+        did = "proposed" if what.kind == "proposed_limit" else "recorded"
+        body["_what"] = _what(what.kind, bodies[what.pk])
+        body["_first"] = f"{did} by {people.get(str(what.by), 'someone not known')}"
+        if what.kind == "proposed_limit":
+            authors[entry.act, bodies[what.pk]["use"]] = body["_first"]
+    for entry in entries:
+        if entry.kind == "limit" and (by := authors.get((entry.act, bodies[entry.pk]["use"]))):
+            bodies[entry.pk]["_first"] = by
 
 
 def _change(body: Mapping[str, Any]) -> str:
@@ -231,6 +275,8 @@ _TELL = {
     "reading": _reading,
     "event": _event,
     "limit": _limit,
+    "proposed_limit": lambda body: f"Proposed, holds nothing before a second person confirms. {_limit(body)}",
+    "confirmation": _confirmation,
     "meter": lambda body: (
         f"Hour meter {hours(body['hours'])}" + (" after a reset" if body.get("reset") else "")
     ),

@@ -30,6 +30,7 @@ from inspections.models import (
     Visit,
 )
 from inspections.typed_rows import (
+    await_second_person,
     event_row,
     instruments_of,
     meter_rows,
@@ -99,6 +100,7 @@ def record_history(
         openings = Openings(machines, facts)
         openings.assign(facts)
         stored.joined = settle_order_and_stage(facts, openings)
+        await_second_person(facts, machines)
         people = people_of(facts, by, stored.act)
         instruments = instruments_of(facts, by, stored.act)
         common = {"sheet_id": sheet_id}

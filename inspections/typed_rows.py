@@ -11,8 +11,9 @@ from uuid import UUID
 from django.db.models import Max
 
 from fleet.ledger.writing import Fact
-from fleet.models import ShellHalf, folded
+from fleet.models import ShellHalf, Site, folded
 from fleet.registering import instruments_named, persons_named
+from fleet.second_person import sites_wanting
 from inspections.entry_bodies import new_row
 from inspections.facts import EventFact, Happened, MeterFact, ReadingFact
 from inspections.models import BOUNDS_UM, WORK, Event, EventKind, MeterEntry, Quantity, Reading
@@ -135,7 +136,8 @@ def event_row(fact: EventFact, machines: Machines, people: dict, common: dict[st
         "place_id": fact.place, "bearing_id": fact.bearing, "visit_id": fact.visit_id, "kind": fact.kind,
         "half": fact.half, "shell": fact.shell, "reason": fact.reason, "outcome": fact.outcome,
         "contact_percent": fact.contact_percent, "done_by": _person(fact.done_by, people),
-        "checked_by": _person(fact.checked_by, people), "supersedes": fact.supersedes, **_from_sheet(fact, common),
+        "checked_by": _person(fact.checked_by, people), "supersedes": fact.supersedes,
+        "awaits_second": fact.awaits_second, **_from_sheet(fact, common),
     }  # fmt: skip
     chain = f"bearing:{fact.bearing}" if fact.bearing else f"pump:{machines.on(fact.place, fact.on)}"
     return new_row(chain, "event", values, fact.id)
@@ -162,6 +164,22 @@ def meter_rows(facts: Sequence[Happened], machines: Machines, common: dict[str, 
         }  # fmt: skip
         rows.append(new_row(f"pump:{machine}", "meter", values))
     return rows
+
+
+def await_second_person(facts: Sequence[Happened], machines: Machines) -> None:
+    """Mark new shells and new metal of sites that want a second person: stored, and not yet confirmed.
+
+    Our reading of "a shell change wants a second person": it is a fact that happened, so nothing holds it back; its
+    own entry says that it waits, whatever the plant chooses later, and the second person's entry names it.
+    """
+    new = [f for f in facts if isinstance(f, EventFact) and f.bearing and f.kind in _NEW_SHELL]
+    if not new:
+        return
+    sites = Site.objects.filter(pk__in={machines.site[fact.place] for fact in new})
+    wanting = sites_wanting(sites)
+    for fact in new:
+        if machines.site[fact.place] in wanting:
+            fact.awaits_second = True
 
 
 def shell_facts(facts: Sequence[Happened], machines: Machines) -> list[Fact]:

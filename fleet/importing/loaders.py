@@ -46,7 +46,7 @@ class Context:
 
     `memory` is the loader's own, from `resolve` to `store`. `sites` are those at which the person may import (None:
     at all, also new ones); rows of others are refused whatever the loader does. Inside `store`, `sheet` is the row that will stand for
-    this import; its id may be pointed to at once.
+    this import; its id may be pointed to at once. `after`: what to say once it is stored.
     """
 
     options: Options
@@ -57,6 +57,7 @@ class Context:
     sites: frozenset[uuid.UUID] | None = None
     sheet: Sheet | None = None
     memory: dict[str, Any] = field(default_factory=dict)
+    after: list[str] = field(default_factory=list)
     progress: Progress = lambda words: None
     answers: Answers = field(default_factory=Answers)
 

@@ -237,6 +237,7 @@ class _Import:
             self.result.faults.append(of_file(f"the record could not be written ({error})", remedy, "record"))
             return
         self.result.ok = True
+        self.result.remarks = [*self.context.after, *self.result.remarks]
         if self.context.options.dry_run:
             self.result.sheet = None
 

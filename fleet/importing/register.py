@@ -15,6 +15,7 @@ from fleet.importing.register_state import State
 from fleet.ledger.writing import Fact, write
 from fleet.models import Place, Sheet, Site, folded
 from fleet.registering import fact_of, kind_by_kind, revision_of
+from fleet.second_person import sites_wanting
 
 PumpKey = tuple[uuid.UUID, str]
 
@@ -62,7 +63,9 @@ class RegisterLoader(Loader):
     def prepare(self, rows: Sequence[ParsedRow], context: Context) -> None:
         """Compare with the record; the facts of all changes, in the order of need."""
         sites = {row.values["_site"].id: row.values["_site"] for row in rows}
-        changes = Changes(State.load({row.site for row in rows if row.site}))
+        changes = Changes(
+            State.load({row.site for row in rows if row.site}), sites_wanting(list(sites.values()))
+        )
         site_facts = _sites(sites.values(), rows, changes)
         changes.skip_repeated(rows)
         for (site_id, _), some in _pumps(rows).items():
@@ -70,6 +73,9 @@ class RegisterLoader(Loader):
             changes.pump(site, some[0].values["_place"], some, today_at(site))
         context.memory["facts"] = kind_by_kind([*site_facts, *changes.facts])
         context.memory["touched"] = changes.touched
+        if changes.n_waiting:
+            waits = "limit waits" if changes.n_waiting == 1 else "limits wait"
+            context.after.append(f"{changes.n_waiting} {waits} for a second person and hold nothing before")
 
     def store(self, rows: Sequence[ParsedRow], context: Context, act: uuid.UUID) -> tuple[int, int]:
         if context.memory["facts"]:

@@ -1,6 +1,7 @@
 """From the rows of a register to what changes: new places and positions, and dated versions of what is known."""
 
 import datetime as dt
+import uuid
 from collections.abc import Iterable, Mapping
 from typing import Any
 
@@ -35,6 +36,7 @@ from fleet.registering import (
     revision_of,
     version_order,
 )
+from fleet.second_person import proposed
 from fleet.units import Day
 
 _WHEN_CLEARED = {
@@ -48,8 +50,10 @@ AGAIN = "the register came again"
 class Changes:
     """Collects the facts of one register; `touched` are the numbers of the rows that change something."""
 
-    def __init__(self, state: State) -> None:
+    def __init__(self, state: State, waits: frozenset[uuid.UUID] = frozenset()) -> None:
         self.state = state
+        self.waits = waits  # sites where limits want a second person
+        self.n_waiting = 0
         self.facts: list[Fact] = []
         self.touched: set[int] = set()
         self._repeated: frozenset[int] = frozenset()
@@ -191,7 +195,19 @@ class Changes:
             if new is None:
                 continue
             new.from_on = declared.first if declared else today if before else None
-            self.add(row, new)
+            self._set_or_propose(row, new)
+
+    def _set_or_propose(self, row: ParsedRow, limit: Limit) -> None:
+        """Where the site wants a second person a limit waits; one that waits already is not proposed again."""
+        if row.values["_site"].id not in self.waits:
+            self.add(row, limit)
+            return
+        key = (limit.bearing_id, limit.use)
+        same = ("value_um", "authority", "document")
+        if any(all(getattr(one, n) == getattr(limit, n) for n in same) for one in self.state.proposed[key]):
+            return
+        self.add(row, proposed(limit))
+        self.n_waiting += 1
 
     def _limit(self, bearing: Bearing, column: str, row: ParsedRow, before: Limit | None) -> Limit | None:
         """The limit a cell stands for, or None where the one in force says the same."""

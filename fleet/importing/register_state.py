@@ -13,6 +13,7 @@ from fleet.models import (
     JournalDiameter,
     Limit,
     PlaceFacts,
+    ProposedLimit,
     Rotor,
     RotorFitting,
     ShellFitting,
@@ -30,6 +31,9 @@ class State:
     place_facts: dict[UUID, PlaceFacts] = field(default_factory=dict)
     bearing_facts: dict[UUID, BearingFacts] = field(default_factory=dict)
     limits: dict[tuple[UUID, str], list[Limit]] = field(default_factory=lambda: defaultdict(list))
+    proposed: dict[tuple[UUID | None, str], list[ProposedLimit]] = field(
+        default_factory=lambda: defaultdict(list)
+    )
     fittings: dict[UUID, list[ShellFitting]] = field(default_factory=lambda: defaultdict(list))
     shells: dict[tuple[UUID, str, str], ShellHalf] = field(default_factory=dict)
     rotors: dict[UUID, Rotor] = field(default_factory=dict)
@@ -52,6 +56,8 @@ class State:
         for limit in Limit.objects.standing().filter(bearing__place__site__in=at):
             assert limit.bearing_id is not None
             self.limits[limit.bearing_id, limit.use].append(limit)
+        for waiting in ProposedLimit.objects.waiting().filter(bearing__place__site__in=at):
+            self.proposed[waiting.bearing_id, waiting.use].append(waiting)
         fittings = ShellFitting.objects.standing().filter(bearing__place__site__in=at).select_related("shell")
         for fitting in sorted(fittings, key=version_order):
             self.fittings[fitting.bearing_id].append(fitting)

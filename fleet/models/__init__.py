@@ -22,14 +22,15 @@ from fleet.models.place import (
 )
 from fleet.models.plant import Calibration, Instrument, Setting
 from fleet.models.recorded import Recorded
+from fleet.models.second_person import Confirmation, ProposedLimit
 from fleet.models.sheet import Answer, Attachment, Draft, ReadingPlan, SetAside, Sheet, SheetRow, StoredFile
 from fleet.models.shell import Half, ShellFitting, ShellHalf, ShellState, Spare, WorkHours
 from fleet.models.site import Outage, Site
 
 __all__ = [
-    "Account", "Answer", "Attachment", "Authority", "Bearing", "BearingFacts", "Calibration", "Chain", "CostlyRequest", "Draft", "Entry",
+    "Account", "Answer", "Attachment", "Authority", "Bearing", "BearingFacts", "Calibration", "Chain", "Confirmation", "CostlyRequest", "Draft", "Entry",
     "Half", "Installation", "Instrument", "Job", "Journal", "JournalDiameter", "Limit", "LimitUse", "LoadSide",
-    "Machine", "Name", "Outage", "Person", "Place", "PlaceFacts", "PlannedDuty", "ReadingPlan", "Recorded", "Role", "Rotor",
+    "Machine", "Name", "Outage", "Person", "Place", "PlaceFacts", "PlannedDuty", "ProposedLimit", "ReadingPlan", "Recorded", "Role", "Rotor",
     "RotorFitting", "Seal", "Seat", "SetAside", "Setting", "Sheet", "SheetRow", "ShellFitting", "ShellHalf",
     "ShellState", "Site", "Spare", "StoredFile", "WearClass", "WorkHours", "folded",
 ]  # fmt: skip

@@ -113,11 +113,9 @@ class Authority(models.TextChoices):
     PLANT = "plant", "plant"
 
 
-class Limit(Recorded):
-    """A dated limit of one position, or of a class; the latest row that holds on a day governs, a position's first."""
+class LimitSaid(Recorded):
+    """What is said of a limit: of one that holds, and of one that waits for a second person."""
 
-    bearing = models.ForeignKey(Bearing, models.PROTECT, null=True, blank=True, related_name="limits")
-    wear_class = models.ForeignKey(WearClass, models.PROTECT, null=True, blank=True, related_name="limits")
     quantity = models.CharField(max_length=20, default="clearance")
     use = models.CharField(max_length=16, choices=LimitUse.choices)
     value_um = micrometres(help_text="empty: this limit is lifted from that day")
@@ -126,6 +124,17 @@ class Limit(Recorded):
     authority = models.CharField(max_length=16, choices=Authority.choices, blank=True)
     document = models.CharField(max_length=120, blank=True)
     from_on = models.DateField(null=True, blank=True, help_text="empty: always")
+    reason = models.CharField(max_length=300, blank=True, help_text="why it was set or lifted")
+
+    class Meta:
+        abstract = True
+
+
+class Limit(LimitSaid):
+    """A dated limit of one position, or of a class; the latest row that holds on a day governs, a position's first."""
+
+    bearing = models.ForeignKey(Bearing, models.PROTECT, null=True, blank=True, related_name="limits")
+    wear_class = models.ForeignKey(WearClass, models.PROTECT, null=True, blank=True, related_name="limits")
 
     objects = DatedQuerySet.as_manager()
 

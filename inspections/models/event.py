@@ -91,9 +91,16 @@ class Event(FromSheet):
     done_by = models.UUIDField(null=True, blank=True)
     checked_by = models.UUIDField(null=True, blank=True)
     supersedes = models.UUIDField(null=True, blank=True)
+    awaits_second = models.BooleanField(null=True, help_text="recorded where shells want a second person")
 
     class Meta:
-        indexes = [models.Index(fields=["bearing", "on"]), models.Index(fields=["place", "on"])]
+        indexes = [
+            models.Index(fields=["bearing", "on"]),
+            models.Index(fields=["place", "on"]),
+            models.Index(
+                fields=["bearing"], condition=models.Q(awaits_second=True), name="event_awaits_second"
+            ),
+        ]
         constraints = [
             between(
                 "contact_percent",
