@@ -64,6 +64,17 @@ def waiting(bearings: Iterable[Bearing] | QuerySet[Bearing], account: Account) -
     return sorted(told, key=lambda one: (one.recorded_at, one.words))
 
 
+def together(waits: Sequence[Waiting]) -> list[tuple[UUID, str, int]]:
+    """Acts of which this account may confirm several limits at once: the act, its sheet, how many."""
+    acts: dict[UUID, list[Waiting]] = {}
+    for one in waits:
+        if one.of == "limit" and one.may_answer:
+            acts.setdefault(one.act, []).append(one)
+    return [
+        (act, some[0].source or f"{some[0].by}'s", len(some)) for act, some in acts.items() if len(some) > 1
+    ]
+
+
 def _named(ids: Iterable[UUID]) -> dict[UUID, str]:
     return {one.pk: str(one) for one in Person.objects.filter(pk__in=set(ids))}
 

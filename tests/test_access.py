@@ -75,6 +75,8 @@ TABLE: dict[str, dict[str, int]] = {
     "record-opened": IN_A_VISIT,
     "record-close": IN_A_VISIT,
     "bearing-history": READERS | {"out": SIGN_IN},
+    "bearing-limits": READERS | {"out": SIGN_IN},
+    "second-person": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     "bearing-correct": dict.fromkeys(ROLES, 403)
     | {"engineer": 200, "administrator": 404, "stranger": 404, "out": SIGN_IN},
     "bearing-bundle": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
@@ -157,6 +159,7 @@ def cast_and_addresses():
         "certificate": f"/gauges/certificate/{Attachment.objects.get(about=check.pk).pk}/",
         "bearing-correct": f"/bearings/Lift 1/DE/correct/{makers.a_reading(bearing=bearing).pk}/",
         "bearing-bundle": "/bearings/Lift 1/DE/bundle/",
+        "bearing-limits": "/bearings/Lift 1/DE/limits/",
         "bearing-history": "/bearings/Lift 1/DE/history/",
         "photo": f"/photos/{makers.a_photo(bearing=bearing).pk}/",
         "bearing-label": f"/b/{bearing.pk}/",

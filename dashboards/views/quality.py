@@ -7,10 +7,12 @@ from django.views.decorators.http import require_safe
 from dashboards.quality import Quality, quality
 from fleet.access import sites_for
 from fleet.clock import today_in
-from fleet.models import Bearing, folded
-from inspections import forecasting
+from fleet.models import Bearing, Site, folded
+from inspections import forecasting, waiting
 from inspections.histories import Codes, inputs
 from inspections.measuring import spreads
+
+MOST_WAITING = 100
 
 
 @require_safe
@@ -21,9 +23,15 @@ def page(request: HttpRequest) -> HttpResponse:
     chosen = [site for site in sites if site.folded == asked] or sites
     context = {
         "quality": _made(chosen), "sites": sites, "site": chosen[0] if asked and len(chosen) == 1 else None,
-        "today": today_in("UTC"),
+        "today": today_in("UTC"), **_waiting(request, chosen),
     }  # fmt: skip
     return render(request, "dashboards/quality.html", context)
+
+
+def _waiting(request: HttpRequest, sites: list[Site]) -> dict[str, object]:
+    """What waits for a second person, and the imports of which this account may confirm all limits at once."""
+    waits = waiting.waiting(Bearing.objects.standing().at_sites(sites), request.user)
+    return {"waits": waits[:MOST_WAITING], "n_waits": len(waits), "together": waiting.together(waits)}
 
 
 def _made(sites) -> Quality:

@@ -7,7 +7,7 @@ from django.views.decorators.http import require_safe
 from fleet.access import may
 from fleet.clock import today_at
 from fleet.published_rules import suggestions
-from inspections import bearing_facts, charts, forecasting, saying, trending
+from inspections import bearing_facts, charts, forecasting, saying, trending, waiting
 from inspections.addresses import bearing_address, read
 from inspections.finding_bearings import called, visible
 from inspections.showing_visits import shown_of
@@ -37,7 +37,8 @@ def bearing(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         "room": saying.room_sentence(figures), "dots": _dots(figures), "story": trending.told(known, shown_of(one)),
         "suggested": suggestions(diameter, missing), "missing": bearing_facts.missing_words(known),
         "known_facts": bearing_facts.facts(known, figures, today), "following": saying.following(figures),
-        "coming": saying.coming(figures),
+        "coming": saying.coming(figures), "limits": bearing_address(one, "bearing-limits"), "here": bearing_address(one),
+        "waits": waiting.waiting([one], request.user),
         "record": bearing_address(one, "record") if may(request.user, "record", one.place.site) else "",
     }  # fmt: skip
     return render(request, "inspections/bearing.html", context)

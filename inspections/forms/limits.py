@@ -1,0 +1,82 @@
+"""What an engineer says to set or lift one limit."""
+
+import datetime as dt
+from decimal import Decimal
+from typing import Any
+from uuid import uuid4
+
+from django import forms
+
+from fleet import units
+from fleet.models import Authority, Bearing, Limit, LimitUse
+from inspections.forms.correcting import REASON
+from inspections.forms.record import UNITS
+from inspections.ledger_story import LIMITS
+from inspections.models import Basis, Reading
+
+
+class LimitForm(forms.Form):
+    """One limit from a day on. `id` is the new entry's own, `seen` what the page showed of this bearing's limits."""
+
+    id = forms.UUIDField(widget=forms.HiddenInput)
+    seen = forms.IntegerField(widget=forms.HiddenInput)
+    use = forms.ChoiceField(
+        label="Which limit",
+        choices=[(use, LIMITS[use]) for use in LimitUse.values],
+        error_messages={"invalid_choice": "Choose one of the limits listed."},
+    )
+    value = forms.CharField(
+        label="Value",
+        max_length=32,
+        required=False,
+        help_text="Empty: the limit is lifted from that day on.",
+    )
+    unit = forms.ChoiceField(label="Unit", choices=UNITS)
+    basis = forms.ChoiceField(
+        label="The value is", choices=[("diametral", "the whole clearance"), ("radial", "radial, half of it")]
+    )
+    authority = forms.ChoiceField(
+        label="Who says so", choices=[("", "not said"), *Authority.choices], required=False
+    )
+    document = forms.CharField(
+        label="Where it is written", max_length=120, required=False, help_text="Book, drawing or letter, and page."
+    )  # fmt: skip
+    from_on = forms.DateField(
+        label="From",
+        required=False,
+        help_text="Empty: always. What was measured before keeps the limit of its day.",
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        error_messages={"invalid": "This is no day. Write it as 2026-03-09."},
+    )
+    reason = REASON
+
+    def clean_value(self) -> str:
+        typed = self.cleaned_data["value"].strip()
+        if typed:
+            try:
+                units.parse_number(typed, decimal_comma="," in typed)
+            except units.Unreadable as fault:
+                raise forms.ValidationError(f"{str(fault)[:1].upper()}{str(fault)[1:]}.") from None
+        return typed
+
+    def facts(self) -> dict[str, Any]:
+        """What was said, by the names that `limiting.set_limit` takes."""
+        said = dict(self.cleaned_data)
+        typed = said.pop("value")
+        number: Decimal | None = units.parse_number(typed, decimal_comma="," in typed) if typed else None
+        return said | {"seen_before": said.pop("seen"), "value": number, "typed": typed}
+
+
+def first_values(bearing: Bearing, seen: int, today: dt.date, asked: Any) -> dict[str, Any]:
+    """What the form shows first: what the address asks to fill in, and the unit in use here."""
+    last = Limit.objects.standing().filter(bearing__place__site=bearing.place.site_id).exclude(unit="")
+    unit = last.order_by("-recorded_at").values_list("unit", flat=True).first()
+    unit = (
+        unit or Reading.objects.filter(bearing=bearing).order_by("-on").values_list("unit", flat=True).first()
+    )
+    words = {name: asked.get(name, "")[:120] for name in ("value", "authority", "document")}
+    use = asked.get("use", "")
+    return words | {
+        "id": uuid4(), "seen": seen, "use": use if use in LimitUse.values else LimitUse.IN_SERVICE_MAX,
+        "unit": asked.get("unit") or unit or "mm", "basis": Basis.DIAMETRAL, "from_on": today,
+    }  # fmt: skip

@@ -1,0 +1,135 @@
+"""The limits of one bearing: what holds, who says so, one set or lifted by an engineer; and a second person's answers."""
+
+from typing import Any
+from urllib.parse import urlencode
+from uuid import UUID
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.views.decorators.http import require_http_methods, require_POST
+
+from fleet.access import may, require
+from fleet.clock import today_at
+from fleet.confirming import answer_limits
+from fleet.models import Bearing, BearingFacts, ProposedLimit
+from fleet.published_rules import suggestions
+from fleet.registering import Refused
+from fleet.second_person import sites_wanting
+from fleet.units import from_um
+from inspections import limiting, waiting
+from inspections.addresses import bearing_address, read
+from inspections.finding_bearings import called, visible
+from inspections.forms.limits import LimitForm, first_values
+from inspections.models import Event
+
+ACT = "set limits"
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def limits(request: HttpRequest, pump: str, position: str) -> HttpResponse:
+    """The limits of a bearing for whoever may read it; the form for its engineers."""
+    found = called(request.user, read(pump), read(position), request.GET.get("site", ""))
+    if len(found) != 1:
+        raise Http404("No bearing of this name at your sites, or more than one: name its site.")
+    (bearing,) = found
+    site, today = bearing.place.site, today_at(bearing.place.site)
+    form, changed = None, False
+    if request.method == "POST":
+        require(request.user, ACT, site)
+        form = LimitForm(request.POST)
+        try:
+            if form.is_valid():
+                return _stored(request, bearing, form)
+        except limiting.Changed:
+            changed = True
+        except Refused as refused:
+            form.add_error(None, str(refused))
+    facts = BearingFacts.objects.filter(bearing=bearing).holding_on(today, "bearing_id").get(bearing.pk)
+    told = limiting.limits_of(bearing, facts.wear_class if facts else None, today)
+    waits = [one for one in waiting.waiting([bearing], request.user) if one.of == "limit"]
+    context: dict[str, Any] = {
+        "bearing": bearing, "place": bearing.place, "told": told, "today": today, "waits": waits, "changed": changed,
+        "may_set": may(request.user, ACT, site), "two": site.pk in sites_wanting([site]), "suggested": _offers(bearing, facts, told),
+        "form": form or LimitForm(initial=first_values(bearing, limiting.seen(bearing), today, request.GET)),
+        "back": bearing_address(bearing), "here": bearing_address(bearing, "bearing-limits"),
+    }  # fmt: skip
+    if changed:
+        context["now"] = next((one for one in told.now if one.use == form.cleaned_data["use"]), None)
+    return render(request, "inspections/limits.html", context, status=409 if changed else 200)
+
+
+def _stored(request: HttpRequest, bearing: Bearing, form: LimitForm) -> HttpResponse:
+    row = limiting.set_limit(bearing=bearing, by=request.user.person_id, **form.facts())
+    if row is None:
+        words = "It was stored already; nothing was stored twice."
+    elif isinstance(row, ProposedLimit):
+        words = "Proposed. It holds nothing before another engineer confirms it."
+    elif row.value_um is None:
+        words = "Lifted. What it switched on is off from that day."
+    else:
+        words = "Set. Dates and advice follow at once."
+    messages.success(request, words)
+    return redirect(bearing_address(bearing, "bearing-limits"))
+
+
+def _offers(bearing: Bearing, facts: BearingFacts | None, told: limiting.Limits) -> list[tuple[Any, str]]:
+    """What published rules suggest for limits that are missing, each with the address that fills in the form."""
+    missing = {one.use for one in told.now if one.row is None}
+    offered = suggestions(facts.journal_diameter_um if facts else None, missing)
+    return [
+        (one, bearing_address(bearing, "bearing-limits") + "&" + urlencode({
+            "use": one.use, "value": from_um(one.value_um, "um"), "unit": "um", "authority": "general_rule",
+            "document": one.sentence[:120],
+        }) + "#set")
+        for one in offered
+    ]  # fmt: skip
+
+
+@require_POST
+def second_person(request: HttpRequest) -> HttpResponse:
+    """A second person's answer to one thing that waits (`thing`) or to all limits of one act (`of_act`)."""
+    said = request.POST
+    among = waiting.waiting(visible(request.user), request.user)
+    asked = [one for one in among if str(one.id) == said.get("thing") or str(one.act) == said.get("of_act")]
+    if said.get("of_act"):
+        asked = [one for one in asked if one.of == "limit"]
+    if not asked:
+        messages.info(request, "Nothing like this waits any more: look at what holds now.")
+        return _back(request)
+    for one in asked:
+        require(request.user, waiting.ACT_OF[one.of], one.bearing.place.site)
+    try:
+        messages.success(
+            request, _answered(asked, said.get("agreed", ""), said.get("reason", ""), request.user.person_id)
+        )
+    except Refused as refused:
+        messages.error(request, f"{refused} Nothing was stored.")
+    return _back(request)
+
+
+def _answered(asked: list[waiting.Waiting], agreed: str, reason: str, by: UUID) -> str:
+    ids = [one.id for one in asked]
+    if asked[0].of == "shell":
+        waiting.confirm_shells(list(Event.objects.filter(pk__in=ids)), by=by)
+        return "Confirmed; it stands in the record beside who recorded it."
+    if agreed not in ("yes", "no"):
+        raise PermissionDenied("Say whether it is confirmed or refused.")
+    rows = list(ProposedLimit.objects.filter(pk__in=ids))
+    answer_limits(rows, agreed=agreed == "yes", reason=reason, by=by)
+    if agreed == "no":
+        return "Refused; nothing in force has changed."
+    return (
+        "Confirmed; it holds from its day on."
+        if len(rows) == 1
+        else f"{len(rows)} limits confirmed; each holds from its day on."
+    )
+
+
+def _back(request: HttpRequest) -> HttpResponse:
+    back = request.POST.get("back", "")
+    own = url_has_allowed_host_and_scheme(back, {request.get_host()}, require_https=request.is_secure())
+    return redirect(back if own else reverse("quality"))

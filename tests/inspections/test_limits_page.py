@@ -1,0 +1,206 @@
+"""Setting one limit on a page: with a reason, once, the second of two told; and a second person where the plant wants one."""
+
+from decimal import Decimal
+
+import pytest
+
+from fleet import registering
+from fleet.models import Limit, ProposedLimit
+from inspections import choices, waiting
+from inspections.models import Event
+from tests import makers
+
+pytestmark = pytest.mark.django_db
+HERE = "/bearings/Lift 1/DE/limits/"
+
+
+@pytest.fixture
+def bearing():
+    site = makers.a_site(name="Own site")
+    return makers.a_bearing(place=makers.a_place(site=site, tag="Lift 1"), limits={})
+
+
+@pytest.fixture
+def engineer(client, bearing):
+    client.force_login(makers.an_account(site=bearing.place.site, username="A. One"))
+    return client
+
+
+def sent(client, address=HERE, **other):
+    """What the form sends: its own first values with others typed over."""
+    form = client.get(address).context["form"]
+    data = {name: form.initial.get(name, "") for name in form.fields}
+    data |= {
+        "value": "0.310",
+        "unit": "mm",
+        "authority": "plant",
+        "document": "book 4",
+        "reason": "worn seat",
+    }
+    return {name: str(value) for name, value in (data | other).items()}
+
+
+def test_a_limit_is_set_with_who_says_so_where_and_why(engineer, bearing):
+    page = engineer.post(HERE, sent(engineer), follow=True).content.decode()
+    row = Limit.objects.get()
+    assert (row.bearing, row.use, row.value_um, row.typed, row.unit) == (
+        bearing,
+        "in_service_max",
+        310,
+        "0.310",
+        "mm",
+    )
+    assert (row.authority, row.document, row.reason) == ("plant", "book 4", "worn seat")
+    assert "Set. Dates and advice follow at once." in page and "310" in page and "worn seat" in page
+    assert "A. One" in page
+
+
+def test_a_radial_limit_is_doubled_and_says_so(engineer):
+    engineer.post(HERE, sent(engineer, value="6", unit="mil", basis="radial"))
+    row = Limit.objects.get()
+    assert row.value_um == Decimal("304.8") and row.typed == "6 radial"
+
+
+def test_an_empty_value_lifts_the_limit_and_the_one_before_stays_readable(engineer):
+    engineer.post(HERE, sent(engineer, from_on=""))
+    page = engineer.post(HERE, sent(engineer, value=""), follow=True).content.decode()
+    assert Limit.objects.count() == 2 and "Lifted." in page
+    told = engineer.get(HERE).context["told"]
+    now = {one.use: one.row for one in told.now}
+    assert now["in_service_max"].value_um is None and [one.row.value_um for one in told.before] == [310]
+
+
+def test_a_double_submission_stores_once(engineer):
+    data = sent(engineer)
+    engineer.post(HERE, data)
+    page = engineer.post(HERE, data, follow=True).content.decode()
+    assert Limit.objects.count() == 1 and "nothing was stored twice" in page
+
+
+def test_the_second_of_two_engineers_is_shown_both_versions_and_nothing_is_lost(engineer):
+    late = sent(engineer, value="0.330", reason="letter of May")
+    engineer.post(HERE, sent(engineer))
+    answer = engineer.post(HERE, late)
+    page = answer.content.decode()
+    assert answer.status_code == 409 and Limit.objects.get().value_um == 310
+    assert "changed meanwhile" in page and "310" in page and "0.330" in page and "letter of May" in page
+
+
+def test_a_least_above_its_most_a_wild_value_and_no_reason_are_refused(engineer):
+    engineer.post(HERE, sent(engineer, use="fitting_max", value="0.170", from_on=""))
+    page = engineer.post(HERE, sent(engineer, use="fitting_min", value="0.180")).content.decode()
+    assert "A least cannot lie above its most" in page and 'value="0.180"' in page
+    assert "Check the unit" in engineer.post(HERE, sent(engineer, value="310")).content.decode()
+    assert "Say in a few words why" in engineer.post(HERE, sent(engineer, reason=" ")).content.decode()
+    assert "wild" in engineer.post(HERE, sent(engineer, value="wild")).content.decode()
+    assert Limit.objects.count() == 1
+
+
+@pytest.mark.parametrize(
+    ("role", "code"), [("mechanic", 403), ("foreman", 403), ("planner", 403), ("auditor", 403)]
+)
+def test_only_an_engineer_sets_a_limit(client, bearing, role, code):
+    client.force_login(makers.an_account(role=role, site=bearing.place.site))
+    assert client.get(HERE).status_code == 200 and b"Record it" not in client.get(HERE).content
+    assert client.post(HERE, {"use": "in_service_max"}).status_code == code
+
+
+def test_an_engineer_of_another_site_sees_and_sets_nothing(client, bearing):
+    client.force_login(makers.an_account(site=makers.a_site()))
+    assert client.get(HERE).status_code == client.post(HERE, {}).status_code == 404
+
+
+def test_a_rule_in_print_fills_in_the_form_and_sets_nothing(engineer):
+    page = engineer.get(HERE)
+    one, fill = page.context["suggested"][0]
+    form = engineer.get(fill.removesuffix("#set")).context["form"]
+    assert form.initial["use"] == one.use and Decimal(form.initial["value"]) == round(one.value_um)
+    assert form.initial["authority"] == "general_rule" and not Limit.objects.exists()
+
+
+def test_the_class_stands_in_and_says_so(engineer, bearing):
+    named = registering.wear_class_named("cold", by=makers.somebody())
+    registering.record([Limit(wear_class=named, use="replace", value_um=280)], by=makers.somebody())
+    registering.state_facts(bearing, {"wear_class_id": named.pk}, from_on=None, by=makers.somebody())
+    assert "of its class" in engineer.get(HERE).content.decode()
+
+
+# A second person ---------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def wanted(bearing):
+    choices.choose(
+        name="second_person", typed="yes", site=bearing.place.site, from_on=None, by=makers.somebody()
+    )
+    return makers.an_account(site=bearing.place.site, username="B. Other")
+
+
+def answer(client, row, **other):
+    return client.post(
+        "/second-person/", {"thing": str(row.pk), "agreed": "yes", "back": HERE} | other, follow=True
+    )
+
+
+def test_a_proposed_limit_waits_on_page_and_list_until_another_confirms_it(client, engineer, bearing, wanted):
+    page = engineer.post(HERE, sent(engineer), follow=True).content.decode()
+    row = ProposedLimit.objects.get()
+    assert "Proposed. It holds nothing" in page and not Limit.objects.exists()
+    assert "Confirm:" not in page, "who proposed it is not offered to confirm it"
+    client.force_login(wanted)
+    for address in (HERE, "/bearings/Lift 1/DE/", "/quality/"):
+        assert "Confirm: Limit: in-service maximum" in client.get(address).content.decode(), address
+    page = answer(client, row).content.decode()
+    assert "holds from its day on" in page and "proposed by A. One, confirmed by B. Other" in page
+    assert Limit.objects.get().value_um == 310
+    assert "waits any more" in answer(client, row).content.decode()
+
+
+def test_who_proposed_it_is_refused_also_by_post(engineer, wanted):
+    engineer.post(HERE, sent(engineer))
+    page = answer(engineer, ProposedLimit.objects.get()).content.decode()
+    assert "Another person must" in page and not Limit.objects.exists()
+
+
+def test_a_refusal_needs_a_reason_and_changes_nothing_in_force(client, engineer, wanted):
+    engineer.post(HERE, sent(engineer))
+    row = ProposedLimit.objects.get()
+    client.force_login(wanted)
+    assert "needs a reason" in answer(client, row, agreed="no").content.decode()
+    assert "Refused; nothing in force" in answer(client, row, agreed="no", reason="book 5").content.decode()
+    told = client.get("/bearings/Lift 1/DE/history/").content.decode()
+    assert "refused by B. Other" in told and "book 5" in told and not Limit.objects.exists()
+
+
+def test_a_stranger_and_other_roles_answer_nothing(client, engineer, bearing, wanted):
+    engineer.post(HERE, sent(engineer))
+    row = ProposedLimit.objects.get()
+    client.force_login(makers.an_account(site=makers.a_site()))
+    assert "waits any more" in answer(client, row).content.decode()
+    client.force_login(makers.an_account(role="foreman", site=bearing.place.site))
+    assert answer(client, row).status_code == 403
+    assert not Limit.objects.exists()
+
+
+def test_all_limits_of_one_register_are_confirmed_at_once(client, bearing, wanted):
+    makers.a_sheet(
+        """site,pump,position,unit,in_service_max,new_clearance_max,limit_basis
+        Own site,Lift 1,DE,mm,0.310,0.170,plant""",
+        holds="register",
+        name="register.csv",
+    )
+    client.force_login(wanted)
+    assert "Confirm all 2 limits of register.csv" in client.get("/quality/").content.decode()
+    act = ProposedLimit.objects.first().act
+    page = client.post("/second-person/", {"of_act": str(act), "agreed": "yes"}, follow=True).content.decode()
+    assert "2 limits confirmed" in page and Limit.objects.count() == 2
+
+
+def test_a_new_shell_is_confirmed_in_one_tap_by_a_foreman(client, bearing, wanted):
+    makers.an_event(kind="shell_change", bearing=bearing)
+    client.force_login(makers.an_account(role="foreman", site=bearing.place.site, username="F. Third"))
+    page = client.get("/bearings/Lift 1/DE/").content.decode()
+    assert "not yet confirmed by a second person; dates count with it meanwhile" in page
+    assert "Confirmed" in answer(client, Event.objects.get()).content.decode()
+    assert not waiting.shells_waiting().exists()
+    assert "not yet confirmed" not in client.get("/bearings/Lift 1/DE/").content.decode()
