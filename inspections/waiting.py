@@ -65,13 +65,19 @@ def waiting(bearings: Iterable[Bearing] | QuerySet[Bearing], account: Account) -
 
 
 def together(waits: Sequence[Waiting]) -> list[tuple[UUID, str, int]]:
-    """Acts of which this account may confirm several limits at once: the act, its sheet, how many."""
+    """Acts of which this account may confirm several limits at once: the act, which they are, how many."""
     acts: dict[UUID, list[Waiting]] = {}
     for one in waits:
         if one.of == "limit" and one.may_answer:
             acts.setdefault(one.act, []).append(one)
     return [
-        (act, some[0].source or f"{some[0].by}'s", len(some)) for act, some in acts.items() if len(some) > 1
+        (
+            act,
+            f"of {some[0].source}" if some[0].source else f"that {some[0].by} put forward in one act",
+            len(some),
+        )
+        for act, some in acts.items()
+        if len(some) > 1
     ]
 
 

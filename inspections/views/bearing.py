@@ -38,10 +38,17 @@ def bearing(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         "suggested": suggestions(diameter, missing), "missing": bearing_facts.missing_words(known),
         "known_facts": bearing_facts.facts(known, figures, today), "following": saying.following(figures),
         "coming": saying.coming(figures), "limits": bearing_address(one, "bearing-limits"), "here": bearing_address(one),
-        "waits": waiting.waiting([one], request.user),
+        "waits": _waits(one, request.user),
         "record": bearing_address(one, "record") if may(request.user, "record", one.place.site) else "",
     }  # fmt: skip
     return render(request, "inspections/bearing.html", context)
+
+
+def _waits(bearing, account):
+    """New shells that want a second person, to be confirmed here, and how many limits wait on their own page."""
+    waits = waiting.waiting([bearing], account)
+    shells = [one for one in waits if one.of == "shell"]
+    return {"shells": shells, "n_limits": len(waits) - len(shells)}
 
 
 def _dots(figures):

@@ -4,12 +4,14 @@ import shutil
 import subprocess
 import sys
 import zipfile
+from decimal import Decimal
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.test import Client
 
 from fleet import registering
+from inspections import choices
 from inspections.models import Reading
 from tests import makers
 from tests.browser.conftest import pressed
@@ -79,9 +81,23 @@ def test_the_pages_of_the_record_scroll_one_way_only_and_axe_finds_nothing(
     reading = Reading.objects.filter(bearing__place__tag="Lift 1", bearing__name="DE").first()
     history = small_fleet.bearing.replace("/?", "/history/?")
     correct = small_fleet.bearing.replace("/?", f"/correct/{reading.pk}/?")
+    limits = small_fleet.bearing.replace("/?", "/limits/?")
+    _let_things_wait(reading.bearing)
     axe, found = Axe(), {}
     for role, addresses in (
-        ("engineer", (history, correct, "/gauges/", f"/gauges/{gauge.pk}/", "/quality/", "/choices/")),
+        (
+            "engineer",
+            (
+                history,
+                correct,
+                limits,
+                small_fleet.bearing,
+                "/gauges/",
+                f"/gauges/{gauge.pk}/",
+                "/quality/",
+                "/choices/",
+            ),
+        ),
         ("administrator", ("/people/",)),
     ):
         page = signed_in(role)
@@ -93,3 +109,12 @@ def test_the_pages_of_the_record_scroll_one_way_only_and_axe_finds_nothing(
             if report.violations_count:
                 found[address] = report.generate_report()
     assert found == {}
+
+
+def _let_things_wait(bearing):
+    """A limit and a new shell that want a second person."""
+    somebody = makers.somebody()
+    choices.choose(name="second_person", typed="yes", site=bearing.place.site, from_on=None, by=somebody)
+    limits = {"in_service_max": Decimal(310), "replace": Decimal(280)}
+    registering.set_limits([bearing], limits, authority="plant", document="book 4", by=somebody)
+    makers.an_event(kind="shell_change", bearing=bearing)

@@ -148,7 +148,8 @@ def test_a_proposed_limit_waits_on_page_and_list_until_another_confirms_it(clien
     assert "Proposed. It holds nothing" in page and not Limit.objects.exists()
     assert "Confirm:" not in page, "who proposed it is not offered to confirm it"
     client.force_login(wanted)
-    for address in (HERE, "/bearings/Lift 1/DE/", "/quality/"):
+    assert "1\xa0limit waits for a second person" in client.get("/bearings/Lift 1/DE/").content.decode()
+    for address in (HERE, "/quality/"):
         assert "Confirm: Limit: in-service maximum" in client.get(address).content.decode(), address
     page = answer(client, row).content.decode()
     assert "holds from its day on" in page and "proposed by A. One, confirmed by B. Other" in page
