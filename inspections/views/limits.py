@@ -78,7 +78,7 @@ def _stored(request: HttpRequest, bearing: Bearing, form: LimitForm) -> HttpResp
 
 def _offers(bearing: Bearing, facts: BearingFacts | None, told: limiting.Limits) -> list[tuple[Any, str]]:
     """What published rules suggest for limits that are missing, each with the address that fills in the form."""
-    missing = {one.use for one in told.now if one.row is None}
+    missing = {one.use for one in told.now if one.row is None or one.row.value_um is None}
     offered = suggestions(facts.journal_diameter_um if facts else None, missing)
     return [
         (one, bearing_address(bearing, "bearing-limits") + "&" + urlencode({
