@@ -53,25 +53,23 @@ def answer_limits(
     with transaction.atomic():
         held = ProposedLimit.objects.select_for_update(of=("self",)).select_related("bearing__place__site")
         rows = list(held.filter(pk__in=[one.pk for one in waiting]).order_by("chain", "entry_n"))
-        said: list[Recorded] = []
-        limits: list[Limit] = []
-        for row in rows:
-            must_be_second(by, author=row.recorded_by, site=row.bearing.place.site, act="set limits")
-            must_wait(row)
-            said.append(
-                Confirmation(
-                    bearing=row.bearing, of="limit", thing=row.pk, agreed=agreed, reason=reason.strip()
-                )
-            )
-            if agreed:
-                limits.append(Limit(bearing=row.bearing, **said_of(row)))
-        record([*said, *limits], by=by)
+        for author, site in {(row.recorded_by, row.bearing.place.site) for row in rows}:
+            must_be_second(by, author=author, site=site, act="set limits")
+        must_wait(rows)
+        words = reason.strip()
+        answers = [
+            Confirmation(bearing=row.bearing, of="limit", thing=row.pk, agreed=agreed, reason=words)
+            for row in rows
+        ]
+        limits = [Limit(bearing=row.bearing, **said_of(row)) for row in rows] if agreed else []
+        record([*answers, *limits], by=by)
     return limits
 
 
-def must_wait(row: Recorded) -> None:
+def must_wait(rows: Sequence[Recorded]) -> None:
     """Refuse what was withdrawn or answered before, also by somebody else a moment ago."""
-    if row.withdrawn_by or Confirmation.objects.standing().filter(thing=row.pk).exists():
+    answered = Confirmation.objects.standing().filter(thing__in=[row.pk for row in rows])
+    if any(row.withdrawn_by for row in rows) or answered.exists():
         raise Refused(
             "A second person has answered this already, or it was taken back. Look at what holds now."
         )

@@ -52,12 +52,14 @@ def shells_waiting() -> QuerySet[Event]:
     return Event.objects.standing().filter(awaits_second=True).exclude(pk__in=answered)
 
 
-def waiting(bearings: Iterable[Bearing] | QuerySet[Bearing], account: Account) -> list[Waiting]:
-    """What waits at these bearings, the oldest first."""
+def waiting(
+    bearings: Iterable[Bearing] | QuerySet[Bearing], account: Account, **asked: UUID
+) -> list[Waiting]:
+    """What waits at these bearings, the oldest first; `asked` may name one `pk`, or the `act` they were put forward in."""
     found: list[ProposedLimit | Event] = []
     among = bearings if isinstance(bearings, QuerySet) else list(bearings)
     for rows in (ProposedLimit.objects.waiting(), shells_waiting()):
-        found += rows.filter(bearing__in=among).select_related("bearing__place__site")
+        found += rows.filter(bearing__in=among, **asked).select_related("bearing__place__site")
     people = _named(row.recorded_by for row in found)
     sheets = {one.act: one.name for one in Sheet.objects.filter(act__in={row.act for row in found})}
     told = [_told(row, people, sheets, account) for row in found]
@@ -119,7 +121,7 @@ def confirm_shells(events: Sequence[Event], *, by: UUID) -> None:
         for row in rows:
             assert row.bearing is not None
             must_be_second(by, author=row.recorded_by, site=row.bearing.place.site, act=ACT_OF["shell"])
-            must_wait(row)
+        must_wait(rows)
         record(
             [Confirmation(bearing=row.bearing, of="shell", thing=row.pk, agreed=True) for row in rows], by=by
         )

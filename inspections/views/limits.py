@@ -93,9 +93,12 @@ def _offers(bearing: Bearing, facts: BearingFacts | None, told: limiting.Limits)
 def second_person(request: HttpRequest) -> HttpResponse:
     """A second person's answer to one thing that waits (`thing`) or to all limits of one act (`of_act`)."""
     said = request.POST
-    among = waiting.waiting(visible(request.user), request.user)
-    asked = [one for one in among if str(one.id) == said.get("thing") or str(one.act) == said.get("of_act")]
-    if said.get("of_act"):
+    try:
+        which = {"act": UUID(said["of_act"])} if said.get("of_act") else {"pk": UUID(said.get("thing", ""))}
+    except ValueError:
+        raise Http404("Nothing is called so that could wait.") from None
+    asked = waiting.waiting(visible(request.user), request.user, **which)
+    if "act" in which:
         asked = [one for one in asked if one.of == "limit"]
     if not asked:
         messages.info(request, "Nothing like this waits any more: look at what holds now.")
