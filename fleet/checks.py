@@ -1,7 +1,7 @@
 """What is looked at before the site starts."""
 
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from django.conf import settings
 from django.core.checks import CheckMessage, Error, Tags, Warning, register
@@ -12,6 +12,8 @@ from django.db.utils import DatabaseError
 log = logging.getLogger("fleet")
 # What an app wants done before the first page is asked for; added to in its ready().
 BEFORE_THE_FIRST_PAGE: list[Callable[[], object]] = []
+# What `verify_records --forecasts` also works out anew: each yields what it found, `True` where something was altered.
+RECOMPUTED: list[Callable[[], Iterable[tuple[str, bool]]]] = []
 
 
 def before_serving() -> None:

@@ -8,7 +8,7 @@ class InspectionsConfig(AppConfig):
     verbose_name = "what was seen, measured and done at a bearing"
 
     def ready(self) -> None:
-        from fleet.checks import BEFORE_THE_FIRST_PAGE
+        from fleet.checks import BEFORE_THE_FIRST_PAGE, RECOMPUTED
         from fleet.importing.findings import name_kinds
         from fleet.importing.loaders import register_loader
         from inspections.demo_acts import register_acts
@@ -16,8 +16,10 @@ class InspectionsConfig(AppConfig):
         from inspections.importing.loading import HistoryLoader
         from inspections.kinds import register_kinds
         from inspections.long_work import register_work
+        from inspections.recomputing import told
 
         BEFORE_THE_FIRST_PAGE.append(_warm)
+        RECOMPUTED.append(told)
         register_kinds()
         register_acts()
         register_work()

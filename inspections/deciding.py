@@ -14,7 +14,7 @@ from fleet.ledger.writing import Fact, write
 from fleet.models import Bearing, Outage, Role, Site
 from inspections import forecasting
 from inspections.advising import figures_hash
-from inspections.figures import COLUMNS, Figures
+from inspections.figures import Figures
 from inspections.models import Decision, DraftPlan, Event, EventKind, Plan
 from inspections.planning import (
     BEFORE,
@@ -27,6 +27,7 @@ from inspections.planning import (
     locked,
     planner,
 )
+from inspections.relying import relied
 
 DEFER = "defer"
 FRESH_FOR = dt.timedelta(days=31)  # an older proposal is worked out anew before it is accepted
@@ -99,8 +100,7 @@ def _asks_why_above(weighed: Weighed) -> str:
 
 def relied_on(row: Decision, figures: Figures) -> Fact:
     """The forecast that a decision relied on: its hash and its figures as text, in the forecast sheet's order."""
-    said = {name: str(figures[name]) for name in COLUMNS if figures[name] is not None}
-    body = {"decision": row.pk, "figures": row.forecast_hash, "on": row.on, "said": said}
+    body = relied(figures, row.on, decision=row.pk)
     return Fact(f"bearing:{row.bearing_id}", "forecast_relied_on", body=body)
 
 

@@ -31,6 +31,7 @@ from inspections.models import (
     Reading,
     Visit,
 )
+from inspections.relying import made_by
 from inspections.visiting import LABEL_REACHES, NotRecorded
 
 MEASURED, RECORDED, CHECKED, SIGNED = "measured", "recorded", "checked", "signed"
@@ -352,7 +353,7 @@ def decide(
         why=why.strip()[:500], owner_role=role[:16], forecast_hash=forecast_hash,
     )  # fmt: skip
     chain = f"bearing:{bearing.pk}"
-    relied = {"decision": row.pk, "figures": forecast_hash, "on": on}
+    relied = {"decision": row.pk, "figures": forecast_hash, "on": on, **made_by()}
     write([Fact(chain, "decision", row), Fact(chain, "forecast_relied_on", body=relied)], by=by)
     return Decision.objects.get(pk=row.pk)
 

@@ -30,7 +30,7 @@ def rebuild(emptied: Iterable[type[models.Model]] = ()) -> int:
         batch: list[tuple[kinds.Kind, kinds.Body, kinds.Stamp]] = []
         # The order of insertion is the order of recording; it is not part of the record, so ties need no rule.
         for entry in Entry.objects.order_by("id").values_list("text", flat=True).iterator(chunk_size=BATCH):
-            batch.append(_said(json.loads(entry)))
+            batch.append(said(json.loads(entry)))
             n += 1
             if len(batch) == BATCH:
                 project(batch)
@@ -44,7 +44,7 @@ def _typed_models_last_first() -> list[type[models.Model]]:
     return list(reversed(typed))
 
 
-def _said(entry: dict[str, Any]) -> tuple[kinds.Kind, kinds.Body, kinds.Stamp]:
+def said(entry: dict[str, Any]) -> tuple[kinds.Kind, kinds.Body, kinds.Stamp]:
     stamp = kinds.Stamp(
         entry["chain"],
         entry["n"],

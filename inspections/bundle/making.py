@@ -21,11 +21,11 @@ from fleet.ledger.seal import seal_now
 from fleet.ledger.writing import Fact, write
 from fleet.models import Bearing, Person, Seal
 from inspections import forecasting, trending
-from inspections.advising import figures_hash
 from inspections.bundle import gathering, report, tables
 from inspections.bundle.gathering import Kept
 from inspections.figures import COLUMNS
 from inspections.ledger_story import ledger_story
+from inspections.relying import relied
 
 CHECKER = Path(__file__).with_name("verify.py")
 # Equal bundles give equal zip files but for the seal: the archive carries no moment of its own.
@@ -56,8 +56,8 @@ def make(bearing: Bearing, *, by: UUID, today: dt.date | None = None) -> dict[st
     with transaction.atomic():
         before = gathering.whole(chains, gathering.heads_of(chains))
         others = gathering.quoted(before, chains, bearing)
-        relied = {"figures": figures_hash(figures), "quoted": gathering.digest_of(others), "on": today}
-        write([Fact(chains[0], "forecast_relied_on", body=relied)], by=by)
+        body = relied(figures, today, quoted=gathering.digest_of(others))
+        write([Fact(chains[0], "forecast_relied_on", body=body)], by=by)
         seal, leaves = seal_now(by=by)
         own = gathering.whole(chains, {leaf["chain"]: leaf["n"] for leaf in leaves})
         told = ledger_story(bearing)

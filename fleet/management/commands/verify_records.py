@@ -1,4 +1,4 @@
-"""Recompute every chain and seal: `manage.py verify_records [--seal FILE]`; 0 sound, 1 altered, 2 could not check."""
+"""Recompute every chain and seal: `manage.py verify_records [--seal FILE] [--forecasts]`; 0 sound, 1 altered, 2 could not check."""
 
 import json
 from pathlib import Path
@@ -6,6 +6,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
+from fleet.checks import RECOMPUTED
 from fleet.ledger.canonical import sha256
 from fleet.ledger.seal import root_of
 from fleet.ledger.verify import Findings, verify
@@ -28,17 +29,28 @@ class Command(BaseCommand):
             "--seal", metavar="FILE", type=Path, action="append", default=[],
             help="a file of `seal --out` that was kept outside; may be given again",
         )  # fmt: skip
+        parser.add_argument(
+            "--forecasts", action="store_true",
+            help="also work out anew every forecast that was relied on, from the record as it was known then",
+        )  # fmt: skip
 
-    def handle(self, *args: Any, seal: list[Path], **_: Any) -> None:
+    def handle(self, *args: Any, seal: list[Path], forecasts: bool = False, **_: Any) -> None:
         try:
             papers = [(path, read_seal(path)) for path in seal]
             found = verify()
             for path, paper in papers:
                 found.faults += compared(path, paper)
+            told = [one for recompute in RECOMPUTED for one in recompute()] if forecasts else []
         except Exception as trouble:  # whatever stops the reading: it must never look like "altered"
             raise CommandError(
                 f"could not check: {type(trouble).__name__}: {trouble}", returncode=COULD_NOT_CHECK
             ) from trouble
+        for words, altered in told:
+            self.stdout.write(words)
+            if altered:
+                found.faults.append(words)
+        if forecasts:
+            self.stdout.write(f"{len(told)} forecasts relied on, worked out anew.")
         self.say(found, [path for path, _ in papers])
 
     def say(self, found: Findings, papers: list[Path]) -> None:

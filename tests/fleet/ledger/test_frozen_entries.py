@@ -6,7 +6,7 @@ import pytest
 
 from fleet.ledger import kinds
 from fleet.ledger.canonical import canonical, sha256
-from fleet.ledger.rebuilding import _said
+from fleet.ledger.rebuilding import said
 from tests.conftest import CHECKOUT
 
 FROZEN = {
@@ -31,7 +31,7 @@ def test_a_frozen_entry_gives_its_hash_and_is_canonical(place):
 
 @pytest.mark.parametrize("place", FROZEN, ids=lambda place: f"{place[1]}-{place[0]}")
 def test_a_frozen_entry_is_read_into_a_row_that_says_the_same(place):
-    known, body, stamp = _said(json.loads(FROZEN[place]["text"]))
+    known, body, stamp = said(json.loads(FROZEN[place]["text"]))
     if known.model is None:
         assert body["id"]
         return
