@@ -111,6 +111,27 @@ def test_the_pages_of_the_record_scroll_one_way_only_and_axe_finds_nothing(
     assert found == {}
 
 
+def test_one_engineer_proposes_a_limit_and_another_confirms_it(signed_in, small_fleet, live_server):
+    site = makers.a_site(name="Alderbrook Weir")
+    choices.choose(name="second_person", typed="yes", site=site, from_on=None, by=makers.somebody())
+    page = signed_in("engineer")
+    page.goto(live_server.url + small_fleet.bearing)
+    pressed(page.get_by_role("link", name="Limits: who says so, since when"))
+    page.get_by_label("Value", exact=True).fill("0.280")
+    page.get_by_label("Why").last.fill("seat measured again")
+    pressed(page.get_by_role("button", name="Propose it"))
+    assert "holds nothing before another engineer confirms it" in page.inner_text("main")
+    assert page.get_by_role("button", name="Confirm").count() == 0
+
+    page = signed_in("engineer")
+    page.goto(live_server.url + "/quality/")
+    pressed(page.get_by_role("button", name="Confirm"))
+    assert "Confirmed; it holds from its day on." in page.inner_text("main")
+    page.goto(live_server.url + small_fleet.bearing.replace("/?", "/limits/?"))
+    row = page.locator("tr", has_text="In-service maximum").first
+    assert "280" in row.inner_text() and "proposed by" in row.inner_text()
+
+
 def _let_things_wait(bearing):
     """A limit and a new shell that want a second person."""
     somebody = makers.somebody()
