@@ -101,6 +101,7 @@ def ledger_story(bearing: Bearing, known_by: dt.date | None = None) -> LedgerSto
     sheets = {sheet.act: sheet for sheet in Sheet.objects.filter(act__in={entry.act for entry in entries})}
     gauges = _gauges(bodies.values())
     _join_second_persons(entries, bodies, people)
+    _name_what_stands(entries, bodies)
     lines = [
         _line(entry, bodies[entry.pk], people, sheets, gauges)
         for entry in entries
@@ -253,11 +254,24 @@ def _join_second_persons(
             bodies[entry.pk]["_first"] = by
 
 
+def _name_what_stands(entries: Sequence[Entry], bodies: Mapping[int, dict[str, Any]]) -> None:
+    """Give the joining of two records the words of the one that stands."""
+    added = {str(entry.thing): entry for entry in entries if entry.kind not in CHANGES}
+    for entry in entries:
+        stands = added.get(bodies[entry.pk].get("instead", "")) if bodies[entry.pk].get("joined") else None
+        if stands:
+            what = _what(stands.kind, bodies[stands.pk])
+            bodies[entry.pk]["_stands"] = f"entry no. {stands.n}, {what}"
+
+
 def _change(body: Mapping[str, Any]) -> str:
     what = KINDS.get(body["of"], body["of"].replace("_", " "))
     if "set" in body:
         values = ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in body["set"].items())
         return f"Correction of a {what}: {values}. Reason: {body.get('reason', 'none given')}"
+    if body.get("joined"):
+        stands = body.get("_stands", "another entry")
+        return f"Two records of one {what} joined; what stands: {stands}. Reason: {body['reason']}"
     return f"Withdrawal of a {what}. Reason: {body.get('reason', 'none given')}"
 
 
@@ -304,9 +318,12 @@ def _marked(
         body = bodies[entry.pk]
         if entry.kind == "withdrawal":
             who = people.get(str(entry.by), "someone not known")
-            taken[body["id"]] = (
-                f"withdrawn {day(entry.recorded_at.date())} by {who}: {body.get('reason', '')}"
+            did = (
+                f"joined with {body.get('_stands', 'another entry')}, which stands,"
+                if body.get("joined")
+                else "withdrawn"
             )
+            taken[body["id"]] = f"{did} {day(entry.recorded_at.date())} by {who}: {body.get('reason', '')}"
         elif entry.kind == "import_withdrawal":
             when = f"withdrawn with its whole import {day(entry.recorded_at.date())}: {body['reason']}"
             taken |= {row: when for ids in body["kinds"].values() for row in ids}

@@ -1,7 +1,9 @@
 """What an engineer may put right in a stored reading, always with a reason."""
 
 import datetime as dt
+from collections.abc import Sequence
 from typing import Any
+from uuid import UUID
 
 from django import forms
 
@@ -75,6 +77,22 @@ class ReasonForm(forms.Form):
 
     reason = REASON
     seen = forms.IntegerField(widget=forms.HiddenInput)
+
+
+class JoinForm(ReasonForm):
+    """Which record stands for both."""
+
+    standing = forms.TypedChoiceField(
+        label="The record that stands",
+        coerce=UUID,
+        help_text="This one is kept to be read, marked as the same thing, and counts no more.",
+        error_messages={"required": "Choose the record that stands for both."},
+    )
+    field_order = ("standing", "reason", "seen")
+
+    def __init__(self, *args: Any, among: Sequence[tuple[str, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["standing"].choices = [("", "choose"), *among]  # type: ignore[attr-defined]
 
 
 def as_recorded(reading: Reading, seen: int, new_id: Any) -> dict[str, Any]:

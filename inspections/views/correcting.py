@@ -12,10 +12,10 @@ from django.views.decorators.http import require_http_methods
 
 from fleet.access import require
 from fleet.models import Entry, Person, Recorded
-from inspections import recording
+from inspections import joining, recording
 from inspections.addresses import bearing_address, read
 from inspections.finding_bearings import called
-from inspections.forms.correcting import CorrectForm, ReasonForm, as_recorded
+from inspections.forms.correcting import CorrectForm, JoinForm, ReasonForm, as_recorded
 from inspections.ledger_story import Line, ledger_story
 from inspections.models import Event, MeterEntry, Reading
 from inspections.visiting import NotRecorded
@@ -43,7 +43,7 @@ def correct(request: HttpRequest, pump: str, position: str, thing: uuid.UUID) ->
     row = MENDED[line.kind]._base_manager.get(pk=thing)
     back = bearing_address(bearing, "bearing-history")
     context = {"bearing": bearing, "place": bearing.place, "line": line, "back": back, "row": row}
-    context |= _forms(row) if request.method != "POST" else _acted(request, row)
+    context |= _forms(row, lines) if request.method != "POST" else _acted(request, row, lines)
     if context.get("done"):
         messages.success(request, context["done"])
         return redirect(back)
@@ -57,21 +57,39 @@ def last_change(row: Recorded) -> int:
     return Entry.objects.filter(thing=row.pk).aggregate(last=Max("id"))["last"] or 0
 
 
-def _forms(row: Recorded) -> dict[str, Any]:
+def _forms(row: Any, lines: list[Line]) -> dict[str, Any]:
     seen = last_change(row)
     forms: dict[str, Any] = {"reason_form": ReasonForm(initial={"seen": seen})}
+    if among := _same(row, lines):
+        forms["join_form"] = JoinForm(among=among, initial={"seen": seen}, auto_id="join_%s")
     if isinstance(row, Reading):
         forms["form"] = CorrectForm(initial=as_recorded(row, seen, uuid.uuid4()))
     return forms
 
 
-def _acted(request: HttpRequest, row: Recorded) -> dict[str, Any]:
+def _same(row: Any, lines: list[Line]) -> list[tuple[str, str]]:
+    """The records that this one may be the same thing as, in the words of the history."""
+    said = {one.thing: one for one in lines if one.kind in MENDED}
+    return [
+        (str(one.pk), f"{one.on:%Y-%m-%d}, {said[one.pk].what}, entry no. {said[one.pk].n}")
+        for one in joining.others(row)
+        if one.pk in said
+    ]
+
+
+def _acted(request: HttpRequest, row: Any, lines: list[Line]) -> dict[str, Any]:
     """Do what was asked; the forms again where it cannot be, with what was typed."""
     act = _ACTS.get(request.POST.get("act", ""))
-    if act is None or (act is not _take_back and not isinstance(row, Reading)):
-        raise Http404("Choose what is to be put right: correct, apart, back or withdraw.")
-    form = (CorrectForm if act is _correct else ReasonForm)(request.POST)
-    shown = _forms(row) | {("form" if act is _correct else "reason_form"): form, "faulty": form}
+    if act is None or (act not in (_take_back, _join) and not isinstance(row, Reading)):
+        raise Http404("Choose what is to be put right: correct, apart, back, join or withdraw.")
+    shown = _forms(row, lines)
+    form: Any = (CorrectForm if act is _correct else ReasonForm)(request.POST)
+    if act is _join:
+        # What was superseded meanwhile is offered no more; that it was the same join is for the act to say.
+        among = [*_same(row, lines), (request.POST.get("standing", ""), "")]
+        form = JoinForm(request.POST, among=among, auto_id="join_%s")
+    name = {_correct: "form", _join: "join_form"}.get(act, "reason_form")
+    shown |= {name: form, "faulty": form}
     if not form.is_valid():
         return shown
     try:
@@ -117,8 +135,20 @@ def _take_back(row: Recorded, form: ReasonForm, by: uuid.UUID) -> str:
     return "Withdrawn; it stays to be read, marked, and counts for nothing."
 
 
+def _join(row: Any, form: JoinForm, by: uuid.UUID) -> str:
+    standing = type(row)._base_manager.filter(pk=form.cleaned_data["standing"]).first()
+    if standing is None:
+        raise NotRecorded("The record that was to stand is not of the same sort. Choose one from the list.")
+    if joining.joined_with(row) != standing.pk:
+        _unchanged(row, form)
+    if not joining.join(row=row, standing=standing, by=by, reason=form.cleaned_data["reason"]):
+        return "The two were joined already; nothing was stored twice."
+    return "Joined: the other one stands for both, and this one stays to be read. The dates follow from it."
+
+
 _ACTS: dict[str, Callable[[Any, Any, uuid.UUID], str]] = {
     "correct": _correct, "apart": _apart, "back": _back, "withdraw": _take_back,
+    "join": _join,
 }  # fmt: skip
 
 
@@ -127,7 +157,8 @@ def _now(lines: list[Line], row: Recorded) -> dict[str, Any]:
     entry = Entry.objects.filter(thing=row.pk).order_by("-id").first()
     by = Person.objects.filter(pk=entry.by).first() if entry else None
     instead = {str(pk) for pk in Reading.objects.filter(supersedes=row.pk).values_list("pk", flat=True)}
+    instead.add(str(joining.joined_with(row)))  # type: ignore[arg-type]
     return {
         "by": by, "at": entry.recorded_at if entry else None,
-        "lines": [one for one in lines if str(one.thing) in instead and one.kind == "reading"],
+        "lines": [one for one in lines if str(one.thing) in instead and one.kind in MENDED],
     }  # fmt: skip
