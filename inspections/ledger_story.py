@@ -10,6 +10,7 @@ from uuid import UUID
 from fleet.calibrating import doubts
 from fleet.models import Bearing, Entry, Installation, Instrument, Limit, Person, ProposedLimit, Sheet
 from fleet.templatetags.figures import day, hours, um
+from inspections.merging import joined_into
 from inspections.models import Method, Stage
 from inspections.telling import words_of
 
@@ -90,7 +91,11 @@ def ledger_story(bearing: Bearing, known_by: dt.date | None = None) -> LedgerSto
     machines = (
         Installation.objects.standing().filter(place=bearing.place_id).values_list("machine_id", flat=True)
     )
-    chains = [f"bearing:{bearing.pk}", *(f"pump:{machine}" for machine in machines)]
+    own = {
+        str(bearing.pk),
+        *(str(pk) for pk in joined_into(bearing)),
+    }  # what was joined into it is its story too
+    chains = [*(f"bearing:{pk}" for pk in sorted(own)), *(f"pump:{machine}" for machine in machines)]
     rows = Entry.objects.filter(chain__in=chains)
     if known_by:
         rows = rows.filter(recorded_at__lt=dt.datetime.combine(known_by, dt.time.max, tzinfo=dt.UTC))
@@ -105,7 +110,7 @@ def ledger_story(bearing: Bearing, known_by: dt.date | None = None) -> LedgerSto
     lines = [
         _line(entry, bodies[entry.pk], people, sheets, gauges)
         for entry in entries
-        if bodies[entry.pk].get("bearing_id") in (None, str(bearing.pk))
+        if bodies[entry.pk].get("bearing_id") in {None, *own}
     ]
     marked = list(_marked(lines, entries, bodies, people))
     changes = sum(line.kind in CHANGES for line in marked)
@@ -272,6 +277,8 @@ def _change(body: Mapping[str, Any]) -> str:
     if body.get("joined"):
         stands = body.get("_stands", "another entry")
         return f"Two records of one {what} joined; what stands: {stands}. Reason: {body['reason']}"
+    if body.get("moved"):
+        return f"Moved: a {what} of another position that is the same bearing. Reason: {body['reason']}"
     return f"Withdrawal of a {what}. Reason: {body.get('reason', 'none given')}"
 
 
@@ -309,6 +316,12 @@ _TELL = {
 }
 
 
+def _did(body: Mapping[str, Any]) -> str:
+    if body.get("joined"):
+        return f"joined with {body.get('_stands', 'another entry')}, which stands,"
+    return "moved to the position that stands," if body.get("moved") else "withdrawn"
+
+
 def _marked(
     lines: Sequence[Line], entries: Sequence[Entry], bodies: Mapping[int, dict], people: Mapping[str, str]
 ) -> Iterator[Line]:
@@ -318,11 +331,7 @@ def _marked(
         body = bodies[entry.pk]
         if entry.kind == "withdrawal":
             who = people.get(str(entry.by), "someone not known")
-            did = (
-                f"joined with {body.get('_stands', 'another entry')}, which stands,"
-                if body.get("joined")
-                else "withdrawn"
-            )
+            did = _did(body)
             taken[body["id"]] = f"{did} {day(entry.recorded_at.date())} by {who}: {body.get('reason', '')}"
         elif entry.kind == "import_withdrawal":
             when = f"withdrawn with its whole import {day(entry.recorded_at.date())}: {body['reason']}"

@@ -79,6 +79,8 @@ TABLE: dict[str, dict[str, int]] = {
     "second-person": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     "bearing-correct": dict.fromkeys(ROLES, 403)
     | {"engineer": 200, "administrator": 404, "stranger": 404, "out": SIGN_IN},
+    "bearing-join": dict.fromkeys(ROLES, 403)
+    | {"engineer": 200, "administrator": 404, "stranger": 404, "out": SIGN_IN},
     "bearing-bundle": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     "bearing-label": dict.fromkeys(ROLES, 302) | {"administrator": 404, "stranger": 404, "out": SIGN_IN},
     "record-photo": IN_A_VISIT,
@@ -158,6 +160,7 @@ def cast_and_addresses():
         "gauge-recall": f"/gauges/{gauge.pk}/in-doubt/{check.pk}.xlsx",
         "certificate": f"/gauges/certificate/{Attachment.objects.get(about=check.pk).pk}/",
         "bearing-correct": f"/bearings/Lift 1/DE/correct/{makers.a_reading(bearing=bearing).pk}/",
+        "bearing-join": "/bearings/Lift 1/DE/join/",
         "bearing-bundle": "/bearings/Lift 1/DE/bundle/",
         "bearing-limits": "/bearings/Lift 1/DE/limits/",
         "bearing-history": "/bearings/Lift 1/DE/history/",

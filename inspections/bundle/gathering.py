@@ -9,6 +9,7 @@ from django.db.models import Q
 
 from fleet.ledger.canonical import sha256
 from fleet.models import Attachment, Bearing, Calibration, Chain, Entry, Installation, Person, Setting
+from inspections.merging import joined_into
 
 _ID = re.compile(r'"([0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12})"')
 # Entries refer to things that refer to others: a reading to its sheet, a place to its site. Three steps reach all.
@@ -27,9 +28,10 @@ class Kept:
 
 
 def chains_of(bearing: Bearing) -> list[str]:
-    """The bearing's own chain, then those of the machines that stood on its place."""
+    """The bearing's own chain, those of positions joined into it, then those of the machines that stood on its place."""
     machines = Installation.objects.filter(place=bearing.place_id).values_list("machine_id", flat=True)
-    return [f"bearing:{bearing.pk}", *sorted({f"pump:{machine}" for machine in machines})]
+    joined = sorted(f"bearing:{pk}" for pk in joined_into(bearing))
+    return [f"bearing:{bearing.pk}", *joined, *sorted({f"pump:{machine}" for machine in machines})]
 
 
 def heads_of(chains: Sequence[str]) -> dict[str, int]:

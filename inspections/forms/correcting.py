@@ -95,6 +95,27 @@ class JoinForm(ReasonForm):
         self.fields["standing"].choices = [("", "choose"), *among]  # type: ignore[attr-defined]
 
 
+class MergeForm(forms.Form):
+    """The position that stays, by the names in use or older ones, and why the two are one."""
+
+    other_pump = forms.CharField(
+        label="Pump that stays",
+        max_length=40,
+        error_messages={"required": "Give the tag of the pump that stays."},
+    )
+    other_position = forms.CharField(
+        label="Position that stays",
+        max_length=40,
+        error_messages={"required": "Give the position that stays, such as DE."},
+    )
+    reason = forms.CharField(
+        label="Why the two are one",
+        max_length=300,
+        required=False,
+        help_text="It stands beside everything that moves, for good.",
+    )
+
+
 def as_recorded(reading: Reading, seen: int, new_id: Any) -> dict[str, Any]:
     """What the form shows first: the reading as it stands."""
     station = "-".join(str(part) for part in (reading.end, reading.clock) if part)

@@ -7,7 +7,7 @@ from django.views.decorators.http import require_safe
 from fleet.access import may
 from fleet.clock import today_at
 from fleet.published_rules import suggestions
-from inspections import bearing_facts, charts, forecasting, saying, trending, waiting
+from inspections import bearing_facts, charts, forecasting, merging, saying, trending, waiting
 from inspections.addresses import bearing_address, read
 from inspections.finding_bearings import called, visible
 from inspections.showing_visits import shown_of
@@ -59,7 +59,7 @@ def _dots(figures):
 @require_safe
 def label(request: HttpRequest, pk) -> HttpResponse:
     """A label's address leads on to the bearing as it is called now: at the pump to its record page, else to its page."""
-    one = get_object_or_404(visible(request.user), pk=pk)
+    one = get_object_or_404(visible(request.user), pk=merging.stands_for(pk))
     return redirect(
         bearing_address(one, "record" if may(request.user, "record", one.place.site) else "bearing")
     )
