@@ -361,3 +361,6 @@ def test_without_the_compiler_the_figures_are_the_same():
     assert compiled is False
     assert np.array(days) == pytest.approx(ours.max_days, rel=1e-9)
     assert np.array(rates) == pytest.approx(ours.rate_um_per_kh, rel=1e-9)
+    # As they are hashed: rounded to six significant digits, they are the same figures.
+    for plain, made in ((days, ours.max_days), (rates, ours.rate_um_per_kh)):
+        assert [f"{x:.6g}" for x in np.ravel(plain)] == [f"{x:.6g}" for x in np.ravel(made)]
