@@ -14,17 +14,18 @@ from .columns import bound as columns_bound
 from .inputs import ACTIONS, FloatArray, Inputs, Job
 from .layout import lay_out
 from .model import KEPT, Model, NoPlan, build
-from .search import N_TOGETHER, PART_GAP, Search, improve
+from .search import N_TOGETHER, PART_GAP, PART_NODES, Search, improve
 
 __all__ = ["NoPlan", "Solution", "solve"]
 Tell = Callable[[int, str], None]
 STEPS = 6  # that `solve` tells of; a plan that is good enough skips the later ones
 GAP = 0.01
 NODES = 20  # at most, on what is left of the programme
-PART_NODES, FEW_NODES = 100, 1
-EFFORT, FEW = 20, 8  # outages planned anew so many times at most
+NEAR_NODES, FEW_NODES = 100, 1
+EFFORT = 20  # outages planned anew so many times at most
 MANY = 4000  # jobs to choose from beyond which columns take too long
-PARTS, MANY_TOGETHER = (0.002, 0.006), (5,)
+PART = 0.003  # of the relaxation's value: a job that adds more is not among the likely ones
+MANY_TOGETHER, MANY_GAP, MANY_NODES = (4, 5), 0.001, 20
 AGREED = (0.3, 0.6, 0.9)
 FIT = 1e-6
 SHORTAGE = 1e4
@@ -110,6 +111,8 @@ class _Run:
         rounds: int,
         sizes: tuple[int, ...] = N_TOGETHER,
         gone: NDArray[np.bool_] | None = None,
+        gap: float = PART_GAP,
+        nodes: int = PART_NODES,
     ) -> None:
         """Some outages planned anew, round after round."""
         if self.x is None or self.closed:
@@ -118,7 +121,7 @@ class _Run:
         def told(k: int) -> None:
             self.say(step, f"outages are planned anew, round {k} of at most {rounds}")
 
-        self.x = improve(self.search, self.x, self.target, rounds, sizes, gone, told)
+        self.x = improve(self.search, self.x, self.target, rounds, sizes, gone, gap, nodes, told)
 
     def take(self, x: FloatArray | None, bound: float = -np.inf) -> None:
         """Keep what is better."""
@@ -138,10 +141,10 @@ class _Run:
             return False
         mix = columns_bound(outages, told=lambda k: self.say(2, f"whole outages are put together, round {k}"))
         self.say(3, "plans are made of whole outages")
-        self.take(whole_columns(outages, mix, self.gap / 4, PART_NODES), mix.bound)
+        self.take(whole_columns(outages, mix, self.gap / 4, NEAR_NODES), mix.bound)
         if not self.closed:
             self.take(dive(outages, mix))
-            self.take(whole_columns(outages, mix, self.gap / 4, PART_NODES))
+            self.take(whole_columns(outages, mix, self.gap / 4, NEAR_NODES))
         if not self.closed:
             self.say(4, "plans near the best mixture are tried")
             self._near(mixed(outages, mix), out_of_reach(outages, mix, self.target))
@@ -154,25 +157,26 @@ class _Run:
         return True
 
     def by_parts(self) -> None:
-        """Large fleets: jobs that the plain relaxation holds for good or nearly so, then more of them."""
-        value, _, more = self.search.relaxed()
-        for k, part in enumerate(PARTS):
-            if self.closed:
-                return
-            most = part * abs(value)
-            self.say(2 + 2 * k, f"the likely jobs are searched, {k + 1} of {len(PARTS)} widths")
-            x, bound = self.search.solve(*self.search.without(more > most), self.gap * 0.8, FEW_NODES)
-            # A plan with a job left out of this part costs more than the relaxation by at least `most`.
-            self.take(x, min(bound, value + most) if x is not None else -np.inf)
-            self.anew(3 + 2 * k, FEW, MANY_TOGETHER, more > most)
+        """Large fleets: jobs that the plain relaxation holds for good or nearly so, then near it, then outages anew."""
+        value, shares, more = self.search.relaxed()
+        far = more > PART * abs(value)
+        self.say(2, "the likely jobs are searched")
+        x, bound = self.search.solve(*self.search.without(far), self.gap * 0.8, FEW_NODES)
+        # A plan with a job left out of this part costs more than the relaxation by at least that.
+        self.take(x, min(bound, value + PART * abs(value)) if x is not None else -np.inf)
+        self.say(4, "plans near the plain relaxation are tried")
+        self._near(shares, far, MANY_GAP, MANY_NODES)
+        self.anew(5, EFFORT, MANY_TOGETHER, far, MANY_GAP, MANY_NODES)
 
-    def _near(self, shares: FloatArray, gone: NDArray[np.bool_]) -> None:
+    def _near(
+        self, shares: FloatArray, gone: NDArray[np.bool_], gap: float = PART_GAP, nodes: int = NEAR_NODES
+    ) -> None:
         """Keep what the plan and the relaxed plan agree on, and plan the rest anew."""
         for share in AGREED:
             if self.x is None or self.closed:
                 return
             near = self.search.agreed(self.x, shares, share, gone)
-            self.take(self.search.solve(*near, PART_GAP, PART_NODES)[0])
+            self.take(self.search.solve(*near, gap, nodes)[0])
 
 
 def _what_is_short(model: Model) -> list[str]:

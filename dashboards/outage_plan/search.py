@@ -121,7 +121,8 @@ class Search:
 
 def improve(
     search: Search, x: FloatArray, target: float, rounds: int, sizes: tuple[int, ...] = N_TOGETHER,
-    gone: NDArray[np.bool_] | None = None, told: Callable[[int], None] = lambda _: None,
+    gone: NDArray[np.bool_] | None = None, gap: float = PART_GAP, nodes: int = PART_NODES,
+    told: Callable[[int], None] = lambda _: None,
 ) -> FloatArray:  # fmt: skip
     """Plan some outages anew, round after round, until the cost reaches the target.
 
@@ -136,7 +137,7 @@ def improve(
             break
         told(k + 1)
         some = rng.permutation(n_t)[: min(sizes[size], n_t)]
-        tried, _ = search.solve(*search.near(x, some, gone), PART_GAP, PART_NODES)
+        tried, _ = search.solve(*search.near(x, some, gone), gap, nodes)
         cost = np.inf if tried is None else float(search.model.cost @ tried)
         without = 0 if cost < best * (1 - 1e-5) else without + 1
         if tried is not None and cost < best - 1e-9:
