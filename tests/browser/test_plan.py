@@ -10,7 +10,7 @@ from inspections import planning
 from inspections.models import Decision, Plan
 from tests import makers
 from tests.browser.conftest import pressed
-from tests.dashboards.plan_fleet import a_fleet
+from tests.dashboards.plan_fleet import a_fleet, a_fleet_with_twins
 
 SIDEWAYS = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
 
@@ -24,6 +24,10 @@ def site(live_server):
 
 @pytest.fixture
 def planner(live_server, site, page):
+    return _signed_in(page, live_server, site)
+
+
+def _signed_in(page, live_server, site):
     """A page signed in as the site's planner."""
     client = Client()
     client.force_login(makers.an_account(role="planner", site=site))
@@ -74,6 +78,18 @@ def test_no_page_of_the_plan_scrolls_sideways_and_axe_finds_nothing(width, plann
         if report.violations_count:
             found[address] = report.generate_report()
     assert found == {}
+
+
+@pytest.mark.parametrize("width", [360, 1440])
+def test_days_between_two_outages_with_long_names_fit_the_page(width, page, live_server):
+    east = a_fleet_with_twins(today_in("UTC"), outages="turnaround of both blocks with boiler inspection")
+    planning.propose(east, today_in("UTC"), by=None)
+    planner = _signed_in(page, live_server, east)
+    planner.set_viewport_size({"width": width, "height": 900})
+    planner.goto(f"{live_server.url}/plan/")
+    assert "before turnaround of both blocks" in planner.locator(".outages").inner_text()
+    assert planner.evaluate(SIDEWAYS) == 0
+    assert planner.locator(".rows-scroll").first.evaluate("e => e.scrollWidth - e.clientWidth") == 0
 
 
 def test_a_change_can_be_made_by_keyboard_alone(planner, live_server, site):

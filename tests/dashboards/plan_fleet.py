@@ -33,6 +33,29 @@ def a_fleet(
     return site
 
 
+def a_fleet_with_twins(today: dt.date, *, outages: str = "outage") -> Site:
+    """Twins above their maximum, three beside them without a twin; outages in 400, 900 and 1400 days."""
+    site = makers.a_site(name="East")
+    for number, days in enumerate((400, 900, 1400), start=1):
+        start = today + dt.timedelta(days=days)
+        makers.registering.schedule_outage(
+            site=site, name=f"{outages} {number}", start_on=start, end_on=start + dt.timedelta(days=14),
+            crew_hours=200, by=makers.somebody(),
+        )  # fmt: skip
+    for number, (tag, gain, twin) in enumerate(
+        (("Twin A", 70, "Twin B"), ("Twin B", 70, "Twin A"), ("Alone", 70, ""), ("Slow", 10, ""), ("Slow 2", 12, ""))
+    ):  # fmt: skip
+        place = makers.a_place(site=site, tag=tag, positions=("DE",), twin=twin)
+        bearing = makers.a_bearing(
+            place=place, shell_type="S-1", limits={"fitting_max": 150, "in_service_max": 300}
+        )
+        for step in range(4):
+            on = today - dt.timedelta(days=365 * (13 - 4 * step))
+            makers.a_reading(bearing=bearing, on=on, value=140 + number + gain * step, unit="um")
+    record([Spare(site=site, shell_type="S-1", on_hand=9)], by=makers.somebody())
+    return site
+
+
 def bearing_of(site: Site, tag: str) -> Bearing:
     """The one bearing of a pump."""
     return Bearing.objects.select_related("place__site").get(place__site=site, place__tag=tag)

@@ -10,12 +10,11 @@ from icalendar import Calendar
 from dashboards import between_outages, proposal, standing
 from fleet import registering
 from fleet.clock import today_in
-from fleet.models import Spare
-from fleet.registering import record
 from inspections import deciding, planning
 from inspections.choices import SETTING_BETWEEN
 from inspections.models import Decision
 from tests import makers
+from tests.dashboards.plan_fleet import a_fleet_with_twins
 
 pytestmark = pytest.mark.django_db
 TODAY = today_in("UTC")
@@ -23,26 +22,7 @@ TODAY = today_in("UTC")
 
 @pytest.fixture
 def site():
-    """Twins above their maximum, one beside them without a twin; outages in 400, 900 and 1400 days."""
-    site = makers.a_site(name="East")
-    for number, days in enumerate((400, 900, 1400), start=1):
-        start = TODAY + dt.timedelta(days=days)
-        makers.registering.schedule_outage(
-            site=site, name=f"outage {number}", start_on=start, end_on=start + dt.timedelta(days=14), crew_hours=200,
-            by=makers.somebody(),
-        )  # fmt: skip
-    for number, (tag, gain, twin) in enumerate(
-        (("Twin A", 70, "Twin B"), ("Twin B", 70, "Twin A"), ("Alone", 70, ""), ("Slow", 10, ""), ("Slow 2", 12, ""))
-    ):  # fmt: skip
-        place = makers.a_place(site=site, tag=tag, positions=("DE",), twin=twin)
-        bearing = makers.a_bearing(
-            place=place, shell_type="S-1", limits={"fitting_max": 150, "in_service_max": 300}
-        )
-        for step in range(4):
-            on = TODAY - dt.timedelta(days=365 * (13 - 4 * step))
-            makers.a_reading(bearing=bearing, on=on, value=140 + number + gain * step, unit="um")
-    record([Spare(site=site, shell_type="S-1", on_hand=9)], by=makers.somebody())
-    return site
+    return a_fleet_with_twins(TODAY)
 
 
 def test_a_twin_is_opened_between_outages_and_the_other_is_not_at_the_same_time(site):
