@@ -17,7 +17,9 @@ from fleet import units
 from fleet.ledger.writing import Fact, write
 from fleet.models import Bearing, Person, Place, Recorded
 from inspections import contact, recording
+from inspections.advising import figures_hash
 from inspections.facts import EventFact
+from inspections.figures import Figures
 from inspections.measuring import beyond_strip
 from inspections.models import (
     Attendance,
@@ -31,7 +33,7 @@ from inspections.models import (
     Reading,
     Visit,
 )
-from inspections.relying import made_by
+from inspections.relying import relied
 from inspections.visiting import LABEL_REACHES, NotRecorded
 
 MEASURED, RECORDED, CHECKED, SIGNED = "measured", "recorded", "checked", "signed"
@@ -336,10 +338,15 @@ def see(
 
 
 def decide(
-    *, bearing: Bearing, on: dt.date, advised: str, decided: str, why: str, by: UUID, role: str = "",
-    outage: UUID | None = None, forecast_hash: str = "",
+    *, bearing: Bearing, on: dt.date, advised: str, decided: str, why: str, by: UUID, figures: Figures,
+    role: str = "", outage: UUID | None = None,
 ) -> Decision:  # fmt: skip
-    """What was advised and decided, by whom and why; a decision against the advice needs its reason.
+    """What was advised and decided, by whom and why, and the figures of the day that it relied on.
+
+    Parameters
+    ----------
+    figures : Figures
+        of this bearing as forecast on the day; the entry keeps them all, so that one that differs can be named.
 
     Raises
     ------
@@ -350,11 +357,11 @@ def decide(
         raise NotRecorded("This is not what is advised. Say in a few words why it is decided so.")
     row = Decision(
         id=uuid.uuid4(), bearing_id=bearing.pk, outage_id=outage, on=on, advised=advised[:10], decided=decided[:20],
-        why=why.strip()[:500], owner_role=role[:16], forecast_hash=forecast_hash,
+        why=why.strip()[:500], owner_role=role[:16], forecast_hash=figures_hash(figures),
     )  # fmt: skip
     chain = f"bearing:{bearing.pk}"
-    relied = {"decision": row.pk, "figures": forecast_hash, "on": on, **made_by()}
-    write([Fact(chain, "decision", row), Fact(chain, "forecast_relied_on", body=relied)], by=by)
+    body = relied(figures, on, decision=row.pk)
+    write([Fact(chain, "decision", row), Fact(chain, "forecast_relied_on", body=body)], by=by)
     return Decision.objects.get(pk=row.pk)
 
 

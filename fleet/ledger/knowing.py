@@ -30,12 +30,13 @@ class Knowledge:
         self._memory = DatabaseWrapper(settings, DEFAULT_DB_ALIAS)
         self.last = 0
         with self.known():
-            # Rows come as their entries say; what the ledger never pointed to is not for this copy to refuse.
-            self._memory.disable_constraint_checking()
             with self._memory.schema_editor() as editor:
                 for one in kinds.all_kinds():
                     if one.model:
                         editor.create_model(one.model)
+            # Rows come as their entries say; what the ledger never pointed to is not for this copy to refuse. The editor
+            # turns the checks on again when it ends, and people (beside the ledger) have no table here.
+            self._memory.disable_constraint_checking()
 
     @contextmanager
     def known(self) -> Iterator[None]:

@@ -186,7 +186,7 @@ def _decided(side: Side, post: Any) -> None:
         raise NotRecorded(f"Decide one of: {', '.join(advising.CHOICES)}.")
     visits.decide(
         bearing=side.desk.bearing, on=side.desk.on, advised=SHORT[side.advice.word], decided=SHORT[decided],
-        why=post.get(f"why{side.mine}", ""), by=side.desk.person, forecast_hash=advising.figures_hash(side.figures),
+        why=post.get(f"why{side.mine}", ""), by=side.desk.person, figures=side.figures,
     )  # fmt: skip
 
 

@@ -1,13 +1,17 @@
 """Closing a whole pump: both bearings' unmeasured things, a decision for each that was recorded; cautions as plant data."""
 
 import datetime as dt
+import json
 
 import pytest
 
 from fleet import registering
+from fleet.models import Entry
 from inspections.cautions import cautions_for
 from inspections.models import ContactCheck, Decision, NotMeasured, Visit
+from inspections.recomputing import DIFFERS, EQUAL, recompute
 from tests import makers
+from tests.fleet.ledger.story import guards_lifted
 from tests.inspections.record.walk import a_mechanic, a_worn_bearing, at, begin, read, said, today_of
 
 pytestmark = pytest.mark.django_db
@@ -53,6 +57,25 @@ def test_what_is_missing_at_the_other_bearing_is_asked_for_station_by_station(pa
     assert decided == {one.pk: "close_up", other.pk: "replace"}
     receipt = said(client.get(at(other, "receipt/", visit=Visit.objects.get(closed_on=today_of(one)).pk)))
     assert "Replace: shell at hand" in receipt
+
+
+def test_a_decision_at_closing_keeps_its_figures_so_that_one_that_differs_is_named(pair):
+    one, other = pair
+    client = a_mechanic(one)
+    begin(client, one)
+    for _ in range(2):
+        read(client, one, "0.205")
+    client.post(at(one, "close/"), {"decided": "close up", f"because all {other.pk}": "no_time"})
+    makers.a_reading(bearing=one, on=dt.date(2021, 5, 4), value="0.240")
+    assert [again.outcome for again in recompute()] == [EQUAL]
+    entry = Entry.objects.get(kind="forecast_relied_on")
+    kept = json.loads(entry.text)
+    assert kept["body"]["decision"] == str(Decision.objects.get().pk)
+    kept["body"]["said"]["advice"] = "leave it"
+    with guards_lifted():
+        Entry.objects.filter(pk=entry.pk).update(text=json.dumps(kept))
+    (again,) = recompute()
+    assert again.outcome == DIFFERS and again.why.startswith("advice was leave it, recomputed ")
 
 
 def test_country_rules_are_the_sites_own_words_and_the_shipped_ones_are_marked():
