@@ -2,14 +2,16 @@
 
 import datetime as dt
 import io
+from decimal import Decimal
 
 import pytest
 from django.core.management import call_command
 
+from fleet import confirming, registering
 from fleet.ledger.rebuilding import rebuild
 from fleet.ledger.verify import verify
 from fleet.models import Bearing, Entry, Place
-from inspections import forecasting, merging
+from inspections import choices, forecasting, merging, visits
 from inspections.ledger_story import ledger_story
 from inspections.models import Event, Forecast, MeterEntry, Reading
 from inspections.recomputing import EQUAL, recompute
@@ -116,6 +118,34 @@ def test_other_sites_itself_and_no_reason_are_refused(gone, stays):
         with pytest.raises(NotRecorded):
             merging.merge(gone=other, stays=stays, by=makers.somebody(), reason=reason)
     assert len(ledger_story(stays).lines) and Bearing.objects.standing().filter(pk=gone.pk).exists()
+
+
+def test_a_visit_that_is_still_open_at_the_one_that_goes_is_refused_and_one_at_the_other_is_not(gone, stays):
+    visits.begin(bearing=gone, on=TODAY, by=makers.somebody())
+    visits.begin(bearing=stays, on=TODAY, by=makers.somebody())
+    n = Entry.objects.count()
+    with pytest.raises(NotRecorded, match=r"A visit at L-001 is still open\. Close it"):
+        _merge(gone, stays)
+    assert Entry.objects.count() == n
+    visit = visits.open_visit_of(gone.place, TODAY)
+    visits.close(visit=visit, on=TODAY, by=makers.somebody(), missing=[], checked_by=None)
+    assert _merge(gone, stays) is not None
+
+
+def test_a_limit_that_waits_for_a_second_person_at_the_one_that_goes_is_refused_until_answered(
+    site, gone, stays
+):
+    choices.choose(name="second_person", typed="yes", site=site, from_on=None, by=makers.somebody())
+    one, other = (makers.an_account(site=site, username=name).person_id for name in ("A. One", "B. Other"))
+    limits = {"in_service_max": Decimal(310)}
+    (waits,) = registering.set_limits([gone], limits, authority="plant", by=one)
+    registering.set_limits([stays], limits, authority="plant", by=one)
+    n = Entry.objects.count()
+    with pytest.raises(NotRecorded, match=r"A limit of .* waits for a second person"):
+        _merge(gone, stays)
+    assert Entry.objects.count() == n
+    confirming.answer_limits([waits], agreed=False, reason="mistyped", by=other)
+    assert _merge(gone, stays) is not None
 
 
 # the page -------------------------------------------------------------------------------------------------

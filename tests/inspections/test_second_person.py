@@ -8,6 +8,7 @@ import pytest
 from fleet import confirming, registering
 from fleet.importing.loading import import_file
 from fleet.importing.options import Options
+from fleet.ledger import writing
 from fleet.ledger.rebuilding import rebuild
 from fleet.ledger.verify import verify
 from fleet.models import Confirmation, Limit, ProposedLimit
@@ -132,6 +133,28 @@ def test_the_history_says_who_proposed_and_who_confirmed(two):
         "Confirmed by a second person: " in told["confirmation"].what and "310" in told["confirmation"].what
     )
     assert "worn seat" in told["limit"].what
+
+
+def test_as_known_between_proposal_and_confirmation_the_limit_only_waits(two, monkeypatch):
+    two.propose()
+    waits = ProposedLimit.objects.get()
+    two_days_on = waits.recorded_at + dt.timedelta(days=2)
+    monkeypatch.setattr(writing, "recorded_now", lambda: two_days_on)
+    confirming.answer_limits([waits], agreed=True, by=two.other.person_id)
+    then = {line.kind: line for line in ledger_story(two.bearing, waits.recorded_at.date()).lines}
+    assert then["proposed_limit"].who == "proposed by A. One" and not {"confirmation", "limit"} & set(then)
+    now = {line.kind for line in ledger_story(two.bearing, two_days_on.date()).lines}
+    assert {"proposed_limit", "confirmation", "limit"} <= now
+
+
+def test_a_proposal_that_was_withdrawn_can_be_confirmed_by_nobody_and_the_history_says_so(two):
+    two.propose()
+    registering.withdraw(ProposedLimit.objects.get(), reason="wrong pump", by=two.one.person_id)
+    with pytest.raises(Refused):
+        confirming.answer_limits([ProposedLimit.objects.get()], agreed=True, by=two.other.person_id)
+    assert not Limit.objects.exists()
+    (line,) = [one for one in ledger_story(two.bearing).lines if one.kind == "proposed_limit"]
+    assert "wrong pump" in line.withdrawn and sound()
 
 
 REGISTER = """site,pump,position,unit,in_service_max,new_clearance_max,limit_basis

@@ -11,13 +11,15 @@ import subprocess
 import sys
 import zipfile
 import zlib
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
 from django.core.management import CommandError, call_command
 
-from fleet.models import Entry
-from inspections import recording
+from fleet import confirming, registering
+from fleet.models import Entry, ProposedLimit
+from inspections import choices, recording
 from inspections.bundle import verify
 from tests import makers
 from tests.printing import needs_pango
@@ -269,3 +271,26 @@ def test_the_command_refuses_a_bearing_nobody_knows_one_at_two_sites_and_a_folde
     with pytest.raises(CommandError, match="not empty"):
         call_command("export_history", "Lift 1", "DE", out=out, site="Own site")
     assert [path.name for path in out.iterdir()] == ["mine.txt"]
+
+
+def test_proposed_confirmed_and_taken_back_limits_are_in_a_sound_bundle(tmp_path):
+    site = makers.a_site()
+    one, other = (makers.an_account(site=site, username=name).person_id for name in ("A. One", "B. Other"))
+    bearing = makers.a_bearing(place=makers.a_place(site=site, tag="Lift 1"), limits={})
+    choices.choose(name="second_person", typed="yes", site=site, from_on=None, by=makers.somebody())
+    for value, document in ((310, "book 4"), (330, "book 5")):
+        limits = {"in_service_max": Decimal(value)}
+        registering.set_limits([bearing], limits, authority="plant", document=document, by=one)
+    first, second = ProposedLimit.objects.order_by("document")
+    confirming.answer_limits([first], agreed=True, by=other)
+    registering.withdraw(second, reason="wrong pump", by=one)
+    makers.a_reading(bearing=bearing)
+    out = tmp_path / "bundle"
+    call_command("export_history", "Lift 1", "DE", out=out, stdout=io.StringIO())
+    assert checked(out)[0] == 0
+    said = [json.loads(line) for line in (out / "entries.jsonl").read_text("utf-8").splitlines()]
+    text = json.dumps(said)
+    assert all(words in text for words in ("book 4", "book 5", "wrong pump"))
+    assert text.count("proposed_limit") >= 2 and "confirmation" in text
+    limits = (out / "limits.csv").read_text("utf-8")
+    assert "book 4" in limits and "book 5" not in limits
