@@ -150,3 +150,14 @@ def a_photo(*, bearing: Bearing, data: bytes = b"") -> Attachment:
     row = keep_photo(visit=visit, bearing=bearing, data=data or a_png(), name="photo.png", by=somebody())
     recording.close_visit(visit=visit, on=THE_DAY, by=somebody())
     return row
+
+
+def a_worn_fleet(n: int = 4) -> list[Bearing]:
+    """Bearings each opened three times, the later ones wearing a little faster."""
+    bearings = []
+    for number in range(n):
+        bearing = a_bearing()
+        for year, add in ((2012, 0), (2016, 20 + number), (2020, 45 + number)):
+            a_reading(bearing=bearing, on=dt.date(year, 5, 4), value=f"0.{150 + add}")
+        bearings.append(bearing)
+    return bearings

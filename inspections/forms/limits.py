@@ -10,7 +10,7 @@ from django import forms
 from fleet import units
 from fleet.models import Authority, Bearing, Limit, LimitUse
 from inspections.forms.correcting import REASON
-from inspections.forms.record import UNITS
+from inspections.forms.record import UNITS, number_as_typed
 from inspections.ledger_story import LIMITS
 from inspections.models import Basis, Reading
 
@@ -51,13 +51,7 @@ class LimitForm(forms.Form):
     reason = REASON
 
     def clean_value(self) -> str:
-        typed = self.cleaned_data["value"].strip()
-        if typed:
-            try:
-                units.parse_number(typed, decimal_comma="," in typed)
-            except units.Unreadable as fault:
-                raise forms.ValidationError(f"{str(fault)[:1].upper()}{str(fault)[1:]}.") from None
-        return typed
+        return number_as_typed(self.cleaned_data["value"])
 
     def facts(self) -> dict[str, Any]:
         """What was said, by the names that `limiting.set_limit` takes."""

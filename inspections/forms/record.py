@@ -20,6 +20,18 @@ WORKS = [
 ]  # fmt: skip
 
 
+def number_as_typed(text: str, *, about: str = "") -> str:
+    """The text without spaces around it, where it is empty or a number; refused in a sentence that begins with `about`."""
+    typed = text.strip()
+    if typed:
+        try:
+            units.parse_number(typed, decimal_comma="," in typed)
+        except units.Unreadable as fault:
+            said = f"{about}{fault}"
+            raise forms.ValidationError(f"{said[:1].upper()}{said[1:]}.") from None
+    return typed
+
+
 def _day_field(label: str) -> forms.DateField:
     return forms.DateField(
         label=label, required=False, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
@@ -113,13 +125,7 @@ class ReadingForm(forms.Form):
     less = forms.CharField(label="To be taken off", required=False, max_length=40)
 
     def clean_less(self) -> str:
-        typed = self.cleaned_data["less"].strip()
-        if typed:
-            try:
-                units.parse_number(typed, decimal_comma="," in typed)
-            except units.Unreadable as fault:
-                raise forms.ValidationError(f"What is to be taken off: {fault}.") from None
-        return typed
+        return number_as_typed(self.cleaned_data["less"], about="what is to be taken off: ")
 
     def clean_value(self) -> str:
         typed = self.cleaned_data["value"].strip()

@@ -18,18 +18,8 @@ pytestmark = pytest.mark.django_db
 TODAY = dt.date(2026, 6, 1)
 
 
-def _fleet(n=4):
-    bearings = []
-    for number in range(n):
-        bearing = makers.a_bearing()
-        for year, add in ((2012, 0), (2016, 20 + number), (2020, 45 + number)):
-            makers.a_reading(bearing=bearing, on=dt.date(year, 5, 4), value=f"0.{150 + add}")
-        bearings.append(bearing)
-    return bearings
-
-
 def test_a_refit_stores_every_bearing_and_one_entry_on_the_plants_chain():
-    bearings = _fleet()
+    bearings = makers.a_worn_fleet()
     run = forecasting.refit(by=makers.somebody())
     assert run.forecasts.count() == len(bearings) and run.standing
     said = json.loads(Entry.objects.get(kind="forecast_run").text)
@@ -37,7 +27,7 @@ def test_a_refit_stores_every_bearing_and_one_entry_on_the_plants_chain():
 
 
 def test_a_refit_of_an_earlier_day_stands_beside_and_never_hides_today():
-    bearings = _fleet()
+    bearings = makers.a_worn_fleet()
     today = forecasting.refit(by=makers.somebody())
     past = forecasting.refit(by=makers.somebody(), as_of=dt.date(2017, 1, 1))
     assert not past.standing and forecasting.standing_run() == today
@@ -46,7 +36,7 @@ def test_a_refit_of_an_earlier_day_stands_beside_and_never_hides_today():
 
 
 def test_stored_figures_serve_until_the_record_moves_on(monkeypatch):
-    bearings = _fleet()
+    bearings = makers.a_worn_fleet()
     run = forecasting.refit(by=makers.somebody())
     worked_out = []
     real = forecasting.figures_of
@@ -65,27 +55,27 @@ def test_an_alike_fleet_in_another_unit_has_the_same_dates():
     for year, value in ((2012, 6), (2016, 7), (2020, 8)):
         makers.a_reading(bearing=um, on=dt.date(year, 5, 4), value=f"{value * 25.4:.1f}", unit="um")
         makers.a_reading(bearing=inch, on=dt.date(year, 5, 4), value=f"0.00{value}", unit="in")
-    _fleet()
+    makers.a_worn_fleet()
     figures = forecasting.current([um, inch], TODAY)
     assert figures[um.pk]["replace_date_p10"] == figures[inch.pk]["replace_date_p10"]
 
 
 def test_the_quantiles_of_a_date_stand_in_order():
-    figures = forecasting.current(_fleet(), TODAY)
+    figures = forecasting.current(makers.a_worn_fleet(), TODAY)
     for one in figures.values():
         days = [one.day(f"replace_date_{q}") or dt.date.max for q in ("p05", "p10", "p50", "p90", "p95")]
         assert days == sorted(days)
 
 
 def test_without_any_limit_dates_are_blank_and_the_advice_is_to_leave():
-    _fleet()
+    makers.a_worn_fleet()
     bearing = makers.a_bearing(limits={})
     figures = forecasting.current([bearing], TODAY)[bearing.pk]
     assert (figures["outcome"], figures["advice"], figures["replace_date_p10"]) == ("no_limit", "leave", None)
 
 
 def test_the_command_writes_one_row_per_position_in_the_columns_of_the_sheet(tmp_path):
-    _fleet()
+    makers.a_worn_fleet()
     out = io.StringIO()
     call_command("forecast", csv=tmp_path / "forecast.csv", stdout=out)
     rows = list(csv.reader((tmp_path / "forecast.csv").read_text("utf-8").splitlines()))

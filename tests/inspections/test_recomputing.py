@@ -20,16 +20,6 @@ pytestmark = pytest.mark.django_db
 TODAY = dt.date(2026, 6, 1)
 
 
-def _fleet(n=4):
-    bearings = []
-    for number in range(n):
-        bearing = makers.a_bearing()
-        for year, add in ((2012, 0), (2016, 20 + number), (2020, 45 + number)):
-            makers.a_reading(bearing=bearing, on=dt.date(year, 5, 4), value=f"0.{150 + add}")
-        bearings.append(bearing)
-    return bearings
-
-
 def _put_off(bearing, on=TODAY, outage=None):
     outage = outage or makers.an_outage(site=bearing.place.site, start_on=on + dt.timedelta(days=200))
     return deciding.defer(
@@ -65,7 +55,7 @@ def _tamper(entry, change):
 
 @pytest.mark.parametrize("refitted", [True, False])
 def test_an_earlier_decisions_forecast_is_recomputed_to_the_byte_whatever_came_later(refitted):
-    bearings = _fleet()
+    bearings = makers.a_worn_fleet()
     if refitted:
         forecasting.refit(by=makers.somebody())
     row = _put_off(bearings[0])
@@ -78,7 +68,7 @@ def test_an_earlier_decisions_forecast_is_recomputed_to_the_byte_whatever_came_l
 
 
 def test_figures_of_a_stored_refit_recompute_as_those_worked_out_for_one_bearing_do():
-    bearings = _fleet(6)
+    bearings = makers.a_worn_fleet(6)
     outage = makers.an_outage(site=bearings[3].place.site, start_on=dt.date(2090, 1, 1))
     run = forecasting.refit(by=makers.somebody())
     _put_off(bearings[3], on=run.as_of, outage=outage)
@@ -86,7 +76,7 @@ def test_figures_of_a_stored_refit_recompute_as_those_worked_out_for_one_bearing
 
 
 def test_a_figure_changed_behind_the_sites_back_before_the_decision_is_named():
-    bearings = _fleet()
+    bearings = makers.a_worn_fleet()
     outage = makers.an_outage(site=bearings[0].place.site, start_on=dt.date(2090, 1, 1))
     run = forecasting.refit(by=makers.somebody())
     stored = Forecast.objects.get(run=run, bearing=bearings[0])
@@ -100,7 +90,7 @@ def test_a_figure_changed_behind_the_sites_back_before_the_decision_is_named():
 
 
 def test_a_figure_changed_in_the_entry_is_named_and_the_command_says_altered(capsys):
-    bearings = _fleet()
+    bearings = makers.a_worn_fleet()
     _put_off(bearings[0])
     _tamper(Entry.objects.get(kind="forecast_relied_on"), lambda body: body["said"].update(advice="leave it"))
     with pytest.raises(CommandError) as refusal:
@@ -111,7 +101,7 @@ def test_a_figure_changed_in_the_entry_is_named_and_the_command_says_altered(cap
 
 
 def test_changed_parameters_of_a_refit_are_named():
-    bearings = _fleet()
+    bearings = makers.a_worn_fleet()
     run = forecasting.refit(by=makers.somebody())
     _put_off(bearings[0])
     ForecastRun.objects.filter(pk=run.pk).update(parameters=run.parameters | {"more": 1})
@@ -120,7 +110,7 @@ def test_changed_parameters_of_a_refit_are_named():
 
 
 def test_what_another_engine_or_other_packages_made_is_not_called_altered_and_both_are_named(monkeypatch):
-    _put_off(_fleet()[0])
+    _put_off(makers.a_worn_fleet()[0])
     entry = Entry.objects.get(kind="forecast_relied_on")
     monkeypatch.setattr(recomputing.forecasting, "ENGINE", "9")
     assert str(next(iter(recompute()))).endswith("made by engine 2; this is engine 9.")
@@ -131,7 +121,7 @@ def test_what_another_engine_or_other_packages_made_is_not_called_altered_and_bo
 
 
 def test_the_command_says_of_each_forecast_that_it_recomputed_equal(capsys):
-    _put_off(_fleet()[0])
+    _put_off(makers.a_worn_fleet()[0])
     call_command("verify_records", "--forecasts")
     said = capsys.readouterr().out
     assert "forecast relied on 2026-06-01" in said and "recomputed equal." in said
