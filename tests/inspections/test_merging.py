@@ -167,6 +167,10 @@ def test_the_page_shows_what_would_move_then_moves_it_and_a_second_submission_st
     n = Entry.objects.count()
     page = engineer.get("/bearings/L-001/IB/join/", _sent()).content.decode()
     assert "What moves to Lift 1, DE" in page and "the pump is retired" in page and Entry.objects.count() == n
+    assert (
+        "Not moved: photos and other files, rows of sheets set aside, the pump’s facts and planned duty"
+        in page
+    )
     answer = engineer.post("/bearings/L-001/IB/join/", _sent(), follow=True)
     assert "Joined: its name leads here" in answer.content.decode() and answer.context["bearing"] == stays
     n = Entry.objects.count()
