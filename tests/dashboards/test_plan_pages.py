@@ -157,6 +157,13 @@ def test_an_accepted_plan_shows_who_when_why_and_what_differs_since(planner, sit
     assert "Past 5 DE" in compared and "left alone" in compared and "replace in outage 1" in compared
 
 
+def test_with_one_plan_the_compare_page_says_how_to_have_two(planner, site):
+    assert "There is only one plan so far" in _read(planner, "/plan/compare/")
+    assert 'id="keep"' in _read(planner, "/plan/")
+    _post(planner, "/plan/change/", site, what="keep-version", name="before the strike")
+    assert "There is only one plan so far" not in _read(planner, "/plan/compare/")
+
+
 def test_two_kept_versions_can_be_compared_and_an_unknown_one_is_not_there(planner, site):
     page = _post(planner, "/plan/change/", site, what="keep-version", name="before the strike")
     assert "Kept as “before the strike”" in page
