@@ -41,12 +41,12 @@ class Cautions:
         return f"{self.isolation} ({self.rules}.)" if self.rules else self.isolation
 
 
-def cautions_for(site: Site | None, day: dt.date) -> Cautions:
+def cautions_for(site: Site | None, day: dt.date, settings: Any = Setting.objects) -> Cautions:
     """A site's cautions in force on a day, else the plant's, else the shipped ones.
 
     A setting that is no mapping of words is left aside: a caution must never go missing for a slip of the pen.
     """
-    return _read(Setting.objects.in_force(SETTING, site, day))
+    return _read(settings.in_force(SETTING, site, day))
 
 
 def _read(value: Any) -> Cautions:

@@ -6,21 +6,22 @@ expected today. Lengths are um, diametral.
 
 import datetime as dt
 from collections import OrderedDict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
 import numpy as np
+from django.db.models import Q
 
 from fleet.models import Bearing, Limit, LimitUse, Setting, Site
 from inspections import forecasting
 from inspections.figures import Figures
 from inspections.histories import Known, inputs
-from inspections.models import ForecastRun, Reading, Stage, Visit
+from inspections.models import ForecastRun, Reading, Stage
 from inspections.observing import Measurement, is_vertical
-from inspections.telling import NEW_LIFE, STEP, Happening
+from inspections.telling import NEW_LIFE, STEP
 from inspections.timeline import Story
 from inspections.verdict import EIGHT_IN_TEN, FAR, Expected, Held, after_scrape
 
@@ -97,15 +98,13 @@ def before_many(bearings: Sequence[Bearing], opened_on: dt.date) -> dict[UUID, B
 def limits_on(bearing: Bearing, day: dt.date, wear_class: Any = None) -> dict[tuple[str, str], float]:
     """(quantity, use) -> um in force on a day: the class's, the position's own before it."""
     found: dict[tuple[str, str], float] = {}
-    for owner in ({"wear_class": wear_class}, {"bearing": bearing}):
-        if None in owner.values():
-            continue
-        rows = Limit.objects.filter(**owner).holding_on(day, "quantity", "use")
-        for key, limit in rows.items():
-            if limit.value_um is None:
-                found.pop(key, None)
-            else:
-                found[key] = float(limit.value_um)
+    owners = Q(bearing=bearing) | (Q(wear_class=wear_class) if wear_class else Q())
+    held = Limit.objects.filter(owners).holding_on(day, "bearing_id", "quantity", "use")
+    for (_, *key), limit in sorted(held.items(), key=lambda one: one[0][0] is not None):
+        if limit.value_um is None:
+            found.pop(tuple(key), None)
+        else:
+            found[tuple(key)] = float(limit.value_um)
     return found
 
 
@@ -175,15 +174,15 @@ def _rule(known: Before, limits: Mapping[tuple[str, str], float]) -> Expected | 
     return Expected(middle - (middle - least) * part, middle, middle + (most - middle) * part, rough=True)
 
 
-def work_so_far(happenings: Sequence[Happening], visit: Visit) -> str:
+def work_of(effects: Iterable[str]) -> str:
     """What was done to a bearing in a visit: new metal, scraped, or nothing that parts as found from as left."""
-    effects = {one.effect for one in happenings if one.visit == visit.pk}
-    return NEW_METAL if NEW_LIFE in effects else SCRAPED if STEP in effects else ""
+    all_of = set(effects)
+    return NEW_METAL if NEW_LIFE in all_of else SCRAPED if STEP in all_of else ""
 
 
-def planned_stations(site: Site, day: dt.date) -> list[str]:
+def planned_stations(site: Site, day: dt.date, settings: Any = Setting.objects) -> list[str]:
     """The stations a plant measures at, by its own setting; empty where it has set none."""
-    return list(Setting.objects.in_force("stations", site, day) or [])
+    return list(settings.in_force("stations", site, day) or [])
 
 
 def stations_of(story: Story, named: Sequence[str] = ()) -> list[Station]:

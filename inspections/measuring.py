@@ -6,6 +6,7 @@ replaces them. Bore gauge and micrometer are the reference: their offset is zero
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 from fleet.models import Setting
 from inspections.models import Method
@@ -39,9 +40,9 @@ STRIPS_UM: dict[str, tuple[float, float]] = {
 SETTING = "method_spreads"
 
 
-def spreads(day) -> dict[str, Spread]:
+def spreads(day, settings: Any = Setting.objects) -> dict[str, Spread]:
     """The spreads in force on a day: the plant's own where it has set them."""
-    own = Setting.objects.in_force(SETTING, None, day) or {}
+    own = settings.in_force(SETTING, None, day) or {}
     said = {name: Spread(float(value["sd_um"]), float(value["bias_sd_um"])) for name, value in own.items()}
     return {str(name): spread for name, spread in SPREADS.items()} | said
 

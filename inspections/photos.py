@@ -3,6 +3,7 @@
 import datetime as dt
 import hashlib
 import uuid
+from typing import Any
 from uuid import UUID
 
 from django.db import transaction
@@ -72,9 +73,9 @@ def keep_photo(
     return Attachment.objects.get(pk=row.pk)
 
 
-def allowed_at(site: Site, day: dt.date) -> bool:
+def allowed_at(site: Site, day: dt.date, settings: Any = Setting.objects) -> bool:
     """Plants that forbid cameras say so by the setting `photos_allowed`."""
-    return Setting.objects.in_force("photos_allowed", site, day) is not False
+    return settings.in_force("photos_allowed", site, day) is not False
 
 
 def photos_of(bearing: Bearing, visit: Visit | None = None) -> list[Attachment]:

@@ -20,7 +20,7 @@ from fleet.models.place import (
     Rotor,
     RotorFitting,
 )
-from fleet.models.plant import Calibration, Instrument, Setting
+from fleet.models.plant import Calibration, Instrument, Setting, SettingsRead
 from fleet.models.recorded import Recorded
 from fleet.models.second_person import Confirmation, ProposedLimit
 from fleet.models.sheet import Answer, Attachment, Draft, ReadingPlan, SetAside, Sheet, SheetRow, StoredFile
@@ -31,6 +31,6 @@ __all__ = [
     "Account", "Answer", "Attachment", "Authority", "Bearing", "BearingFacts", "Calibration", "Chain", "Confirmation", "CostlyRequest", "Draft", "Entry",
     "Half", "Installation", "Instrument", "Job", "Journal", "JournalDiameter", "Limit", "LimitUse", "LoadSide",
     "Machine", "Name", "Outage", "Person", "Place", "PlaceFacts", "PlannedDuty", "ProposedLimit", "ReadingPlan", "Recorded", "Role", "Rotor",
-    "RotorFitting", "Seal", "Seat", "SetAside", "Setting", "Sheet", "SheetRow", "ShellFitting", "ShellHalf",
+    "RotorFitting", "Seal", "Seat", "SetAside", "Setting", "SettingsRead", "Sheet", "SheetRow", "ShellFitting", "ShellHalf",
     "ShellState", "Site", "Spare", "StoredFile", "WearClass", "WorkHours", "folded",
 ]  # fmt: skip

@@ -26,13 +26,28 @@ class Calibration(Recorded):
 class SettingQuerySet(RecordedQuerySet):
     def in_force(self, name: str, site, day):
         """The value of a setting at a site on a day: the site's own latest, else the plant's; None where none is set."""
-        rows = (
-            self.standing()
-            .filter(models.Q(site=site) | models.Q(site__isnull=True), name=name)
-            .filter(models.Q(from_on__lte=day) | models.Q(from_on__isnull=True))
-        )
+        return SettingsRead(self.filter(name=name).of(site)).in_force(name, site, day)
+
+    def of(self, site):
+        """The standing settings of a site and of the whole plant."""
+        return self.standing().filter(models.Q(site=site) | models.Q(site__isnull=True))
+
+
+class SettingsRead:
+    """Settings read once, for who asks for several: the same answers as from the database."""
+
+    def __init__(self, rows):
+        self.rows = list(rows)
+
+    def in_force(self, name: str, site, day):
+        """As `SettingQuerySet.in_force`."""
+        sites = (None,) if site is None else (None, site.pk)
+        held = (
+            row for row in self.rows
+            if row.name == name and row.site_id in sites and (row.from_on is None or row.from_on <= day)
+        )  # fmt: skip
         best = max(
-            rows, key=lambda row: (row.site_id is not None, str(row.from_on or ""), row.entry_n), default=None
+            held, key=lambda row: (row.site_id is not None, str(row.from_on or ""), row.entry_n), default=None
         )
         return best.value if best else None
 

@@ -9,8 +9,8 @@ from django.db import transaction
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 
-from fleet.models import Bearing, Setting
-from inspections import advising, expecting, forecasting, visits
+from fleet.models import Bearing
+from inspections import advising, forecasting, visits
 from inspections.expecting import SCRAPED, Station
 from inspections.forms.record import new_id
 from inspections.models import Decision, EventKind, NotMeasured, Stage, Visit
@@ -23,14 +23,19 @@ SHORT = {words: short for short, words in DECIDED_WORDS.items()}
 
 @dataclass
 class Missing:
-    """What is neither measured nor said not to be: one station, or (`stations` many) a bearing nobody touched."""
+    """What is neither measured nor said not to be: one station, or (`where` empty) a bearing nobody touched."""
 
     key: str
     words: str
-    bearing: UUID
+    desk: Desk
     stage: str
-    stations: list[Station]
+    where: Station | None = None
     guess: str = ""
+
+    @property
+    def stations(self) -> list[Station]:
+        """The station, or all of a bearing nobody touched: asked for only where it is stored."""
+        return [self.where] if self.where else self.desk.usual_stations()
 
 
 @dataclass
@@ -76,7 +81,7 @@ def desks_of(desk: Desk) -> list[Desk]:
     """The bearing one stands at, then the pump's others, all in the same visit."""
     rows = desk.bearing.place.bearings.standing().select_related("place__site").order_by("folded")
     others = [one for one in rows if one.pk != desk.bearing.pk]
-    return [desk, *(Desk(desk.request, one, desk.today, desk.visit, aside=True) for one in others)]
+    return [desk, *(desk.beside(one) for one in others)]
 
 
 def sides_of(desks: list[Desk]) -> list[Side]:
@@ -128,7 +133,7 @@ def removed_words(desk: Desk, figures: Any) -> str:
 
 def signatures_needed(desk: Desk) -> list[str]:
     """The signatures the plant asks for; none unless it has said so."""
-    return list(Setting.objects.in_force("signatures", desk.bearing.place.site, desk.on) or [])
+    return list(desk.settings.in_force("signatures", desk.bearing.place.site, desk.on) or [])
 
 
 def missing_of(desk: Desk) -> list[Missing]:
@@ -138,13 +143,11 @@ def missing_of(desk: Desk) -> list[Missing]:
     bearing, name = desk.bearing, f"{desk.bearing.name}: " if desk.aside else ""
     if desk.aside and not touched(desk):
         words = f"{desk.bearing.name}: nothing was recorded of it"
-        planned = expecting.planned_stations(bearing.place.site, desk.on)
-        stations = expecting.stations_of(desk.story, planned)
-        return [Missing(f"all {bearing.pk}", words, bearing.pk, "as_found", stations, "not_opened")]
+        return [Missing(f"all {bearing.pk}", words, desk, "as_found", guess="not_opened")]
     stages = [Stage.AS_FOUND] + ([Stage.AS_LEFT] if desk.work else [])
     ending = f" {bearing.pk}" if desk.aside else ""
     return [
-        Missing(f"{stage} {where.key}{ending}", f"{name}{stage.label}, {where.words}", bearing.pk, stage, [where])
+        Missing(f"{stage} {where.key}{ending}", f"{name}{stage.label}, {where.words}", desk, stage, where)
         for stage in stages for where in desk.open_stations(stage)
     ]  # fmt: skip
 
@@ -166,7 +169,7 @@ def _closed(desk: Desk, sides: list[Side], missing: list[Missing], needed: list[
             raise NotRecorded(f"Say why this was not measured: {one.words}.")
         rows += [
             NotMeasured(
-                id=UUID(new_id()), visit_id=visit.pk, bearing_id=one.bearing, stage=one.stage, end=where.end,
+                id=UUID(new_id()), visit_id=visit.pk, bearing_id=one.desk.bearing.pk, stage=one.stage, end=where.end,
                 clock=where.clock, because=because,
             )
             for where in one.stations

@@ -9,6 +9,7 @@ from typing import Any
 from urllib.parse import urlencode
 from uuid import UUID
 
+from django.db.models import Q, prefetch_related_objects
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
@@ -16,7 +17,7 @@ from django.views.decorators.http import require_http_methods
 
 from fleet.access import require
 from fleet.clock import today_at
-from fleet.models import Bearing, Outage, Person
+from fleet.models import Bearing, Outage, Person, Setting, SettingsRead
 from inspections import expecting, quantities, timeline, visits
 from inspections.addresses import read, written
 from inspections.cautions import Cautions, cautions_for
@@ -25,7 +26,8 @@ from inspections.expecting import Before, Setup, Station
 from inspections.finding_bearings import called
 from inspections.forms.record import new_id
 from inspections.measuring import NOT_NAMED, Spread, spreads
-from inspections.models import Event, EventKind, NotMeasured, Reading, Stage, Visit
+from inspections.models import EFFECTS, Effect, Event, EventKind, NotMeasured, Reading, Stage, Visit
+from inspections.telling import effect_of
 from inspections.timeline import Story
 from inspections.verdict import SIGN, Expected, Held, Verdict, reading_sd_um, verdict, verdict_of_interval
 
@@ -51,8 +53,10 @@ class Desk:
         return dict(self.request.session.get(f"at the pump {self.visit.pk if self.visit else ''}", {}))
 
     def remember(self, **what: Any) -> None:
-        """Keep for the next screens of this visit."""
+        """Keep for the next screens of this visit; what is kept already is not written again."""
         assert self.visit is not None
+        if what.items() <= self.memory.items():
+            return
         self.memory.update(what)
         self.request.session[f"at the pump {self.visit.pk}"] = self.memory
 
@@ -96,21 +100,38 @@ class Desk:
         return expecting.limits_on(self.bearing, self.on, facts.wear_class_id if facts else None)
 
     @cached_property
+    def settings(self) -> SettingsRead:
+        """The plant's choices, and this site's."""
+        return SettingsRead(Setting.objects.of(self.bearing.place.site_id))
+
+    @cached_property
     def cautions(self) -> Cautions:
         """What to heed at this site."""
-        return cautions_for(self.bearing.place.site, self.on)
+        return cautions_for(self.bearing.place.site, self.on, self.settings)
 
     @cached_property
     def trust(self) -> dict[str, Spread]:
         """What each method can be trusted to today."""
-        return spreads(self.today)
+        return spreads(self.today, self.settings)
 
     @cached_property
     def stations(self) -> list[Station]:
         planned = expecting.stations_of(
-            self.before.known.story, expecting.planned_stations(self.bearing.place.site, self.today)
+            self.before.known.story,
+            expecting.planned_stations(self.bearing.place.site, self.today, self.settings),
         )
         return self._with_extra(planned, "clearance")
+
+    def usual_stations(self) -> list[Station]:
+        """Where the bearing would be measured, by the record as it stands."""
+        planned = expecting.planned_stations(self.bearing.place.site, self.on, self.settings)
+        return expecting.stations_of(self.story, planned)
+
+    def beside(self, bearing: Bearing) -> "Desk":
+        """Another bearing of the pump in the same visit; what is the site's is not read again."""
+        other = Desk(self.request, bearing, self.today, self.visit, aside=True)
+        vars(other).update(settings=self.settings, trust=self.trust, memory=self.memory)
+        return other
 
     def stations_for(self, quantity: str) -> list[Station]:
         """Where a quantity is measured: a clearance as the plant has set it, others as last time or as is usual."""
@@ -126,16 +147,26 @@ class Desk:
     def readings(self) -> list[Reading]:
         """The standing readings of this bearing in this visit, in order."""
         rows = Reading.objects.standing().filter(visit=self.visit, bearing=self.bearing)
-        found = rows.select_related("visit", "bearing__place__site").order_by("on", "order", "entry_n")
+        found = list(rows.order_by("on", "order", "entry_n"))
+        for one in found:
+            one.visit, one.bearing = self.visit, self.bearing
         return [self.dressed(one) for one in found]
 
     @cached_property
     def events(self) -> list[Event]:
-        rows = Event.objects.standing().filter(visit=self.visit, bearing=self.bearing)
-        found = list(rows.prefetch_related("findings").order_by("on", "order", "entry_n"))
+        found = [one for one in self._happened if one.bearing_id is not None]
+        prefetch_related_objects([one for one in found if one.kind == EventKind.FOUND], "findings")
         for one in found:
             vars(one)["kind_words"] = dict(EventKind.choices).get(one.kind, one.kind.replace("_", " "))  # type: ignore[call-overload]
         return found
+
+    @cached_property
+    def _happened(self) -> list[Event]:
+        """The events of this bearing in this visit, and those of the whole pump."""
+        rows = Event.objects.standing().filter(
+            Q(bearing=self.bearing) | Q(bearing__isnull=True), visit=self.visit
+        )
+        return list(rows.order_by("on", "order", "entry_n"))
 
     @cached_property
     def left_out(self) -> list[NotMeasured]:
@@ -149,7 +180,12 @@ class Desk:
     def work(self) -> str:
         """`new`, `scrape` or nothing: what parts as found from as left in this visit."""
         assert self.visit is not None
-        return expecting.work_so_far(self.story.happenings, self.visit) if self.events else ""
+        if not self.events:
+            return ""
+        # Only new metal in one half asks which half carries the load.
+        halved = any(one.half and EFFECTS.get(one.kind) == Effect.NEW_METAL for one in self._happened)
+        side = self.story.load_side if halved else ""
+        return expecting.work_of(effect_of(one.kind, one.half, side) for one in self._happened)
 
     @cached_property
     def setup(self) -> Setup:

@@ -17,7 +17,7 @@ from inspections.visiting import NotRecorded
 
 def photos_allowed(desk: Desk) -> bool:
     """Whether the bearing's site allows photos today."""
-    return allowed_at(desk.bearing.place.site, desk.today)
+    return allowed_at(desk.bearing.place.site, desk.today, desk.settings)
 
 
 @at_the_pump
