@@ -20,14 +20,7 @@ def a_fleet(
             site=site, name=f"outage {number}", start_on=start, end_on=start + dt.timedelta(days=14), crew_hours=100,
             scope_freeze_on=start - dt.timedelta(days=freeze), by=makers.somebody(),
         )  # fmt: skip
-    for number, (tag, gain) in enumerate(WEAR):
-        place = makers.a_place(site=site, tag=tag, positions=("DE",))
-        bearing = makers.a_bearing(
-            place=place, shell_type="S-1", limits={"fitting_max": 150, "in_service_max": 300}
-        )
-        for step in range(4):
-            on = today - dt.timedelta(days=365 * (13 - 4 * step))
-            makers.a_reading(bearing=bearing, on=on, value=140 + number + gain * step, unit="um")
+    _worn(site, today, [(tag, gain, "") for tag, gain in WEAR])
     if on_hand is not None:
         record([Spare(site=site, shell_type="S-1", on_hand=on_hand)], by=makers.somebody())
     return site
@@ -42,9 +35,17 @@ def a_fleet_with_twins(today: dt.date, *, outages: str = "outage") -> Site:
             site=site, name=f"{outages} {number}", start_on=start, end_on=start + dt.timedelta(days=14),
             crew_hours=200, by=makers.somebody(),
         )  # fmt: skip
-    for number, (tag, gain, twin) in enumerate(
-        (("Twin A", 70, "Twin B"), ("Twin B", 70, "Twin A"), ("Alone", 70, ""), ("Slow", 10, ""), ("Slow 2", 12, ""))
-    ):  # fmt: skip
+    _worn(
+        site, today,
+        [("Twin A", 70, "Twin B"), ("Twin B", 70, "Twin A"), ("Alone", 70, ""), ("Slow", 10, ""), ("Slow 2", 12, "")],
+    )  # fmt: skip
+    record([Spare(site=site, shell_type="S-1", on_hand=9)], by=makers.somebody())
+    return site
+
+
+def _worn(site: Site, today: dt.date, wear: list[tuple[str, int, str]]) -> None:
+    """Pumps (tag, um from one reading to the next, twin) of one bearing each, read four times in thirteen years."""
+    for number, (tag, gain, twin) in enumerate(wear):
         place = makers.a_place(site=site, tag=tag, positions=("DE",), twin=twin)
         bearing = makers.a_bearing(
             place=place, shell_type="S-1", limits={"fitting_max": 150, "in_service_max": 300}
@@ -52,8 +53,6 @@ def a_fleet_with_twins(today: dt.date, *, outages: str = "outage") -> Site:
         for step in range(4):
             on = today - dt.timedelta(days=365 * (13 - 4 * step))
             makers.a_reading(bearing=bearing, on=on, value=140 + number + gain * step, unit="um")
-    record([Spare(site=site, shell_type="S-1", on_hand=9)], by=makers.somebody())
-    return site
 
 
 def bearing_of(site: Site, tag: str) -> Bearing:
