@@ -11,7 +11,7 @@ from fleet.models import Bearing, BearingFacts, PlaceFacts, Site
 from fleet.templatetags.figures import counted
 from inspections import forecasting
 from inspections.histories import Codes
-from inspections.wear.drivers import Driver
+from inspections.wear.drivers import Driver, drivers
 from inspections.wear.population import Population
 
 FACTOR_WORDS = {"class_": "class", "site": "site", "service": "service", "position": "position"}
@@ -53,7 +53,7 @@ def trends_for(sites: Sequence[Site]) -> Trends:
     population, codes, _ = forecasting.parameters(today, run)
     if population.young:
         return Trends((), 0, population, run.as_of if run else today)
-    rows = compared(population.drivers(), codes, words_at(sites, today))
+    rows = compared(drivers(population.main), codes, words_at(sites, today))
     return Trends(rows[:SHOWN], max(len(rows) - SHOWN, 0), population, run.as_of if run else today)
 
 

@@ -29,6 +29,6 @@ class InspectionsConfig(AppConfig):
 
 def _warm() -> None:
     """Compile the wear engine before a page waits for it."""
-    from inspections.wear.warming import warm
+    from inspections.wear.warm_up import warm
 
     warm()

@@ -12,7 +12,7 @@ from fleet.registering import Refused
 from fleet.templatetags.figures import percent
 from inspections.facts import read_station
 from inspections.histories import ACCEPTED_RISK
-from inspections.wear.history import USUAL_OUTAGE_DAYS
+from inspections.wear.arrays import USUAL_OUTAGE_DAYS
 
 
 @dataclass(frozen=True)

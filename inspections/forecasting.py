@@ -27,9 +27,10 @@ from inspections.histories import ACCEPTED_RISK, Codes, Inputs, Known, inputs
 from inspections.models import Forecast, ForecastRun
 from inspections.noting import notes
 from inspections.wear.advice import ADVICE, OUTCOMES, REASONS, REPLACE_FROM
+from inspections.wear.arrays import Histories
+from inspections.wear.fit import fit_fleet
 from inspections.wear.forecast import Forecasts, forecast
-from inspections.wear.history import Histories
-from inspections.wear.population import Population, fit_fleet
+from inspections.wear.population import Population
 
 ENGINE = "2"
 # Significant digits of a figure as it is stored, shown and hashed. The compiled and the plain numpy form of the engine

@@ -31,7 +31,7 @@ from inspections.observing import Observation
 from inspections.series import Lining, Zeros, because_bad, copied, feeds_wear, known_um, lining_left
 from inspections.telling import NEW_BASELINE, NEW_LIFE, OPENED, RATE_BREAK, STEP, Happening
 from inspections.timeline import Story, stories
-from inspections.wear.history import BEARING_FIELDS, USUAL_OUTAGE_DAYS, Histories, Kind, build
+from inspections.wear.arrays import BEARING_FIELDS, USUAL_OUTAGE_DAYS, Histories, Kind, build
 
 CLOCKS = (exposure.RUN_HOURS, exposure.STATED_DUTY, exposure.CALENDAR)
 KINDS = {

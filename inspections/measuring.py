@@ -10,7 +10,7 @@ from typing import Any
 
 from fleet.models import Setting
 from inspections.models import Method
-from inspections.wear.history import Method as WearMethod
+from inspections.wear.arrays import Method as WearMethod
 
 
 @dataclass(frozen=True)

@@ -22,7 +22,8 @@ from inspections.figures import Figures
 from inspections.histories import Codes, inputs
 from inspections.models import ForecastRun
 from inspections.relying import packages, words_of_figures
-from inspections.wear.population import Population, fit_fleet
+from inspections.wear.fit import fit_fleet
+from inspections.wear.population import Population
 
 EQUAL, DIFFERS, CANNOT = "recomputed equal", "differs", "cannot be recomputed"
 

@@ -15,12 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import crossing
-from .filtering import believe, pile, rate_under
+from .arrays import FloatArray, Histories, IntArray, Kind
+from .belief import believe, pile, rate_under
+from .event_effects import Frame, frame, lay_out
+from .fit import fit_fleet
 from .forecast import Belief, outlook_apart, quantiles
-from .history import FloatArray, Histories, IntArray, Kind
-from .layout import Frame, frame, lay_out
 from .line import FleetLines, fleet_lines
-from .population import Pool, Population, fit_fleet
+from .population import Pool, Population
 from .slips import likely_slips
 
 SHARES = crossing.SHARES

@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import grid
-from .history import FloatArray, IntArray, Kind
-from .layout import Frame, lay_out
-from .population import Params
+from .arrays import FloatArray, IntArray, Kind
+from .event_effects import Frame, lay_out
+from .parameters import Params
 
 # Spread of a class's own mean about the fleet's: design assumptions with no published source.
 STEP_SHARE = 0.3  # of the fleet's mean step

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.polynomial.hermite_e import hermegauss
 from scipy.special import ndtr
 
-from .compiled import compiled, either
+from .compilation import compiled, either
 
 HORIZON_DAYS = 40 * 365.25
 POINTS = 32

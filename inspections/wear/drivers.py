@@ -4,14 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import combinations
-from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .history import Histories
-
-if TYPE_CHECKING:
-    from .population import Pool
+from .arrays import Histories
+from .population import Pool
 
 Level = tuple[str, int]
 SAME = 0.8  # share of common bearings (of all in either) from which two levels are shown as one

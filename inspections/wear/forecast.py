@@ -10,16 +10,16 @@ from numpy.typing import NDArray
 
 from . import crossing, grid
 from .advice import ADVICE, OUTCOMES, REASONS, REPLACE_FROM, advise, outcomes
-from .effects import STEP, without_own
-from .filtering import Clouds, believe, chunks, evidence, pile, rate_under, spread_out
-from .history import FloatArray, Histories, IntArray
-from .layout import Frame, Work, frame, lay_out
-from .population import Params, Pool, Population
-from .rests_on import CURVED, bend_score, bent_in_time, detectable, log_rate_variance, readings_in_view
+from .arrays import FloatArray, Histories, IntArray
+from .belief import Clouds, believe, chunks, evidence, pile, rate_under, spread_out
+from .event_effects import Frame, Work, frame, lay_out
+from .grounds import CURVED, bend_score, bent_in_time, detectable, log_rate_variance, readings_in_view
+from .parameters import Params
+from .population import Pool, Population
+from .rate_effects import STEP, without_own
 from .slips import last_readings, likely_factor, likely_slips
 from .taper import taper_now
 
-__all__ = ["ADVICE", "OUTCOMES", "REASONS", "REPLACE_FROM", "Forecasts", "chance_by", "forecast"]
 SURPRISING = 0.0027  # outside 99.7 %: said, and asked about
 DOUBTFUL = 0.02  # from here on the date of a real step is worked out too, and the earlier date shown
 CAVITY_FROM = (

@@ -11,7 +11,7 @@ import math
 import numpy as np
 from scipy.special import ndtr
 
-from .compiled import compiled, either
+from .compilation import compiled, either
 
 NODES = np.arange(-48, 49).astype(np.float64) * 0.125  # z over +-6, step 0.125: K = 97
 DEAD = 50.0  # nodes this far (log) under the best one are not summed: below 2e-22 of it

@@ -8,7 +8,7 @@ import numpy as np
 from scipy.stats import norm
 from scipy.stats import t as student
 
-from .history import FloatArray, Histories, IntArray, Kind
+from .arrays import FloatArray, Histories, IntArray, Kind
 
 
 @dataclass(frozen=True)

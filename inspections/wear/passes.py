@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from .compiled import compiled, either
+from .compilation import compiled, either
 from .grid import (
     READ,
     _read,

@@ -8,11 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import crossing, grid
-from .filtering import Clouds
-from .forecast import Belief, believe_all, replace_limits
-from .history import FloatArray, Histories
-from .layout import Frame, frame, lay_out
-from .population import Params, Population
+from .arrays import FloatArray, Histories
+from .belief import Clouds
+from .event_effects import Frame, frame, lay_out
+from .forecast import Belief, believe_all, look_ahead, replace_limits
+from .parameters import Params
+from .population import Population
 from .shape import bent
 from .slips import likely_slips, rate_of
 from .zeros import has_zeros, run_joint
@@ -90,8 +91,6 @@ def _repeat(belief: Belief, n: int, parts: FloatArray) -> Belief:
 
 
 def _chance(belief: Belief, many: Histories, level: float, days: FloatArray) -> FloatArray:
-    from .forecast import look_ahead
-
     n = len(days)
     if n == 0:
         return np.zeros(0)

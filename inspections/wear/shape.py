@@ -12,7 +12,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from .history import FloatArray
+from .arrays import FloatArray
 
 KNOTS = np.array([-2.25, -1.5, -0.75, 0.0, 0.75, 1.5, 2.25])
 PRIOR_SD = 0.3  # of theta at each knot: a design assumption with no published source

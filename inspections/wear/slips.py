@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import grid, passes
-from .filtering import Rate, chunks, evidence, rate_under
-from .history import FloatArray, Kind
-from .layout import Frame, Work, frame, lay_out
-from .population import Params
+from .arrays import FloatArray, Kind
+from .belief import Rate, chunks, evidence, rate_under
+from .event_effects import Frame, Work, frame, lay_out
+from .parameters import Params
 from .shape import bent
 
 LOOKED_AT = 3.2  # sds from its forecast at which a reading's life is weighed

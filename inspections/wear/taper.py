@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 from scipy.special import ndtr
 
-from .history import FloatArray, IntArray, Kind
-from .layout import Frame
-from .population import Params
+from .arrays import FloatArray, IntArray, Kind
+from .event_effects import Frame
+from .parameters import Params
 
 # What the ends of a shell may differ by when its life begins, um (1 sd): design assumptions, no published source.
 NEW_TAPER_UM, ANY_TAPER_UM = 10.0, 50.0

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .compiled import compiled
+from .compilation import compiled
 from .grid import (
     BREAK,
     CENSOR,

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from inspections.wear.history import Histories
+from inspections.wear.arrays import Histories
 from inspections.wear.line import fleet_lines
 
 SHARES = np.array([0.05, 0.10, 0.50, 0.90, 0.95])

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from inspections.wear.population import Params, Pool, Population
+from inspections.wear.parameters import Params
+from inspections.wear.population import Pool, Population
 
 from .worlds import SD, World
 

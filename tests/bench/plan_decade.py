@@ -18,9 +18,10 @@ import numpy as np
 from dashboards.outage_plan.inputs import OPEN, REPLACE, Bearing, Hours, Inputs, Job, Outage, Pump, Settings
 from dashboards.outage_plan.opening import Outlook, with_openings
 from dashboards.outage_plan.programme import solve
+from inspections.wear.arrays import Histories, Kind, Method, build
+from inspections.wear.fit import fit_fleet
 from inspections.wear.forecast import chance_by, forecast
-from inspections.wear.history import Histories, Kind, Method, build
-from inspections.wear.population import Population, fit_fleet
+from inspections.wear.population import Population
 
 LIMIT, NEW, SD = 260.0, 130.0, 10.0
 BETWEEN_KH = 13.15  # 18 months on duty all day

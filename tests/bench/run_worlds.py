@@ -7,8 +7,9 @@ import time
 
 import numpy as np
 
-from inspections.wear.forecast import OUTCOMES, Forecasts, forecast
-from inspections.wear.population import fit_fleet
+from inspections.wear.advice import OUTCOMES
+from inspections.wear.fit import fit_fleet
+from inspections.wear.forecast import Forecasts, forecast
 
 from .line import straight_line
 from .oracle import true_population

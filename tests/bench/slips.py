@@ -13,9 +13,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from inspections.verdict import Expected, question
+from inspections.wear.arrays import Histories, Kind
+from inspections.wear.fit import fit_fleet
 from inspections.wear.forecast import forecast
-from inspections.wear.history import Histories, Kind
-from inspections.wear.population import fit_fleet
 from tests.bench.worlds import SD, WORLDS, make, smaller
 
 SLIPS = {

@@ -8,8 +8,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from inspections.wear.forecast import REPLACE_FROM, forecast
-from inspections.wear.population import fit_fleet
+from inspections.wear.advice import REPLACE_FROM
+from inspections.wear.fit import fit_fleet
+from inspections.wear.forecast import forecast
 
 from .run_worlds import GOALS, dates_kh, one
 from .score import pinball, shares

@@ -10,9 +10,11 @@ from __future__ import annotations
 import numpy as np
 from scipy.stats import norm
 
-from inspections.wear.forecast import OUTCOMES, forecast
-from inspections.wear.history import Histories, Kind, Method, build
-from inspections.wear.population import Population, fit_fleet
+from inspections.wear.advice import OUTCOMES
+from inspections.wear.arrays import Histories, Kind, Method, build
+from inspections.wear.fit import fit_fleet
+from inspections.wear.forecast import forecast
+from inspections.wear.population import Population
 
 from .worlds import WORLDS, make, smaller
 

@@ -11,10 +11,11 @@ from dataclasses import replace
 
 import numpy as np
 
+from inspections.wear.arrays import Histories, Kind
 from inspections.wear.backtest import hide_and_tell
+from inspections.wear.fit import fit_fleet
 from inspections.wear.forecast import forecast
-from inspections.wear.history import Histories, Kind
-from inspections.wear.population import Population, fit_fleet
+from inspections.wear.population import Population
 
 from .worlds import SD, WORLDS, make, smaller
 

@@ -17,9 +17,9 @@ import numpy as np
 import pandas as pd
 from statsmodels.regression.mixed_linear_model import MixedLM
 
+from inspections.wear.arrays import Histories, Kind
+from inspections.wear.fit import fit_fleet
 from inspections.wear.forecast import forecast
-from inspections.wear.history import Histories, Kind
-from inspections.wear.population import fit_fleet
 
 from .worlds import WORLDS, make, smaller
 

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.special import ndtr
 from scipy.stats import gamma
 
-from inspections.wear.history import Histories, Kind, Method, build
+from inspections.wear.arrays import Histories, Kind, Method, build
 
 LIMIT, NEW, SD = 260.0, 130.0, 10.0
 CAP_KH = 350.0

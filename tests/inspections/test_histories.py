@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from inspections.histories import Codes, inputs
-from inspections.wear.history import Kind
+from inspections.wear.arrays import Kind
 from tests import makers
 
 pytestmark = pytest.mark.django_db

@@ -8,7 +8,7 @@ import pytest
 from inspections import recording
 from inspections.histories import Codes, events_of, inputs
 from inspections.noting import looks_copied
-from inspections.wear.history import Kind
+from inspections.wear.arrays import Kind
 from tests import makers
 
 pytestmark = pytest.mark.django_db

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from inspections.wear.history import Histories, Kind, Method, build
+from inspections.wear.arrays import Histories, Kind, Method, build
 
 LEAD = Method("lead wire", 10.0)
 

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 import scoringrules
 
+from inspections.wear.arrays import Histories, Kind, Method, build
 from inspections.wear.backtest import SHARES, hide_and_tell, score, slack, summary
-from inspections.wear.history import Histories, Kind, Method, build
 from inspections.wear.line import fleet_lines
 
 from .makers import event, reading, steady_fleet

@@ -12,10 +12,12 @@ from dataclasses import fields, replace
 import numpy as np
 import pytest
 
-from inspections.wear.forecast import ADVICE, OUTCOMES, REASONS, REPLACE_FROM, chance_by, forecast
-from inspections.wear.history import Histories, Kind, Method, build
+from inspections.wear.advice import ADVICE, OUTCOMES, REASONS, REPLACE_FROM
+from inspections.wear.arrays import Histories, Kind, Method, build
+from inspections.wear.fit import fit_fleet
+from inspections.wear.forecast import chance_by, forecast
 from inspections.wear.path import path
-from inspections.wear.population import Population, fit_fleet
+from inspections.wear.population import Population
 
 from .makers import LEAD, event, reading, steady_fleet
 
@@ -336,9 +338,10 @@ def test_four_threads_at_once_agree_with_one(fleet, population):
 SCRIPT = """
 import json, sys
 import numpy as np
-from inspections.wear.compiled import COMPILED
+from inspections.wear.compilation import COMPILED
 from inspections.wear.forecast import forecast
-from inspections.wear.population import Population, fit_fleet
+from inspections.wear.fit import fit_fleet
+from inspections.wear.population import Population
 from tests.inspections.wear.makers import steady_fleet
 fleet = steady_fleet(6)
 population = Population.from_json(json.load(sys.stdin))

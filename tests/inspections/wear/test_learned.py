@@ -7,11 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from inspections.wear.filtering import Rate, believe
+from inspections.wear.arrays import Kind, Method, build
+from inspections.wear.belief import Rate, believe
+from inspections.wear.event_effects import frame, lay_out
+from inspections.wear.fit import fit_fleet
 from inspections.wear.forecast import forecast
-from inspections.wear.history import Kind, Method, build
-from inspections.wear.layout import frame, lay_out
-from inspections.wear.population import Params, fit_fleet
+from inspections.wear.parameters import Params
 from tests.bench.worlds import WORLDS, make, smaller
 
 from .makers import LEAD, event, reading

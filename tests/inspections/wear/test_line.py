@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 
 from inspections.wear import crossing, grid
-from inspections.wear.filtering import Rate, believe
+from inspections.wear.arrays import Kind, Method, build
+from inspections.wear.belief import Rate, believe
+from inspections.wear.event_effects import Work, frame
+from inspections.wear.fit import fit_fleet
 from inspections.wear.forecast import forecast
-from inspections.wear.history import Kind, Method, build
-from inspections.wear.layout import Work, frame
 from inspections.wear.line import straight_line
-from inspections.wear.population import fit_fleet
 
 from .makers import LEAD, event, reading
 

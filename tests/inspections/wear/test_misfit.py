@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from inspections.wear.population import fit_fleet
+from inspections.wear.fit import fit_fleet
 from tests.bench.wear_misfit import most, powered, share
 from tests.bench.worlds import WORLDS, make, smaller
 

@@ -8,9 +8,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from inspections.wear.arrays import Kind, Method, build
 from inspections.wear.drivers import drivers
-from inspections.wear.history import Kind, Method, build
-from inspections.wear.population import Population, fit_fleet
+from inspections.wear.fit import fit_fleet
+from inspections.wear.population import Population
 from tests.bench.worlds import WORLDS, make, smaller
 
 from .makers import LEAD, event, reading
@@ -43,11 +44,11 @@ def grouped(factor: str, ratio: float, other: str | None = None):
 
 @pytest.mark.parametrize("factor", ["class_", "site", "service", "position"])
 def test_the_group_that_wears_three_times_as_fast_is_named(factor):
-    drivers = fit_fleet(grouped(factor, 3.0)).drivers()
-    assert {row.levels[0][0] for row in drivers} == {factor} and {row.n for row in drivers} == {20}
-    ratio = {row.levels[0][1]: row.ratio for row in drivers}
-    low = {row.levels[0][1]: row.low for row in drivers}
-    assert [row.levels[0][1] for row in drivers if row.stands_out and row.low > 1] == [0]
+    rows = drivers(fit_fleet(grouped(factor, 3.0)).main)
+    assert {row.levels[0][0] for row in rows} == {factor} and {row.n for row in rows} == {20}
+    ratio = {row.levels[0][1]: row.ratio for row in rows}
+    low = {row.levels[0][1]: row.low for row in rows}
+    assert [row.levels[0][1] for row in rows if row.stands_out and row.low > 1] == [0]
     assert ratio[0] / np.mean([ratio[1], ratio[2], ratio[3]]) == pytest.approx(3.0, rel=0.25)
     assert low[0] > 1.2
 
@@ -75,7 +76,7 @@ def test_levels_that_nearly_the_same_bearings_have_are_shown_as_one_and_surely_t
 def test_a_population_brings_its_groups_back_from_json():
     population = fit_fleet(grouped("class_", 2.0, other="service"))
     again = Population.from_json(json.loads(json.dumps(population.to_json())))
-    assert again == population and again.drivers() == population.drivers()
+    assert again == population and drivers(again.main) == drivers(population.main)
 
 
 def test_a_method_that_reads_high_is_found_against_the_reference():

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from inspections.wear import grid
-from inspections.wear.population import fit_fleet
+from inspections.wear.fit import fit_fleet
 from inspections.wear.shape import KNOTS, bent
 from tests.bench.worlds import WORLDS, make, smaller
 

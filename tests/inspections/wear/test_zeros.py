@@ -9,12 +9,14 @@ import pytest
 from scipy.stats import multivariate_normal
 
 from inspections.wear import grid
-from inspections.wear.filtering import Rate, believe, evidence
-from inspections.wear.forecast import OUTCOMES, REPLACE_FROM, forecast
-from inspections.wear.history import Kind, Method, build
-from inspections.wear.layout import frame, lay_out
+from inspections.wear.advice import OUTCOMES, REPLACE_FROM
+from inspections.wear.arrays import Kind, Method, build
+from inspections.wear.belief import Rate, believe, evidence
+from inspections.wear.event_effects import frame, lay_out
+from inspections.wear.fit import fit_fleet
+from inspections.wear.forecast import forecast
+from inspections.wear.parameters import Params
 from inspections.wear.path import path
-from inspections.wear.population import Params, fit_fleet
 from inspections.wear.zeros import FREE_UM, run_joint
 from tests.bench.worlds import WORLDS, make, smaller
 

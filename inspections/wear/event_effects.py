@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from . import grid
-from .history import FloatArray, Histories, IntArray, Kind
-
-if TYPE_CHECKING:
-    from .population import Params
+from .arrays import FloatArray, Histories, IntArray, Kind
+from .parameters import Params
 
 WIDE_SHARE = 0.4  # sd of an unknown level as a share of the in-service maximum (wear model, section 2)
 RANGE_TO_NEW = 0.5  # common practice, no published source: new clearance about half the maximum

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 
-from .history import FloatArray, Histories, IntArray
-from .population import FACTORS, LOG_RATE_PRIOR
+from .arrays import FloatArray, Histories, IntArray
+from .parameters import FACTORS, LOG_RATE_PRIOR
 
 STEP = 0.15  # log rate: how far aside the evidence is looked at for its slope and bend
 SIGMA_PRIOR = (float(np.log(0.3)), 0.5)

@@ -6,11 +6,11 @@ import time
 
 import numpy as np
 
+from .arrays import Histories, Kind, Method, build
 from .drivers import drivers
+from .fit import fit_fleet
 from .forecast import chance_by, forecast
-from .history import Histories, Kind, Method, build
 from .path import path
-from .population import fit_fleet
 
 
 def warm() -> float:

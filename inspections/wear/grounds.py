@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from .filtering import Clouds, evidence, rate_under
-from .history import FloatArray, Histories, IntArray, Kind
-from .layout import Frame, frame, lay_out
-from .population import Params
+from .arrays import FloatArray, Histories, IntArray, Kind
+from .belief import Clouds, evidence, rate_under
+from .event_effects import Frame, frame, lay_out
+from .parameters import Params
 from .slips import slip_odds
 from .taper import wear_since_start
 

@@ -5,17 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from . import grid, passes
-from .history import FloatArray, IntArray
-from .layout import Frame, Work
+from .arrays import FloatArray, IntArray
+from .event_effects import Frame, Work
+from .parameters import Params
 from .shape import bent
-
-if TYPE_CHECKING:
-    from .population import Params
 
 CUT = -12.0  # components below 6e-6 of the best are left out of a cloud
 CAP = 160

@@ -10,10 +10,10 @@ from dataclasses import replace
 import numpy as np
 
 import inspections.wear
+from inspections.wear.fit import fit_fleet
 from inspections.wear.forecast import forecast
 from inspections.wear.path import path
-from inspections.wear.population import fit_fleet
-from inspections.wear.warming import warm
+from inspections.wear.warm_up import warm
 from tests.bench.worlds import WORLDS, make
 
 
