@@ -16,6 +16,7 @@ import numpy as np
 from django.db.models import Q
 
 from fleet.models import Bearing, Limit, LimitUse, Setting, Site
+from fleet.per_mille import ENTRY, USUAL
 from inspections import forecasting
 from inspections.figures import Figures
 from inspections.histories import Known, inputs
@@ -25,8 +26,6 @@ from inspections.telling import NEW_LIFE, STEP
 from inspections.timeline import Story
 from inspections.verdict import EIGHT_IN_TEN, FAR, Expected, Held, after_scrape
 
-# The range a clearance may have as a share of its journal before one asks (interfaces.md, Questions).
-PER_MILLE = (0.0005, 0.0015, 0.004)
 NEW_METAL, SCRAPED = "new", "scrape"
 END_WORDS = {"in": "pump end", "out": "outer end", "mid": "middle", "": "end not named"}
 # How a quantity is measured where nothing was measured before; common practice, no published source.
@@ -160,7 +159,9 @@ def _rule(known: Before, limits: Mapping[tuple[str, str], float]) -> Expected | 
     """Without a forecast: by the journal, else by the limits, wide enough that only a gross slip is asked about."""
     facts = known.known.facts
     if facts and facts.journal_diameter_um is not None:
-        least, middle, most = (float(facts.journal_diameter_um) * share for share in PER_MILLE)
+        journal = facts.journal_diameter_um
+        low_um, high_um = ENTRY.of(journal)
+        least, middle, most = float(low_um), float(journal * USUAL / 1000), float(high_um)
     else:
         low = limits.get(("clearance", str(LimitUse.FITTING_MIN))) or limits.get(
             ("clearance", str(LimitUse.FITTING_MAX))

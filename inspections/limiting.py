@@ -139,7 +139,7 @@ def set_limit(
     Refused
         for a value that cannot be, or a least above its most.
     """
-    um = None if value is None else _um(use, value, unit, basis)
+    um = None if value is None else typed_um(use, value, unit, basis)
     if not reason.strip():
         raise Refused(
             "No reason was given. Say in a few words why, so that the record can be understood later."
@@ -171,8 +171,14 @@ def _halved(use: str, basis: str) -> bool:
     return basis == "radial" and use != LimitUse.LINING_MIN
 
 
-def _um(use: str, value: Decimal, unit: str, basis: str) -> Decimal:
-    um = to_um(value, unit) * (2 if _halved(use, basis) else 1)
+def in_um(use: str, value: Decimal, unit: str, basis: str) -> Decimal:
+    """A typed limit in um, a radial one as the diametral one it stands for."""
+    return to_um(value, unit) * (2 if _halved(use, basis) else 1)
+
+
+def typed_um(use: str, value: Decimal, unit: str, basis: str) -> Decimal:
+    """A typed limit in um, diametral; refused where no such limit can be."""
+    um = in_um(use, value, unit, basis)
     low, high = _BOUNDS[use]
     if not low <= um <= high:
         raise Refused(

@@ -7,10 +7,9 @@ from fleet.importing.columns import CLEAR
 from fleet.importing.findings import Finding
 from fleet.importing.reading import ParsedRow
 from fleet.importing.register_columns import BOUNDS_UM, CLEARANCES, OF_THE_PUMP
+from fleet.per_mille import CLEARANCE, LIMIT, part_of
 from fleet.units import canonical_unit, from_um, shown, to_um
 
-# A clearance is 0.5 to 4 per mille of the journal: outside, the unit or the basis is in doubt (interfaces.md, questions).
-LEAST_RATIO, MOST_RATIO = Decimal("0.0005"), Decimal("0.004")
 _PAIRS = (("new_clearance_min", "new_clearance_max"), ("in_service_min", "in_service_max"))
 
 
@@ -48,21 +47,33 @@ def limits_in_order(row: ParsedRow) -> Iterator[Finding]:
         if isinstance(low, Decimal) and isinstance(high, Decimal) and low > high:
             expected = f"at least as much as {least} {shown(row.typed[least])}"
             yield row.fault(most, expected, "the two may have changed places", "limits")
+    yield from _beside_the_journal(row)
+
+
+def _beside_the_journal(row: ParsedRow) -> Iterator[Finding]:
+    """Clearances and limits that their journal hardly has."""
     journal = row.get("journal_diameter")
-    low, high = row.get("new_clearance_min"), row.get("new_clearance_max")
     if not isinstance(journal, Decimal):
         return
-    for name, value in (("new_clearance_min", low), ("new_clearance_max", high)):
+    for name in (
+        "new_clearance_min",
+        "new_clearance_max",
+        "in_service_min",
+        "in_service_max",
+        "replace_limit",
+    ):
+        value = row.get(name)
         if not isinstance(value, Decimal):
             continue
-        ratio = value / journal
-        outside = ratio > MOST_RATIO if name.endswith("min") else ratio < LEAST_RATIO
-        if outside:
-            found = f"{shown(row.typed[name])} ({ratio * 1000:.2f} per mille of the journal)"
-            expected = "0.5 to 4 per mille of the journal"
-            yield row.question(
-                name, expected, "check the unit, and radial against diametral", "per_mille", found
-            )
+        of = CLEARANCE if name.startswith("new") else LIMIT
+        low, high = of.of(journal)
+        # A least may be as small as it likes; a wide fitting range is asked about once, at its least.
+        too_low = value < low and not name.endswith("min")
+        too_high = value > high and name != "new_clearance_max"
+        if too_low or too_high:
+            found = f"{shown(row.typed[name])} ({part_of(value, journal)} per mille of the journal)"
+            remedy = "check the unit, and radial against diametral"
+            yield row.question(name, f"{of.words} of the journal", remedy, "per_mille", found)
 
 
 def twice(rows: Iterable[ParsedRow]) -> Iterator[Finding]:

@@ -8,11 +8,12 @@ from uuid import uuid4
 from django import forms
 
 from fleet import units
-from fleet.models import Authority, Bearing, Limit, LimitUse
+from fleet.models import Authority, Bearing, LimitUse
 from inspections.forms.correcting import REASON
 from inspections.forms.record import UNITS, number_as_typed
 from inspections.ledger_story import LIMITS
-from inspections.models import Basis, Reading
+from inspections.limit_doubts import own_unit
+from inspections.models import Basis
 
 
 class LimitForm(forms.Form):
@@ -31,7 +32,7 @@ class LimitForm(forms.Form):
         required=False,
         help_text="Empty: the limit is lifted from that day on.",
     )
-    unit = forms.ChoiceField(label="Unit", choices=UNITS)
+    unit = forms.ChoiceField(label="Unit", required=False, choices=[("", "choose"), *UNITS])
     basis = forms.ChoiceField(
         label="The value is", choices=[("diametral", "the whole clearance"), ("radial", "radial, half of it")]
     )
@@ -53,6 +54,12 @@ class LimitForm(forms.Form):
     def clean_value(self) -> str:
         return number_as_typed(self.cleaned_data["value"])
 
+    def clean(self) -> dict[str, Any]:
+        said = super().clean() or {}
+        if said.get("value") and not said.get("unit"):
+            self.add_error("unit", "Say the unit the limit is written in. It is never assumed.")
+        return said
+
     def facts(self) -> dict[str, Any]:
         """What was said, by the names that `limiting.set_limit` takes."""
         said = dict(self.cleaned_data)
@@ -62,15 +69,10 @@ class LimitForm(forms.Form):
 
 
 def first_values(bearing: Bearing, seen: int, today: dt.date, asked: Any) -> dict[str, Any]:
-    """What the form shows first: what the address asks to fill in, and the unit in use here."""
-    last = Limit.objects.standing().filter(bearing__place__site=bearing.place.site_id).exclude(unit="")
-    unit = last.order_by("-recorded_at").values_list("unit", flat=True).first()
-    unit = (
-        unit or Reading.objects.filter(bearing=bearing).order_by("-on").values_list("unit", flat=True).first()
-    )
+    """What the form shows first: what the address asks to fill in, and the unit this bearing is read in, if any."""
     words = {name: asked.get(name, "")[:120] for name in ("value", "authority", "document")}
     use = asked.get("use", "")
     return words | {
         "id": uuid4(), "seen": seen, "use": use if use in LimitUse.values else LimitUse.IN_SERVICE_MAX,
-        "unit": asked.get("unit") or unit or "mm", "basis": Basis.DIAMETRAL, "from_on": today,
+        "unit": asked.get("unit") or own_unit(bearing), "basis": Basis.DIAMETRAL, "from_on": today,
     }  # fmt: skip

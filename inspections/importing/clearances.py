@@ -8,12 +8,14 @@ import math
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from decimal import Decimal
 from itertools import groupby
 from uuid import UUID
 
 import numpy as np
 
 from fleet.importing.findings import Finding
+from fleet.per_mille import CLEARANCE
 from fleet.units import show_um
 from inspections.importing.lines import Line
 from inspections.telling import NEW_BASELINE, NEW_LIFE, STEP, UNEXPLAINED_FALL, effect_of
@@ -31,8 +33,6 @@ MADE_SMALLER = "add the event that made it smaller (new shell, shims, regrind)"
 NEAR = 0.15  # how near a factor the ratio must come
 FAR_SD = 2.5  # a slip is looked for only beyond so many standard uncertainties
 FALL_SD = 3.5  # a fall is asked about beyond so many: fewer than one in 4000 by chance alone
-# Trade.md 1.5: 0.5 to 4 per mille of the journal covers every published rule from the smallest to the largest.
-LEAST_PER_MILLE, MOST_PER_MILLE = 0.5, 4.0
 OTHER_METHOD_SD_UM = 8.0  # two methods' offset against each other; judgement, no published source
 OTHER_END_PART = 0.04  # another end measured: the taper may account for so much of the clearance
 SCRAPE_MOST_UM = 150.0  # more than one scrape takes off; common practice, no published source
@@ -199,12 +199,12 @@ class _Judge:
         journal = self.facts.journal_um
         if not journal or line.middle is None:
             return None
-        low, high = journal * LEAST_PER_MILLE / 1000, journal * MOST_PER_MILLE / 1000
+        low, high = (float(um) for um in CLEARANCE.of(Decimal(str(journal))))
         if low <= line.middle <= high:
             return None
         expected = (
             f"a clearance of {_shown(low, line)} to {_shown(high, line)} "
-            f"(0.5 to 4 per mille of the {show_um(journal, 'mm', 1)} journal)"
+            f"({CLEARANCE.words} of the {show_um(journal, 'mm', 1)} journal)"
         )
         remedy = "check the value, its unit and basis, and the journal's diameter in the register"
         slip = _slip(line.middle, [self.level.value] if self.level else _middle_of(self.facts.fitting))

@@ -16,17 +16,21 @@ from fleet.access import may, require
 from fleet.clock import today_at
 from fleet.confirming import answer_limits
 from fleet.models import Bearing, BearingFacts, ProposedLimit
+from fleet.per_mille import LIMIT
 from fleet.published_rules import suggestions
 from fleet.registering import Refused
 from fleet.second_person import sites_wanting
 from fleet.units import from_um
-from inspections import limiting, waiting
+from inspections import limit_doubts, limiting, waiting
 from inspections.addresses import bearing_address, read
 from inspections.finding_bearings import called, visible
 from inspections.forms.limits import LimitForm, first_values
 from inspections.models import Event
 
 ACT = "set limits"
+UNIT_WORDS = {"mm": "mm", "um": "µm", "thou": "thou", "mil": "mil", "in": "in"}
+# A mil is a thou: one of the two is enough where another unit may have been meant.
+UNITS_ASKED = ("mm", "um", "thou", "in")
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -37,18 +41,19 @@ def limits(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         raise Http404("No bearing of this name at your sites, or more than one: name its site.")
     (bearing,) = found
     site, today = bearing.place.site, today_at(bearing.place.site)
+    facts = BearingFacts.objects.filter(bearing=bearing).holding_on(today, "bearing_id").get(bearing.pk)
     form, changed = None, False
     if request.method == "POST":
         require(request.user, ACT, site)
         form = LimitForm(request.POST)
         try:
-            if form.is_valid():
-                return _stored(request, bearing, form)
+            if form.is_valid() and request.POST.get("then") != "change":
+                asked = _asked(request, bearing, facts, form)
+                return asked or _stored(request, bearing, form)
         except limiting.Changed:
             changed = True
         except Refused as refused:
             form.add_error(None, str(refused))
-    facts = BearingFacts.objects.filter(bearing=bearing).holding_on(today, "bearing_id").get(bearing.pk)
     told = limiting.limits_of(bearing, facts.wear_class if facts else None, today)
     waits = [one for one in waiting.waiting([bearing], request.user) if one.of == "limit"]
     context: dict[str, Any] = {
@@ -60,6 +65,34 @@ def limits(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     if changed:
         context["now"] = next((one for one in told.now if one.use == form.cleaned_data["use"]), None)
     return render(request, "inspections/limits.html", context, status=409 if changed else 200)
+
+
+def _asked(
+    request: HttpRequest, bearing: Bearing, facts: BearingFacts | None, form: LimitForm
+) -> HttpResponse | None:
+    """The page that asks back where something speaks against the limit; None where nothing does or it was said to be meant."""
+    said = form.facts()
+    if said["value"] is None:
+        return None
+    use, basis = said["use"], said["basis"]
+    um = limiting.typed_um(use, said["value"], said["unit"], basis)
+    ground = limit_doubts.ground_of(bearing, facts.journal_diameter_um if facts else None)
+    against = limit_doubts.doubts(use, um, said["unit"], ground)
+    # A yes is to one value of one limit: another is asked about again.
+    as_typed = f"{use} {um}"
+    if not against or request.POST.get("confirmed") == as_typed:
+        return None
+    others = {unit: limiting.in_um(use, said["value"], unit, basis) for unit in UNITS_ASKED}
+    fitting = limit_doubts.units_that_fit(use, [(u, n) for u, n in others.items() if n != um], ground)
+    context = {
+        "bearing": bearing, "place": bearing.place, "form": form, "asked": against, "as_typed": as_typed,
+        "name": limiting.LIMITS[use], "um": um, "here": bearing_address(bearing, "bearing-limits"),
+        "typed": f"{said['typed']} {UNIT_WORDS[said['unit']]}" + (" radial" if basis == "radial" else ""),
+        "meant": [(unit, f"{said['typed']} {UNIT_WORDS[unit]}", n) for unit, n in fitting],
+        "back": bearing_address(bearing), "range": LIMIT,
+        "record": "propose" if sites_wanting([bearing.place.site]) else "record",
+    }  # fmt: skip
+    return render(request, "inspections/limit_asked.html", context)
 
 
 def _stored(request: HttpRequest, bearing: Bearing, form: LimitForm) -> HttpResponse:

@@ -125,6 +125,86 @@ def test_the_class_stands_in_and_says_so(engineer, bearing):
     assert "of its class" in engineer.get(HERE).content.decode()
 
 
+# A limit that does not fit the bearing is asked back ------------------------------------------------------------
+
+
+def asked_words(answer):
+    """What is asked back; nothing where no question was put."""
+    return [one.words for one in answer.context.get("asked", [])] if answer.context else []
+
+
+def test_the_unit_is_the_bearing_s_own_and_never_that_of_another_bearing_s_limit(engineer, bearing):
+    other = makers.a_bearing(place=bearing.place, position="NDE", limits={})
+    registering.record(
+        [Limit(bearing=other, use="in_service_max", value_um=279.4, typed="11", unit="thou")],
+        by=makers.somebody(),
+    )
+    assert engineer.get(HERE).context["form"].initial["unit"] == ""
+    makers.a_reading(bearing=bearing, value="0.160", unit="mm")
+    assert engineer.get(HERE).context["form"].initial["unit"] == "mm"
+
+
+def test_a_limit_without_a_unit_is_refused_in_words_and_lifting_one_needs_none(engineer):
+    page = engineer.post(HERE, sent(engineer, unit="")).content.decode()
+    assert "Say the unit" in page and not Limit.objects.exists()
+    engineer.post(HERE, sent(engineer, from_on=""))
+    assert "Lifted." in engineer.post(HERE, sent(engineer, value="", unit=""), follow=True).content.decode()
+
+
+def test_a_limit_in_the_wrong_unit_is_asked_back_and_the_right_unit_is_one_tap(engineer, bearing):
+    makers.a_reading(bearing=bearing, value="0.160", unit="mm")
+    data = sent(engineer, value="0.30", unit="thou")
+    answer = engineer.post(HERE, data)
+    page = answer.content.decode()
+    assert answer.status_code == 200 and not Limit.objects.exists()
+    words = " ".join(asked_words(answer))
+    assert "0.08 per mille of the 100.0 mm journal" in words and "0.5 to 6.3" in words
+    assert "under the last reading, 0.160 mm" in words and "0.30 mm" in page
+    (unit, *_), *others = answer.context["meant"]
+    assert unit == "mm" and not others, "only a unit in which it fits is offered"
+    engineer.post(HERE, data | {"unit": "mm"})
+    assert Limit.objects.get().value_um == 300
+
+
+def test_a_limit_asked_back_is_stored_as_typed_once_it_is_said_to_be_meant(engineer, bearing):
+    makers.a_reading(bearing=bearing, value="0.330", unit="mm")
+    data = sent(engineer, value="0.310")
+    answer = engineer.post(HERE, data)
+    assert ["under the last reading, 0.330 mm" in one for one in asked_words(answer)] == [True]
+    confirmed = answer.context["as_typed"]
+    changed = engineer.post(HERE, data | {"value": "0.032", "confirmed": confirmed})
+    assert asked_words(changed), "a yes to one value is no yes to another"
+    page = engineer.post(HERE, data | {"confirmed": confirmed}, follow=True).content.decode()
+    assert "Set. Dates and advice" in page and Limit.objects.get().value_um == 310
+
+
+@pytest.mark.parametrize(
+    ("use", "value", "words"),
+    [
+        ("in_service_max", "0.610", ["twice the published rule"]),
+        ("in_service_max", "0.650", ["outside 0.5 to 6.3 per mille", "twice the published rule"]),
+        ("fitting_max", "0.490", ["twice the published rule"]),
+        ("fitting_max", "0.170", []),
+        ("in_service_max", "0.310", []),
+        ("lining_min", "2.5", []),
+    ],
+)
+def test_a_limit_beyond_its_range_or_twice_the_rule_is_asked_back(engineer, use, value, words):
+    answer = engineer.post(HERE, sent(engineer, use=use, value=value))
+    assert [part in said for part, said in zip(words, asked_words(answer), strict=True)] == [True] * len(
+        words
+    )
+    assert Limit.objects.exists() == (not words)
+
+
+def test_going_back_from_the_question_loses_nothing_that_was_typed(engineer):
+    data = sent(engineer, value="0.610", reason="letter of May")
+    answer = engineer.post(HERE, data | {"then": "change"})
+    assert not Limit.objects.exists()
+    form = answer.context["form"]
+    assert form["value"].value() == "0.610" and form["reason"].value() == "letter of May"
+
+
 # A second person ---------------------------------------------------------------------------------------------
 
 

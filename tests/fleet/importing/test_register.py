@@ -291,6 +291,7 @@ QUESTIONS = [
     ({"position": "NDE", "speed_rpm": "1500"}, "speed_rpm", "'1480' as in row 2"),
     ({"position": "NDE", "new_clearance_max": "4.5", "new_clearance_min": "4.4"}, "new_clearance_min", "44.00 per mille"),
     ({"position": "NDE", "new_clearance_max": "0.04", "new_clearance_min": ""}, "new_clearance_max", "0.40 per mille"),
+    ({"position": "NDE", "in_service_max": "7.0", "replace_limit": ""}, "in_service_max", "70.00 per mille"),
     ({"position": "NDE", "shell": "S1"}, "shell", "row 2 has it too"),
 ]  # fmt: skip
 
@@ -337,7 +338,7 @@ def test_nothing_is_half_stored_when_the_record_refuses_a_row(by, monkeypatch):
         __import__("fleet.importing.register_checks", fromlist=["x"]).BOUNDS_UM, "in_service_max", (0, 10**8)
     )
     n = Entry.objects.count()
-    result = bring(by, {}, {"pump": "P-2", "in_service_max": "2001"})
+    result = bring(by, {}, {"pump": "P-2", "in_service_max": "2001", "journal_diameter": ""})
     assert not result.ok and "A limit lies between 0 and 2 m" in lines(result)[0]
     assert lines(result)[0].startswith("file: ")
     assert Entry.objects.count() == n and not Site.objects.exists() and not Sheet.objects.exists()
