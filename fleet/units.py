@@ -38,6 +38,7 @@ _LONGEST_CELL = 80  # longer texts are no numbers and are not worth a search for
 _UNSIGNED = r"(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)"
 _NUMBER = re.compile(rf"[+-]?{_UNSIGNED}")
 _BETWEEN = re.compile(rf"(-?{_UNSIGNED}) *[-\u2013] *(-?{_UNSIGNED})")
+_MIXED = re.compile(r"([0-9]{1,4}) +([0-9]{1,3})/(2|4|8|16|32|64|128|256)")
 _FIRST_YEAR, _LAST_YEAR = 1900, 2199
 
 
@@ -131,8 +132,10 @@ def parse_number(text: str, *, decimal_comma: bool = False) -> Decimal:
 
 
 def parse_measured(text: str, *, decimal_comma: bool = False) -> Measured:
-    """A value, a bound (`>0.006`, `<0.002`) or a closed interval (`0.003-0.004`, the smaller first)."""
+    """A value (`0.152`, `9 1/2`), a bound (`>0.006`) or a closed interval (`0.003-0.004`, the smaller first)."""
     bare = text.strip()
+    if (mixed := mixed_number(bare)) is not None:
+        return Measured(value=mixed[0])
     if bare[:1] in (">", "<"):
         bound = _number_inside(bare[1:].lstrip(" "), text, decimal_comma)
         return Measured(low=bound) if bare[0] == ">" else Measured(high=bound)
@@ -145,6 +148,18 @@ def parse_measured(text: str, *, decimal_comma: bool = False) -> Measured:
         remedy = "write the smaller number first" if low > high else "write the number once"
         raise NotANumber(text, "an interval from a smaller to a larger number", remedy)
     return Measured(low=low, high=high)
+
+
+def mixed_number(text: str) -> tuple[Decimal, Decimal] | None:
+    """A whole number with a fraction, `9 1/2`, and its step, one part of the denominator; None for anything else.
+
+    A bare `1/2` is none: it may be two values.
+    """
+    found = _MIXED.fullmatch(text)
+    if found is None or not 0 < int(found[2]) < int(found[3]):
+        return None
+    step = Decimal(1) / Decimal(found[3])
+    return Decimal(found[1]) + int(found[2]) * step, step
 
 
 def _number_inside(part: str, whole: str, decimal_comma: bool) -> Decimal:
@@ -256,7 +271,9 @@ def show_um(um: Decimal | float, unit: str, digits: int | None = None) -> str:
 
 
 def step_um(text: str, unit: str, *, decimal_comma: bool = False) -> Decimal:
-    """The resolution a length was typed with: one unit of its last (finest) decimal place, in um."""
+    """The resolution a length was typed with: one unit of its last (finest) decimal place or fraction, in um."""
+    if (mixed := mixed_number(text.strip())) is not None:
+        return to_um(mixed[1], unit)
     measured = parse_measured(text, decimal_comma=decimal_comma)
     numbers = [n for n in (measured.value, measured.low, measured.high) if n is not None]
     finest = min(int(number.as_tuple().exponent) for number in numbers)

@@ -84,6 +84,8 @@ class Settling:
         self.loader, self.parsed, self.context, self.answers = loader, parsed, context, answers
         self.aside: dict[int, str] = {}
         self.used: dict[str, set[str]] = {}
+        # What an answer makes of a cell is done before its row is read: a row that waits still was read by none.
+        self.unread = {row.number for row, _ in parsed.waiting}
         self._done: set[tuple[int, str, str]] = set()
 
     def settle(self, findings: Iterable[Finding]) -> tuple[list[Finding], bool]:
@@ -133,6 +135,8 @@ class Settling:
             self.used.setdefault(question_key(one.code, one.about), set()).add(ident)
         if said[0] == ASIDE:
             self.aside[row.number] = said[1] or "set aside when the sheet was brought"
+            return False
+        if row.number in self.unread:
             return False
         todo.setdefault((one.code, one.about, *said), []).append(row)
         return True

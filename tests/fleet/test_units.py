@@ -292,3 +292,12 @@ def test_every_day_reads_back_in_every_form(day):
         ("YYYYMMDD", f"{day:%Y%m%d}"),
     ):
         assert parse_day(text, date_format) == Day(day, day, "day")
+
+
+def test_a_whole_number_with_a_fraction_is_a_number_and_a_bare_fraction_is_not():
+    assert parse_measured("9 1/2").value == Decimal("9.5")
+    assert parse_measured("0 1/128").value == Decimal("0.0078125")
+    assert step_um("9 1/2", "thou") == Decimal("12.7")
+    for text in ("1/2", "9 1/3", "9 2/2", "9 1/2 3", "9 1 /2"):
+        with pytest.raises(NotANumber):
+            parse_measured(text)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from functools import lru_cache
 
-from fleet.units import UnknownUnit, canonical_unit
+from fleet.units import UnknownUnit, canonical_unit, mixed_number
 
 _UNIT_WORDS = {
     "mm": "mm", "millimetre": "mm", "millimeter": "mm", "um": "um", "µm": "um", "μm": "um", "micron": "um", "microns": "um",
@@ -19,6 +19,11 @@ _ONE = re.compile(rf"(?P<n>[<>]?\s*{_NUMBER})\s*(?P<u>{_UNIT})?", re.IGNORECASE)
 _TWO = re.compile(
     rf"(?P<a>{_NUMBER})\s*(?P<ua>{_UNIT})?\s*(?P<mark>/|&|;|\+|and|-|–|to)\s*(?P<b>{_NUMBER})\s*(?P<ub>{_UNIT})?", re.IGNORECASE
 )  # fmt: skip
+_DENOMINATOR = r"(?:2|4|8|16|32|64|128|256)"
+_FRACTION = re.compile(
+    rf"(?<![0-9.,/])(?:(?P<whole>[0-9]{{1,3}})(?: +|-))?(?P<top>[0-9]{{1,3}})/(?P<bottom>{_DENOMINATOR})(?![0-9.,/])"
+)
+_VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
 _MARKED = re.compile(
     rf"(?P<before>~|≈|ca\.?|c\.|abt\.?|about|approx\.?)?\s*(?P<n>{_NUMBER}\s*(?:{_UNIT})?)\s*(?P<after>\?|\*+|!|\(\?\)|est\.?|approx\.?)?",
     re.IGNORECASE,
@@ -106,6 +111,10 @@ def _numbers(text: str, two: str) -> tuple[Part, ...] | Odd:
 
 
 def _parts(text: str, two: str) -> list[Part] | Odd:
+    spelt = _with_fractions_spelt(text)
+    if (fraction := _fraction(spelt)) is not None:
+        return [fraction]
+    text = _FRACTION.sub(_as_decimal, spelt) if re.search(r"[0-9](?: |-)[0-9]+/[0-9]", spelt) else text
     one = _ONE.fullmatch(text)
     if one:
         return [Part(re.sub(r"\s", "", one["n"]), unit_in(one["u"] or ""))]
@@ -116,6 +125,30 @@ def _parts(text: str, two: str) -> list[Part] | Odd:
     if marked and (marked["before"] or marked["after"]):
         return Odd("marked_number", (marked["before"] or marked["after"]).casefold(), marked["n"])
     return Odd("odd_word", folded_word(text)[:80])
+
+
+def _with_fractions_spelt(text: str) -> str:
+    """`9½` as `9 1/2`."""
+    for sign, words in _VULGAR.items():
+        text = text.replace(sign, f" {words}")
+    return text.strip()
+
+
+def _fraction(text: str) -> Part | None:
+    """A fraction that can be nothing else: with its whole number, or bare in inches, where `1/128` cannot be two values."""
+    found = re.fullmatch(rf"(?P<n>{_FRACTION.pattern})\s*(?P<u>{_UNIT})?", text, re.IGNORECASE)
+    if found is None or not 0 < int(found["top"]) < int(found["bottom"]):
+        return None
+    unit = unit_in(found["u"] or "")
+    if found["whole"] is None and unit != "in":
+        return None
+    return Part(f"{found['whole'] or 0} {found['top']}/{found['bottom']}", unit)
+
+
+def _as_decimal(found: re.Match[str]) -> str:
+    """A whole number with a fraction as a decimal number; anything else as it stands."""
+    mixed = mixed_number(f"{found['whole']} {found['top']}/{found['bottom']}") if found["whole"] else None
+    return found[0] if mixed is None else format(mixed[0].normalize(), "f")
 
 
 def _pair(pair: re.Match[str], two: str) -> list[Part] | Odd:
@@ -143,6 +176,8 @@ def from_date(iso: str, order: str) -> str:
 
 def number_of(text: str) -> Decimal | None:
     """A number's text as a number, whichever its decimal mark; None for none."""
+    if (mixed := mixed_number(text)) is not None:
+        return mixed[0]
     try:
         return Decimal(text.lstrip("<>").strip().replace(",", "."))
     except InvalidOperation:

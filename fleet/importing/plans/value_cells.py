@@ -11,6 +11,7 @@ from fleet.importing.plans.reading_cells import (
     Part,
     folded_word,
     from_date,
+    number_of,
     read_value_cell,
     size_of,
     size_of_unit,
@@ -49,7 +50,7 @@ class ValueCells:
         """Whether the bare numbers of a column are of sizes that lie more than ten times apart."""
         known = self.sizes.get(column.column)
         if known is None:
-            numbers = []
+            numbers: list[Decimal] = []
             for n in self.grid.numbers:
                 text = self.grid.text(n, column.column)
                 read = (
@@ -58,8 +59,8 @@ class ValueCells:
                     else ""
                 )
                 if isinstance(read, list) and not read[0].unit and size_of(read[0].text):
-                    number = read[0].text.lstrip("<>").replace(",", ".").partition("-")[0]
-                    numbers.append(Decimal(number))
+                    number = number_of(read[0].text.lstrip("<>").partition("-")[0])
+                    numbers += [] if number is None else [number]
             known = "mixed" if numbers and max(numbers) > 12 * min(numbers) else "alike"
             self.sizes[column.column] = known
         return known == "mixed"
@@ -69,13 +70,18 @@ class ValueCells:
         words = {**self.plan.words, **column.words} if column.words else self.plan.words
         held = self.grid.held(number, column.column)
         read = read_value_cell(text, held, two=column.two, words=words)
+        if isinstance(read, Odd) and read.code == "two_values" and (column.unit or self.plan.unit) == "in":
+            inches = read_value_cell(
+                f'{text}"', held, two=column.two, words=words
+            )  # 1/128: no two whole inches
+            read = inches if isinstance(inches, list) else read
         if not isinstance(read, Odd):
             if isinstance(read, str):
                 self.words[folded_word(text)] += 1
             return read
         if read.code == "odd_word":
             self.words[read.about] += 1
-        said = self.answers.of(read.code, read.about)
+        said = self.answers.of(read.code, read.about, text)
         if said is None or said[0] == "aside":
             return read
         return self._answered(read, said[0], text, column, words)

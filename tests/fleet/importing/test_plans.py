@@ -185,3 +185,15 @@ def _seasons() -> Answers:
     answers = Answers()
     answers.add("season", "", "north")
     return answers
+
+
+@pytest.mark.parametrize(
+    ("typed", "read"),
+    [
+        ("9 1/2", [Part("9 1/2")]), ("½ in", [Part("0 1/2", "in")]), ("1/2 thou", Odd("two_values", "/")),
+        ("15/16", Odd("two_values", "/")), ("9 1/3", Odd("odd_word", "9 1/3")), ("9 3/2", Odd("odd_word", "9 3/2")),
+        ("9 1/2 - 10 thou", [Part("9.5-10", "thou")]), ("6/7 thou", Odd("two_values", "/")),
+    ],
+)  # fmt: skip
+def test_a_fraction_is_read_where_it_can_be_nothing_else(typed, read):
+    assert read_value_cell(typed, 0, two="range" if " - " in typed else "", words={}) == read

@@ -1,0 +1,90 @@
+"""Answers about cells of the plant's own layout, given on the page, reach what is stored."""
+
+import re
+from html import unescape
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.urls import reverse
+
+from fleet.models import Draft
+from inspections.models import Event, Reading
+from tests import makers
+
+pytestmark = pytest.mark.django_db
+SHEET = "date,DE (mm),NDE (mm)\n03/2014,0.150,{}\n04/2017,0.170,0.180\n"
+
+
+@pytest.fixture
+def engineer(client):
+    site = makers.a_site(name="Own site")
+    place = makers.a_place(site=site, tag="P-7")
+    for position in ("DE", "NDE"):
+        makers.a_bearing(place=place, position=position)
+    client.force_login(makers.an_account(site=site))
+    return client
+
+
+def planned(client, words):
+    """The address of the questions about a sheet, its plan said."""
+    file = SimpleUploadedFile("overhauls.csv", words.encode())
+    url = client.post(reverse("import"), {"kind": "history", "file": file, "decimal": "point"}).url
+    said = {
+        "pump": "same", "pump-text": "P-7", "basis": "diametral", "date_format": "MM/YYYY", "unit": "mm",
+        "first_heading": "1", "last_heading": "1", "plan_name": "overhauls", "then": "go",
+    }  # fmt: skip
+    return client.post(url, said).url
+
+
+def answered(client, url, code, choice, value=""):
+    """The one question of a kind answered for all its rows; the page that follows."""
+    body = unescape(client.get(url).content.decode())
+    key = re.search(rf'aria-labelledby="q-(\w+)" data-code="{code}"', body)[1]
+    said = {f"choice-{key}": choice, f"value-{key}-{choice}": value, "then": "answer"}
+    ticked = re.findall(rf'name="row-{key}" value="([^"]*)"', body)
+    client.post(url, said | {f"row-{key}": ticked})
+    return unescape(client.get(url).content.decode())
+
+
+@pytest.mark.parametrize("cell", ["about the same", "see sheet 4", "15 or so"])
+@pytest.mark.parametrize(("choice", "kind"), [("remark", "note"), ("opened", "opened")])
+def test_a_word_kept_as_a_remark_or_as_an_opening_is_stored(engineer, cell, choice, kind):
+    url = planned(engineer, SHEET.format(cell))
+    assert "Nothing is asked any more." in answered(engineer, url, "odd_word", choice)
+    assert engineer.post(url, {"then": "store"}).status_code == 302
+    assert [(e.kind, e.note, e.bearing.name) for e in Event.objects.all()] == [(kind, cell, "NDE")]
+    assert Reading.objects.count() == 3
+
+
+def test_a_word_that_stands_for_nothing_is_left_out(engineer):
+    url = planned(engineer, SHEET.format("void"))
+    assert "Nothing is asked any more." in answered(engineer, url, "odd_word", "leave")
+    engineer.post(url, {"then": "store"})
+    assert Reading.objects.count() == 3 and not Event.objects.exists()
+
+
+def test_an_answer_that_reads_nothing_leaves_its_question_open(engineer):
+    url = planned(engineer, SHEET.format("void"))
+    draft = Draft.objects.get()
+    draft.answers = {"odd_word|void": [{"choice": "month", "value": ""}]}
+    draft.save()
+    assert "Nothing is asked any more." not in unescape(engineer.get(url).content.decode())
+    assert engineer.post(url, {"then": "store"}).status_code == 200
+    assert not Reading.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("cell", "um", "step_um", "typed"),
+    [
+        ("9 1/2 thou", "241.3", "12.7", "9 1/2"), ("9½ thou", "241.3", "12.7", "9 1/2"),
+        ('1/128"', "198.4375", "198.4375", "0 1/128"), ("0 1/128 in", "198.4375", "198.4375", "0 1/128"),
+        ("9-1/2 mils", "241.3", "12.7", "9 1/2"),
+    ],
+)  # fmt: skip
+def test_a_fraction_is_a_value_and_its_step_that_of_its_denominator(engineer, cell, um, step_um, typed):
+    url = planned(engineer, SHEET.format(f'"{cell.replace(chr(34), chr(34) * 2)}"'))
+    assert "Nothing is asked any more." in unescape(engineer.get(url).content.decode())
+    engineer.post(url, {"then": "store"})
+    stored = Reading.objects.get(bearing__name="NDE", on="2014-03-01")
+    assert (str(stored.value_um.normalize()), str(stored.step_um.normalize())) == (um, step_um)
+    assert stored.typed == typed
