@@ -32,7 +32,7 @@ from inspections.wear.fit import fit_fleet
 from inspections.wear.forecast import Forecasts, forecast
 from inspections.wear.population import Population
 
-ENGINE = "2"
+ENGINE = "3"
 # Significant digits of a figure as it is stored, shown and hashed. The compiled and the plain numpy form of the engine
 # differ by up to 3e-11 of a figure (measured), so that two of them round apart once in some ten thousand figures.
 DIGITS = 6
@@ -109,6 +109,17 @@ def parameters(today: dt.date, run: ForecastRun | None = None) -> tuple[Populati
         _FITTED[key] = (fit_fleet(whole.histories), codes)
     population, codes = _FITTED[key]
     return population, codes, key
+
+
+def fit_trouble(today: dt.date) -> str:
+    """A sentence for the head of a page where fitting the fleet's numbers failed; empty where it did not."""
+    trouble = parameters(today, standing_run())[0].trouble
+    if not trouble:
+        return ""
+    return (
+        f"The fleet's numbers could not be fitted well: {trouble}. All dates here are less sure than they say. "
+        "Have the newest imports and the doubtful readings looked at, then fit anew."
+    )
 
 
 def refit(*, by: uuid.UUID, as_of: dt.date | None = None, hide: int = 0) -> ForecastRun:

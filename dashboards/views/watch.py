@@ -37,7 +37,7 @@ def watch(request: HttpRequest) -> HttpResponse:
         "listed": listed, "page": page, "saying": watchlist.saying(listed), "today": today, "outages": outages,
         "groups": _tables(list(page), listed.asked.fold, axes, len(shown) > 1),
         "picture": _picture(listed, axes.head), "choices": watchlist.choices(listed.all, sites),
-        "folds": watchlist.FOLDS, "query": request.GET.urlencode(), "earlier": _page(request, page.number - 1),
+        "folds": watchlist.FOLDS, "trouble": forecasting.fit_trouble(today), "query": request.GET.urlencode(), "earlier": _page(request, page.number - 1),
         "later": _page(request, page.number + 1),
         "axes": [charts.axis_marks(axis) for axis in (axes.head, *axes.by_site.values())],
     }  # fmt: skip

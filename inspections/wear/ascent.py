@@ -13,36 +13,78 @@ NEAR = 0.1
 STILL = 5  # steps over which the posterior must have risen by more than that
 
 
+FLOOR = 0.25  # least bend of a metric along any direction, in prior standard deviations
+RESTLESS = 1.0  # nats gained in the last few steps of a climb cut short: it was not near
+
+
 def climb(
     o: Objective, theta: FloatArray, u: FloatArray, most: int = 80
 ) -> tuple[FloatArray, FloatArray, bool]:
-    """Quasi-Newton ascent from the scores' own metric, the effects re-settled at every step.
+    """Quasi-Newton ascent, the effects re-settled at every step; whether it came to rest.
 
-    At rest where the mode is near, or where several steps have hardly raised the posterior: what the grid
-    leaves of roughness is then larger than what could be gained.
+    At rest where no direction rises, where the mode is near, or where several steps have hardly raised the
+    posterior: what the grid leaves of roughness is then larger than what could be gained. Failed is only what is
+    not finite, or still gains much when it is cut short.
+
+    Parameters
+    ----------
+    theta : (P,) where to begin, in the parameters' own scales.
+    u : (n,) effects there.
+    most : steps after which the climb is cut short.
     """
     u = o.settle(theta, u)[1].mean
     local = o.look(theta, u)
     here, slope, each = o.gradient(theta, local)
     metric = _metric(o, each)
-    seen = [here]
+    heights = [here]
     for _ in range(most):
-        step: FloatArray = np.asarray(np.linalg.solve(metric, slope), dtype=np.float64)
-        gain = float(slope @ step)
-        if gain < 2e-3 or (len(seen) > STILL and here - seen[-1 - STILL] < NEAR):
+        if len(heights) > STILL and here - heights[-1 - STILL] < NEAR:
             return theta, u, True
-        trial = _uphill(o, theta, u, here, step, gain)
-        if trial is None:
-            return theta, u, gain < NEAR or (len(seen) > 1 and here - seen[-2] < NEAR)
+        rise = _rise(o, theta, u, here, slope, (metric, _metric(o, each), np.diag(1.0 / o.sd**2)))
+        if rise is None:
+            return theta, u, bool(np.isfinite(here))
         old, old_theta = slope, theta
-        theta = trial
+        theta, metric = rise
         solved = rate_effects.solve(o.look(theta, u), o.d, o.sigma(o.params(theta)))
         u = u + np.clip(solved.mean - u, -1.0, 1.0)
         local = o.look(theta, u)
         here, slope, each = o.gradient(theta, local)
         metric = _updated(metric, theta - old_theta, old - slope)
-        seen.append(here)
-    return theta, u, gain < NEAR
+        heights.append(here)
+    return theta, u, bool(np.isfinite(here)) and here - heights[-1 - STILL] < RESTLESS
+
+
+def _rise(
+    o: Objective,
+    theta: FloatArray,
+    u: FloatArray,
+    here: float,
+    slope: FloatArray,
+    metrics: tuple[FloatArray, ...],
+) -> tuple[FloatArray, FloatArray] | None:
+    """A higher point and the metric that led to it, the first of several tried; None at rest.
+
+    A quasi-Newton metric may have gone flat in a direction and ask for a step that leads nowhere: the scores' own
+    metric, then the prior's, are asked before the climb is called at rest.
+    """
+    for metric in (_floored(each, o.sd) for each in metrics):
+        step = np.asarray(np.linalg.solve(metric, slope), dtype=np.float64)
+        gain = float(slope @ step)
+        if not np.isfinite(gain):
+            continue
+        if gain < 2e-3:
+            return None
+        trial = _uphill(o, theta, u, here, step, gain)
+        if trial is not None:
+            return trial, metric
+    return None
+
+
+def _floored(metric: FloatArray, sd: FloatArray) -> FloatArray:
+    """The metric with no direction flatter than a share of the prior's own bend."""
+    scale = np.outer(sd, sd)
+    values, vectors = np.linalg.eigh(0.5 * (metric + metric.T) * scale)
+    return (vectors * np.maximum(values, FLOOR)) @ vectors.T / scale
 
 
 def _uphill(

@@ -370,7 +370,7 @@ def _rows(
     past = (p_max[:, 0] >= 0.5) | (plant & (p_replace[:, 0] >= 0.5))
     broken = ~np.isfinite(np.where(np.isfinite(limit), p_max[:, 0], p_replace[:, 0]))
     young = np.full(h.n_bearings, pool.young)
-    alone = (n_used == 0) | broken | (not pool.converged)
+    alone = (n_used == 0) | broken
     outcome = outcomes(has_limit=has_limit, young=young, alone=alone, past=past, misfit=misfit)
     advice, reason = advise(
         outcome=outcome, surprising=odd, age_outages=h.last_reading_age_outages,

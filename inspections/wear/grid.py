@@ -131,6 +131,20 @@ def between(y, first, last, t):
 
 
 @compiled
+def ceilings(w, first, last):
+    """The most that a log weight may be inside the cells i..i+1, for i = first..last-1: exact for a parabola.
+
+    A cubic beside a cliff of log weights overshoots by a share of the cliff. Where a parabola has its peak inside the
+    cell it lies at most an eighth of its bend above the higher node; elsewhere the higher node is the most.
+    """
+    before, here = w[first - 1 : last - 1], w[first:last]
+    there, after = w[first + 1 : last + 1], w[first + 2 : last + 2]
+    bend = np.minimum(2.0 * here - before - there, 2.0 * there - here - after)
+    peak = (there > before) & (after < here)
+    return np.maximum(here, there) + np.where(peak, 0.125 * np.maximum(bend, 0.0), 0.0)
+
+
+@compiled
 def live_range(w):
     """First and last+1 node that count, with room for the cubic on either side."""
     top = np.max(w)
@@ -143,11 +157,11 @@ def live_range(w):
 
 
 @compiled
-def highest(w, first, last, parts):
+def highest(w, first, last, parts, ceiling):
     """The log-weight of the best sub-node."""
     top = -np.inf
     for j in range(parts):
-        top = max(top, np.max(between(w, first, last, j / parts)))
+        top = max(top, np.max(np.minimum(between(w, first, last, j / parts), ceiling)))
     return top
 
 
@@ -166,10 +180,12 @@ def cell_mass(w):
     else:
         mass = np.zeros(w.size)
         first, last = live_range(w)
-        top = highest(w, first, last, parts)
+        ceiling = ceilings(w, first, last)
+        top = highest(w, first, last, parts, ceiling)
         for j in range(parts):
             t = j / parts
-            piece = np.exp(np.maximum(between(w, first, last, t) - top, -700.0)) / parts
+            sub = np.minimum(between(w, first, last, t), ceiling)
+            piece = np.exp(np.maximum(sub - top, -700.0)) / parts
             mass[first:last] += (1.0 - t) * piece
             mass[first + 1 : last + 1] += t * piece
     total = np.sum(mass)

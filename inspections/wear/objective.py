@@ -21,6 +21,9 @@ LEAST_OPENED = 5  # visits for a cause, and as many without, from which a reason
 # Share of the room from new to maximum at which half the visits have a cause, and log of its spread: mean, sd.
 OPENED_AT_PRIOR, OPENED_SD_PRIOR = (1.0, 0.5), (float(np.log(0.5)), 0.7)
 LEAST_RUN_IN = 5  # readings with new metal's whole running in behind them since one before it
+MOST_REMEMBERED = (
+    0.995  # beyond it the memory between lives is narrower than the grid, and the posterior rough
+)
 
 
 @dataclass(frozen=True)
@@ -82,7 +85,7 @@ def unpack(found: list[Slot], theta: FloatArray, base: Params) -> Params:
     if "log_run_in" in get:
         changes["run_in"] = float(np.exp(get["log_run_in"]))
     if "atanh_rho" in get:
-        changes["rho"] = float(np.tanh(get["atanh_rho"]))
+        changes["rho"] = min(float(np.tanh(get["atanh_rho"])), MOST_REMEMBERED)
     if "opened_at" in get:
         changes["opened"] = (get["opened_at"], float(np.exp(get["log_opened_sd"])))
     if "warp 0" in get:

@@ -11,6 +11,7 @@ from .grid import (
     READ,
     _read,
     between,
+    ceilings,
     cell_mass,
     highest,
     live_range,
@@ -109,12 +110,13 @@ def clouds(w, m, v, loc, tau, beta, tail, z, x, linear, cut, out):
         first, last = live_range(w[i])
         if parts == 1:
             first, last = 1, z.size - 1
-        else:
-            top = highest(w[i], first, last, parts)
+        ceiling = ceilings(w[i], first, last) if parts > 1 else w[i]
+        if parts > 1:
+            top = highest(w[i], first, last, parts, ceiling)
         n, total = 0, 0.0
         for j in range(parts):
             t = j / parts
-            lw = between(w[i], first, last, t) if parts > 1 else w[i][first:last]
+            lw = np.minimum(between(w[i], first, last, t), ceiling) if parts > 1 else w[i][first:last]
             lm = between(m[i], first, last, t) if parts > 1 else m[i][first:last]
             lv = between(v[i], first, last, t) if parts > 1 else v[i][first:last]
             lx = between(x, first, last, t) if parts > 1 else x[first:last]

@@ -58,6 +58,11 @@ class Population:
         return self.main.converged
 
     @property
+    def trouble(self) -> str:
+        """What went wrong in fitting, of all pools; empty where every fit came to rest."""
+        return "; ".join(dict.fromkeys(pool.note for pool in self.pools if not pool.converged))
+
+    @property
     def log_median(self) -> float:
         """Log of the fleet's median rate, um/kh."""
         return self.main.designs[0].effect_mean[0]

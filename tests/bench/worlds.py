@@ -42,6 +42,7 @@ class World:
     why_known: bool = False
     poor_papers: bool = False
     start_hours: float = 0.0  # run hours that a start wears like; pumps start 1 in 20 h, spread exp(1.2 N)
+    outlier: float = 0.0  # how many times faster than its peers the first bearing wears; 0: none does
     run_in: float = 0.0  # um of new metal bedding in, exponential with this mean
 
 
@@ -223,7 +224,8 @@ def make(w: World, seed: int) -> Fleet:
     for i in range(w.n):
         if w.class_size and i % w.class_size == 0:
             shift = w.class_sd * rng.normal()
-        facts, life, kh, apart = _bearing(w, rng, shift)
+        own = shift + float(np.log(w.outlier)) if w.outlier and i == 0 else shift
+        facts, life, kh, apart = _bearing(w, rng, own)
         facts["class_"] = i // w.class_size if w.class_size else 0
         if w.poor_papers:
             life.events = [_blurred(rng, e, life.u) for e in life.events]

@@ -2,11 +2,15 @@
 
 import datetime as dt
 import io
+from dataclasses import replace
 
 import openpyxl
 import pytest
 
+from inspections import forecasting
 from inspections.figures import COLUMNS
+from inspections.wear.fit import fit_fleet
+from inspections.wear.population import Population
 from tests import makers
 
 pytestmark = pytest.mark.django_db
@@ -86,3 +90,17 @@ def test_a_long_list_is_shown_page_by_page_and_the_sentence_speaks_of_all(client
     assert first.count('href="/bearings/') == 2 and second.count('href="/bearings/') == 1
     assert "of 3 bearings" in first and "of 3 bearings" in second
     assert "page=2" in first and "page=1&amp;fold=pump" in second
+
+
+def test_a_fit_that_failed_is_said_once_at_the_head_of_the_list_and_of_no_bearing(client, monkeypatch):
+    def restless(histories, **asked):
+        fitted = fit_fleet(histories, **asked)
+        pools = tuple(replace(pool, converged=False, note="it did not come to rest") for pool in fitted.pools)
+        return Population(pools)
+
+    monkeypatch.setattr(forecasting, "fit_fleet", restless)
+    _fleet(3)
+    client.force_login(makers.an_account())
+    page = client.get("/").content.decode()
+    assert page.count("could not be fitted well: it did not come to rest") == 1
+    assert "fleet alone" not in page

@@ -1,0 +1,179 @@
+"""Fleets that are not ideal: curved wear, outlying rates, an edge. `python -m tests.bench.hard_fleets [--only "NAME;NAME"]`.
+
+Printed for the bearings concerned and for the others: shares of true dates before the five dates, loss, how many
+"leave" pass the maximum before the outage after the next (real, said), and how many are called a misfit.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from inspections.wear.advice import ADVICE, OUTCOMES
+from inspections.wear.arrays import Histories, Kind, Method, build
+from inspections.wear.fit import fit_fleet
+from inspections.wear.forecast import forecast
+
+from .run_worlds import dates_kh
+from .score import pinball, shares
+from .worlds import CAP_KH, LIMIT, NEW, SD, World, make
+
+LEAVE = ADVICE.index("leave")
+MISFIT, ALONE = OUTCOMES.index("misfit"), OUTCOMES.index("fleet_only")
+
+
+@dataclass(frozen=True)
+class Fleet:
+    """Histories, the true kh to the maximum, and which bearings the case is about."""
+
+    histories: Histories
+    true_kh: np.ndarray
+    affected: np.ndarray
+
+
+@dataclass(frozen=True)
+class Curve:
+    """n bearings whose wear grows with a power of a life's exposure, read six times.
+
+    How much has worn by the last reading is drawn apart from the length of the record: only curvature within lives
+    speaks for the exponent. ``share`` of the fleet is curved, the rest wears straight.
+    """
+
+    n: int
+    exponent: float
+    share: float = 1.0
+    readings: int = 6
+    known_start: bool = True
+
+
+def curved(c: Curve, seed: int) -> Fleet:
+    """One fleet of a curve."""
+    rng = np.random.default_rng(seed)
+    rows, true = [], []
+    affected = np.arange(c.n) < round(c.share * c.n)
+    for is_curved in affected:
+        q = c.exponent if is_curved else 1.0
+        new, span = NEW * (1 + 0.1 * rng.normal()), rng.uniform(40.0, 80.0)
+        gain = 55.0 * np.exp(0.4 * rng.normal())
+        at = span * np.sort(
+            np.append((np.arange(1, c.readings) + 0.3 * rng.uniform(-1, 1, c.readings - 1)) / c.readings, 1.0)
+        )
+        events: list[dict[str, Any]] = [{"kind": Kind.NEW_LIFE, "exposure_kh": 0.0}] if c.known_start else []
+        events += [_read(float(u), new + gain * (u / span) ** q + SD * rng.normal()) for u in at]
+        rows.append(
+            (
+                {"fitting_um": NEW, "limit_um": LIMIT, "now_kh": span, "fresh": c.known_start, "class_": 0},
+                events,
+            )
+        )
+        true.append(max(span * max((LIMIT - new) / gain, 1e-9) ** (1 / q) - span, 0.0))
+    return Fleet(build(rows, [Method("lead wire", SD)]), np.minimum(true, CAP_KH), affected)
+
+
+def _read(u: float, value: float) -> dict[str, Any]:
+    return {"kind": Kind.READING, "exposure_kh": u, "value_um": value, "method": "lead wire"}
+
+
+def outlying(world: World, seed: int) -> Fleet:
+    """A world whose first bearing wears several times faster than its peers; the first seed from ``seed`` on at
+    which it has two readings in its present life, so that its own record could tell."""
+    for k in range(1000):
+        fleet = make(world, 1000 * seed + k)
+        h = fleet.histories
+        kinds = h.kind[: h.start[1]]
+        lives = np.flatnonzero(kinds == Kind.NEW_LIFE)
+        if np.sum(kinds[lives[-1] :] == Kind.READING) >= 2 and fleet.true_kh[0] > 5.0:
+            return Fleet(h, fleet.true_kh, np.arange(world.n) == 0)
+    raise ValueError("no fleet whose outlier is still in service with two readings")
+
+
+def whole(world: World, seed: int) -> Fleet:
+    """A world of ``worlds``, all bearings concerned."""
+    fleet = make(world, seed)
+    return Fleet(fleet.histories, fleet.true_kh, np.ones(world.n, dtype=bool))
+
+
+Maker = Callable[[int], Fleet]
+ALIKE = World("alike", n=60, median=1.0, sd=0.15)
+CASES: dict[str, tuple[int, Maker]] = {
+    "straight": (6, lambda seed: curved(Curve(200, 1.0), seed)),
+    "x^2": (6, lambda seed: curved(Curve(200, 2.0), seed)),
+    "x^1.5": (6, lambda seed: curved(Curve(200, 1.5), seed)),
+    "x^0.5": (6, lambda seed: curved(Curve(200, 0.5), seed)),
+    "x^2, start not known": (3, lambda seed: curved(Curve(200, 2.0, known_start=False), seed)),
+    "a tenth x^2": (3, lambda seed: curved(Curve(300, 2.0, 0.1), seed)),
+    "a tenth x^1.5": (3, lambda seed: curved(Curve(300, 1.5, 0.1), seed)),
+    "one x4 in 60": (8, lambda seed: outlying(replace(ALIKE, outlier=4.0), seed)),
+    "one x6 in 200": (8, lambda seed: outlying(replace(ALIKE, n=200, outlier=6.0), seed)),
+    "one x5 in 330": (8, lambda seed: outlying(replace(ALIKE, n=330, sd=0.3, outlier=5.0), seed)),
+    "rate kept, 400": (1, lambda seed: whole(World(n=400, rho_a=1.0, visits=(8, 8)), seed)),
+    "rate kept, 1000": (1, lambda seed: whole(World(n=1000, rho_a=1.0, visits=(8, 8)), seed)),
+}
+
+
+def measured(fleet: Fleet) -> tuple[dict[str, np.ndarray], str]:
+    """What is scored of one fleet, and what its fit says of itself."""
+    population = fit_fleet(fleet.histories)
+    result = forecast(fleet.histories, population)
+    pool, p = population.main, population.main.designs[0]
+    keep = (result.p_max_now < 0.05) & (fleet.true_kh > 0)
+    rows = {
+        "dates": dates_kh(result),
+        "true": fleet.true_kh,
+        "affected": fleet.affected,
+        "leave": result.advice == LEAVE,
+        "said": result.p_max_before_following,
+        "passes": fleet.true_kh < fleet.histories.outage_days[:, 1] * 0.024,
+        "misfit": result.outcome == MISFIT,
+        "alone": result.outcome == ALONE,
+    }
+    words = [
+        f"rho {p.rho:.4f}",
+        f"tau {p.tau:.3f}",
+        *[f"{k} {getattr(p, k):.3f}" for k in ("exponent", "outlying") if hasattr(p, k)],
+    ]
+    return {name: value[keep] for name, value in rows.items()}, (
+        "rests, " if pool.converged else "NOT AT REST, "
+    ) + ", ".join(words)
+
+
+def line(name: str, rows: dict[str, np.ndarray]) -> str:
+    """One line of the table."""
+    leave = rows["leave"]
+    real, said = (100 * np.mean(rows[k][leave]) if leave.any() else np.nan for k in ("passes", "said"))
+    figures = " ".join(f"{x:3.0f}" for x in shares(rows["dates"], rows["true"]))
+    return (
+        f"| {name:26} | {figures} | {pinball(rows['dates'], rows['true']):6.2f} | {real:5.1f}/{said:4.1f} ({int(leave.sum())}) "
+        f"| {100 * rows['misfit'].mean():5.1f} | {100 * rows['alone'].mean():5.1f} | {len(leave):5d} |"
+    )
+
+
+def main() -> None:
+    """Run and print."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--only", default=";".join(CASES))
+    parser.add_argument("--first", type=int, default=1)
+    parser.add_argument("--repeats", type=int, default=0, help="fewer fleets than the case has")
+    args = parser.parse_args()
+    print("| case | before 5 10 50 90 95 % | loss | leave real/said % | misfit % | fleet alone % | scored |")
+    for name in args.only.split(";"):
+        began = time.perf_counter()
+        repeats, maker = CASES[name]
+        parts, words = zip(
+            *[measured(maker(args.first + k)) for k in range(min(args.repeats or repeats, repeats))],
+            strict=True,
+        )
+        rows = {key: np.concatenate([p[key] for p in parts]) for key in parts[0]}
+        for which, mask in (("", rows["affected"]), (": the others", ~rows["affected"])):
+            if mask.any():
+                print(line(name + which, {k: v[mask] for k, v in rows.items()}), flush=True)
+        print(f"    {words[0]}; {time.perf_counter() - began:.0f} s", flush=True)
+
+
+if __name__ == "__main__":
+    main()
