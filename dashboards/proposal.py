@@ -239,7 +239,7 @@ def _bearing(
         shell_type=facts.shell_type if facts else "",
         bore_um=_bore_um(one),
         shell_cost=SHELL_COST_HOURS, life_days=life, scrape_owed=one.story.contact_stands_open,
-        scrapeable=facts.scrapeable if facts else True,
+        scrapeable=bool(facts and facts.scrapeable),
     )  # fmt: skip
 
 

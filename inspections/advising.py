@@ -74,11 +74,9 @@ def cost_words(taken: Removed, figures: Figures) -> str:
 
 
 def scraping_words(known: Before, now_um: float | None, n_rounds: int, caution_after: int) -> list[str]:
-    """What to know before the next scrape: never, no room for one more, or a stop after the third round."""
-    facts, figures = known.known.facts, known.figures
+    """What to know before the next scrape: no room for one more, or a stop after the third round."""
+    figures = known.figures
     said = []
-    if facts and not facts.scrapeable:
-        said.append("This shell must not be scraped: if it does not carry, it is replaced.")
     limit = figures["replace_limit_um"]
     if now_um is not None and limit is not None and figures["replace_limit_from"] != "no_room":
         step, sd = known.step

@@ -2,7 +2,7 @@
 
 import datetime as dt
 
-from fleet.models import LimitUse
+from fleet.models import BearingFacts, LimitUse
 from fleet.templatetags.figures import day, days_ago, hours, mm, percent, rate, rate_range, rpm, um, um_range
 from inspections.figures import Figures
 from inspections.histories import Known
@@ -33,7 +33,7 @@ def facts(known: Known, figures: Figures, today: dt.date) -> list[Fact]:
             (
                 "Scrapes left",
                 f"{max(int(left), 0)}",
-                "" if own is None or own.scrapeable else "must not be scraped",
+                _scrapeable_words(own),
             )
         )
     rows.append(("Duty", f"{hours(round(known.hours_per_day, 1))} a day", EXPOSURE[known.run.clock]))
@@ -48,7 +48,7 @@ def facts(known: Known, figures: Figures, today: dt.date) -> list[Fact]:
             )
         )
     if own and own.shell_type:
-        rows.append(("Shell", own.shell_type, "" if own.scrapeable else "must not be scraped"))
+        rows.append(("Shell", own.shell_type, _scrapeable_words(own)))
     if figures["class"]:
         rows.append(("Class", figures["class"], ""))
     if own and own.seat == "spherical":
@@ -58,6 +58,11 @@ def facts(known: Known, figures: Figures, today: dt.date) -> list[Fact]:
     last = figures.day("last_reading_on")
     rows.append(("Last measured", days_ago(last, today) if last else "never", day(last) if last else ""))
     return rows
+
+
+def _scrapeable_words(own: BearingFacts | None) -> str:
+    said = {True: "", False: "must not be scraped", None: "not known whether it may be scraped"}
+    return said[own.scrapeable if own else None]
 
 
 def _detects(figures: Figures) -> str:

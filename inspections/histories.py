@@ -337,7 +337,7 @@ def _facts(one: Known, as_of: dt.date, codes: Codes) -> dict[str, Any]:
         "duty_drift": 0.0 if calendar else DUTY_DRIFT,
         "outage_days": tuple(one.even_days(one.coming.days).tolist()),
         "scrape_owed": one.story.contact_stands_open,
-        "scrapeable": one.facts.scrapeable if one.facts else True,
+        "scrapeable": bool(one.facts and one.facts.scrapeable),  # not known is not yes
         "last_reading_age_outages": one.n_outages_since,
     }
 

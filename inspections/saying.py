@@ -115,7 +115,7 @@ def advice_sentence(figures: Figures) -> str:
         "old_reading": f"Measure and check the contact: the last reading is old and the chance is near the accepted risk. {passing}.",
         "replace_limit": f"It reaches the plant's replace limit by {next_} more likely than not.",
         "maximum_risk": f"{passing}, more than the risk this plant accepts.",
-        "scrape_refused": "The last contact check asks for scraping, and this shell must not be scraped.",
+        "scrape_refused": "The last contact check asks for scraping, and this shell must not be scraped or it is not known whether it may be: ask the engineer.",
         "scrape_no_room": "The last contact check asks for scraping, and a scrape would leave too little room below the maximum.",
         "contact_open": f"The last contact check asks for scraping. {passing}.",
         "within_risk": f"{passing}, within the accepted risk." if passing else "Nothing asks for work.",

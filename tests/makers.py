@@ -65,6 +65,7 @@ def a_bearing(
         registering.record(new, by=somebody())
         bearing = Bearing.objects.get(place=place, name=position)
     facts.setdefault("journal_diameter_um", Decimal(100_000))
+    facts.setdefault("scrapeable", True)
     if wear_class:
         facts["wear_class"] = registering.wear_class_named(wear_class, by=somebody())
     registering.record([BearingFacts(bearing=bearing, **facts)], by=somebody())

@@ -40,7 +40,7 @@ from fleet.second_person import proposed
 from fleet.units import Day
 
 _WHEN_CLEARED = {
-    "seat": Seat.CYLINDRICAL.value, "load_side": LoadSide.BOTTOM.value, "scrapeable": True, "speed_rpm": None,
+    "seat": Seat.CYLINDRICAL.value, "load_side": LoadSide.BOTTOM.value, "scrapeable": None, "speed_rpm": None,
     "duty_hours_per_day": None, "consequence_money": None, "journal_diameter_um": None, "length_um": None,
     "wall_new_um": None, "lining_new_um": None, "wear_class_id": None,
 }  # fmt: skip

@@ -77,7 +77,7 @@ class BearingFacts(Recorded):
     journal_diameter_um = micrometres()
     length_um = micrometres()
     shell_type = models.CharField(max_length=80, blank=True)
-    scrapeable = models.BooleanField(default=True)
+    scrapeable = models.BooleanField(null=True, help_text="empty: not known")
     wall_new_um = micrometres()
     lining_new_um = micrometres()
 

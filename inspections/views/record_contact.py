@@ -13,6 +13,7 @@ from inspections.advising import scraping_words
 from inspections.contact_facts import clearance_now, criteria_for, facts_for
 from inspections.forms.record import ContactForm, new_id, read_cells, write_cells
 from inspections.models import ContactCheck, EventKind, Stage
+from inspections.shell_words import WHY_SCRAPED
 from inspections.views.record_desk import Desk, at_the_pump
 from inspections.visiting import NotRecorded
 
@@ -88,12 +89,16 @@ def shown_print(desk: Desk) -> HttpResponse:
 
 @at_the_pump
 def scraped(desk: Desk) -> HttpResponse:
-    """Metal was taken off: one tap, and the next round begins."""
+    """Metal was taken off: one tap, and the next round begins; with a reason where scraping is not offered."""
     if desk.request.method == "POST":
+        note = desk.request.POST.get("note", "").strip()[:300]
+        if not desk.scraping_offered and not note:
+            messages.error(desk.request, WHY_SCRAPED)
+            return redirect(desk.address("record-overview"))
         try:
             visits.event(
                 visit=desk.visit, bearing=desk.bearing, kind=EventKind.SCRAPE, on=desk.on, by=desk.person,
-                id=_id(desk.request.POST.get("id")),
+                id=_id(desk.request.POST.get("id")), note=note,
             )  # type: ignore[arg-type] # fmt: skip
         except NotRecorded as fault:
             messages.error(desk.request, str(fault))

@@ -18,7 +18,7 @@ from django.views.decorators.http import require_http_methods
 from fleet.access import require
 from fleet.clock import today_at
 from fleet.models import Bearing, Outage, Person, Setting, SettingsRead
-from inspections import expecting, quantities, timeline, visits
+from inspections import expecting, quantities, shell_words, timeline, visits
 from inspections.addresses import read, written
 from inspections.cautions import Cautions, cautions_for
 from inspections.conditions import USUAL_WORDS, exceptions_um
@@ -93,6 +93,16 @@ class Desk:
     @cached_property
     def before(self) -> Before:
         return expecting.before(self.bearing, self.visit.opened_on if self.visit else self.today)
+
+    @property
+    def shell_words(self) -> list[str]:
+        """What is said of the shell before its contact is checked."""
+        return shell_words.before_check(*shell_words.of_facts(self.before.known.facts))
+
+    @property
+    def scraping_offered(self) -> bool:
+        """Whether "Scraped" is one of the steps; else it is recorded with a reason."""
+        return shell_words.scraping_offered(*shell_words.of_facts(self.before.known.facts))
 
     @cached_property
     def limits(self) -> dict[tuple[str, str], float]:

@@ -25,6 +25,7 @@ from inspections.forms.record import ContactForm, WorkForm, write_cells
 from inspections.measuring import spreads
 from inspections.models import ContactCheck, Method, NotMeasured, Reading, Stage
 from inspections.seen_words import PARTS
+from inspections.shell_words import for_device
 
 # What the device keeps beside the shell page itself.
 KEPT = (
@@ -134,7 +135,7 @@ def _packed(bearing, known: Before, today, trust: dict, usual: dict) -> dict:
         "expected_new": vars(new) if new else None,
         "id": str(bearing.pk), "pump": bearing.place.tag, "position": bearing.name, "site": bearing.place.site.name,
         "unit": unit, "method": method, "sd": trust, "exceptions": {name: sd for name, (_, sd) in EXCEPTIONS.items()},
-        "step": known.step, "scrapeable": facts.scrapeable if facts else True,
+        "step": known.step, **for_device(facts),
         "held": {f"{stage} {work}".strip(): vars(expecting.held_for(limits, stage, work)) for stage, work in stages},
         "stations": [_station(known, limits, one) for one in expecting.stations_of(known.known.story, usual["stations"])],
     }  # fmt: skip

@@ -16,7 +16,7 @@ REASONS = (
     "old_reading",  # the last reading is older than two outages and the chance is near the accepted risk
     "replace_limit",  # the plant's replace limit is reached by the next outage more likely than not
     "maximum_risk",  # the chance of passing the maximum before the following outage is above the accepted one
-    "scrape_refused",  # a scrape is owed and this shell must not be scraped
+    "scrape_refused",  # a scrape is owed and this shell must not be scraped, or nobody has said that it may
     "scrape_no_room",  # a scrape is owed and would not fit below the maximum
     "contact_open",  # the last contact check asks for scraping
     "within_risk",  # nothing asks for work
@@ -65,7 +65,7 @@ def advise(
         ((age_outages > 2.0) & near, "open", "old_reading"),
         (plant_replace & (p_replace_next >= 0.5), "replace", "replace_limit"),
         (p_following > accepted_risk, "replace", "maximum_risk"),
-        (scrape_owed & ~scrapeable, "replace", "scrape_refused"),
+        (scrape_owed & ~scrapeable, "open", "scrape_refused"),
         (scrape_owed & no_room, "replace", "scrape_no_room"),
         (scrape_owed, "scrape", "contact_open"),
     ]

@@ -86,8 +86,27 @@
     mark.textContent = bearing.position;
     guard.replaceChildren(`${bearing.pump} `, mark);
     find("[data-cautions]").textContent = bearing.cautions;
+    shell();
     await names();
     return state ? hub() : show("guard", "Is this the bearing in front of you?", `${bearing.site}.`);
+  }
+
+  // What speaks against checking or scraping this shell, before either; a fact can still be recorded, with its reason.
+  const mayScrape = () => bearing.may_scrape ?? bearing.scrapeable !== false;
+  function shell() {
+    each("[data-shell]", (box) => {
+      box.hidden = !(bearing.shell_words || []).length;
+      box.replaceChildren(...(bearing.shell_words || []).map((words) => Object.assign(document.createElement("p"), { textContent: words })));
+    });
+    find("[data-go=scrape]").hidden = !mayScrape();
+    find("[data-scraped-anyway]").hidden = mayScrape();
+  }
+
+  async function scraped(note) {
+    const n = state.n, row = await entry("scrape", { fields: note ? { note } : {} });
+    state.work = state.work || "scrape";
+    await done(`scrape ${n}`, "Done", "scraped", note, row);
+    return hub();
   }
 
   // The names of the site, the one picked last on this device first; a name that is not listed goes along as typed.
@@ -244,11 +263,7 @@
     if (where === "photo") return show("photo", "A photo of this bearing");
     if (where === "opened") return show("opened", "Opened, nothing measured: why?");
     const n = state.n;
-    if (where === "scrape") {
-      const row = await entry("scrape", { fields: {} });
-      state.work = state.work || "scrape";
-      await done(`scrape ${n}`, "Done", "scraped", "", row);
-    }
+    if (where === "scrape") return scraped("");
     if (where === "nothing") await done(`seen ${n}`, "Seen", "nothing found", "", await entry("found", { fields: { nothing: "yes" } }));
     return hub();
   }
@@ -341,6 +356,11 @@
     await done("opened", "Opened", one.dataset.opened, "", await entry("opened", { fields: { note: one.dataset.opened } }));
     hub();
   })));
+  find("[data-scraped-why]").addEventListener("click", once(() => {
+    const why = find("#scraped-why");
+    if (!why.value.trim()) return why.focus();
+    return scraped(why.value.trim()).then(() => { why.value = ""; });
+  }));
   each("[data-because]", (one) => one.addEventListener("click", once(async () => {
     const row = await entry("could_not", { fields: { because: one.dataset.because } });
     await done(`${stage} ${station.key}`, "—", station.words, `not measured: ${one.textContent.toLowerCase()}`, row);

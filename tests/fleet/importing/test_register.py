@@ -102,6 +102,21 @@ def test_what_was_imported_is_sound_and_can_be_rebuilt_from_the_ledger(by):
     assert ShellFitting.objects.first().from_on == dt.date(2019, 5, 3)
 
 
+def scrapeable():
+    return BearingFacts.objects.order_by("entry_n").last().scrapeable
+
+
+def test_whether_a_shell_may_be_scraped_is_yes_no_or_not_known(by):
+    assert bring(by, {"scrapeable": ""}).ok
+    assert scrapeable() is None, "what nobody has said is not known, and not yes"
+    for typed, known in (("yes", True), ("", True), ("no", False), ("-", None)):
+        assert bring(by, {"scrapeable": typed}).ok
+        assert scrapeable() is known, typed
+    rebuild()
+    assert verify().faults == []
+    assert scrapeable() is None
+
+
 def test_radial_clearances_are_doubled_and_other_lengths_are_not(by):
     row = {
         "basis": "radial",
