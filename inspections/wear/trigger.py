@@ -1,0 +1,194 @@
+"""The trigger: the reading from which a bearing found so gets a new shell, and the one above which it is not scraped.
+
+Own derivation: both are roots of the chance of passing the maximum before the pump's next outage, the reading
+counted in, less the accepted risk. Within what may be expected the chance never falls as the reading rises.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr
+
+from .arrays import FloatArray
+from .predictive import TINY_VARIANCE, Predictive
+from .terms import Terms
+
+READINGS = 25
+LOW_SD, HIGH_SD = 3.0, 3.5  # sds of the reading expected, below and above its mean
+MOST_HALVINGS = 60
+
+
+@dataclass(frozen=True)
+class Found:
+    """What Y readings at an opening would say of B bearings.
+
+    ``reading`` (B, Y) um; ``chance`` (B, Y) that it will read about so, summing to 1; ``weight`` and ``level``
+    (B, Y, N) of the nodes with the reading counted in; ``variance`` (B, N) of the level then, um2; ``log_rate``
+    (B, N) of the nodes.
+    """
+
+    reading: FloatArray
+    chance: FloatArray
+    weight: FloatArray
+    level: FloatArray
+    variance: FloatArray
+    log_rate: FloatArray
+    unevenness_um: FloatArray
+
+    @property
+    def mean_level(self) -> FloatArray:
+        """(B, Y) expected clearance, um."""
+        return np.einsum("byn,byn->by", self.weight, self.level)
+
+    @property
+    def mean_log_rate(self) -> FloatArray:
+        """(B, Y) expected log rate."""
+        return np.einsum("byn,bn->by", self.weight, self.log_rate)
+
+    def passing(
+        self,
+        limit: FloatArray,
+        x: FloatArray,
+        step: FloatArray | None = None,
+        step_sd: FloatArray | None = None,
+    ) -> FloatArray:
+        """Chance (B, Y) that the level has reached ``limit`` (B,) x (B,) kh after the reading.
+
+        ``step``, ``step_sd`` (B,) um: what a scrape adds to it first.
+        """
+        gain = np.exp(self.log_rate) * x[:, None]
+        var = self.variance + self.unevenness_um[:, None] * gain
+        start = -limit[:, None] + gain
+        if step is not None:
+            start = start + step[:, None]
+        if step_sd is not None:
+            var = var + step_sd[:, None] ** 2
+        d = (self.level + start[:, None, :]) / np.sqrt(var + TINY_VARIANCE)[:, None, :]
+        return np.einsum("byn,byn->by", self.weight, ndtr(d))
+
+
+def expected_readings(mean: FloatArray, variance: FloatArray, weight: FloatArray, count: int) -> FloatArray:
+    """(B, Y) readings from 3 sd under to 3.5 sd over the mean of what is expected; (B, N) mean, variance of each node."""
+    middle = np.sum(weight * mean, axis=1)
+    sd = np.sqrt(np.sum(weight * (variance + (mean - middle[:, None]) ** 2), axis=1))
+    at = np.linspace(-LOW_SD, HIGH_SD, count)
+    return middle[:, None] + sd[:, None] * at
+
+
+def look(
+    p: Predictive,
+    x: FloatArray,
+    reading_sd: FloatArray,
+    count: int = READINGS,
+    reading: FloatArray | None = None,
+) -> Found:
+    """What a reading of sd ``reading_sd`` (B,) um taken x (B,) kh ahead would say; ``reading`` (B, Y) or ``count`` of them.
+
+    Bayes' rule on the nodes; within a node the level moves by the gain v / (v + s^2).
+
+    >>> p = Predictive(*(np.array([[v]]) for v in (1.0, 0.0, 200.0, 64.0)), np.array([0.0]))
+    >>> f = look(p, np.array([0.0]), np.array([8.0]), reading=np.array([[200.0, 220.0]]))
+    >>> f.level[:, :, 0].tolist(), f.variance.tolist()
+    ([[200.0, 210.0]], [[32.0]])
+    """
+    mean, var = p.ahead(x)
+    s2 = np.asarray(reading_sd, dtype=float)[:, None] ** 2
+    total = var + s2
+    y = (
+        expected_readings(mean, total, p.weight, count)
+        if reading is None
+        else np.asarray(reading, dtype=float)
+    )
+    off = y[:, :, None] - mean[:, None, :]
+    with np.errstate(divide="ignore"):
+        log_w = np.log(p.weight) - 0.5 * np.log(total)
+    log_w = log_w[:, None, :] - 0.5 * off**2 / total[:, None, :]
+    top = log_w.max(axis=2, keepdims=True)
+    w = np.exp(log_w - top)
+    density = w.sum(axis=2, keepdims=True)
+    log_f = np.log(density[:, :, 0]) + top[:, :, 0]
+    f = np.exp(log_f - log_f.max(axis=1, keepdims=True))
+    level = mean[:, None, :] + (var / total)[:, None, :] * off
+    return Found(
+        y, f / f.sum(axis=1, keepdims=True), w / density, level, var * s2 / total, p.log_rate, p.unevenness_um
+    )
+
+
+def root(reading: FloatArray, score: FloatArray) -> FloatArray:
+    """(B,) reading at which a score (B, Y) that rises with the reading (B, Y) passes 0, linear between readings.
+
+    -inf where every reading lies above (replacement expected), inf where none does. Far below every likely reading a
+    score may rise again (only the fastest nodes, whose wear is the most uneven, can explain it): the last passing counts.
+
+    >>> y = np.array([[1.0, 2.0, 3.0]] * 4)
+    >>> root(y, np.array([[-1.0, 1.0, 2.0], [0.5, 1.0, 2.0], [-3.0, -2.0, -1.0], [1.0, -1.0, 1.0]])).tolist()
+    [1.5, -inf, inf, 2.5]
+    """
+    count = reading.shape[1]
+    under = ~(score > 0)
+    last = count - 1 - under[:, ::-1].argmax(axis=1)
+    rows, after = np.arange(len(reading)), np.minimum(last + 1, count - 1)
+    low, high = score[rows, last], score[rows, after]
+    share = np.where(high > low, -low / np.where(high > low, high - low, 1.0), 0.0)
+    between = reading[rows, last] + share * (reading[rows, after] - reading[rows, last])
+    return np.where(under[:, -1], np.inf, np.where(under.any(axis=1), between, -np.inf))
+
+
+def scores(found: Found, t: Terms, step: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """(B, Y) chance of passing before the next outage, ``step`` (B,) kh later, less the accepted: as found, and scraped."""
+    risk = t.accepted[:, None]
+    closed = found.passing(t.limit_um, step) - risk
+    return closed, found.passing(t.limit_um, step, t.scrape_um, t.scrape_sd_um) - risk
+
+
+def triggers(
+    p: Predictive, t: Terms, x: FloatArray, step: FloatArray, count: int = READINGS
+) -> tuple[FloatArray, FloatArray]:
+    """(B,) trigger and do-not-scrape-above reading, um, of an opening x (B,) kh ahead, the next outage ``step`` (B,) later.
+
+    -inf: replacement expected whatever is read; inf: no reading that may be expected asks for it.
+
+    >>> from .terms import terms
+    >>> t = terms(1, limit_um=260, new_um=130, reading_sd_um=1e-3, interval_kh=13.15, log_rate=np.log(2.2), spread=0.6,
+    ...           scrape_um=12, scrape_sd_um=0, open_h=8, measure_h=4, scrape_h=6, replace_h=16)
+    >>> p = Predictive(*(np.array([[v]]) for v in (1.0, np.log(2.2), 225.0, 100.0)), np.array([0.0]))
+    >>> [round(float(v[0]), 1) for v in triggers(p, t, np.zeros(1), np.full(1, 13.15), 20001)]
+    [231.1, 219.1]
+    """
+    found = look(p, x, t.reading_sd_um, count)
+    closed, scraped = scores(found, t, step)
+    return root(found.reading, closed), root(found.reading, scraped)
+
+
+def bisected(
+    chance: Callable[[FloatArray], FloatArray],
+    accepted: FloatArray,
+    low: FloatArray,
+    high: FloatArray,
+    resolution: FloatArray,
+) -> FloatArray:
+    """(B,) least reading on the gauge's steps at which ``chance`` of the readings (B,) is above ``accepted`` (B,).
+
+    ``chance`` asks whatever judges at the pump, so that the printed trigger and the pump agree at every reading the
+    gauge can show; it must not fall as a reading rises, which holds within 99.7 % of what is expected (beyond that the
+    pump asks to measure again first). ``low``, ``high`` (B,): where to look, um; ``resolution``
+    (B,) um. inf where even ``high`` is accepted; where ``low`` is not, the first step at or above it.
+
+    >>> bisected(lambda y: y / 1000, np.array([0.2004]), np.zeros(1), np.full(1, 500.0), np.full(1, 0.5)).tolist()
+    [200.5]
+    """
+    least = np.ceil(np.round(low / resolution, 9)).astype(np.int64)
+    most = np.ceil(np.round(high / resolution, 9)).astype(np.int64)
+    never = ~(chance(most * resolution) > accepted)
+    below, above = least - 1, most
+    for _ in range(MOST_HALVINGS):
+        middle = (below + above) // 2
+        if np.all(above - below <= 1):
+            break
+        over = chance(middle * resolution) > accepted
+        open_ = above - below > 1
+        below, above = np.where(open_ & ~over, middle, below), np.where(open_ & over, middle, above)
+    return np.where(never, np.inf, above * resolution)
