@@ -41,10 +41,11 @@ class PerMille:
 def part_of(um: Decimal, journal_um: Decimal) -> str:
     """A length in per mille of its journal, as it is shown.
 
-    >>> part_of(Decimal("7.62"), Decimal(100_000))
-    '0.08'
+    >>> part_of(Decimal("7.62"), Decimal(100_000)), part_of(Decimal(381_000), Decimal(100_000))
+    ('0.08', '3810')
     """
-    return f"{um / journal_um * 1000:.2f}"
+    part = um / journal_um * 1000
+    return f"{part:.2f}" if part < 100 else f"{part:.0f}"
 
 
 CLEARANCE = PerMille(

@@ -1,7 +1,7 @@
 """A sheet on its way in: what its columns hold, what is asked about its rows, and what becomes of them."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from uuid import UUID
 
 from django.contrib import messages
@@ -12,9 +12,11 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from fleet import bulk
 from fleet.access import require
+from fleet.clock import today_in
 from fleet.costly import costly
 from fleet.importing import drafting
 from fleet.importing.answers import Answers, Choice
+from fleet.importing.both_readings import examples
 from fleet.importing.directory import Directory
 from fleet.importing.findings import by_kind, kind_words
 from fleet.importing.loaders import loader_for
@@ -22,6 +24,7 @@ from fleet.importing.loading import Result
 from fleet.importing.marking import marked_workbook
 from fleet.importing.plans import form as fields
 from fleet.importing.plans.applying import apply
+from fleet.importing.plans.beside import offers
 from fleet.importing.plans.guessing import guess
 from fleet.importing.plans.layout import Grid
 from fleet.importing.plans.plan import Plan, letters
@@ -85,7 +88,7 @@ def _guessed(tabs) -> Plan:
 def _plan_context(draft: Draft, chosen: Plan, tabs, complaints: list[str], posted: bool) -> dict:
     grid = fields.main_grid(chosen, tabs)
     lacking = chosen.complaints()
-    shown = apply(replace(chosen, basis=chosen.basis or "diametral"), tabs, drafting.answers_in(draft))
+    shown = apply(chosen, tabs, drafting.answers_in(draft))
     first = grid.numbers[:FIRST_ROWS] if grid else []
     width = min(grid.width, FIRST_COLUMNS) if grid else 0
     return {
@@ -97,6 +100,7 @@ def _plan_context(draft: Draft, chosen: Plan, tabs, complaints: list[str], poste
         "first_rows": [(n, _as_it_is(grid, n, width)) for n in first] if grid else [],
         "units": fields.UNIT_CHOICES[1:], "bases": fields.BASES, "methods": fields.METHOD_CHOICES,
         "plan_name": draft.plan_name or draft.name.rpartition(".")[0][:80] or draft.name[:80],
+        "offers": offers(tabs, shown.fates), "examples": examples(chosen, shown, Directory.load(), today_in("UTC")),
         "fills": bool(chosen.fill_down), "tab": grid.name if grid else "",
     }  # fmt: skip
 

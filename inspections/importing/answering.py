@@ -25,6 +25,8 @@ KIND_WORDS = {
     "remark_names_work": "remarks that name work",
     "run_hours_fall": "run hours that fall",
     "run_hours_rise": "run hours that rise too fast",
+    "unit_in_title": "the sheet names another unit than the plan",
+    "basis_in_title": "the sheet names another basis than the plan",
     "jump": "clearances off by a factor",
     "clearance_range": "clearances that do not fit the journal",
     "fall_without_event": "clearances that fall without work",
@@ -81,6 +83,14 @@ _OF_CELLS: dict[str, tuple[Choice, ...]] = {
         Choice("north", "northern: spring is March to May"),
         Choice("south", "southern: spring is September to November"),
         Choice("year", "only the year is known"),
+    ),
+    "unit_in_title": (
+        Choice("unit", "the numbers are in", "the unit", (*UNITS, "1/100 mm"), only=True),
+        Choice("as_planned", "they are in the unit of the plan"),
+    ),
+    "basis_in_title": (
+        Choice("radial", "they are radial clearances"),
+        Choice("diametral", "they are diametral clearances"),
     ),
     "size": (
         Choice("unit", "numbers of this size are in", "the unit", (*UNITS, "1/100 mm"), only=True),

@@ -8,13 +8,15 @@ from dataclasses import dataclass, field, replace
 
 from fleet.importing.answers import Answers
 from fleet.importing.findings import Finding, of_file
+from fleet.importing.plans.beside import says
 from fleet.importing.plans.days import Days
 from fleet.importing.plans.layout import Grid, find_headings, grid_of, headings_of
 from fleet.importing.plans.plan import ColumnPlan, Plan, cell_of, letters
-from fleet.importing.plans.reading_cells import HUNDREDTHS, Odd, Part, in_hundredths
+from fleet.importing.plans.reading_cells import Odd, Part, in_hundredths
 from fleet.importing.plans.value_cells import ValueCells
 from fleet.importing.plans.words import name_in_title, stage_word
 from fleet.sheets import Tab
+from fleet.unit_words import HUNDREDTHS
 from fleet.units import shown
 
 # Columns of the template that a whole row of the sheet shares.
@@ -129,7 +131,9 @@ class _TabReader:
         self.skipped_starts = tuple(word + mark for word in self.plan.skip for mark in (" ", ":"))
         self.fixed: dict[int, dict[str, str]] = {}
         self.kept: dict[str, tuple[dict[str, str], dict[str, int], dict[str, int]]] = {}
-        self.cells = ValueCells(self.plan, grid, self.last, answers, out.words)
+        self.cells = ValueCells(
+            self.plan, grid, self.last, answers, out.words, says(grid, self.plan, self.first, self.last)
+        )
 
     def run(self) -> None:
         """Headings and what stands above them are left out by name; the rows below are read in order of time."""
@@ -330,10 +334,9 @@ class _TabReader:
 
     def _of_column(self, column: ColumnPlan) -> dict[str, str]:
         """What the plan says of every reading of a column."""
-        basis = (column.basis or self.plan.basis) if column.quantity in ("", "clearance") else ""
         said = {
             "event": "reading", "quantity": column.quantity, "stage": stage_word(column.stage) or column.stage,
-            "basis": basis, "method": column.method or self.plan.method, "station": column.station,
+            "basis": self.cells.basis(column)[0], "method": column.method or self.plan.method, "station": column.station,
         }  # fmt: skip
         return {name: text for name, text in said.items() if text}
 
@@ -352,6 +355,7 @@ class _TabReader:
         if part.note:
             made.cells["note"] = part.note
         unit, odd = self.cells.unit(column, part, typed)
+        odd = odd or self.cells.basis(column)[1]
         if odd and not made.question:
             made.question = self._asked(number, column.column, odd, part.text)
         if unit == HUNDREDTHS:
@@ -413,6 +417,14 @@ QUESTIONS = {
     "odd_word": ("a number", "say what the word stands for"),
     "marked_number": ("a plain number", "say whether the number may be read and the mark kept as a remark"),
     "season": ("a day, a month or a year", "say which months such a season is"),
+    "unit_in_title": (
+        "the unit that stands beside the table",
+        "the plan says another: say in which unit the numbers are",
+    ),
+    "basis_in_title": (
+        "what stands beside the table",
+        "the plan says otherwise: say whether the clearances are radial or diametral",
+    ),
     "size": ("numbers of one size in a column", "say in which unit numbers of this size are"),
 }
 

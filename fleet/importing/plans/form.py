@@ -126,6 +126,9 @@ def plan_from(
     for name, allowed in (("unit", UNITS), ("basis", ("diametral", "radial")), ("method", METHODS)):
         value = data.get(name, "")
         chosen[name] = value if value in allowed else ""
+    unit, _, basis = data.get("take", "").partition("|")  # what a cell beside the table says, taken over
+    chosen |= {"unit": unit} if unit in UNITS else {}
+    chosen |= {"basis": basis} if basis in dict(BASES) else {}
     plan = replace(
         plan, decimal_comma=data.get("decimal") == "comma", date_format=data.get("date_format", "").strip()
     )

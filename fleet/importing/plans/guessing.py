@@ -6,14 +6,7 @@ from dataclasses import replace
 
 from fleet.importing.plans.layout import MOST_HEADING_ROWS, Grid, grid_of, headings_of
 from fleet.importing.plans.plan import SKIPPED, ColumnPlan, Plan, letters
-from fleet.importing.plans.reading_cells import (
-    Odd,
-    number_of,
-    read_value_cell,
-    size_of,
-    size_of_unit,
-    unit_in,
-)
+from fleet.importing.plans.reading_cells import read_value_cell, unit_in
 from fleet.importing.plans.words import name_in_title, position_in, stage_word, use_of, value_words
 from fleet.sheets import Tab
 from fleet.units import Unreadable, parse_day
@@ -41,7 +34,7 @@ def guess(tabs: Sequence[Tab], known: Callable[[str], bool] = lambda name: False
     Returns
     -------
     Plan
-        with complaints where something must be declared (the basis nearly always).
+        with complaints where something must be declared: the basis and the unit, where no heading or cell names them.
     """
     grids = [grid_of(tab) for tab in tabs if tab.heading]
     if not grids:
@@ -59,7 +52,7 @@ def guess(tabs: Sequence[Tab], known: Callable[[str], bool] = lambda name: False
     plan = _with_pump(plan, main, grids, known)
     plan = _with_position(plan, main)
     plan = replace(plan, fill_down=tuple(_sparse(main, plan)), date_format=_date_format(main, plan))
-    return _with_units(plan, main)
+    return _with_marks(plan, main)
 
 
 def heading_rows(grid: Grid) -> tuple[int, int]:
@@ -274,33 +267,13 @@ def _reads(text: str, date_format: str | None) -> bool:
     return True
 
 
-def _with_units(plan: Plan, grid: Grid) -> Plan:
-    """The unit that the numbers' size suggests, where neither heading nor cell names one; decimal commas."""
-    if plan.of_use("unit"):
-        return plan
-    sizes: dict[str, int] = {}
+def _with_marks(plan: Plan, grid: Grid) -> Plan:
+    """Which decimal mark typed numbers have; the unit is never told from their size."""
     n_commas = n_points = 0
-    lacking = [one for one in plan.of_use("value") if not one.unit]
     for one in plan.of_use("value"):
         for n in grid.numbers[:LOOKED_AT]:
             text = grid.text(n, one.column)
-            if not text or n <= plan.last_heading:
-                continue
-            read = read_value_cell(text, grid.held(n, one.column), two="range", words={})
-            if isinstance(read, (Odd, str)):
-                continue
-            if grid.held(n, one.column) == 0:
+            if text and n > plan.last_heading and grid.held(n, one.column) == 0 and _is_figure(text, 0):
                 n_commas += "," in text
                 n_points += "." in text
-            if (
-                one in lacking
-                and not read[0].unit
-                and one.quantity in ("", "clearance")
-                and number_of(read[0].text)
-            ):
-                size = size_of(read[0].text)
-                sizes[size] = sizes.get(size, 0) + 1
-    usual = {size_of_unit(unit): unit for unit in ("um", "thou", "mm", "in")}
-    best = max(sizes, key=lambda size: sizes[size], default="")
-    plan = replace(plan, decimal_comma=n_commas > n_points)
-    return replace(plan, unit=usual.get(best, "")) if lacking else plan
+    return replace(plan, decimal_comma=n_commas > n_points)

@@ -207,7 +207,7 @@ def _complaints(plan: Plan) -> Iterable[str]:
             yield f"Two columns hold {USES[use]}. Leave one of them out."
     lacking = [one for one in values if not (one.unit or plan.unit or plan.of_use("unit"))]
     if lacking:
-        yield f"{_named(lacking)}: say in which unit the numbers are."
+        yield f"{_named(lacking)}: say in which unit the numbers are. It is never told from their size."
     if not (plan.position or plan.of_use("position")):
         nowhere = [one for one in values if not one.position]
         if nowhere:

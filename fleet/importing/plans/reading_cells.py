@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from functools import lru_cache
 
-from fleet.units import UnknownUnit, canonical_unit, mixed_number
+from fleet.unit_words import HUNDREDTHS, unit_named
+from fleet.units import mixed_number
 
 _UNIT_WORDS = {
     "mm": "mm", "millimetre": "mm", "millimeter": "mm", "um": "um", "µm": "um", "μm": "um", "micron": "um", "microns": "um",
@@ -28,7 +29,6 @@ _MARKED = re.compile(
     rf"(?P<before>~|≈|ca\.?|c\.|abt\.?|about|approx\.?)?\s*(?P<n>{_NUMBER}\s*(?:{_UNIT})?)\s*(?P<after>\?|\*+|!|\(\?\)|est\.?|approx\.?)?",
     re.IGNORECASE,
 )
-HUNDREDTHS = "1/100 mm"
 
 # How large a bare number is, and the units in which such a number is a clearance somebody may have measured.
 SIZES = (
@@ -62,13 +62,7 @@ def unit_in(text: str) -> str:
     """The house's spelling of a unit word in a sheet; blank for what is none."""
     if not text:
         return ""
-    known = _UNIT_WORDS.get(text.strip().casefold())
-    if known:
-        return known
-    try:
-        return canonical_unit(text)
-    except UnknownUnit:
-        return ""
+    return _UNIT_WORDS.get(text.strip().casefold()) or unit_named(text)
 
 
 @lru_cache(maxsize=50_000)

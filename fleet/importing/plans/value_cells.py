@@ -4,6 +4,7 @@ from collections import Counter
 from decimal import Decimal
 
 from fleet.importing.answers import Answers
+from fleet.importing.plans.beside import TabSays
 from fleet.importing.plans.layout import Grid
 from fleet.importing.plans.plan import ColumnPlan, Plan
 from fleet.importing.plans.reading_cells import (
@@ -17,6 +18,7 @@ from fleet.importing.plans.reading_cells import (
     size_of_unit,
     unit_in,
 )  # fmt: skip
+from fleet.unit_words import same_unit
 
 
 class ValueCells:
@@ -24,9 +26,13 @@ class ValueCells:
 
     words: counted up for every word met in place of a number.
     last: the row of the last heading; numbers below it tell whether a column is of one size.
+    says: what the tab's title and notes name; where the plan says otherwise one asks.
     """
 
-    def __init__(self, plan: Plan, grid: Grid, last: int, answers: Answers, words: Counter[str]) -> None:
+    def __init__(
+        self, plan: Plan, grid: Grid, last: int, answers: Answers, words: Counter[str], says: TabSays
+    ) -> None:
+        self.says = says
         self.plan, self.grid, self.last, self.answers, self.words = plan, grid, last, answers, words
         self.sizes: dict[int, str] = {}
 
@@ -36,6 +42,10 @@ class ValueCells:
             return part.unit, None
         if typed:
             return unit_in(typed) or typed, None
+        if not column.unit and self.plan.unit and (odd := self._beside_title(self.plan.unit)):
+            said = self.answers.of(odd.code, odd.about)
+            if not said or said[0] != "as_planned":
+                return (said[1], None) if said and said[0] == "unit" else (self.plan.unit, odd)
         unit = column.unit or self.plan.unit
         size = size_of(part.text) if column.quantity in ("", "clearance") else ""
         if size and unit and size != size_of_unit(unit) and self._mixed(column):
@@ -45,6 +55,23 @@ class ValueCells:
             if not said or said[0] != "as_planned":
                 return unit, Odd("size", size)
         return unit, None
+
+    def _beside_title(self, unit: str) -> Odd | None:
+        """What is asked where the tab's own words name other units than the plan."""
+        units = self.says.units
+        if not units or any(same_unit(unit, one) for one in units):
+            return None
+        return Odd("unit_in_title", " or ".join(units))
+
+    def basis(self, column: ColumnPlan) -> tuple[str, Odd | None]:
+        """Radial or diametral as the column or the plan has it, blank for what is no clearance; another word beside the table is asked about."""
+        if column.quantity not in ("", "clearance"):
+            return "", None
+        if column.basis or not self.plan.basis or self.plan.basis in self.says.bases or not self.says.bases:
+            return column.basis or self.plan.basis, None
+        odd = Odd("basis_in_title", self.says.bases[0])
+        said = self.answers.of(odd.code, odd.about)
+        return (said[0], None) if said and said[0] in ("radial", "diametral") else (self.plan.basis, odd)
 
     def _mixed(self, column: ColumnPlan) -> bool:
         """Whether the bare numbers of a column are of sizes that lie more than ten times apart."""

@@ -4,6 +4,8 @@ import re
 from functools import lru_cache
 from typing import Any
 
+from fleet.unit_words import basis_in, units_in
+
 _STAGES = {
     "as_found": r"as[ _-]?found|found|before|a\.?f\.?|initial|dismantl\w*|in|opening|pre",
     "as_left": r"as[ _-]?left|left|after|a\.?l\.?|final|set|reassembl\w*|rebuild|closing|post|out",
@@ -60,7 +62,6 @@ _FOUND = re.compile(r"as ?found|\bfound\b|\bbefore\b|\ba\.?f\b|\bpre\b|on openin
 _LEFT = re.compile(
     r"as ?left|\bleft\b|\bafter\b|\ba\.?l\b|\bpost\b|on closing|assembl|new clear|\bset\b", re.IGNORECASE
 )
-_UNIT = re.compile(r"1/100 ?mm|\b0?\.01 ?mm|\bmm\b|[µμu]m\b|micron|\bmils?\b|\bthou\b|\binch(?:es)?\b|\((?:in\.?|\")\)|,? in\.?$|\"$", re.IGNORECASE)  # fmt: skip
 
 
 def use_of(heading: str) -> str:
@@ -87,8 +88,7 @@ def value_words(heading: str) -> dict[str, Any]:
         "quantity": first_word(_QUANTITIES, heading), "method": first_word(_METHODS, heading),
         "end": first_word(_ENDS, heading), "unit": _unit_of(heading),
         "stage": "as_found" if _FOUND.search(heading) else "as_left" if _LEFT.search(heading) else "",
-        "basis": "radial" if re.search(r"radial|\brad\.", heading, re.IGNORECASE)
-        else "diametral" if re.search(r"diam", heading, re.IGNORECASE) and "journal dia" not in heading.casefold() else "",
+        "basis": basis_in(heading),
     }  # fmt: skip
     clock = re.search(r"\b(1[0-2]|[1-9]) ?o'?clock", heading, re.IGNORECASE)
     if clock:
@@ -104,22 +104,9 @@ def value_words(heading: str) -> dict[str, Any]:
 
 
 def _unit_of(heading: str) -> str:
-    found = _UNIT.search(heading)
-    if found is None:
-        return ""
-    word = found[0].strip("(), ").casefold()
-    if word.startswith(("1/100", "0.01", ".01")):
-        return "1/100 mm"
-    return {
-        "mils": "mil",
-        "micron": "um",
-        "µm": "um",
-        "μm": "um",
-        '"': "in",
-        "inch": "in",
-        "inches": "in",
-        "in.": "in",
-    }.get(word, word)
+    """The one unit a heading names; blank for none and for several."""
+    units = units_in(heading)
+    return units[0] if len(units) == 1 else ""
 
 
 def position_in(heading: str) -> str:

@@ -108,13 +108,13 @@ def test_a_plan_says_what_it_lacks():
         assert words in said
 
 
-def test_a_guess_reads_headings_of_two_rows_and_declares_no_basis():
+def test_a_guess_reads_headings_of_two_rows_and_declares_no_basis_and_no_unit():
     plan = guess(tabs(OVERHAULS), lambda name: name == "P-1")
     assert [(one.use, one.position, one.stage) for one in plan.columns] == [
         ("date", "", ""), ("run_hours", "", ""), ("value", "DE", "as_found"), ("value", "NDE", "as_found"),
         ("value", "DE", "as_left"), ("remark", "", ""),
     ]  # fmt: skip
-    assert (plan.unit, plan.date_format, plan.basis) == ("mm", "MM/YYYY", "")
+    assert (plan.unit, plan.date_format, plan.basis) == ("", "MM/YYYY", "")
 
 
 def test_a_day_and_month_that_could_be_either_way_round_are_not_guessed():
