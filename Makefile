@@ -1,0 +1,26 @@
+# One word for each task; they run what stands in .venv (made by `make set-up`).
+.PHONY: set-up demo quick test browser check format figures
+
+set-up: ## the environment with everything for tests
+	python3 -m venv .venv && .venv/bin/pip install -c requirements.lock -e '.[test]'
+
+demo: ## the invented fleet, served on http://127.0.0.1:8000
+	.venv/bin/python manage.py demo
+
+quick: ## the everyday tests: no browser, no simulated fleets
+	.venv/bin/pytest -n 2 -q -m "not slow and not browser"
+
+test: ## all tests on SQLite
+	.venv/bin/pytest -n 2 --dist loadgroup -q
+
+browser: ## what is driven through Chromium
+	.venv/bin/pytest -q -m browser
+
+check: ## everything a change must pass, on both databases
+	.ci/run
+
+format: ## let the formatter decide
+	.venv/bin/ruff check --fix . && .venv/bin/ruff format .
+
+figures: ## how the tables of docs/benchmarks.md are printed
+	@grep -ho 'python -m tests.bench.[a-z_]*[^`|]*' docs/benchmarks.md | sort -u
