@@ -1,0 +1,1 @@
+"""When each pump is opened next: numbers in, numbers out, no Django."""

@@ -1,0 +1,213 @@
+"""The programme's columns and rows, gathered as sparse triplets."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from inspections.wear.arrays import FloatArray, IntArray
+
+from .instance import Instance
+
+Z = 1.28  # 9 in 10 of a normal
+OVER_H = 0.5  # an hour over capacity costs 1.5 in all; the hour itself is in the openings' cost
+SHORT_H = 200.0  # crew hours for an hour short: only what is fixed is ever short
+LACK_H = 2000.0  # for a shell short, likewise
+TOGETHER_H = 5000.0  # for twins fixed together, likewise
+HOLDING = 0.02  # of its price for a shell bought
+
+
+@dataclass
+class _Triplets:
+    row: list[NDArray] = field(default_factory=list)
+    col: list[NDArray] = field(default_factory=list)
+    value: list[NDArray] = field(default_factory=list)
+    bottom: list[float] = field(default_factory=list)
+    top: list[float] = field(default_factory=list)
+
+    def add(self, col: NDArray, value: NDArray, top: float, bottom: float = -np.inf) -> None:
+        self.row.append(np.full(len(col), len(self.top)))
+        self.col.append(col)
+        self.value.append(value)
+        self.bottom.append(bottom)
+        self.top.append(top)
+
+
+@dataclass(frozen=True)
+class Rows:
+    """The programme: N openings ``pump``, ``column`` (N,), then slacks; cost, bounds and rows of all columns.
+
+    Slacks in order: short (T), over (T), bought and lack (F, T each), one for each twin pair that may be fixed
+    together. ``reserve`` (T,), ``shell_reserve`` (F, T) what is kept free.
+    """
+
+    pump: IntArray
+    column: IntArray
+    cost: FloatArray
+    whole: FloatArray
+    low: FloatArray
+    high: FloatArray
+    row: IntArray
+    col: IntArray
+    value: FloatArray
+    bottom: FloatArray
+    top: FloatArray
+    reserve: FloatArray
+    shell_reserve: FloatArray
+    pairs: tuple[tuple[int, int], ...]
+
+    def slacks(self, x: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """short, over (T,), bought, lack (F, T) in a solution."""
+        n, t = len(self.pump), len(self.reserve)
+        f = self.shell_reserve.size
+        shape = self.shell_reserve.shape
+        at = n + 2 * t
+        bought, lack = x[at : at + f].reshape(shape), x[at + f : at + 2 * f].reshape(shape)
+        return x[n : n + t], x[n + t : at], bought, lack
+
+    def clashes(self, x: FloatArray) -> FloatArray:
+        """How far each of ``pairs`` is put together in a solution."""
+        return x[len(x) - len(self.pairs) :] if self.pairs else np.zeros(0)
+
+    def restricted(self, allowed: NDArray[np.bool_]) -> Rows:
+        """The same with only the openings that ``allowed`` (P, T + 1) leaves."""
+        high = self.high.copy()
+        high[: len(self.pump)] *= allowed[self.pump, self.column]
+        clash = replace(self, high=high)
+        if self.pairs:
+            high[len(high) - len(self.pairs) :] = 1.0
+        return clash
+
+
+def gathered(given: Instance, planned: IntArray | None = None) -> Rows:
+    """Columns and rows of an instance; ``planned`` (P,) columns of a first plan, whose spread is kept in reserve.
+
+    >>> one = Instance(np.array([[1.0, 2.0]]), np.ones((1, 2), bool), np.full((1, 1), 10.0), np.full((1, 1), 25.0),
+    ...                np.full(1, 20.0), np.zeros((1, 1, 1)), np.zeros(1), ("P1",), ("A",))
+    >>> gathered(one).reserve.tolist(), gathered(one, np.array([0])).reserve.tolist()
+    ([0.0], [6.4])
+    """
+    pump, column = np.nonzero(given.allowed)
+    n, t = len(pump), len(given.outages)
+    families = 0 if given.shells is None else len(given.shells.names)
+    reserve, shell_reserve = _reserves(given, planned, families)
+    fixed = given.fixed
+    pairs = tuple((p, q) for p, q in given.twins if fixed[p] and fixed[q])
+    at_over, at_shell = n + t, n + 2 * t
+    at_pair = at_shell + 2 * families * t
+    rows = _Triplets()
+    for i in range(len(given.names)):
+        mine = np.flatnonzero(pump == i)
+        rows.add(mine, np.ones(len(mine)), 1.0, 1.0)
+    _twins(given, rows, pump, column, {pair: at_pair + k for k, pair in enumerate(pairs)})
+    _crew(given, rows, pump, column, reserve, n, at_over)
+    if given.shells is not None:
+        _shells(given, rows, pump, column, shell_reserve, at_shell)
+    size = at_pair + len(pairs)
+    cost, high, whole = np.zeros(size), np.full(size, np.inf), np.zeros(size)
+    cost[:n], high[:n], whole[:n] = given.cost[pump, column], 1.0, 1.0
+    cost[n:at_over], cost[at_over:at_shell] = SHORT_H, OVER_H
+    if given.shells is not None:
+        price = np.repeat(HOLDING * given.shells.price_h, t)
+        cost[at_shell : at_shell + families * t] = price
+        cost[at_shell + families * t : at_pair] = LACK_H
+        high[at_shell : at_shell + families * t] = np.where(given.shells.buyable.ravel(), np.inf, 0.0)
+    cost[at_pair:] = TOGETHER_H
+    return Rows(
+        pump,
+        column,
+        cost,
+        whole,
+        np.zeros(size),
+        high,
+        np.concatenate(rows.row),
+        np.concatenate(rows.col),
+        np.concatenate(rows.value),
+        np.array(rows.bottom),
+        np.array(rows.top),
+        reserve,
+        shell_reserve,
+        pairs,
+    )
+
+
+def _reserves(given: Instance, planned: IntArray | None, families: int) -> tuple[FloatArray, FloatArray]:
+    """1.28 spreads (T,) of each outage's hours, (F, T) of the shells needed by then, under a plan; 0 without one."""
+    t = len(given.outages)
+    if planned is None:
+        return np.zeros(t), np.zeros((families, t))
+    inside = np.flatnonzero(planned < t)
+    at = planned[inside]
+    variance = np.bincount(at, given.variance[inside, at], minlength=t)
+    shells = np.zeros((families, t))
+    if given.shells is not None:
+        np.add.at(shells.T, at, given.shells.variance[:, inside, at].T)
+    return Z * np.sqrt(variance), Z * np.sqrt(np.cumsum(shells, axis=1))
+
+
+def _twins(
+    given: Instance, rows: _Triplets, pump: IntArray, column: IntArray, clash: dict[tuple[int, int], int]
+) -> None:
+    """x[p,t] + x[q,s] <= 1 where outages t and s overlap; fixed pairs at a dear price."""
+    place = {(int(p), int(k)): j for j, (p, k) in enumerate(zip(pump, column, strict=True))}
+    meet: dict[int, list[int]] = {}
+    for a, b in given.overlaps or tuple((k, k) for k in range(len(given.outages))):
+        meet.setdefault(a, []).append(b)
+    for p, q in given.twins:
+        for a, others in meet.items():
+            mine = place.get((p, a))
+            theirs = [place[(q, b)] for b in others if (q, b) in place]
+            if mine is None or not theirs:
+                continue
+            col, value = [mine, *theirs], [1.0] * (1 + len(theirs))
+            if (p, q) in clash:
+                col, value = [*col, clash[(p, q)]], [*value, -1.0]
+            rows.add(np.array(col), np.array(value), 1.0)
+
+
+def _crew(
+    given: Instance,
+    rows: _Triplets,
+    pump: IntArray,
+    column: IntArray,
+    reserve: FloatArray,
+    at_short: int,
+    at_over: int,
+) -> None:
+    """Hours with their reserve against capacity, hard; the same with expected re-openings, at a price."""
+    t = len(given.outages)
+    inside = column < t
+    for k in range(t):
+        if not np.isfinite(given.capacity[k]):
+            continue
+        here = np.flatnonzero(column == k)
+        room = float(given.capacity[k] - reserve[k])
+        rows.add(np.append(here, at_short + k), np.append(given.hours[pump[here], k], -1.0), room)
+        load = np.zeros(len(pump))
+        load[here] = given.hours[pump[here], k]
+        load[inside] += given.reopening[pump[inside], column[inside], k] * given.again_h[pump[inside]]
+        some = np.flatnonzero(load > 0)
+        rows.add(np.append(some, at_over + k), np.append(load[some], -1.0), room)
+
+
+def _shells(
+    given: Instance, rows: _Triplets, pump: IntArray, column: IntArray, reserve: FloatArray, at_shell: int
+) -> None:
+    """Shells of a family needed by each outage, their reserve and re-openings, against what is there by then."""
+    s, t = given.shells, len(given.outages)
+    assert s is not None
+    inside = np.flatnonzero(column < t)
+    p, k = pump[inside], column[inside]
+    reopened = np.cumsum(given.reopening[p, k], axis=1)
+    begun = k[:, None] <= np.arange(t)
+    size = len(s.names) * t
+    for f in range(len(s.names)):
+        need = s.new[f, p, k][:, None] * begun + reopened * s.again[f, p][:, None]
+        for by in range(t):
+            some = np.flatnonzero(need[:, by] > 0)
+            bought = at_shell + f * t + np.arange(by + 1)
+            col = np.concatenate([inside[some], bought, [at_shell + size + f * t + by]])
+            value = np.concatenate([need[some, by], np.full(by + 2, -1.0)])
+            rows.add(col, value, float(s.on_hand[f] + s.due[f, by] - reserve[f, by]))
