@@ -1,4 +1,4 @@
-"""What a scrape took and cost, and the advice at the end of a visit, from the record as it stands now. Pure but for the figures.
+"""What a scrape took and cost, and the rule below the table of `word_at_pump`, from the record as it stands now. Pure but for the figures.
 
 Lengths um, diametral; the measured step is drawn towards the class's usual step and never negative.
 """
@@ -15,9 +15,7 @@ from fleet.templatetags.figures import chance, hours, um
 from inspections.expecting import Before
 from inspections.figures import Figures
 from inspections.saying import following
-
-CLOSE_UP, SCRAPE, REPLACE, ENGINEER = "close up", "scrape again", "replace", "call the engineer"
-CHOICES = (CLOSE_UP, SCRAPE, REPLACE, ENGINEER)
+from inspections.word_at_pump import CLOSE_UP, ENGINEER, REPLACE, Ruling, Trigger
 
 
 @dataclass(frozen=True)
@@ -94,52 +92,34 @@ def scraping_words(known: Before, now_um: float | None, n_rounds: int, caution_a
     return said
 
 
-@dataclass(frozen=True)
-class Advice:
-    """What is advised at the end: one of `CHOICES`, why, and the chance behind it."""
-
-    word: str
-    why: str
-    chance: float | None
-
-
-def advise(
-    figures: Figures, *, accepted_risk: float, contact_open: bool, alignment: bool, asked: bool, scrapeable: bool
-) -> Advice:  # fmt: skip
-    """Close up, scrape again, replace, or call the engineer; the first that holds.
+def by_chance(figures: Figures, accepted_risk: float) -> Trigger:
+    """The rule of today below the table: the chance of passing the maximum before the outage after next.
 
     Parameters
     ----------
     figures : Figures
         as of now, this visit's readings among them.
     accepted_risk : float
-        of passing the maximum before the outage after next.
-    contact_open, alignment : bool
-        the last print of this visit asks for scraping; for a look at the alignment.
-    asked : bool
-        an unlikely reading of this visit was not measured again.
+        above it a new shell; a bearing whose readings do not follow steady wear is the engineer's.
+
+    Returns
+    -------
+    Trigger
+        the same whether a scrape is owed or not: this rule does not count the step in.
     """
     p = figures["p_max_before_following_outage"]
-    risk = (
-        f"It passes its maximum before {following(figures)} with a chance of {chance(p)}."
-        if p is not None
-        else ""
-    )
-    if alignment:
-        return Advice(ENGINEER, "The print shows that the shaft does not lie straight in the shell.", p)
-    if asked or figures["outcome"] == "misfit":
-        return Advice(ENGINEER, f"A reading does not fit what came before. {risk}".strip(), p)
-    if contact_open and not scrapeable:
-        return Advice(REPLACE, "The print asks for scraping, and this shell must not be scraped.", p)
-    if p is not None and p > accepted_risk:
-        return Advice(REPLACE, f"{risk} That is more than the risk this plant accepts.", p)
-    if contact_open:
-        return Advice(SCRAPE, f"The last print asks for scraping. {risk}".strip(), p)
-    if p is None:
-        return Advice(
-            CLOSE_UP, "No limit or no forecast stands against it; nothing was found that asks for more.", p
-        )
-    return Advice(CLOSE_UP, f"{risk} Nothing was found that asks for more.", p)
+
+    def trigger(scrape_owed: bool) -> Ruling:
+        if p is None:
+            return Ruling(CLOSE_UP, "No limit or no forecast stands against it.", p)
+        risk = f"It passes its maximum before {following(figures)} with a chance of {chance(p)}."
+        if figures["outcome"] == "misfit":
+            return Ruling(ENGINEER, f"Its readings do not follow steady wear. {risk}", p)
+        if p > accepted_risk:
+            return Ruling(REPLACE, f"{risk} That is more than the risk this plant accepts.", p)
+        return Ruling(CLOSE_UP, risk, p)
+
+    return trigger
 
 
 def figures_hash(figures: Figures) -> str:

@@ -12,7 +12,9 @@ from fleet.registering import Refused
 from fleet.templatetags.figures import percent
 from inspections.facts import read_station
 from inspections.histories import ACCEPTED_RISK
+from inspections.seen_words import known_word
 from inspections.wear.arrays import USUAL_OUTAGE_DAYS
+from inspections.word_at_pump import HOLD_WORDS, NOTE_WORDS
 
 
 @dataclass(frozen=True)
@@ -68,10 +70,31 @@ def _stations(typed: str) -> list[str]:
     return words
 
 
+def _damage(typed: str) -> list[str]:
+    if typed.strip().casefold() == "none":
+        return []
+    words = [" ".join(part.split()).casefold() for part in typed.split(",") if part.strip()]
+    for word in words:
+        if not known_word(word):
+            raise Refused(
+                f"“{word}” is no word that can be ticked at the pump; write it as there, such as wiped or backs: fretted."
+            )
+    return words
+
+
+def _words(typed: str) -> str:
+    return " ".join(typed.split())[:120]
+
+
+def _listed(value: Any) -> str:
+    return ", ".join(value) or "none"
+
+
 def _hours(typed: str) -> str:
     return str(_number(typed, 0, 10_000, "hours"))
 
 
+HOLD_SETTING, NOTE_SETTING, RING_SETTING = "hold_words", "note_words", "whom_to_ring"
 SETTING_BETWEEN, CREW_HOURS_BETWEEN = "crew_hours_between_outages", "40"
 CHOICES = (
     Choice("accepted_risk", "Accepted risk", "The chance of passing the in-service maximum before the outage after the next "
@@ -88,6 +111,13 @@ CHOICES = (
            "end and clock, such as in-12 out-12", _stations, lambda value: ", ".join(value) or "as last time, else both ends on top", []),
     Choice("photos_allowed", "Photos", "Whether photos may be taken at an open bearing.", "yes or no",
            _yes_no, lambda value: "no" if value is False else "yes", True),
+    Choice(HOLD_SETTING, "Damage that holds", "Found at the open bearing these say “hold”: do not close before the engineer has "
+           "signed a disposition. The default is common practice, no published source.", "words as ticked at the pump, a comma "
+           "between; part: word for one part alone; or none", _damage, _listed, list(HOLD_WORDS)),
+    Choice(NOTE_SETTING, "Damage that is noted", "Found at the open bearing these ask for a photo only.", "words as ticked at the "
+           "pump, a comma between; or none", _damage, _listed, list(NOTE_WORDS)),
+    Choice(RING_SETTING, "Whom to ring", "Stands beside “hold” and “ask the engineer” at the pump: role and number, as this plant "
+           "wants them.", "up to 120 characters", _words, lambda value: value or "the engineer of the site", ""),
     Choice(second_person.SETTING, "Second person for limits and shells", "Whether a limit that is set holds only once another "
            "engineer has confirmed it. A new shell is recorded at once and counted with, and stands as not yet confirmed "
            "until another foreman or engineer has done so.", "yes or no",

@@ -17,6 +17,8 @@ def register_kinds() -> None:
         ("finding", models.Finding),
         ("plan", models.Plan),
         ("decision", models.Decision),
+        ("disposition", models.Disposition),
+        ("closing", models.Closing),
     ):
         kinds.register(name, model)
     kinds.register("forecast_run")  # the run's figures are derived data; the entry holds their hash

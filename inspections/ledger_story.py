@@ -10,15 +10,16 @@ from uuid import UUID
 from fleet.calibrating import doubts
 from fleet.models import Bearing, Entry, Installation, Instrument, Limit, Person, ProposedLimit, Sheet
 from fleet.templatetags.figures import day, hours, um
+from inspections.decided_words import DECIDED_WORDS
 from inspections.merging import joined_into
-from inspections.models import Method, Stage
+from inspections.models import Disposition, Method, Stage
 from inspections.telling import words_of
 
 # What stands on a pump's chain belongs to the story; what it says of another position of the pump does not.
 KINDS = {
     "reading": "reading", "event": "work and findings", "meter": "hour meter", "visit": "opening", "limit": "limit",
     "bearing_facts": "facts", "shell_fitting": "shell", "name": "name", "set_aside": "set aside",
-    "withdrawal": "withdrawal", "revision": "correction", "decision": "decision", "contact_check": "contact",
+    "withdrawal": "withdrawal", "revision": "correction", "decision": "decision", "contact_check": "contact", "disposition": "disposition", "closing": "closing",
     "import_withdrawal": "withdrawal", "proposed_limit": "proposed limit", "confirmation": "second person",
 }  # fmt: skip
 CHANGES = ("withdrawal", "revision", "import_withdrawal")
@@ -292,6 +293,19 @@ def _decided(body: Mapping[str, Any]) -> str:
     return f"Decided{' with an accepted plan' if body.get('plan_id') else ''}: {body['decided']}{why}"
 
 
+def _disposed(body: Mapping[str, Any]) -> str:
+    said = f"Disposition: {Disposition.Answer(body['answer']).label!s}. Checked: {body['checked']}"
+    if body.get("check_by"):
+        said += f". Interim checks by {body['check_by']} every {body['check_every_days']} days, stop at {body['stop_at']}"
+    return said + (f". Expires {body['expires_on']}" if body.get("expires_on") else "")
+
+
+def _closed(body: Mapping[str, Any]) -> str:
+    word, decided = (DECIDED_WORDS.get(body[name], body[name]) for name in ("word", "decided"))
+    said = f"Closed: {decided}" if word == decided else f"Closed against the word {word}: {decided}"
+    return said + (", without a disposition" if body.get("without_disposition") else "")
+
+
 _TELL = {
     "reading": _reading,
     "event": _event,
@@ -313,6 +327,8 @@ _TELL = {
     "revision": _change,
     "contact_check": lambda body: f"Contact print, round {body.get('round', 1)}",
     "decision": _decided,
+    "disposition": _disposed,
+    "closing": _closed,
 }
 
 

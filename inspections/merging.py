@@ -33,8 +33,10 @@ from fleet.models import (
 )
 from inspections.models import (
     Attendance,
+    Closing,
     ContactCheck,
     Decision,
+    Disposition,
     Event,
     Finding,
     MeterEntry,
@@ -56,7 +58,7 @@ ALIKE: dict[type[Recorded], tuple[str, ...]] = {
 }  # fmt: skip
 KIND: dict[type[Recorded], str] = {
     Visit: "visit", Attendance: "attendance", Reading: "reading", NotMeasured: "not_measured", Event: "event", Finding: "finding",
-    MeterEntry: "meter", ContactCheck: "contact_check", Decision: "decision", Limit: "limit",
+    MeterEntry: "meter", ContactCheck: "contact_check", Decision: "decision", Disposition: "disposition", Closing: "closing", Limit: "limit",
     BearingFacts: "bearing_facts", ShellFitting: "shell_fitting",
 }  # fmt: skip
 OF_PUMP = (Visit, Event, MeterEntry)

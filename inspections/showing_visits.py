@@ -9,16 +9,10 @@ from django.utils.safestring import SafeString
 from fleet.models import Attachment, Bearing
 from inspections import printing
 from inspections.addresses import bearing_address
+from inspections.decided_words import DECIDED_WORDS
 from inspections.expecting import Station
-from inspections.models import Attendance, ContactCheck, Decision, NotMeasured, Stage
+from inspections.models import Attendance, Closing, ContactCheck, Decision, Disposition, NotMeasured, Stage
 from inspections.photos import photos_of
-
-DECIDED_WORDS = {
-    "close_up": "close up",
-    "scrape": "scrape again",
-    "replace": "replace",
-    "engineer": "call the engineer",
-}
 
 
 @dataclass
@@ -67,6 +61,18 @@ def shown_of(bearing: Bearing) -> dict[UUID, ShownVisit]:
                 found[pk].lines.append(
                     f"Decided: {DECIDED_WORDS.get(decision.decided, decision.decided)}{why}"
                 )
+    for closing in (
+        Closing.objects.standing().filter(bearing=bearing, without_disposition=True).order_by("entry_n")
+    ):
+        word = DECIDED_WORDS.get(closing.word, closing.word)
+        found[closing.visit_id].lines.append(
+            f"Closed against the word “{word}” without a disposition: {closing.why_word}"
+        )
+    for signed in Disposition.objects.standing().filter(bearing=bearing).order_by("entry_n"):
+        until = f", until {signed.expires_on:%d %b %Y}" if signed.expires_on else ""
+        found[signed.visit_id].lines.append(
+            f"Disposition: {signed.get_answer_display()}{until}; checked: {signed.checked}"
+        )
     for photo in photos_of(bearing):
         found[photo.about].photos.append(photo)
     return dict(found)

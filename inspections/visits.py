@@ -367,6 +367,7 @@ def decide(
 
 def close(
     *, visit: Visit, on: dt.date, by: UUID, missing: Sequence[NotMeasured], checked_by: UUID | None, needed: Sequence[str] = (),
+    closings: Sequence[Fact] = (),
 ) -> None:  # fmt: skip
     """Close a visit: what was not measured and why, the signatures, the day.
 
@@ -376,6 +377,8 @@ def close(
         rows not yet stored, each with its reason.
     needed : sequence of str
         the signatures the plant asks for: `measured`, `checked`.
+    closings : sequence of Fact
+        each bearing's closing: the word, what was decided, the closing list.
 
     Raises
     ------
@@ -393,7 +396,7 @@ def close(
         act = uuid.uuid4()
         write(
             [Fact(f"bearing:{row.bearing_id}", "not_measured", row) for row in missing]
-            + [Fact(_pump(visit), "attendance", row) for row in rows],
+            + [Fact(_pump(visit), "attendance", row) for row in rows] + list(closings),
             by=by, act=act,
         )  # fmt: skip
         recording.close_visit(visit=visit, on=max(on, visit.opened_on), by=by)

@@ -61,6 +61,9 @@ TABLE: dict[str, dict[str, int]] = {
     "record": RECORDERS,
     "record-sheet": RECORDERS,
     "record-receipt": dict.fromkeys(ROLES, 302) | {"administrator": 404, "stranger": 404, "out": SIGN_IN},
+    # Without a visit there is nothing to sign.
+    "disposition": dict.fromkeys((*ROLES, "stranger"), 404) | {"out": SIGN_IN},
+    "dispositions": ALL | {"stranger": 200, "out": SIGN_IN},
     "record-reading": IN_A_VISIT,
     "record-other": IN_A_VISIT,
     "record-people": IN_A_VISIT,
@@ -163,6 +166,7 @@ def cast_and_addresses():
         "bearing-join": "/bearings/Lift 1/DE/join/",
         "bearing-bundle": "/bearings/Lift 1/DE/bundle/",
         "bearing-limits": "/bearings/Lift 1/DE/limits/",
+        "disposition": "/bearings/Lift 1/DE/disposition/",
         "bearing-history": "/bearings/Lift 1/DE/history/",
         "photo": f"/photos/{makers.a_photo(bearing=bearing).pk}/",
         "bearing-label": f"/b/{bearing.pk}/",

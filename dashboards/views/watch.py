@@ -14,7 +14,7 @@ from fleet.clock import today_in
 from fleet.costly import costly
 from fleet.export import xlsx_bytes
 from fleet.models import Bearing, Outage
-from inspections import forecasting
+from inspections import dispositions, forecasting
 from inspections.figures import COLUMNS
 
 YEARS_SHOWN = 9
@@ -38,6 +38,7 @@ def watch(request: HttpRequest) -> HttpResponse:
         "groups": _tables(list(page), listed.asked.fold, axes, len(shown) > 1),
         "picture": _picture(listed, axes.head), "choices": watchlist.choices(listed.all, sites),
         "folds": watchlist.FOLDS, "trouble": forecasting.fit_trouble(today), "query": request.GET.urlencode(), "earlier": _page(request, page.number - 1),
+        "unsigned": dispositions.unsigned(sites),
         "later": _page(request, page.number + 1),
         "axes": [charts.axis_marks(axis) for axis in (axes.head, *axes.by_site.values())],
     }  # fmt: skip

@@ -1,8 +1,9 @@
 """What was seen, measured and done at a bearing. Import from here.
 
-Inside, files stand in one direction: visit, reading, event, decision, forecast.
+Inside, files stand in one direction: visit, reading, event, closing, decision, forecast.
 """
 
+from inspections.models.closing import Closing, Disposition
 from inspections.models.decision import Decision, DraftPlan, Plan
 from inspections.models.event import (
     EFFECTS,
@@ -24,7 +25,7 @@ from inspections.models.reading import BOUNDS_UM, Basis, End, Method, NotMeasure
 from inspections.models.visit import Attendance, Precision, Visit
 
 __all__ = [
-    "BOUNDS_UM", "EFFECTS", "NO_VISIT", "WHOLE_PUMP", "WORK", "Attendance", "Basis", "ContactCheck",
-    "ContactCriteria", "Decision", "DraftPlan", "Effect", "End", "Event", "EventKind", "Finding", "Forecast", "ForecastRun",
+    "BOUNDS_UM", "EFFECTS", "NO_VISIT", "WHOLE_PUMP", "WORK", "Attendance", "Basis", "Closing", "ContactCheck",
+    "ContactCriteria", "Decision", "Disposition", "DraftPlan", "Effect", "End", "Event", "EventKind", "Finding", "Forecast", "ForecastRun",
     "MeterEntry", "Method", "NotMeasured", "Outcome", "Plan", "Precision", "Quantity", "Reading", "Reason", "Stage", "Visit",
 ]  # fmt: skip

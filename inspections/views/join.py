@@ -18,7 +18,7 @@ from inspections.visiting import NotRecorded
 WORDS = {
     "visit": "visits", "attendance": "people at visits", "reading": "readings", "not_measured": "reasons why not measured",
     "event": "work and findings", "finding": "findings by part", "meter": "hour meter entries",
-    "contact_check": "contact prints", "decision": "decisions", "limit": "limits", "bearing_facts": "facts of the position",
+    "contact_check": "contact prints", "decision": "decisions", "disposition": "dispositions", "closing": "closings", "limit": "limits", "bearing_facts": "facts of the position",
     "shell_fitting": "shells fitted",
 }  # fmt: skip
 

@@ -218,7 +218,7 @@ def overview(desk: Desk) -> HttpResponse:
     context = desk.context(
         lines=lines, rounds=rounds, seen=seen, works=works, previous=previous, next=next_step(desk, rounds),
         previous_verdict=desk.verdict_on(previous) if previous else None, left_out=left_out_words(desk),
-        photos=photos_of(desk.bearing, desk.visit), may_photo=photos_allowed(desk), as_left=bool(desk.work), stages=Stage,
+        photos=photos_of(desk.bearing, desk.visit), may_photo=photos_allowed(desk), as_left=desk.worked, stages=Stage,
         open_found=desk.open_stations(Stage.AS_FOUND), derived=bore_minus_journal(desk), sides=_other_sides(desk),
     )  # fmt: skip
     return render(desk.request, "inspections/record_overview.html", context)
@@ -255,6 +255,8 @@ def next_step(desk: Desk, rounds: list) -> tuple[str, str]:
     if desk.open_stations(Stage.AS_FOUND) and not desk.work and not desk.readings:
         return desk.address("record-reading", stage=Stage.AS_FOUND), "Measure as found"
     asking = [one for one in visits.last_rounds(rounds) if one.event.outcome == "scrape"]
+    if asking and not desk.scraping_offered:
+        return desk.address("record-close"), "Ask the engineer"
     if asking:
         last = asking[0].event
         done = any(
@@ -268,6 +270,6 @@ def next_step(desk: Desk, rounds: list) -> tuple[str, str]:
             desk.address("record-print", check=asking[0].pk),
             f"Round {asking[0].round}: scrape, then check again",
         )
-    if desk.work and desk.open_stations(Stage.AS_LEFT):
+    if desk.worked and desk.open_stations(Stage.AS_LEFT):
         return desk.address("record-reading", stage=Stage.AS_LEFT), "Measure as left"
     return desk.address("record-close"), "Finish"

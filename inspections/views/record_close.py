@@ -10,15 +10,16 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 
 from fleet.models import Bearing
-from inspections import advising, forecasting, visits
+from inspections import advising, dispositions, forecasting, visits
 from inspections.expecting import SCRAPED, Station
 from inspections.forms.record import new_id
-from inspections.models import Decision, EventKind, NotMeasured, Stage, Visit
-from inspections.showing_visits import DECIDED_WORDS
+from inspections.models import Closing, Decision, EventKind, NotMeasured, Stage, Visit
+from inspections.open_bearing import noted_of, situation_of, whom_to_ring
+from inspections.photos import photos_of
+from inspections.views.closing_list import ClosingList
 from inspections.views.record_desk import Desk, at_the_pump, from_a_sheet, people_for
 from inspections.visiting import NotRecorded
-
-SHORT = {words: short for short, words in DECIDED_WORDS.items()}
+from inspections.word_at_pump import CLOSE_UP, ENGINEER, HOLD, REPLACE, WORDS, Advice, advise
 
 
 @dataclass
@@ -44,7 +45,7 @@ class Side:
 
     desk: Desk
     figures: Any
-    advice: advising.Advice
+    advice: Advice
     removed: str
     made: Decision | None
 
@@ -52,6 +53,35 @@ class Side:
     def mine(self) -> str:
         """What its fields' names end with: nothing for the bearing one stands at."""
         return f" {self.desk.bearing.pk}" if self.desk.aside else ""
+
+    @property
+    def goes_on(self) -> bool:
+        """Whether the word lets the bearing be closed up, with this shell or a new one."""
+        return self.advice.word in (CLOSE_UP, REPLACE)
+
+    @property
+    def ring(self) -> str:
+        """Whom to ring, where the word asks for somebody."""
+        if self.advice.word not in (HOLD, ENGINEER):
+            return ""
+        return whom_to_ring(self.desk.bearing.place.site, self.desk.on, self.desk.settings)
+
+    @property
+    def photo_wanted(self) -> list[str]:
+        """What was found that a photo is wanted of, and there is none in this visit."""
+        noted = noted_of(self.desk)
+        return [] if noted and photos_of(self.desk.bearing, self.desk.visit) else noted
+
+    @property
+    def disposition(self) -> str:
+        """Where the engineer signs; empty where nothing stands that could be answered."""
+        desk = self.desk
+        return desk.address("disposition", visit=desk.visit.pk) if self.advice.keys and desk.visit else ""
+
+    @property
+    def list(self) -> ClosingList:
+        """The closing list as asked for, answered as this request has it."""
+        return ClosingList(self.desk, self.mine)
 
 
 @at_the_pump
@@ -70,7 +100,8 @@ def close(desk: Desk) -> HttpResponse:
             desk.request.session.pop(from_a_sheet(desk.bearing.place_id), None)
             return redirect(desk.address("record-receipt", visit=visit.pk))
     context = desk.context(
-        advice=sides[0].advice, side=sides[0], others=sides[1:], choices=advising.CHOICES, missing=missing,
+        advice=sides[0].advice, side=sides[0], others=sides[1:], choices=WORDS, missing=missing, sides=sides,
+        goes_on=all(one.goes_on for one in sides),
         reasons=NotMeasured.Because.choices, checked_needed=visits.CHECKED in needed, checker=desk.checked_by,
         people=[p for p in people_for(desk) if p.pk != desk.person], post=desk.request.POST,
     )  # fmt: skip
@@ -104,19 +135,9 @@ def touched(desk: Desk) -> bool:
     return bool(desk.readings or desk.events or desk.left_out)
 
 
-def advice_now(desk: Desk, figures: Any) -> advising.Advice:
-    """The advice as the record stands now."""
-    rounds = visits.last_rounds(visits.rounds_of(desk.visit, desk.bearing))  # type: ignore[arg-type]
-    facts = desk.before.known.facts
-    asked = any(
-        desk.verdict_on(r).asked for r in desk.readings if r.counts and r.repeat == 1 and not r.supersedes
-    )
-    return advising.advise(
-        figures, accepted_risk=desk.before.known.accepted_risk, asked=asked,
-        contact_open=any(one.event.outcome == "scrape" for one in rounds),
-        alignment=any(one.event.outcome == "alignment" for one in rounds),
-        scrapeable=facts.scrapeable if facts else True,
-    )  # fmt: skip
+def advice_now(desk: Desk, figures: Any) -> Advice:
+    """The word as the record stands now: the table, below it the rule by chance."""
+    return advise(situation_of(desk), advising.by_chance(figures, desk.before.known.accepted_risk))
 
 
 def removed_words(desk: Desk, figures: Any) -> str:
@@ -144,7 +165,7 @@ def missing_of(desk: Desk) -> list[Missing]:
     if desk.aside and not touched(desk):
         words = f"{desk.bearing.name}: nothing was recorded of it"
         return [Missing(f"all {bearing.pk}", words, desk, "as_found", guess="not_opened")]
-    stages = [Stage.AS_FOUND] + ([Stage.AS_LEFT] if desk.work else [])
+    stages = [Stage.AS_FOUND] + ([Stage.AS_LEFT] if desk.worked else [])
     ending = f" {bearing.pk}" if desk.aside else ""
     return [
         Missing(f"{stage} {where.key}{ending}", f"{name}{stage.label}, {where.words}", desk, stage, where)
@@ -175,22 +196,30 @@ def _closed(desk: Desk, sides: list[Side], missing: list[Missing], needed: list[
             for where in one.stations
         ]  # fmt: skip
     with transaction.atomic():
-        for side in sides:
-            _decided(side, post)
+        closings = [_decided(side, post) for side in sides]
         visits.close(
-            visit=visit, on=desk.on, by=desk.person, missing=rows, checked_by=_uuid(post.get("checked_by")), needed=needed
+            visit=visit, on=desk.on, by=desk.person, missing=rows, checked_by=_uuid(post.get("checked_by")), needed=needed,
+            closings=dispositions.facts_of(closings),
         )  # fmt: skip
     return visit
 
 
-def _decided(side: Side, post: Any) -> None:
+def _decided(side: Side, post: Any) -> Closing:
     decided = post.get(f"decided{side.mine}", side.advice.word)
-    if decided not in advising.CHOICES:
-        raise NotRecorded(f"Decide one of: {', '.join(advising.CHOICES)}.")
+    if decided not in WORDS:
+        raise NotRecorded(f"Decide one of: {', '.join(WORDS)}.")
+    items, faults = side.list.answered(post)
+    if faults and decided == CLOSE_UP:
+        name = f"{side.desk.bearing.name}: " if side.desk.aside else ""
+        raise NotRecorded(f"{name}{faults[0]}")
     visits.decide(
-        bearing=side.desk.bearing, on=side.desk.on, advised=SHORT[side.advice.word], decided=SHORT[decided],
-        why=post.get(f"why{side.mine}", ""), by=side.desk.person, figures=side.figures,
+        bearing=side.desk.bearing, on=side.desk.on, advised=dispositions.SHORT[side.advice.word],
+        decided=dispositions.SHORT[decided], why=post.get(f"why{side.mine}", ""), by=side.desk.person, figures=side.figures,
     )  # fmt: skip
+    return dispositions.closing_row(
+        bearing=side.desk.bearing, visit=side.desk.visit, on=side.desk.on, advice=side.advice, decided=decided,
+        why=post.get(f"why{side.mine}", ""), items=items,
+    )  # type: ignore[arg-type] # fmt: skip
 
 
 def _uuid(text: str | None) -> UUID | None:
@@ -203,7 +232,7 @@ def _uuid(text: str | None) -> UUID | None:
 def decision_of(visit: Visit, bearing: Bearing) -> Decision | None:
     """The decision made of a bearing in a visit: the last of its days."""
     rows = Decision.objects.standing().filter(
-        bearing=bearing, on__gte=visit.opened_on, plan=None, decided__in=DECIDED_WORDS
+        bearing=bearing, on__gte=visit.opened_on, plan=None, decided__in=dispositions.SHORT.values()
     )
     rows = rows.filter(on__lte=visit.closed_on) if visit.closed_on else rows
     return rows.order_by("-recorded_at").first()

@@ -13,12 +13,13 @@ from fleet.models import Person
 from inspections import visits
 from inspections.addresses import bearing_address
 from inspections.conditions import EXCEPTIONS
+from inspections.decided_words import DECIDED_WORDS
 from inspections.derived import bore_minus_journal
 from inspections.forms.record import WorkForm, new_id
 from inspections.models import EventKind, Stage, Visit
 from inspections.photos import photos_of
 from inspections.seen_words import PARTS, parts_said
-from inspections.showing_visits import DECIDED_WORDS
+from inspections.views.closing_list import lines_of
 from inspections.views.record import left_out_words, who_of
 from inspections.views.record_close import decision_of
 from inspections.views.record_desk import Desk, at_the_pump, desk_at
@@ -105,7 +106,7 @@ def receipt(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         decided=DECIDED_WORDS.get(decision.decided, decision.decided) if decision else "", page=bearing_address(desk.bearing),
         left_out=left_out_words(desk), derived=bore_minus_journal(desk), photos=photos_of(desk.bearing, visit),
         others=[(one.name, f"{bearing_address(one, 'record-receipt')}&visit={visit.pk}") for one in others],
-        typed_in_on=_typed_in_on(desk, visit),
+        typed_in_on=_typed_in_on(desk, visit), closing_lines=lines_of(visit, desk.bearing),
     )  # fmt: skip
     return render(request, "inspections/record_receipt.html", context)
 

@@ -26,7 +26,7 @@ from inspections.expecting import Before, Setup, Station
 from inspections.finding_bearings import called
 from inspections.forms.record import new_id
 from inspections.measuring import NOT_NAMED, Spread, spreads
-from inspections.models import EFFECTS, Effect, Event, EventKind, NotMeasured, Reading, Stage, Visit
+from inspections.models import EFFECTS, WORK, Effect, Event, EventKind, NotMeasured, Reading, Stage, Visit
 from inspections.telling import effect_of
 from inspections.timeline import Story
 from inspections.verdict import SIGN, Expected, Held, Verdict, reading_sd_um, verdict, verdict_of_interval
@@ -164,19 +164,25 @@ class Desk:
 
     @cached_property
     def events(self) -> list[Event]:
-        found = [one for one in self._happened if one.bearing_id is not None]
-        prefetch_related_objects([one for one in found if one.kind == EventKind.FOUND], "findings")
+        found = [one for one in self.happened if one.bearing_id is not None]
         for one in found:
             vars(one)["kind_words"] = dict(EventKind.choices).get(one.kind, one.kind.replace("_", " "))  # type: ignore[call-overload]
         return found
 
     @cached_property
-    def _happened(self) -> list[Event]:
-        """The events of this bearing in this visit, and those of the whole pump."""
+    def happened(self) -> list[Event]:
+        """The events of this bearing in this visit, and those of the whole pump, in order."""
         rows = Event.objects.standing().filter(
             Q(bearing=self.bearing) | Q(bearing__isnull=True), visit=self.visit
         )
-        return list(rows.order_by("on", "order", "entry_n"))
+        found = list(rows.order_by("on", "order", "entry_n"))
+        prefetch_related_objects([one for one in found if one.kind == EventKind.FOUND], "findings")
+        return found
+
+    @property
+    def worked(self) -> bool:
+        """Whether a work of this visit parts as found from as left: metal, shims, journal, rotor."""
+        return any(one.kind in WORK for one in self.happened)
 
     @cached_property
     def left_out(self) -> list[NotMeasured]:
@@ -193,9 +199,9 @@ class Desk:
         if not self.events:
             return ""
         # Only new metal in one half asks which half carries the load.
-        halved = any(one.half and EFFECTS.get(one.kind) == Effect.NEW_METAL for one in self._happened)
+        halved = any(one.half and EFFECTS.get(one.kind) == Effect.NEW_METAL for one in self.happened)
         side = self.story.load_side if halved else ""
-        return expecting.work_of(effect_of(one.kind, one.half, side) for one in self._happened)
+        return expecting.work_of(effect_of(one.kind, one.half, side) for one in self.happened)
 
     @cached_property
     def setup(self) -> Setup:

@@ -16,7 +16,7 @@ from fleet.access import may, require, sites_for
 from fleet.clock import today_at
 from fleet.costly import costly
 from fleet.models import Outage
-from inspections import contact, expecting, printing, replaying, visits
+from inspections import contact, expecting, open_bearing, printing, replaying, visits
 from inspections.cautions import NO_WORK, cautions_for
 from inspections.conditions import EXCEPTIONS, USUAL_WORDS
 from inspections.expecting import Before, Station
@@ -92,8 +92,11 @@ def _of_site(bearings: list) -> list[dict]:
     trust = {str(name): spread.sd_um for name, spread in spreads(today).items()}
     usual = _usual(bearings) | {"stations": expecting.planned_stations(bearings[0].place.site, today)}
     cautions, prints = cautions_for(bearings[0].place.site, today).first, _last_prints(bearings)
+    held = open_bearing.for_device(bearings[0].place.site, today)
     return [
-        _packed(one, known[one.pk], today, trust, usual) | {"cautions": cautions, "print": prints.get(one.pk)}
+        _packed(one, known[one.pk], today, trust, usual)
+        | {"cautions": cautions, "print": prints.get(one.pk)}
+        | held
         for one in bearings
     ]
 

@@ -26,6 +26,8 @@ def test_what_nobody_chose_is_as_it_came():
         "accepted_risk": "10 %", "usual_outage_interval_days": "548 days", "signatures": "none",
         "crew_hours_between_outages": "40 h",
         "stations": "as last time, else both ends on top", "photos_allowed": "yes", "second_person": "no",
+        "hold_words": "wiped, cracked, loose bond, backs: fretted, arc pits, electrically pitted",
+        "note_words": "lightly scored, scored, polished", "whom_to_ring": "the engineer of the site",
     }  # fmt: skip
 
 
@@ -47,6 +49,7 @@ def test_a_sites_own_choice_stands_before_the_plants_and_the_latest_before_the_e
         ("accepted_risk", " ", "Allowed: 1 to 50"),
         ("usual_outage_interval_days", "5", "30 to 3650 days"),
         ("signatures", "two", "neither none nor checked"),
+        ("hold_words", "wyped", "no word that can be ticked"),
         ("stations", "top", "is no station"),
         ("photos_allowed", "perhaps", "neither yes nor no"),
         ("colour", "red", "Nothing called"),

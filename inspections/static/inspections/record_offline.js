@@ -232,6 +232,9 @@
     station = null;
     const open_ids = new Set((await window.Unsent.all("queue")).map((one) => one.id));
     show("hub", "What comes next?");
+    const holds = (state && state.holds) || [];
+    find("[data-holds]").hidden = !holds.length;
+    if (holds.length) find("[data-holds] p").textContent = `Hold: ${holds.join("; ")}. Do not close before the engineer has signed. Ring: ${bearing.ring}. Take a photo.`;
     const left = bearing.stations.some((one) => !state.done[`as_found ${one.key}`]);
     find("[data-go=found]").parentElement.hidden = !left || Boolean(state.work);
     find("[data-go=left]").hidden = !state.work;
@@ -325,6 +328,13 @@
     hub();
   }
 
+  // What of the ticked words stands on the plant's hold list; a device says it and never takes it back by itself.
+  function holding(fields) {
+    const listed = bearing.hold || [];
+    return Object.entries(fields).filter(([name]) => name.startsWith("words ")).flatMap(([name, words]) => [words].flat()
+      .map((word) => [word, `${name.slice(6)}: ${word}`]).filter((both) => both.some((one) => listed.includes(one))).map((both) => both[1]));
+  }
+
   async function saw(form) {
     const fields = {}, n = state.n;
     for (const [name, value] of new FormData(form)) {
@@ -333,7 +343,9 @@
     }
     const words = Object.entries(fields).filter(([name]) => !name.startsWith("where")).map(([name, value]) => `${name.replace(/^\w+ /, "")}: ${[value].flat().join(", ")}`);
     if (!words.length) return find("[data-saying]").replaceChildren("Tick what was seen, or write a word.");
-    await done(`seen ${n}`, "Seen", words.join("; "), "", await entry("found", { fields }));
+    const row = await entry("found", { fields });
+    state.holds = [...(state.holds || []), ...holding(fields)];
+    await done(`seen ${n}`, "Seen", words.join("; "), "", row);
     form.reset();
     return hub();
   }

@@ -31,7 +31,9 @@ def test_a_bearing_nobody_touched_is_one_question_and_every_station_of_it_says_w
         read(client, one, "0.205")
     page = said(client.get(at(one, "close/")))
     assert "NDE: nothing was recorded of it" in page
-    client.post(at(one, "close/"), {"decided": "close up", f"because all {other.pk}": "no_time"})
+    client.post(
+        at(one, "close/"), {"decided": "close up", "listed": "yes", f"because all {other.pk}": "no_time"}
+    )
     rows = NotMeasured.objects.filter(bearing=other)
     assert {(row.end, row.because) for row in rows} == {("in", "no_time"), ("out", "no_time")}
     assert Visit.objects.filter(closed_on=today_of(one)).exists()
@@ -44,12 +46,12 @@ def test_what_is_missing_at_the_other_bearing_is_asked_for_station_by_station(pa
     for _ in range(2):
         read(client, one, "0.205")
     read(client, other, "0.206")
-    page = said(client.post(at(one, "close/"), {"decided": "close up"}))
+    page = said(client.post(at(one, "close/"), {"decided": "close up", "listed": "yes"}))
     assert "Say why this was not measured: NDE: as found, outer end." in page
     client.post(
         at(one, "close/"),
         {
-            "decided": "close up", f"decided {other.pk}": "replace", f"why {other.pk}": "shell at hand",
+            "decided": "close up", "listed": "yes", f"decided {other.pk}": "replace", f"why {other.pk}": "shell at hand",
             f"because as_found out-12 {other.pk}": "no_access",
         },
     )  # fmt: skip
@@ -65,7 +67,9 @@ def test_a_decision_at_closing_keeps_its_figures_so_that_one_that_differs_is_nam
     begin(client, one)
     for _ in range(2):
         read(client, one, "0.205")
-    client.post(at(one, "close/"), {"decided": "close up", f"because all {other.pk}": "no_time"})
+    client.post(
+        at(one, "close/"), {"decided": "close up", "listed": "yes", f"because all {other.pk}": "no_time"}
+    )
     makers.a_reading(bearing=one, on=dt.date(2021, 5, 4), value="0.240")
     assert [again.outcome for again in recompute()] == [EQUAL]
     entry = Entry.objects.get(kind="forecast_relied_on")

@@ -43,7 +43,7 @@ def test_from_the_start_to_the_receipt_without_scripts():
     client.post(at(bearing, "seen/"), {"nothing": "yes"})
     page = client.get(at(bearing, "close/"))
     assert "Advice: close up" in said(page) and "Metal removed: about" in said(page)
-    page = client.post(at(bearing, "close/"), {"decided": "close up"}, follow=True)
+    page = client.post(at(bearing, "close/"), {"decided": "close up", "listed": "yes"}, follow=True)
     assert "Closed and stored" in said(page) and "0.217 mm" in said(page)
     visit = Visit.objects.get(closed_on__isnull=False, label="", opened_on__gte=visit_day(bearing))
     assert Reading.objects.filter(visit=visit).count() == 4
@@ -158,9 +158,11 @@ def test_closing_asks_why_a_station_was_not_measured():
     client = a_mechanic(bearing)
     begin(client, bearing)
     read(client, bearing, "0.205")
-    page = client.post(at(bearing, "close/"), {"decided": "close up"})
+    page = client.post(at(bearing, "close/"), {"decided": "close up", "listed": "yes"})
     assert "Say why this was not measured: as found, outer end." in said(page)
-    client.post(at(bearing, "close/"), {"decided": "close up", "because as_found out-12": "no_time"})
+    client.post(
+        at(bearing, "close/"), {"decided": "close up", "listed": "yes", "because as_found out-12": "no_time"}
+    )
     assert NotMeasured.objects.get().because == "no_time"
 
 
@@ -185,9 +187,14 @@ def test_the_second_signature_that_a_plant_asks_for_is_another_persons():
     begin(client, bearing)
     for _ in range(2):
         read(client, bearing, "0.205")
-    page = client.post(at(bearing, "close/"), {"decided": "close up", "checked_by": client.account.person_id})
+    page = client.post(
+        at(bearing, "close/"),
+        {"decided": "close up", "listed": "yes", "checked_by": client.account.person_id},
+    )
     assert "must be another person" in said(page)
-    client.post(at(bearing, "close/"), {"decided": "close up", "checked_by": makers.somebody()})
+    client.post(
+        at(bearing, "close/"), {"decided": "close up", "listed": "yes", "checked_by": makers.somebody()}
+    )
     assert Visit.objects.filter(closed_on=visit_day(bearing)).exists()
 
 
@@ -197,7 +204,7 @@ def test_an_opened_bearing_that_was_not_measured_is_recorded_with_its_reason():
     begin(client, bearing)
     assert "Say in a few words why" in said(client.post(at(bearing, "opened/"), {"note": " "}))
     client.post(at(bearing, "opened/"), {"note": "no time to measure"})
-    page = client.post(at(bearing, "close/"), {"decided": "close up"}, follow=True)
+    page = client.post(at(bearing, "close/"), {"decided": "close up", "listed": "yes"}, follow=True)
     assert "Closed and stored" in said(page)
     assert Event.objects.get(kind="opened").note == "no time to measure"
 
@@ -253,7 +260,7 @@ def test_nothing_is_added_to_a_closed_visit():
     begin(client, bearing)
     for _ in range(2):
         read(client, bearing, "0.205")
-    client.post(at(bearing, "close/"), {"decided": "close up"})
+    client.post(at(bearing, "close/"), {"decided": "close up", "listed": "yes"})
     answer = read(client, bearing, "0.3", where="in-12")
     assert answer.status_code == 302 and answer["Location"].split("?")[0] == at(bearing)
     assert not Reading.objects.filter(typed="0.3").exists()

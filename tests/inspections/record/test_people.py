@@ -29,7 +29,7 @@ def test_a_name_picked_in_one_tap_stays_and_is_seen_on_visit_receipt_and_history
     me = Person.objects.get(pk=client.account.person_id).name
     words = f"A. Fitter, written down by {me}, checked by C. Chief"
     assert words in said(client.get(at(bearing, "visit/")))
-    page = said(client.post(at(bearing, "close/"), {"decided": "close up"}, follow=True))
+    page = said(client.post(at(bearing, "close/"), {"decided": "close up", "listed": "yes"}, follow=True))
     assert f"Measured by {words}" in page
     history = said(client.get(f"/bearings/{bearing.place.tag}/{bearing.name}/history/"))
     assert "measured by A. Fitter" in history and "checked by C. Chief" in history
@@ -68,7 +68,7 @@ def test_a_paper_sheet_typed_in_later_keeps_both_days():
     visit = Visit.objects.get(opened_on=day)
     rows = list(Reading.objects.filter(visit=visit))
     assert {one.on for one in rows} == {day} and all(one.recorded_at.date() > day for one in rows)
-    page = said(client.post(at(bearing, "close/"), {"decided": "close up"}, follow=True))
+    page = said(client.post(at(bearing, "close/"), {"decided": "close up", "listed": "yes"}, follow=True))
     shown = f"{today:%b} {today.year}"
     assert "Typed in from a sheet on" in page and shown in page
     visit.refresh_from_db()

@@ -23,7 +23,7 @@ def _asked_on_the_walk() -> int:
         for value in ("0.205", "0.207"):
             client.get(read(client, bearing, value)["Location"])
         client.get(at(bearing, "close/"))
-        client.post(at(bearing, "close/"), {"decided": "close up"}, follow=True)
+        client.post(at(bearing, "close/"), {"decided": "close up", "listed": "yes"}, follow=True)
     return len(asked)
 
 

@@ -127,7 +127,7 @@ def test_what_comes_for_a_closed_visit_is_refused_not_dropped():
     for _ in range(2):
         read(client, bearing, "0.205")
     visit = Visit.objects.get(closed_on=None, attendances__part="measured")
-    client.post(at(bearing, "close/"), {"decided": "close up"})
+    client.post(at(bearing, "close/"), {"decided": "close up", "listed": "yes"})
     ((state, why),) = send(client, an_entry(client, bearing, visit=str(visit.pk)))
     assert state == "refused" and "closed" in why
 

@@ -4,9 +4,8 @@ import math
 
 import pytest
 
-from inspections.advising import advise, removed
+from inspections.advising import removed
 from inspections.expecting import held_for, station
-from inspections.figures import Figures
 from inspections.measuring import STRIPS_UM, beyond_strip
 from inspections.verdict import Expected, Held, reading_sd_um, shown, verdict, verdict_of_interval
 from tests.bench import slips
@@ -130,25 +129,6 @@ def test_metal_removed_is_drawn_towards_the_usual_step_and_never_negative():
     # By precisions: (12/36 + 30/50) / (1/36 + 1/50) = 19.53.
     assert measured.mean_um == pytest.approx(19.5, abs=0.1) and measured.sd_um < 5.0
     assert removed([(200.0, 5.0)], [(170.0, 5.0)], usual).mean_um > 0
-
-
-def test_the_advice_at_the_end_is_the_first_that_holds():
-    def word(p, **more):
-        said = {
-            "accepted_risk": 0.1,
-            "contact_open": False,
-            "alignment": False,
-            "asked": False,
-            "scrapeable": True,
-        } | more
-        return advise(
-            Figures({"p_max_before_following_outage": p, "following_outage": "spring 2028"}), **said
-        ).word
-
-    assert word(0.05) == "close up" and word(0.2) == "replace"
-    assert word(0.05, contact_open=True) == "scrape again"
-    assert word(0.05, contact_open=True, scrapeable=False) == "replace"
-    assert word(0.2, alignment=True) == "call the engineer" and word(0.05, asked=True) == "call the engineer"
 
 
 def test_on_a_simulated_fleet_slips_are_asked_about_and_true_readings_are_not():

@@ -52,6 +52,11 @@ def read(
     return client.post(at(bearing, "reading/", **query), usual | said)
 
 
+def closed(word: str = "close up", **more: Any) -> dict[str, Any]:
+    """What the closing page posts: the decision, the closing list signed as it stands."""
+    return {"decided": word, "listed": "yes"} | more
+
+
 def said(answer: Any) -> str:
     """A page's text without its tags, spaces made single."""
     return " ".join(re.sub(r"<[^>]+>", " ", answer.content.decode()).replace("\xa0", " ").split())
