@@ -3,10 +3,9 @@
 from calendar import monthrange
 from collections import defaultdict
 from collections.abc import Sequence
-from decimal import Decimal
 from uuid import UUID
 
-from fleet.importing.answers import SET_ASIDE, Choice, question_key
+from fleet.importing.answers import SET_ASIDE, Choice
 from fleet.importing.loaders import Context
 from fleet.importing.reading import Parsed, ParsedRow
 from fleet.ledger.writing import Fact
@@ -15,9 +14,7 @@ from fleet.registering import fact_of
 from fleet.units import Day, UnknownUnit, canonical_unit
 from inspections.importing.examples import with_example
 from inspections.importing.lines import Line, station_of, visit_key
-from inspections.importing.meters import SLACK_HOURS, check_meters, hours_in
-from inspections.importing.stored import hours_of, pump_changes
-from inspections.importing.template import HOURS, METER_RESET
+from inspections.importing.meter_answers import drop_hours, reset, thousandfold, without_marks
 from inspections.models import WHOLE_PUMP, EventKind, Method, Reading
 
 # What the questions of a history are called where several are shown together.
@@ -25,6 +22,8 @@ KIND_WORDS = {
     "remark_names_work": "remarks that name work",
     "run_hours_fall": "run hours that fall",
     "run_hours_rise": "run hours that rise too fast",
+    "grouping_mark": "counts whose mark may part thousands",
+    "run_hours_slow": "run hours of under 100 a year",
     "unit_in_title": "the sheet names another unit than the plan",
     "basis_in_title": "the sheet names another basis than the plan",
     "jump": "clearances off by a factor",
@@ -44,6 +43,7 @@ KIND_WORDS = {
 }
 KIND_LEADS = {
     "remark_names_work": "If work was done, it is stored with the remark's words, at the bearings the remark names or else at those of that day. If not, the remark stays a note.",
+    "run_hours_slow": "A pump in service gives more. Perhaps a mark that parts thousands was read as the decimal mark, or the meter counts in another unit.",
     "run_hours_fall": "A meter falls when it was changed or set back, or when it was typed wrong.",
     "fall_without_event": "Wear makes a clearance larger. Something made these smaller, or they are no readings of this bearing.",
     "stored_otherwise": "The record holds a reading of that day, stage and place with another value.",
@@ -84,6 +84,10 @@ _OF_CELLS: dict[str, tuple[Choice, ...]] = {
         Choice("south", "southern: spring is September to November"),
         Choice("year", "only the year is known"),
     ),
+    "grouping_mark": (
+        Choice("thousands", "the mark parts thousands: 20.500 is twenty thousand five hundred"),
+        Choice("decimal", "it is the decimal mark: 20.500 is twenty and a half"),
+    ),
     "unit_in_title": (
         Choice("unit", "the numbers are in", "the unit", (*UNITS, "1/100 mm"), only=True),
         Choice("as_planned", "they are in the unit of the plan"),
@@ -116,6 +120,11 @@ _OF_ROWS: dict[str, tuple[Choice, ...]] = {
     "first_days": (Choice("month", "only the months are known"), Choice("right", "these are the days")),
     "run_hours_fall": (Choice("reset", "the meter was changed or set back there"), _DROP),
     "run_hours_rise": (_DROP, _RIGHT),
+    "run_hours_slow": (
+        Choice("thousands", "thousands were meant: a thousand times as many"),
+        Choice("right", "they are right: the pump hardly runs"),
+        _DROP,
+    ),
     "jump": (_RIGHT, _APART, _UNIT, _RADIAL, _SWAP),
     "clearance_range": (_RIGHT, _APART, _UNIT, _RADIAL),
     "fall_without_event": (
@@ -204,10 +213,12 @@ def answer(
         return _as_spelt(code, rows, context)
     if code == "tag_at_two_sites" and choice == "site":
         return _set(rows, "site", value)
-    if code in ("run_hours_fall", "run_hours_rise") and choice in ("reset", "drop"):
-        return (
-            _reset(rows, parsed, context) if choice == "reset" else _drop_hours(code, rows, parsed, context)
-        )
+    if code == "grouping_mark":
+        return choice == "thousands" and without_marks(rows, about)
+    if code == "run_hours_slow" and choice == "thousands":
+        return thousandfold(rows)
+    if code in ("run_hours_fall", "run_hours_rise", "run_hours_slow") and choice in ("reset", "drop"):
+        return reset(rows, parsed, context) if choice == "reset" else drop_hours(code, rows, parsed, context)
     if code == "remark_names_work" and choice == "yes":
         return _work_done(about, rows, parsed, context)
     if code in ("stored_otherwise", "rounded_otherwise"):
@@ -330,61 +341,6 @@ def _months(rows: Sequence[ParsedRow]) -> bool:
         first = row.values["date"].first
         row.values["date"] = Day(first, first.replace(day=monthrange(first.year, first.month)[1]), "month")
     return True
-
-
-def _drop_hours(code: str, rows: Sequence[ParsedRow], parsed: Parsed, context: Context) -> bool:
-    """Hours typed wrong are left out; a row that holds nothing else is set aside with that reason.
-
-    An answer for all alike goes on to what comes to light once these are gone.
-    """
-    placed, spread = context.memory["places"], context.memory.setdefault("spread", {})
-    places = {placed[row.number] for row in rows if row.number in placed}
-    stored, changed = list(hours_of(places)), pump_changes(places)
-    by_number = {row.number: row for row in parsed.rows}
-    gone = list(rows)
-    while gone:
-        for row in gone:
-            row.values.pop("run_hours", None)
-            if row.get("event") == HOURS:
-                context.memory.setdefault("dropped", {})[row.number] = "run hours typed wrong"
-        there = [
-            one
-            for row in parsed.rows
-            if placed.get(row.number) in places and (one := hours_in(row, placed[row.number]))
-        ]
-        gone = []
-        for found in check_meters([*there, *stored], changed):
-            row = by_number[found.number or 0]
-            said = context.answers.of(found.code, "", "a row nobody has seen yet")
-            if said and said[0] == "drop" and "run_hours" in row.values:
-                spread.setdefault(question_key(found.code, ""), set()).add(row.ident)
-                gone.append(row)
-    return True
-
-
-def _reset(rows: Sequence[ParsedRow], parsed: Parsed, context: Context) -> bool:
-    """The entry after which a meter of these pumps fell is the first of another meter."""
-    placed = context.memory["places"]
-    places = {placed.get(row.number) for row in rows}
-    by_place: dict[UUID, list[ParsedRow]] = defaultdict(list)
-    for row in parsed.rows:
-        if "run_hours" in row.values and "date" in row.values and placed.get(row.number) in places:
-            by_place[placed[row.number]].append(row)
-    changed = False
-    for some in by_place.values():
-        last: Decimal | None = None
-        for row in sorted(some, key=lambda r: r.values["date"].first):
-            hours = row.values["run_hours"]
-            if last is not None and hours < last - Decimal(SLACK_HOURS) and row.get("event") != METER_RESET:
-                if row.get("event") == HOURS:
-                    row.values["event"] = METER_RESET
-                else:
-                    new = parsed.added(row, event=METER_RESET, run_hours=hours)
-                    new.values.pop("position", None)
-                    row.values.pop("run_hours")
-                changed = True
-            last = hours
-    return changed
 
 
 def _work_done(kind: str, rows: Sequence[ParsedRow], parsed: Parsed, context: Context) -> bool:

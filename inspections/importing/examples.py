@@ -9,6 +9,7 @@ from fleet.importing.answers import Answers, Choice
 from fleet.importing.plans.days import Days
 from fleet.importing.plans.reading_cells import SIZES, from_date, number_of, read_value_cell
 from fleet.importing.reading import ParsedRow
+from fleet.thousands import DECIMAL, GROUPING, MARKS, plain
 from fleet.units import UnknownUnit, show_um, to_um
 
 
@@ -76,6 +77,23 @@ def _hours(word: str, row: ParsedRow) -> str:
     return f"the meter starts at {hours} h on {day}" if word == "reset" else f"{hours} h of {day} is used for nothing" if word == "drop" else ""  # fmt: skip
 
 
+def _grouping(word: str, row: ParsedRow) -> str:
+    """What the first number would be."""
+    typed = row.typed.get("run_hours") or row.typed.get("starts", "")
+    kinds = {"thousands": GROUPING, "decimal": DECIMAL}
+    read = plain(typed, dict.fromkeys(MARKS, kinds[word])) if word in kinds else ""
+    return f"'{typed}' is {read}" if isinstance(read, str) and read else ""
+
+
+def _slow(word: str, row: ParsedRow) -> str:
+    hours = row.values.get("run_hours")
+    if hours is None:
+        return ""
+    return {"thousands": f"{hours:f} h is {hours * 1000:.0f} h", "right": f"{hours:f} h stays"}.get(
+        word, _hours(word, row)
+    )
+
+
 def _stored(word: str, row: ParsedRow) -> str:
     other = row.values.get("_stored")
     if other is None:
@@ -96,6 +114,6 @@ def _jump(word: str, row: ParsedRow) -> str:
 _TOLD: dict[str, Callable[[str, ParsedRow], str]] = {
     "two_values": _two_values, "swallowed_date": _swallowed, "marked_number": _marked, "odd_word": _odd_word,
     "size": _size, "season": _season, "first_days": _first_days, "run_hours_fall": _hours, "run_hours_rise": _hours,
-    "stored_otherwise": _stored, "rounded_otherwise": _stored, "jump": _jump, "clearance_range": _jump,
+    "grouping_mark": _grouping, "run_hours_slow": _slow, "stored_otherwise": _stored, "rounded_otherwise": _stored, "jump": _jump, "clearance_range": _jump,
     "fall_without_event": _jump,
 }  # fmt: skip

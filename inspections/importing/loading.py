@@ -19,6 +19,7 @@ from inspections.facts import EventFact, Happened, MeterFact, ReadingFact
 from inspections.importing import answering, stored
 from inspections.importing.alike import ask_alike
 from inspections.importing.clearances import check_values
+from inspections.importing.counts import unclear_marks
 from inspections.importing.lines import (
     Line,
     given_order,
@@ -57,7 +58,7 @@ class HistoryLoader(Loader):
         """Faults within rows, then questions between rows and to the record."""
         findings = [one for row in parsed.rows for one in needs(row)]
         findings += _new_words(parsed.rows)
-        findings += _first_days(parsed.rows)
+        findings += [*_first_days(parsed.rows), *unclear_marks(parsed.rows)]
         return findings + list(_Comparison(parsed.rows, context).run())
 
     def ident(self, code: str, row: ParsedRow) -> str:
@@ -264,7 +265,7 @@ class _Comparison:
         lines, known = self._lines()
         yield from check_values(lines, self.facts)
         yield from _stored_otherwise(lines, known)
-        yield from check_meters(self._hours(), self._changed())
+        yield from check_meters(self._hours(), self._changed(), stored.standing_by(self.places))
         yield from self._stages()
         works, visits, own = self._works(), self._visits(), words_of_plant(self.today)
         yield from remarks_that_name_work(self.new, works, visits, own, self._told_before)

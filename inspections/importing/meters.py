@@ -2,7 +2,7 @@
 
 from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from uuid import UUID
@@ -13,6 +13,16 @@ from inspections.importing.template import METER_RESET
 
 # Two people read one meter on two shifts: so small a fall is no reset. Common practice, no published source.
 SLACK_HOURS = 24.0
+# A meter of a pump in service gives more hours a year than this; fewer are asked about once it was read over a year.
+# Judgement, no published source.
+FEWEST_HOURS_A_YEAR, LOOKED_AT_DAYS, YEAR = 100.0, 365, 365.25
+
+
+_REMEDIES = {
+    "fall": "if the meter was changed or set back, add a 'meter_reset' row; else correct the hours or leave them out",
+    "rise": "check the hours and the date",
+    "slow": "say whether the mark in them parts thousands, or the pump hardly runs",
+}
 
 
 @dataclass(slots=True)
@@ -40,7 +50,9 @@ def hours_in(row: ParsedRow, place: UUID) -> Hours | None:
     )  # fmt: skip
 
 
-def check_meters(hours: Iterable[Hours], changed: Mapping[UUID, Sequence[int]]) -> Iterator[Finding]:
+def check_meters(
+    hours: Iterable[Hours], changed: Mapping[UUID, Sequence[int]], standing_by: Collection[UUID] = ()
+) -> Iterator[Finding]:
     """Questions about meters.
 
     Parameters
@@ -48,6 +60,8 @@ def check_meters(hours: Iterable[Hours], changed: Mapping[UUID, Sequence[int]]) 
     hours : iterable of Hours
     changed : mapping
         place to the days on which another pump, with another meter, was set down.
+    standing_by : collection
+        places whose own duty is so small that their meters hardly move.
     """
     by_place: dict[UUID, list[Hours]] = defaultdict(list)
     for one in hours:
@@ -56,6 +70,19 @@ def check_meters(hours: Iterable[Hours], changed: Mapping[UUID, Sequence[int]]) 
         if any(one.row and not one.row.already for one in some):
             for run in _runs(some, changed.get(place, ())):
                 yield from _falls(run)
+                if place not in standing_by:
+                    yield from _slow(run)
+
+
+def _slow(run: Sequence[Hours]) -> Iterator[Finding]:
+    """A whole stretch of one meter that gives hardly any hours: a mark of thousands taken for a decimal one, or another unit."""
+    first, last = run[0], run[-1]
+    days = last.day - first.last_day
+    if days < LOOKED_AT_DAYS or not 0 <= last.hours - first.hours < FEWEST_HOURS_A_YEAR * days / YEAR:
+        return
+    for one in run:
+        words = f"at least {FEWEST_HOURS_A_YEAR:g} hours a year, and these are {(last.hours - first.hours) / days * YEAR:.3g}"
+        yield from _question(one, words, "slow")
 
 
 def _runs(some: Sequence[Hours], changed: Sequence[int]) -> Iterator[list[Hours]]:
@@ -120,12 +147,7 @@ def _question(one: Hours, expected: str, what: str) -> Iterator[Finding]:
     if one.row is None or one.row.already:
         return
     column = "run_hours_before" if one.before is not None and not one.reset else "run_hours"
-    remedy = (
-        "if the meter was changed or set back, add a 'meter_reset' row; else correct the hours or leave them out"
-        if what == "fall"
-        else "check the hours and the date"
-    )
-    yield one.row.question(column, expected, remedy, f"run_hours_{what}")
+    yield one.row.question(column, expected, _REMEDIES[what], f"run_hours_{what}")
 
 
 def _longest_rising(run: Sequence[Hours]) -> list[bool]:

@@ -7,10 +7,10 @@ from uuid import UUID
 
 from django.db.models import Q
 
-from fleet.models import BearingFacts, Installation, Limit, LimitUse
+from fleet.models import BearingFacts, Installation, Limit, LimitUse, PlaceFacts
 from inspections.importing.clearances import Facts
 from inspections.importing.lines import Line
-from inspections.importing.meters import Hours
+from inspections.importing.meters import FEWEST_HOURS_A_YEAR, YEAR, Hours
 from inspections.models import WORK, Event, MeterEntry, Method, Reading
 from inspections.observing import is_vertical
 
@@ -107,6 +107,15 @@ def pump_changes(places: Collection[UUID]) -> dict[UUID, list[int]]:
     for place, day in rows.values_list("place_id", "from_on"):
         found[place].append(day.toordinal())
     return found
+
+
+def standing_by(places: Collection[UUID]) -> set[UUID]:
+    """Places whose own duty, as it holds last, gives fewer hours a year than a meter in service."""
+    rows = PlaceFacts.objects.standing().filter(_among("place_id", places), duty_hours_per_day__isnull=False)
+    duty = dict(
+        rows.order_by("from_on", "recorded_at", "entry_n").values_list("place_id", "duty_hours_per_day")
+    )
+    return {place for place, hours in duty.items() if float(hours) * YEAR < FEWEST_HOURS_A_YEAR}
 
 
 def known_methods() -> set[str]:

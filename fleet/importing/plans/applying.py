@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from fleet.importing.answers import Answers
 from fleet.importing.findings import Finding, of_file
 from fleet.importing.plans.beside import says
+from fleet.importing.plans.count_cells import CountCells
 from fleet.importing.plans.days import Days
 from fleet.importing.plans.layout import Grid, find_headings, grid_of, headings_of
 from fleet.importing.plans.plan import ColumnPlan, Plan, cell_of, letters
@@ -131,6 +132,7 @@ class _TabReader:
         self.skipped_starts = tuple(word + mark for word in self.plan.skip for mark in (" ", ":"))
         self.fixed: dict[int, dict[str, str]] = {}
         self.kept: dict[str, tuple[dict[str, str], dict[str, int], dict[str, int]]] = {}
+        self.counts = CountCells(self.plan, grid, self.last, answers)
         self.cells = ValueCells(
             self.plan, grid, self.last, answers, out.words, says(grid, self.plan, self.first, self.last)
         )
@@ -376,16 +378,27 @@ class _TabReader:
         if words.get(text.casefold()) in ("leave", "opened"):
             self.out.fates[self.grid.name, number, column] = "a word that stands for nothing"
             return []
-        if re.fullmatch(r"[0-9]{1,3}([ \u00a0\u202f'][0-9]{3})+", text):
-            text = re.sub(r"[^0-9]", "", text)
         made = self._row_of(shared, number, None, {"event": "hours", "run_hours": text})
+        self._count(made, "run_hours")
         made.held["run_hours"] = self.grid.held(number, column)
         made.columns["run_hours"] = column
         if "starts" in self.one:
             self._put(made, "starts", number, self.one["starts"].column)
+            if "starts" in made.cells:
+                self._count(made, "starts")
         if "outage" in made.cells and "outage" not in made.columns:
             made.cells.pop("outage")
         return [made]
+
+    def _count(self, made: Made, use: str) -> None:
+        """Run hours or starts without the marks that part their thousands."""
+        read = self.counts.read(made.row, self.one[use])
+        if isinstance(read, Odd):
+            made.question = made.question or self._asked(
+                made.row, self.one[use].column, read, made.cells[use]
+            )
+        elif read:
+            made.cells[use] = read
 
     def _notes(self, number: int, shared: Made) -> list[Made]:
         made = []
@@ -417,6 +430,7 @@ QUESTIONS = {
     "odd_word": ("a number", "say what the word stands for"),
     "marked_number": ("a plain number", "say whether the number may be read and the mark kept as a remark"),
     "season": ("a day, a month or a year", "say which months such a season is"),
+    "grouping_mark": ("a number", "say whether the mark parts thousands or is the decimal mark"),
     "unit_in_title": (
         "the unit that stands beside the table",
         "the plan says another: say in which unit the numbers are",
