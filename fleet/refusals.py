@@ -7,6 +7,8 @@ from django.apps import apps
 from django.db import DatabaseError
 from django.db.models import Model
 
+from fleet.ledger.bounds import OutOfBounds
+
 
 @cache
 def _sentences() -> dict[str, str]:
@@ -39,6 +41,8 @@ def _column(model: type[Model], field: str) -> str:
 
 def sentence_of(error: DatabaseError) -> str:
     """What the record says of a row it refuses, without the row's own values."""
+    if isinstance(error, OutOfBounds):
+        return str(error)
     said = str(error).splitlines()[0]
     for name, sentence in _sentences().items():
         if re.search(rf"\b{re.escape(name)}\b", said):

@@ -39,7 +39,7 @@ _UNSIGNED = r"(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)"
 _NUMBER = re.compile(rf"[+-]?{_UNSIGNED}")
 _BETWEEN = re.compile(rf"(-?{_UNSIGNED}) *[-\u2013] *(-?{_UNSIGNED})")
 _MIXED = re.compile(r"([0-9]{1,4}) +([0-9]{1,3})/(2|4|8|16|32|64|128|256)")
-_FIRST_YEAR, _LAST_YEAR = 1900, 2199
+FIRST_YEAR, LAST_YEAR = 1900, 2199
 
 
 class Unreadable(ValueError):
@@ -324,7 +324,7 @@ def parse_day(text: str, date_format: str | None = None) -> Day:
         raise NotADay(
             text,
             expected,
-            f"no such day between {_FIRST_YEAR} and {_LAST_YEAR}: check it",
+            f"no such day between {FIRST_YEAR} and {LAST_YEAR}: check it",
         )
     if len(days) > 1:
         raise NotADay(
@@ -385,7 +385,7 @@ def _day_of(match: re.Match[str]) -> Day | None:
     short = parts.get("short")
     year = int(parts["year"]) if short is None else int(short) + (1900 if int(short) >= 69 else 2000)
     month = _MONTHS.get(parts["name"].lower(), 0) if parts.get("name") else int(parts.get("month") or 0)
-    if not _FIRST_YEAR <= year <= _LAST_YEAR:
+    if not FIRST_YEAR <= year <= LAST_YEAR:
         return None
     if parts.get("month") is None and parts.get("name") is None:
         return Day(dt.date(year, 1, 1), dt.date(year, 12, 31), "year")

@@ -59,6 +59,7 @@ urlpatterns = [
     path("record/offline/", record_offline.shell, name="record-offline"),
     path("record/pack/", record_offline.pack, name="record-pack"),
     path("record/queue/", record_offline.queue, name="record-queue"),
+    path("record/queue/settle/<int:receipt>/", record_offline.settle, name="record-settle"),
     path("recording-worker.js", record_offline.worker, name="record-worker"),
     path("choices/", choices.page, name="choices"),
     path("gauges/", gauges.gauges, name="gauges"),

@@ -132,18 +132,31 @@ def enter(
             )
         return known
     must_be_open(visit)
-    bare, own_unit = _parted(value)
-    bare, facts = _less(bare, own_unit or unit, less, facts)
-    bare, facts = _within_strip(bare, own_unit or unit, facts)
+    bare, unit, facts = as_recorded(value, unit, less, facts)
     with transaction.atomic():
         repeat = 1 if instead_of is None else instead_of.repeat + 1
         reading = recording.record_reading(
-            bearing=bearing, on=on, value=bare, unit=own_unit or unit, by=by, visit=visit, id=id, repeat=repeat,
+            bearing=bearing, on=on, value=bare, unit=unit, by=by, visit=visit, id=id, repeat=repeat,
             decimal_comma="," in bare, **facts,
         )  # fmt: skip
         if instead_of is not None and instead_of.counts:
             recording.set_counting(reading=instead_of, by=by, reason="measured again", counts=False)
     return reading
+
+
+def as_recorded(value: str, unit: str, less: str, facts: dict[str, Any]) -> tuple[str, str, dict[str, Any]]:
+    """The number, unit and further facts that a reading is recorded with, of what was typed.
+
+    Raises
+    ------
+    NotRecorded
+        for a number or unit that cannot be read.
+    """
+    bare, own_unit = _parted(value)
+    unit = own_unit or unit
+    bare, facts = _less(bare, unit, less, facts)
+    bare, facts = _within_strip(bare, unit, facts)
+    return bare, unit, facts
 
 
 def mend(*, reading: Reading, value: str, unit: str, by: UUID, reason: str = "typed wrong") -> Reading:
@@ -315,15 +328,11 @@ def see(
         return known
     must_be_open(visit)
     said = {part: one for part, one in parts.items() if one.get("words") or one.get("note")}
-    words = "; ".join(
-        f"{part}: {', '.join(one.get('words', ())) or one['note']}" for part, one in said.items()
-    )
     with transaction.atomic():
         act = uuid.uuid4()
         fact = EventFact(
             place=bearing.place_id, bearing=bearing.pk, on=on, kind=str(EventKind.FOUND), visit_id=visit.pk,
-            note="; ".join(part for part in (words or NOTHING_FOUND, note) if part), id=id, entered_at=entered_at,
-            done_by=by,
+            note=seen_note(said, note), id=id, entered_at=entered_at, done_by=by,
         )  # fmt: skip
         done = recording.record_history([fact], by=by, act=act).events[0]
         rows = [
@@ -335,6 +344,16 @@ def see(
         ]  # fmt: skip
         write([Fact(f"bearing:{bearing.pk}", "finding", row) for row in rows], by=by, act=act)
     return Event.objects.get(pk=done)
+
+
+def seen_note(parts: Mapping[str, Mapping[str, Any]], note: str = "") -> str:
+    """What was seen in one line: "journal: scored; seals: worn", or "nothing found"."""
+    words = "; ".join(
+        f"{part}: {', '.join(one.get('words', ())) or one['note']}"
+        for part, one in parts.items()
+        if one.get("words") or one.get("note")
+    )
+    return "; ".join(part for part in (words or NOTHING_FOUND, note) if part)
 
 
 def decide(

@@ -12,6 +12,7 @@ from django.db import connection, transaction
 from fleet import bulk
 from fleet.clock import recorded_now
 from fleet.ledger import kinds
+from fleet.ledger.bounds import must_fit
 from fleet.ledger.canonical import GENESIS, canonical_of, entry_text, plain, sha256
 from fleet.models.ledger import Chain, Entry
 from fleet.models.recorded import Recorded
@@ -49,7 +50,7 @@ def write(facts: Sequence[Fact], *, by: uuid.UUID, act: uuid.UUID | None = None)
     LookupError
         for a kind nobody registered.
     django.db.IntegrityError
-        when a row breaks a constraint; nothing is stored then.
+        when a row breaks a constraint, or (`OutOfBounds`) would not fit into either database; nothing is stored then.
     """
     act = act or uuid.uuid4()
     known = [kinds.kind(fact.kind) for fact in facts]
@@ -57,6 +58,8 @@ def write(facts: Sequence[Fact], *, by: uuid.UUID, act: uuid.UUID | None = None)
         plain(fact.body if fact.row is None else kinds.body_of(fact.row, of))
         for fact, of in zip(facts, known, strict=True)
     ]
+    for fact, body in zip(facts, bodies, strict=True):
+        must_fit(fact.kind, body)
     texts = [canonical_of(body) for body in bodies]
     with transaction.atomic():
         chains = _lock({fact.chain for fact in facts})

@@ -136,6 +136,14 @@ class ReadingForm(forms.Form):
             raise forms.ValidationError(f"{str(fault)[:1].upper()}{str(fault)[1:]}.") from None
         return typed
 
+    def facts(self) -> dict[str, Any]:
+        """What `visits.enter` takes of it: the same from a page as from a device."""
+        said = self.cleaned_data
+        return {name: said[name] for name in ("value", "unit", "method", "basis", "less")} | {
+            "instrument": said["instrument_other"].strip() or said["instrument"],
+            "conditions": conditions.conditions_of(said["exceptions"]),
+        }
+
 
 class CouldNotForm(forms.Form):
     """Why a station was not measured."""

@@ -2,37 +2,50 @@
 
 import hashlib
 import json
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 from django.contrib.staticfiles import finders
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.templatetags.static import static
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from fleet.access import may, require, sites_for
 from fleet.clock import today_at
 from fleet.costly import costly
 from fleet.models import Outage
-from inspections import contact, expecting, open_bearing, printing, replaying, visits
+from inspections import contact, expecting, open_bearing, printing, receipts, replaying, visits
+from inspections.addresses import bearing_address
 from inspections.cautions import NO_WORK, cautions_for
 from inspections.conditions import EXCEPTIONS, USUAL_WORDS
+from inspections.device_entry import Sent
 from inspections.expecting import Before, Station
 from inspections.finding_bearings import visible
 from inspections.forms.record import ContactForm, WorkForm, write_cells
 from inspections.measuring import spreads
-from inspections.models import ContactCheck, Method, NotMeasured, Reading, Stage
+from inspections.models import BOUNDS_UM, ContactCheck, Method, NotMeasured, Quantity, Reading, Stage
+from inspections.replaying import Answer
 from inspections.seen_words import PARTS
 from inspections.shell_words import for_device
+from inspections.visiting import NotRecorded
 
 # What the device keeps beside the shell page itself.
 KEPT = (
     "fleet/site.css", "fleet/forms.css", "fleet/tables.css", "fleet/charts.css", "fleet/icon.svg", "fleet/unsent.js",
-    "inspections/record.css", "inspections/record_print.css", "inspections/record.js", "inspections/verdict.js",
+    "inspections/record.css", "inspections/record_print.css", "inspections/record.js", "inspections/verdict.js", "inspections/typed_value.js",
     "inspections/record_offline.js", "inspections/record_unsent.js",
 )  # fmt: skip
+
+
+def bounds() -> dict[str, dict[str, Any]]:
+    """What each quantity may be, um, for the device: it refuses what the site would refuse."""
+    return {
+        name: {"um": list(BOUNDS_UM[name]), "words": str(Quantity(name).label)} for name in Quantity.values
+    }
 
 
 TAKEN = {"half": "lower", "in_place": "yes", "first_end": "out"}
@@ -58,6 +71,7 @@ def shell(request: HttpRequest) -> HttpResponse:
         "coming": coming, "methods": Method.choices, "reasons": NotMeasured.Because.choices,
         "exceptions": [(name, words) for name, (words, _) in EXCEPTIONS.items()], "usual": USUAL_WORDS, "parts": PARTS,
         "author": request.user.person_id, "taken": ContactForm(initial=TAKEN), "work": WorkForm(), "no_work": NO_WORK,
+        "bounds": bounds(),
         "eight": [(name, words, picture, write_cells(contact.named(name).tolist())) for name, words, picture in printing.eight()],
     }  # fmt: skip
     return render(request, "inspections/record_offline.html", context)
@@ -166,33 +180,71 @@ def queue(request: HttpRequest) -> JsonResponse:
         return _photo(request)
     try:
         entries = json.loads(request.body)["entries"]
-        ids = [str(entry["id"]) for entry in entries[: replaying.MOST]]
-    except (ValueError, KeyError, TypeError):
-        return JsonResponse({"fault": 'Send {"entries": [...]}, each with its id.'}, status=400)
-    said = []
-    for pk, entry in zip(ids, entries, strict=False):
-        state, why = replaying.replay(entry, request.user)
-        said.append({"id": pk, "state": state, "why": why})
-    return JsonResponse({"entries": said})
+        if not isinstance(entries, list):
+            raise TypeError
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return JsonResponse({"fault": ASKED}, status=400)
+    return JsonResponse({"entries": [_answered(one, request.user) for one in entries[: replaying.MOST]]})
+
+
+ASKED = 'Send {"entries": [...]}, each {"text": the entry as JSON text, "sha256": the hash of that text}.'
+# Told to pages of an earlier version, which let go of an entry without comparing hashes: they keep it with this reason,
+# and unsent.js takes the reason away once it runs in their place.
+RELOAD = (
+    "Reload this page: it is of an earlier version. The entry stays here until then and goes again by itself."
+)
+CHANGED = "The entry did not come as it was sent. It stays on the device and goes again by itself."
+
+
+def _answered(one: Any, account: Any) -> dict[str, Any]:
+    """The answer to one entry: with its text and hash, or (of an earlier version of the pages) as an object."""
+    if isinstance(one, dict) and isinstance(one.get("text"), str):
+        sent = Sent(one["text"])
+        if sent.sha256 != one.get("sha256"):
+            return Answer("", str(one.get("sha256"))[:64], replaying.REFUSED, CHANGED, later=True).as_json()
+        return replaying.replay(sent, account).as_json()
+    answer = replaying.replay(Sent(json.dumps(one, sort_keys=True)), account)
+    named = str(one.get("id")) if isinstance(one, dict) else ""
+    return _kept_on_an_earlier_page(answer, named)
+
+
+def _kept_on_an_earlier_page(answer: Answer, named: str) -> dict[str, Any]:
+    """An answer on which a page of an earlier version keeps the entry, whatever became of it here."""
+    why = answer.why if answer.state == replaying.REFUSED and not answer.later else RELOAD
+    return replace(answer, id=answer.id or named, state=replaying.REFUSED, why=why).as_json()
 
 
 def _photo(request: HttpRequest) -> JsonResponse:
-    """One photo of a device, by itself: its entry beside it."""
+    """One photo of a device, by itself: its entry beside it, and the hash of both."""
+    text, hashed = request.POST.get("entry", ""), request.POST.get("sha256", "")
+    sent = Sent(text, request.FILES["photo"].read())  # type: ignore[union-attr]
+    if hashed and hashed != sent.sha256:
+        answer = Answer("", hashed[:64], replaying.REFUSED, CHANGED, later=True).as_json()
+    else:
+        stored = replaying.replay(sent, request.user)  # type: ignore[arg-type]
+        answer = stored.as_json() if hashed else _kept_on_an_earlier_page(stored, "")
+    return JsonResponse({"entries": [answer]})
+
+
+@require_POST
+def settle(request: HttpRequest, receipt: int) -> HttpResponse:
+    """A person says what became of an entry that was refused; it is shown no more."""
+    require(request.user, "record")
     try:
-        entry = json.loads(request.POST.get("entry", ""))
-        pk = str(entry["id"])
-    except (ValueError, KeyError, TypeError):
-        return JsonResponse({"fault": "Send the photo's entry beside it, with its id."}, status=400)
-    state, why = replaying.replay(entry, request.user, request.FILES["photo"].read())  # type: ignore[arg-type,union-attr]
-    return JsonResponse({"entries": [{"id": pk, "state": state, "why": why}]})
+        bearing = receipts.settle(receipt, how=request.POST.get("how", ""), account=request.user)  # type: ignore[arg-type]
+    except NotRecorded as fault:
+        raise Http404(str(fault)) from None
+    return redirect(bearing_address(bearing, "record"))
 
 
 @require_safe
 def worker(request: HttpRequest) -> HttpResponse:
     """The service worker, from the site's root so that it serves every page; its version changes with what it keeps."""
     kept = [static(name) for name in KEPT]
-    head = f"const KEPT = {json.dumps(kept)};\nconst VERSION = {json.dumps(_version())};\n"
-    answer = HttpResponse(head + _text("inspections/record_worker.js"), content_type="text/javascript")
+    consts = {"KEPT": kept, "VERSION": _version(), "BOUNDS": bounds()}
+    head = "".join(f"const {name} = {json.dumps(value)};\n" for name, value in consts.items())
+    script = _text("inspections/typed_value.js") + _text("inspections/record_worker.js")
+    answer = HttpResponse(head + script, content_type="text/javascript")
     answer["Cache-Control"] = "no-cache"
     return answer
 

@@ -6,7 +6,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 
 from inspections import quantities, visits
-from inspections.conditions import EXCEPTIONS, conditions_of, exception_words
+from inspections.conditions import EXCEPTIONS, exception_words
 from inspections.expecting import END_WORDS, Station, last_at, station
 from inspections.forms.record import ReadingForm, new_id
 from inspections.gauges import gauges
@@ -50,14 +50,13 @@ def _entered(
     """Store a reading and lead on: to a second measurement where it is unlikely, else to the next station."""
     said = form.cleaned_data
     assert desk.visit is not None
-    gauge = said["instrument_other"].strip() or said["instrument"]
-    setup = {name: said[name] for name in ("unit", "method", "less")} | {"gauge": gauge}
+    facts = form.facts()
+    setup = {name: said[name] for name in ("unit", "method", "less")} | {"gauge": facts["instrument"]}
     desk.remember(**{f"setup {quantity}": setup, "basis": said["basis"], "exceptions": said["exceptions"]})
     stored = visits.enter(
-        visit=desk.visit, bearing=desk.bearing, on=desk.on, value=said["value"], unit=said["unit"], by=desk.person,
-        id=said["id"], instead_of=earlier, stage=stage, station="" if where.key == "any" else where.key,
-        method=said["method"], basis=said["basis"], instrument=gauge, quantity=quantity, less=said["less"],
-        conditions=conditions_of(said["exceptions"]), measured_by=desk.measured_by, checked_by=desk.checked_by,
+        visit=desk.visit, bearing=desk.bearing, on=desk.on, by=desk.person, id=said["id"], instead_of=earlier,
+        stage=stage, station="" if where.key == "any" else where.key, quantity=quantity,
+        measured_by=desk.measured_by, checked_by=desk.checked_by, **facts,
     )  # fmt: skip
     desk.forget()
     if stored.repeat == 1 and desk.verdict_on(stored).asked:

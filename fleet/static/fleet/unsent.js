@@ -1,5 +1,6 @@
 // What this device has not sent yet: counted on every page, sent on load, when the network comes back, on focus, and
-// every 30 seconds. An entry leaves the device only after the server has named its id.
+// every 30 seconds. An entry leaves the device only after the server has named its id and the hash of the bytes that the
+// device sent; whatever else is answered, and whatever was mended meanwhile, stays with its reason.
 "use strict";
 const Unsent = (() => {
   const at = document.body.dataset.queue, author = document.body.dataset.author;
@@ -62,46 +63,86 @@ const Unsent = (() => {
   }
 
   // An entry mended on the device, or sent once more: its reason goes, it is tried again.
-  async function mend(row, fields) {
-    const { why, ...bare } = row;
-    await put("queue", { ...bare, fields: { ...row.fields, ...fields } });
+  async function mend(row, fields, beside = {}) {
+    const { why, later, ...bare } = row;
+    await put("queue", { ...bare, ...beside, fields: { ...row.fields, ...fields } });
     await count();
   }
 
-  // Oldest first, a few at a time, so that a slow network still gets something through; figures before photos.
-  async function batch() {
-    const rows = (await all("queue")).filter((row) => row.author === author && !row.why && row.kind !== "photo");
+  // What goes out of an entry: its text without the device's own remarks. The picture of a photo goes behind it.
+  function textOf(row) {
+    const { why, later, blob, ...bare } = row;
+    return JSON.stringify(bare);
+  }
+
+  async function hashOf(text, blob) {
+    const bytes = await new Blob(blob ? [text, blob] : [text]).arrayBuffer();
+    const digest = await crypto.subtle.digest("SHA-256", bytes);
+    return [...new Uint8Array(digest)].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+  }
+
+  // Oldest first, a few at a time, so that a slow network still gets something through; figures before photos. What got
+  // no answer, or is to come later, is passed over until the next time.
+  async function batch(passed) {
+    const rows = (await all("queue")).filter((row) => row.author === author && !row.why && row.kind !== "photo" && !passed.has(row.id));
     rows.sort((a, b) => (a.entered_at < b.entered_at ? -1 : a.entered_at > b.entered_at ? 1 : (a.n || 0) - (b.n || 0)));
     return rows.slice(0, 10);
   }
 
-  async function post(rows) {
+  // One answer about one entry, in one change of the store: the row as it stands now is compared with what was sent.
+  async function answered(sent, one) {
+    const db = await opened();
+    try {
+      await new Promise((resolve, reject) => {
+        const run = db.transaction("queue", "readwrite", { durability: "strict" }), rows = run.objectStore("queue");
+        const asked = rows.get(sent.id);
+        asked.onsuccess = () => {
+          const row = asked.result;
+          if (!row || textOf(row) !== sent.text) return;  // removed or mended meanwhile: it goes again as it is now
+          if (one.state === "refused") rows.put(one.later ? { ...row, later: one.why } : { ...row, why: one.why });
+          else if (one.id === sent.id && one.sha256 === sent.sha256 && ["stored", "already"].includes(one.state)) rows.delete(sent.id);
+        };
+        run.oncomplete = resolve;
+        run.onerror = run.onabort = () => reject(run.error);
+      });
+    } finally {
+      db.close();
+    }
+  }
+
+  async function post(rows, passed) {
     const known = await (await fetch(at, { credentials: "same-origin" })).json();
     if (known.author !== author) return false;
+    const sent = await Promise.all(rows.map(async (row) => ({ id: row.id, text: textOf(row), sha256: await hashOf(textOf(row), row.blob) })));
     const [first] = rows, headers = { "X-CSRFToken": known.token };
-    let body = JSON.stringify({ entries: rows });
+    let body = JSON.stringify({ entries: sent.map(({ text, sha256 }) => ({ text, sha256 })) });
     if (first.kind === "photo") {
-      const { blob, ...bare } = first;
       body = new FormData();
-      body.append("entry", JSON.stringify(bare));
-      body.append("photo", blob, bare.name || "photo");
+      body.append("entry", sent[0].text);
+      body.append("sha256", sent[0].sha256);
+      body.append("photo", first.blob, first.name || "photo");
     } else headers["Content-Type"] = "application/json";
     const answer = await fetch(at, { method: "POST", credentials: "same-origin", headers, body });
     if (!answer.ok) return false;
-    const kept = new Map(rows.map((row) => [row.id, row]));
-    for (const one of (await answer.json()).entries) {
-      if (one.state === "refused") await put("queue", { ...kept.get(one.id), why: one.why });
-      else await drop("queue", one.id);
-    }
+    const byHash = new Map(sent.map((one) => [one.sha256, one]));
+    for (const row of rows) passed.add(row.id);
+    for (const one of (await answer.json()).entries) if (byHash.has(one.sha256)) await answered(byHash.get(one.sha256), one);
     return true;
+  }
+
+  // An earlier version of this script was told to keep its entries until this one runs.
+  async function freshened() {
+    for (const row of await all("queue")) if (row.why && row.why.startsWith("Reload this page")) await mend(row, {});
   }
 
   let sending = null;
   async function sendAll() {
     try {
-      for (let rows = await batch(); rows.length; rows = await batch()) if (!(await post(rows))) return;
+      const passed = new Set();
+      await freshened();
+      for (let rows = await batch(passed); rows.length; rows = await batch(passed)) if (!(await post(rows, passed))) return;
       const photos = (await all("queue")).filter((row) => row.author === author && !row.why && row.kind === "photo");
-      for (const one of photos) if (!(await post([one]))) return;
+      for (const one of photos) if (!(await post([one], passed))) return;
     } catch (fault) {
       // No network, or an answer that got lost: the entries stay and go again under the same ids.
     } finally {

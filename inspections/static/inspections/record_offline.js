@@ -109,9 +109,11 @@
     return hub();
   }
 
+  const namesAt = async (site) => ((await kept(`people ${site}`)) || { names: [] }).names;
+
   // The names of the site, the one picked last on this device first; a name that is not listed goes along as typed.
   async function names() {
-    const known = ((await kept(`people ${bearing.site}`)) || { names: [] }).names, last = (await kept("who")) || {};
+    const known = await namesAt(bearing.site), last = (await kept("who")) || {};
     const box = find("[data-who]"), mine = last.person || window.Unsent.author;
     box.replaceChildren(...known.map((one) => new Option(one.name, one.id, false, one.id === mine)));
     if (!known.some((one) => one.id === window.Unsent.author)) {
@@ -162,6 +164,7 @@
     show("read", `Clearance by ${find("#id_method").selectedOptions[0].textContent}`);
     find("[data-where]").textContent = `${stage === "as_left" ? "As left" : "As found"} · station ${at} of ${bearing.stations.length}, ${station.words}`;
     find("[data-verdict]").hidden = true;
+    refuse("");
     find("[data-right]").hidden = true;
     find("[data-could-not]").hidden = false;
     lines();
@@ -205,9 +208,18 @@
     find("p", box).textContent = now.said.question ? `${now.said.text} ${now.said.question}` : now.said.text;
   }
 
+  // What the site would refuse is said here at once, in the same words; it is not kept.
+  function refuse(fault) {
+    find("[data-fault]").hidden = !fault;
+    find("[data-fault] p").textContent = fault;
+  }
+
   async function next() {
     const fields = Object.fromEntries(["value", "unit", "method", "basis"].map((name) => [name, find(`#id_${name}`).value]));
     if (!fields.value.trim()) return find("#id_value").focus();
+    const fault = window.PumpQueue.faultOf(fields, "clearance");
+    refuse(fault);
+    if (fault) return find("#id_value").focus();
     fields.exceptions = [...form.querySelectorAll("[name=exceptions]:checked")].map((one) => one.value);
     const now = judged(), key = `${stage} ${station.key}`;
     Object.assign(state, { unit: fields.unit, method: fields.method, basis: fields.basis, exceptions: fields.exceptions });
@@ -230,7 +242,8 @@
 
   async function hub() {
     station = null;
-    const open_ids = new Set((await window.Unsent.all("queue")).map((one) => one.id));
+    const unsent = await window.Unsent.all("queue"), open_ids = new Set(unsent.map((one) => one.id));
+    await window.PumpQueue.refusedHere(unsent.filter((one) => one.bearing === bearing.id));
     show("hub", "What comes next?");
     const holds = (state && state.holds) || [];
     find("[data-holds]").hidden = !holds.length;
@@ -393,7 +406,7 @@
   find("[data-right]").addEventListener("click", once(async () => { state.again = ""; await keep(); read(stage); }));
   find("#find-taken").addEventListener("input", list);
   form.addEventListener("submit", once(next));
-  form.addEventListener("input", say);
+  form.addEventListener("input", () => { refuse(""); say(); });
   form.addEventListener("change", () => { lines(); say(); });
   window.addEventListener("hashchange", route);
 
@@ -407,6 +420,6 @@
     }
     return list();
   }
-  window.Pump = { show, list, hub, bearingOf: async (id) => (await window.Unsent.all("pack")).find((one) => one.id === id), kept, open, current: () => bearing };
+  window.Pump = { show, list, hub, bearingOf: async (id) => (await window.Unsent.all("pack")).find((one) => one.id === id), kept, open, current: () => bearing, namesAt };
   route().then(() => window.Unsent.count());
 })();

@@ -14,7 +14,7 @@ window.PumpQueue = (() => {
     const bearing = await window.Pump.bearingOf(one.bearing), at = one.station && one.station !== "any" ? `, ${one.station}` : "";
     const where = bearing ? `${bearing.pump} ${bearing.position}` : "a bearing not taken along";
     const stage = { as_found: "as found", as_left: "as left" }[one.stage];
-    return [`${KINDS[one.kind] || one.kind} ${value(one)}`.trim(), `${where}${one.kind === "reading" && stage ? `, ${stage}${at}` : ""}`];
+    return [`${KINDS[one.kind] || one.kind} ${value(one)}`.trim(), `${where}${["reading", "could_not"].includes(one.kind) && stage ? `, ${stage}${at}` : ""}`];
   }
 
   async function fill(box, some) {
@@ -24,12 +24,22 @@ window.PumpQueue = (() => {
       const button = document.createElement("button"), [what, where] = await words(one);
       button.type = "button";
       button.className = "kept-entry";
-      button.append(what, document.createElement("br"), `${where}. ${one.why || `Entered ${one.entered_at.slice(0, 16).replace("T", " ")} UTC, waits for the network.`}`);
+      button.append(what, document.createElement("br"), `${where}. ${one.why || one.later || `Entered ${one.entered_at.slice(0, 16).replace("T", " ")} UTC, waits for the network.`}`);
       button.addEventListener("click", () => open(one.id));
       buttons.push(button);
     }
     find("[data-list]", box).replaceChildren(...buttons);
   }
+
+  // Why the site would refuse a reading's fields; empty where it would take them.
+  function faultOf(fields, quantity) {
+    const known = JSON.parse(find("#bounds").textContent)[quantity || "clearance"];
+    const { unit, basis, less = "" } = fields;
+    return window.TypedValue.fault(String(fields.value), { unit, basis, less, quantity: quantity || "clearance", bounds: known.um, words: known.words });
+  }
+
+  // What the site refused of the bearing that one stands at.
+  const refusedHere = (some) => fill(find("[data-refused-here]"), some.filter((one) => one.why));
 
   async function waiting(some) {
     rows = some;
@@ -42,8 +52,10 @@ window.PumpQueue = (() => {
     if (!shown) return;
     const [what, where] = await words(shown), mine = shown.author === window.Unsent.author;
     window.Pump.show("entry", what, `${where}. ${mine ? "It is only on this device so far." : "Entered by somebody else: it waits until they sign in here."}`);
-    find("[data-why]").hidden = !shown.why;
-    find("[data-why] p").textContent = shown.why || "";
+    find("[data-why]").hidden = !(shown.why || shown.later);
+    find("[data-why] p").textContent = shown.why || shown.later || "";
+    find("[data-mend-fault]").hidden = true;
+    await fillBeside(mine);
     find("[data-mend-value]").hidden = shown.kind !== "reading" || !mine;
     find("#entry-value").value = shown.fields ? shown.fields.value || "" : "";
     find("[data-mend-send]").hidden = !mine;
@@ -51,6 +63,26 @@ window.PumpQueue = (() => {
     find("[data-remove]").hidden = !mine;
     find("[data-remove]").textContent = "Remove from this device";
     sure = false;
+  }
+
+  // Beside the value: who measured, the day, and whether it repeats an earlier one, where the site asked about them.
+  async function fillBeside(mine) {
+    const bearing = await window.Pump.bearingOf(shown.bearing), names = bearing ? await window.Pump.namesAt(bearing.site) : [];
+    find("[data-mend-beside]").hidden = !mine || !(shown.why || shown.later);
+    find("#entry-who").replaceChildren(new Option("as entered", ""), new Option("me, as signed in", window.Unsent.author), ...names.map((one) => new Option(one.name, one.id)));
+    find("#entry-checked").replaceChildren(new Option("as entered", ""), new Option("nobody", "nobody"), ...names.map((one) => new Option(one.name, one.id)));
+    find("#entry-day").value = shown.on || "";
+    find("[data-mend-first]").hidden = !shown.again;
+    find("#entry-first").checked = false;
+  }
+
+  function beside() {
+    const said = {}, who = find("#entry-who").value, checked = find("#entry-checked").value, day = find("#entry-day").value;
+    if (who) Object.assign(said, { measured_by: who, measured_by_name: "" });
+    if (checked) said.checked_by = checked === "nobody" ? "" : checked;
+    if (day) said.on = day;
+    if (shown.again && find("#entry-first").checked) said.again = "";
+    return said;
   }
 
   // What the device remembers of the visit follows, so that a removed reading is asked for again.
@@ -70,7 +102,11 @@ window.PumpQueue = (() => {
   find("[data-mend-entry]").addEventListener("submit", async (event) => {
     event.preventDefault();
     const typed = find("#entry-value").value.trim(), fields = shown.kind === "reading" && typed ? { value: typed } : {};
-    await window.Unsent.mend(shown, fields);
+    const fault = fields.value ? faultOf({ ...shown.fields, ...fields }, shown.quantity) : "";
+    find("[data-mend-fault]").hidden = !fault;
+    find("[data-mend-fault] p").textContent = fault;
+    if (fault) return;
+    await window.Unsent.mend(shown, fields, beside());
     if (fields.value) {
       const um = window.Verdict.typed(typed, shown.fields.unit);
       await remember((done, key) => Object.assign(done[key], { shown: `${typed} ${shown.fields.unit}`, um: um && um.um, said: "Mended on the device." }));
@@ -84,6 +120,8 @@ window.PumpQueue = (() => {
       find("[data-remove]").textContent = "Tap again to remove it for good";
       return;
     }
+    // A second measurement of what is removed here becomes the first one.
+    for (const one of await window.Unsent.all("queue")) if (one.again === shown.id) await window.Unsent.mend(one, {}, { again: "" });
     await window.Unsent.drop("queue", shown.id);
     await remember((done, key) => delete done[key]);
     await window.Unsent.count();
@@ -92,5 +130,5 @@ window.PumpQueue = (() => {
   find("[data-send]").addEventListener("click", () => window.Unsent.send());
   document.addEventListener("unsent", (event) => waiting(event.detail));
   window.Unsent.count();
-  return { open };
+  return { open, faultOf, refusedHere };
 })();

@@ -47,6 +47,11 @@ async function catchForm(request) {
     }
     entry.fields[name] = name === "exceptions" || name.startsWith("words ") ? all.map(String) : String(all[0]);
   }
+  if (entry.kind === "reading") {
+    const { value = "", unit, basis, less = "" } = entry.fields, quantity = entry.quantity || "clearance";
+    const known = BOUNDS[quantity] || {}, fault = TypedValue.fault(value, { unit, basis, less, quantity, bounds: known.um, words: known.words });
+    if (fault) return told("Not kept", `${fault} Go back and type it again.`, []);
+  }
   try {
     const db = await opened();
     await new Promise((resolve, reject) => {

@@ -1,5 +1,6 @@
 """What a device sends later: each entry once, under its own id, whatever came twice; nothing lost without a word."""
 
+import hashlib
 import json
 import uuid
 
@@ -23,10 +24,31 @@ def an_entry(client, bearing, kind="reading", **more):
     } | more  # fmt: skip
 
 
-def send(client, *entries):
-    answer = client.post("/record/queue/", json.dumps({"entries": entries}), content_type="application/json")
+def sent(entry, photo=b""):
+    """An entry as a device sends it: its text, and the hash of that text (and of the picture behind it)."""
+    text = json.dumps(entry)
+    return {"text": text, "sha256": hashlib.sha256(text.encode() + photo).hexdigest()}
+
+
+def answers(client, *entries, photo=None):
+    """What the site answers to entries of a device; a photo goes by itself."""
+    if photo is not None:
+        one = sent(entries[0], photo)
+        body = {"entry": one["text"], "sha256": one["sha256"], "photo": ContentFile(photo, name="a.png")}
+        return client.post("/record/queue/", body).json()["entries"]
+    body = json.dumps({"entries": [sent(one) for one in entries]})
+    answer = client.post("/record/queue/", body, content_type="application/json")
     assert answer.status_code == 200
-    return [(one["state"], one["why"]) for one in answer.json()["entries"]]
+    return answer.json()["entries"]
+
+
+def send(client, *entries, photo=None):
+    """State and reason of each; what is stored is answered with the entry's id and hash."""
+    found = answers(client, *entries, photo=photo)
+    for entry, answer in zip(entries, found, strict=True):
+        assert answer["sha256"] == sent(entry, photo or b"")["sha256"]
+        assert answer["state"] == "refused" or answer["id"] == entry["id"]
+    return [(one["state"], one["why"]) for one in found]
 
 
 def test_an_entry_sent_three_times_is_one_row_under_the_devices_own_id_with_both_dates():
@@ -162,9 +184,7 @@ def test_a_photo_comes_by_itself_and_sent_twice_is_kept_once():
     client = a_mechanic(bearing)
     entry = an_entry(client, bearing, "photo", name="a.png", fields={"note": "journal"})
     for expected in ("stored", "already"):
-        sent = {"entry": json.dumps(entry), "photo": ContentFile(makers.a_png(), name="a.png")}
-        ((one),) = client.post("/record/queue/", sent).json()["entries"]
-        assert one == {"id": entry["id"], "state": expected, "why": ""}
+        assert send(client, entry, photo=makers.a_png()) == [(expected, "")]
     assert Attachment.objects.get(pk=entry["id"]).note == "journal"
 
 
