@@ -277,7 +277,7 @@ class DeviceEntry:
     def is_measured_by(self, pk: UUID | None) -> bool:
         """Whether a stored row names the same person; nobody is made."""
         if self.measured_name:
-            row = Person.objects.filter(pk=pk).select_related("account").first()
+            row = Person.objects.filter(pk=pk).select_related("account").first() if pk else None
             names = (
                 {row.folded, folded(getattr(getattr(row, "account", None), "username", ""))} if row else set()
             )

@@ -52,13 +52,13 @@ def sign_in(context, account, url):
 ALL_SENT = "window.Unsent.send().then(() => window.Unsent.all('queue')).then((rows) => rows.length === 0)"
 
 
-def ready(page, url):
+def ready(page, url, pumps=PUMPS):
     """Take the work list along; wait until the worker keeps the shell."""
     page.goto(f"{url}/record/offline/")
     page.wait_for_selector("body[data-shows=list]")
     page.evaluate("navigator.serviceWorker.ready")
     page.locator("[data-take]").first.click()
-    page.get_by_text(f"{PUMPS} bearings are on this device.").wait_for()
+    page.get_by_text(f"{pumps} bearings are on this device.").wait_for()
     page.reload()
     page.wait_for_selector("body[data-shows=list]")
 

@@ -1,15 +1,19 @@
 """What a device's queue may do and may not: ids by right, nothing lost without a word, one bad entry alone refused."""
 
 import datetime as dt
+import threading
 import uuid
+from dataclasses import replace
 
 import pytest
+from django.db import IntegrityError, OperationalError, connection
+from django.test import Client
 
 from fleet.models import Attachment, Person
-from inspections import recording, visits
-from inspections.models import ContactCheck, Event, NotMeasured, Reading, Visit
+from inspections import device_kinds, recording, visits
+from inspections.models import ContactCheck, DeviceReceipt, Event, NotMeasured, Reading, Visit
 from tests import makers
-from tests.inspections.record.test_replay import an_entry, send
+from tests.inspections.record.test_replay import an_entry, answers, send
 from tests.inspections.record.walk import a_mechanic, a_worn_bearing, today_of
 
 pytestmark = pytest.mark.django_db
@@ -268,3 +272,66 @@ def test_a_devices_day_before_the_visit_is_taken_as_the_visits_first():
     first = a_reading_of(client, bearing)
     late = a_reading_of(client, bearing, visit=first["visit"], entered_at="2026-01-01T00:00:00Z")
     assert Reading.objects.get(pk=late["id"]).on == dt.date(2026, 1, 2)
+
+
+# the database's own refusals ------------------------------------------------------------------------------------
+
+
+def _with_trouble(monkeypatch, trouble, times):
+    """The act that stores a reading, failing that many times as the database fails."""
+    left = [trouble] * times
+
+    def store(entry):
+        if left:
+            raise left.pop()
+        kind.store(entry)
+
+    kind = device_kinds.KINDS["reading"]
+    monkeypatch.setitem(device_kinds.KINDS, "reading", replace(kind, store=store))
+
+
+def test_a_refusal_of_the_database_is_never_told_as_already(monkeypatch):
+    bearing = a_worn_bearing()
+    client = a_mechanic(bearing)
+    _with_trouble(monkeypatch, IntegrityError("FOREIGN KEY constraint failed"), times=2)
+    assert "FOREIGN KEY" in refused(client, an_entry(client, bearing))
+    _with_trouble(monkeypatch, IntegrityError("somebody else was quicker"), times=1)
+    assert send(client, an_entry(client, bearing)) == [("stored", "")]
+
+
+def test_a_busy_database_refuses_for_now_and_keeps_no_receipt_of_it(monkeypatch):
+    bearing = a_worn_bearing()
+    client = a_mechanic(bearing)
+    _with_trouble(monkeypatch, OperationalError("database is locked"), times=1)
+    entry = an_entry(client, bearing)
+    (answer,) = answers(client, entry)
+    assert (answer["state"], answer["later"]) == ("refused", True) and "busy" in answer["why"]
+    assert not DeviceReceipt.objects.exists()
+    assert send(client, entry) == [("stored", "")]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_same_entries_sent_by_two_tabs_at_the_same_moment_are_stored_once():
+    bearing = a_worn_bearing(values=("0.190",))
+    client = a_mechanic(bearing)
+    entries = [an_entry(client, bearing, n=n, visit=str(uuid.UUID(int=9))) for n in range(6)]
+    said = []
+
+    def tab():
+        own = Client()
+        own.force_login(client.account)
+        start.wait()
+        for entry in entries:
+            said.extend(answers(own, entry))
+        connection.close()
+
+    start = threading.Barrier(3)
+    tabs = [threading.Thread(target=tab) for _ in range(3)]
+    for one in tabs:
+        one.start()
+    for one in tabs:
+        one.join()
+    states = [one["state"] for one in said if not one["later"]]
+    assert states.count("stored") == 6 and set(states) <= {"stored", "already"}
+    assert Reading.objects.filter(entered_at__isnull=False).count() == 6
+    assert Visit.objects.filter(entered_at__isnull=False).count() == 1

@@ -216,7 +216,7 @@ def begin_closed(client, bearing) -> str:
 def test_a_row_that_one_of_the_databases_could_not_hold_is_refused_in_a_sentence_on_both(facts):
     bearing = a_worn_bearing(values=("0.150",))
     n = Reading.objects.count()
-    with pytest.raises(OutOfBounds, match="Shorten it|Check the year|Type it anew"):
+    with pytest.raises(OutOfBounds, match=r"Shorten it|Check the year|Type it anew"):
         makers.a_reading(bearing=bearing, **({"on": dt.date(2026, 1, 2), "value": "0.2"} | facts))
     assert Reading.objects.count() == n
 
