@@ -261,7 +261,7 @@ class DeviceEntry:
             return pk
         does = {"measured_by": "measured", "checked_by": "checked"}[part]
         raise NotRecorded(
-            f"Who {does} is no person known at this site. Choose who {does} from the names, or type the name."
+            f"Who {does} is no person known at this site. Choose who {does} from the names of the site."
         )
 
     def _may_name(self, pk: UUID) -> bool:

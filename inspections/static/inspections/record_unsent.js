@@ -11,7 +11,8 @@ window.PumpQueue = (() => {
   const value = (one) => (one.fields && one.fields.value ? `${one.fields.value} ${one.fields.unit || ""}`.trim() : "");
 
   async function words(one) {
-    const bearing = await window.Pump.bearingOf(one.bearing), at = one.station && one.station !== "any" ? `, ${one.station}` : "";
+    const bearing = await window.Pump.bearingOf(one.bearing), station = bearing && bearing.stations.find((each) => each.key === one.station);
+    const at = one.station && one.station !== "any" ? `, ${station ? station.words : one.station}` : "";
     const where = bearing ? `${bearing.pump} ${bearing.position}` : "a bearing not taken along";
     const stage = { as_found: "as found", as_left: "as left" }[one.stage];
     return [`${KINDS[one.kind] || one.kind} ${value(one)}`.trim(), `${where}${["reading", "could_not"].includes(one.kind) && stage ? `, ${stage}${at}` : ""}`];
@@ -45,6 +46,8 @@ window.PumpQueue = (() => {
     rows = some;
     await fill(find("[data-refused]"), rows.filter((one) => one.why));
     await fill(find("[data-waiting]"), rows.filter((one) => !one.why));
+    const at = window.Pump.current();
+    if (at) await refusedHere(rows.filter((one) => one.bearing === at.id));
   }
 
   async function open(id) {

@@ -50,7 +50,7 @@ async function catchForm(request) {
   if (entry.kind === "reading") {
     const { value = "", unit, basis, less = "" } = entry.fields, quantity = entry.quantity || "clearance";
     const known = BOUNDS[quantity] || {}, fault = TypedValue.fault(value, { unit, basis, less, quantity, bounds: known.um, words: known.words });
-    if (fault) return told("Not kept", `${fault} Go back and type it again.`, []);
+    if (fault) return told("Not kept", `${fault} Go back, or to what is kept on this device, and type it again.`, typedIn(entry));
   }
   try {
     const db = await opened();
@@ -61,11 +61,12 @@ async function catchForm(request) {
       change.onerror = change.onabort = () => reject(change.error);
     });
   } catch (fault) {
-    const typed = Object.entries(entry.fields).filter(([, value]) => value.length).map(([name, value]) => `${name}: ${value}`);
-    return told("Not kept: this device has no room left", "Write this down, make room or use a printed sheet, then go back and enter it again.", typed);
+    return told("Not kept: this device has no room left", "Write this down, make room or use a printed sheet, then go back and enter it again.", typedIn(entry));
   }
   return Response.redirect(`${SHELL}#${entry.bearing}`, 303);
 }
+
+const typedIn = (entry) => Object.entries(entry.fields).filter(([, value]) => value.length).map(([name, value]) => `${name}: ${value}`);
 
 // A page of the worker's own, where there is no other; what was typed stands on it.
 function told(heading, words, lines) {
