@@ -66,9 +66,10 @@ const TypedValue = (() => {
     try { return number(part, comma); } catch (fault) { throw new Unreadable(whole, fault.expected, fault.remedy); }
   }
 
-  // Each number of a value, a bound (>0.006) or an interval (0.003-0.004).
+  // Each number of a value (0.152, 9 1/2), a bound (>0.006) or an interval (0.003-0.004).
   function measured(text, comma) {
-    const bare = text.trim();
+    const bare = text.trim(), mixed = /^([0-9]{1,4}) +([0-9]{1,3})\/(2|4|8|16|32|64|128|256)$/.exec(bare);
+    if (mixed && Number(mixed[2]) > 0 && Number(mixed[2]) < Number(mixed[3])) return [Number(mixed[1]) + mixed[2] / mixed[3]];
     if (/^[<>]/.test(bare)) return [inside(bare.slice(1).replace(/^ +/, ""), text, comma)];
     const plain = withPoint(bare, comma), pair = plain === null || plain.length > LONGEST_CELL ? null : BETWEEN.exec(plain);
     if (!pair) return [inside(bare, text, comma)];
