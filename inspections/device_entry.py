@@ -294,9 +294,13 @@ class DeviceEntry:
         known = Visit._base_manager.filter(pk=pk).first()
         if known is None:
             visit = visits.begin(
-                bearing=self.bearing, on=self.claimed_day, by=self.by, measured_by=measured_by, id=pk,
+                bearing=self.bearing,
+                on=self.claimed_day,
+                by=self.by,
+                measured_by=measured_by,
+                id=pk,
                 entered_at=self.claimed,
-            )  # fmt: skip
+            )
         elif known.place_id != self.bearing.place_id or known.withdrawn_by:
             raise NotRecorded(
                 "The visit it names is none of this pump. Enter it again from the bearing's record page."
@@ -326,8 +330,13 @@ class DeviceEntry:
                 "The first measurement, which this one repeats, has not arrived. This one is sent after it."
             )
         same = (row.bearing_id, row.visit_id, row.stage, row.quantity, row.end, row.clock) == (
-            self.bearing.pk, visit.pk, self.stage, self.quantity, self.station.end, self.station.clock,
-        )  # fmt: skip
+            self.bearing.pk,
+            visit.pk,
+            self.stage,
+            self.quantity,
+            self.station.end,
+            self.station.clock,
+        )
         if not same or row.withdrawn_by or self.by not in (row.recorded_by, row.measured_by):
             raise NotRecorded(
                 "The measurement it repeats is none of this station that you may mend, or was changed meanwhile. "

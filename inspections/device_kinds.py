@@ -44,8 +44,13 @@ def _shared(entry: DeviceEntry) -> dict[str, Any]:
     """What every act takes: the visit it belongs to, the bearing, who, the device's id and claim."""
     visit, on = entry.visit(entry.measured_by())
     return {
-        "visit": visit, "bearing": entry.bearing, "by": entry.by, "id": entry.id, "entered_at": entry.claimed, "on": on,
-    }  # fmt: skip
+        "visit": visit,
+        "bearing": entry.bearing,
+        "by": entry.by,
+        "id": entry.id,
+        "entered_at": entry.claimed,
+        "on": on,
+    }
 
 
 # readings -------------------------------------------------------------------------------------------------------
@@ -63,30 +68,50 @@ def _reading_says(entry: DeviceEntry) -> Said:
     typed, unit, more = visits.as_recorded(facts["value"], facts["unit"], facts["less"], more)
     checked_by = entry.person("checked_by")
     return {
-        "value": typed.strip(), "unit": unit, "note": more.get("note", ""), "method": facts["method"], "basis": facts["basis"],
-        "gauge": folded(facts["instrument"]), "conditions": ", ".join(sorted(facts["conditions"])),
-        "quantity": entry.quantity, "stage": entry.stage, "station": entry.station.key,
+        "value": typed.strip(),
+        "unit": unit,
+        "note": more.get("note", ""),
+        "method": facts["method"],
+        "basis": facts["basis"],
+        "gauge": folded(facts["instrument"]),
+        "conditions": ", ".join(sorted(facts["conditions"])),
+        "quantity": entry.quantity,
+        "stage": entry.stage,
+        "station": entry.station.key,
         "checked by": str(checked_by or ""),
-    }  # fmt: skip
+    }
 
 
 def _store_reading(entry: DeviceEntry) -> None:
     facts, measured_by = _reading(entry), entry.measured_by()
     shared = _shared(entry)
     visits.enter(
-        **shared, **facts, stage=entry.stage, quantity=entry.quantity, measured_by=measured_by,
+        **shared,
+        **facts,
+        stage=entry.stage,
+        quantity=entry.quantity,
+        measured_by=measured_by,
         station="" if entry.station.key == "any" else entry.station.key,
-        instead_of=entry.measured_before(shared["visit"]), checked_by=entry.person("checked_by"),
-    )  # fmt: skip
+        instead_of=entry.measured_before(shared["visit"]),
+        checked_by=entry.person("checked_by"),
+    )
 
 
 def _reading_holds(row: Reading) -> Said:
     gauge = Instrument.objects.filter(pk=row.instrument_id).first() if row.instrument_id else None
     return {
-        "value": row.typed, "unit": row.unit, "note": row.note, "method": row.method, "basis": row.basis,
-        "gauge": gauge.folded if gauge else "", "conditions": ", ".join(sorted(row.conditions)), "quantity": row.quantity,
-        "stage": row.stage, "station": Station(row.end, row.clock).key, "checked by": str(row.checked_by or ""),
-    }  # fmt: skip
+        "value": row.typed,
+        "unit": row.unit,
+        "note": row.note,
+        "method": row.method,
+        "basis": row.basis,
+        "gauge": gauge.folded if gauge else "",
+        "conditions": ", ".join(sorted(row.conditions)),
+        "quantity": row.quantity,
+        "stage": row.stage,
+        "station": Station(row.end, row.clock).key,
+        "checked by": str(row.checked_by or ""),
+    }
 
 
 # stations left out -------------------------------------------------------------------------------------------------
@@ -95,9 +120,12 @@ def _reading_holds(row: Reading) -> Said:
 def _could_not_says(entry: DeviceEntry) -> Said:
     facts = _filled(CouldNotForm(entry.form_data()))
     return {
-        "reason": facts["because"], "note": facts["note"], "quantity": entry.quantity, "stage": entry.stage,
+        "reason": facts["because"],
+        "note": facts["note"],
+        "quantity": entry.quantity,
+        "stage": entry.stage,
         "station": entry.station.key,
-    }  # fmt: skip
+    }
 
 
 def _store_could_not(entry: DeviceEntry) -> None:
@@ -105,16 +133,24 @@ def _store_could_not(entry: DeviceEntry) -> None:
     shared = _shared(entry)
     del shared["on"]
     visits.could_not_measure(
-        **shared, stage=entry.stage, because=facts["because"], end=entry.station.end, clock=entry.station.clock,
-        note=facts["note"], quantity=entry.quantity,
-    )  # fmt: skip
+        **shared,
+        stage=entry.stage,
+        because=facts["because"],
+        end=entry.station.end,
+        clock=entry.station.clock,
+        note=facts["note"],
+        quantity=entry.quantity,
+    )
 
 
 def _could_not_holds(row: NotMeasured) -> Said:
     return {
-        "reason": row.because, "note": row.note, "quantity": row.quantity, "stage": row.stage,
+        "reason": row.because,
+        "note": row.note,
+        "quantity": row.quantity,
+        "stage": row.stage,
         "station": Station(row.end, row.clock).key,
-    }  # fmt: skip
+    }
 
 
 # prints --------------------------------------------------------------------------------------------------------------
@@ -133,21 +169,46 @@ def _print_says(entry: DeviceEntry) -> Said:
     facts, form, drawn, cells = _print(entry)
     how = form.facts()
     return _print_words(
-        cells, drawn, how["half"], how["in_place"], how["bedded_by_hand"], how["first_end"], how["film"], how["first_side"],
-        facts["match_mark"], how["worn_arc_deg"], how["turned_deg"],
-    )  # fmt: skip
+        cells,
+        drawn,
+        how["half"],
+        how["in_place"],
+        how["bedded_by_hand"],
+        how["first_end"],
+        how["film"],
+        how["first_side"],
+        facts["match_mark"],
+        how["worn_arc_deg"],
+        how["turned_deg"],
+    )
 
 
 def _print_words(
-    cells: Any, drawn: str, half: str, in_place: bool | None, bedded: bool | None, first_end: str, film: str,
-    first_side: str, match_mark: str, worn_arc: Any, turned: Any,
-) -> Said:  # fmt: skip
+    cells: Any,
+    drawn: str,
+    half: str,
+    in_place: bool | None,
+    bedded: bool | None,
+    first_end: str,
+    film: str,
+    first_side: str,
+    match_mark: str,
+    worn_arc: Any,
+    turned: Any,
+) -> Said:
     return {
-        "cells": "/".join("".join(".+#"[mark] for mark in line) for line in cells), "shell": drawn, "half": half or "lower",
-        "in place": str(in_place), "bedded": str(bedded), "left": first_end, "dye": film, "upper edge": first_side,
-        "match mark": match_mark, "worn arc": f"{float(worn_arc):g}" if worn_arc not in (None, "") else "",
+        "cells": "/".join("".join(".+#"[mark] for mark in line) for line in cells),
+        "shell": drawn,
+        "half": half or "lower",
+        "in place": str(in_place),
+        "bedded": str(bedded),
+        "left": first_end,
+        "dye": film,
+        "upper edge": first_side,
+        "match mark": match_mark,
+        "worn arc": f"{float(worn_arc):g}" if worn_arc not in (None, "") else "",
         "turned": f"{float(turned):g}" if turned not in (None, "") else "",
-    }  # fmt: skip
+    }
 
 
 def _store_print(entry: DeviceEntry) -> None:
@@ -158,19 +219,30 @@ def _store_print(entry: DeviceEntry) -> None:
     known = before(bearing, visit.opened_on)
     rows = Reading.objects.standing().filter(visit=visit, bearing=bearing).order_by("on", "order", "entry_n")
     visits.check_contact(
-        **shared, cells=cells, drawn=drawn, match_mark=facts["match_mark"],
+        **shared,
+        cells=cells,
+        drawn=drawn,
+        match_mark=facts["match_mark"],
         facts=facts_for(form.facts(), known, clearance_now(rows, known)),
         criteria=criteria_for(bearing.place.site_id, on),
-    )  # fmt: skip
+    )
 
 
 def _print_holds(row: ContactCheck) -> Said:
     pattern, how = row.pattern, row.conditions
     return _print_words(
-        pattern.get("cells", []), pattern.get("drawn", ""), row.half, row.in_place, row.bedded_by_hand,
-        pattern.get("first_end", "out"), how.get("film", ""), how.get("first_side", ""), pattern.get("match_mark", ""),
-        row.worn.get("arc_deg"), how.get("turned_deg"),
-    )  # fmt: skip
+        pattern.get("cells", []),
+        pattern.get("drawn", ""),
+        row.half,
+        row.in_place,
+        row.bedded_by_hand,
+        pattern.get("first_end", "out"),
+        how.get("film", ""),
+        how.get("first_side", ""),
+        pattern.get("match_mark", ""),
+        row.worn.get("arc_deg"),
+        how.get("turned_deg"),
+    )
 
 
 # work, openings, findings ------------------------------------------------------------------------------------------
@@ -256,9 +328,14 @@ def _store_photo(entry: DeviceEntry) -> None:
         raise NotRecorded("Photos are not allowed at this site. Remove it from the device.")
     visit, _ = entry.visit(entry.measured_by())
     keep_photo(
-        visit=visit, bearing=entry.bearing, data=_picture(entry), by=entry.by, id=entry.id,
-        name=entry.word("name", 200) or "photo", note=entry.text("note", 300),
-    )  # fmt: skip
+        visit=visit,
+        bearing=entry.bearing,
+        data=_picture(entry),
+        by=entry.by,
+        id=entry.id,
+        name=entry.word("name", 200) or "photo",
+        note=entry.text("note", 300),
+    )
 
 
 def _photo_holds(row: Attachment) -> Said:

@@ -13,9 +13,15 @@ from inspections.visiting import NotRecorded
 MOST_OPEN = 500  # refused entries of one account that are kept for showing
 SENT_AGAIN, STORED_LATER = "sent again with other content", "stored later"
 _WHAT = {
-    "reading": "Reading", "could_not": "Not measured", "scrape": "Scraped", "opened": "Opened, nothing measured",
-    "found": "What was seen", "work": "Work done", "contact": "Contact print", "photo": "Photo",
-}  # fmt: skip
+    "reading": "Reading",
+    "could_not": "Not measured",
+    "scrape": "Scraped",
+    "opened": "Opened, nothing measured",
+    "found": "What was seen",
+    "work": "Work done",
+    "contact": "Contact print",
+    "photo": "Photo",
+}
 
 
 def is_stored(sent: Sent, entry: UUID, account: Account) -> bool:
@@ -28,11 +34,17 @@ def is_stored(sent: Sent, entry: UUID, account: Account) -> bool:
 def note_stored(sent: Sent, entry: DeviceEntry) -> None:
     """The receipt of an entry that is in the record; what was refused of it before is settled by that."""
     DeviceReceipt.objects.update_or_create(
-        account=entry.account, entry=entry.id, sha256=sent.sha256,
+        account=entry.account,
+        entry=entry.id,
+        sha256=sent.sha256,
         defaults={
-            "outcome": DeviceReceipt.Outcome.STORED, "why": "", "words": "", "bearing": entry.bearing, "at": now(),
+            "outcome": DeviceReceipt.Outcome.STORED,
+            "why": "",
+            "words": "",
+            "bearing": entry.bearing,
+            "at": now(),
         },
-    )  # fmt: skip
+    )
     _open_of(entry.account, entry.id).update(
         settled_at=now(), settled_by=entry.account.person_id, settled_how=STORED_LATER
     )
@@ -47,12 +59,17 @@ def note_refused(sent: Sent, entry: DeviceEntry, why: str) -> None:
     if _open_of(entry.account).count() >= MOST_OPEN:
         return
     DeviceReceipt.objects.get_or_create(
-        account=entry.account, entry=entry.id, sha256=sent.sha256,
+        account=entry.account,
+        entry=entry.id,
+        sha256=sent.sha256,
         defaults={
-            "outcome": DeviceReceipt.Outcome.REFUSED, "why": why[:600], "words": words_of(entry)[:300],
-            "bearing": entry.bearing, "at": now(),
+            "outcome": DeviceReceipt.Outcome.REFUSED,
+            "why": why[:600],
+            "words": words_of(entry)[:300],
+            "bearing": entry.bearing,
+            "at": now(),
         },
-    )  # fmt: skip
+    )
 
 
 def _open_of(account: Account, entry: UUID | None = None):

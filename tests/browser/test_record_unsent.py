@@ -39,11 +39,52 @@ ADD = """([bearing, value]) => window.Unsent.add({kind: 'reading', bearing, visi
 WAITING = "window.Unsent.all('queue').then((rows) => rows.map((row) => [row.fields.value, row.why || '']))"
 
 TYPED = [
-    "0.205", "1O5", "99999", "", "  ", "0,205", "6 thou", "0.15mm", '0.005"', ">0.2", "< 0.3", "0.003-0.004", "0.004-0.003", "1e3",
-    "nan", "1_0", "1 2", "12.", "1/2", "\u2212" + "1", "~3", "1,234.5", "10", "10.0001", "-0.1", "6 ell", "5 microns", "\u0661",
-    "0.1 0.2", "0." + "1" * 21, "1" * 16, "x" * 41, ".5", "+0.2", "0.3-0.3", "0.2 mm mm", "µm", "5 µm", "3;4",
-    "9 1/2", "9 1/3", "9 3/2", "0 0/2", "9 1/2 thou", "12 1/2",
-]  # fmt: skip
+    "0.205",
+    "1O5",
+    "99999",
+    "",
+    "  ",
+    "0,205",
+    "6 thou",
+    "0.15mm",
+    '0.005"',
+    ">0.2",
+    "< 0.3",
+    "0.003-0.004",
+    "0.004-0.003",
+    "1e3",
+    "nan",
+    "1_0",
+    "1 2",
+    "12.",
+    "1/2",
+    "\u2212" + "1",
+    "~3",
+    "1,234.5",
+    "10",
+    "10.0001",
+    "-0.1",
+    "6 ell",
+    "5 microns",
+    "\u0661",
+    "0.1 0.2",
+    "0." + "1" * 21,
+    "1" * 16,
+    "x" * 41,
+    ".5",
+    "+0.2",
+    "0.3-0.3",
+    "0.2 mm mm",
+    "µm",
+    "5 µm",
+    "3;4",
+    "9 1/2",
+    "9 1/3",
+    "9 3/2",
+    "0 0/2",
+    "9 1/2 thou",
+    "12 1/2",
+]
 
 
 def site_fault(text: str, unit: str, basis: str, quantity: str, less: str) -> str:
@@ -73,10 +114,16 @@ def test_the_device_refuses_a_value_where_and_as_the_site_does(phone):
     page.wait_for_selector("body[data-shows=list]")
     cases = [(text, "mm", "diametral", "clearance", "") for text in TYPED]
     cases += [
-        ("6", "mm", "radial", "clearance", ""), ("4", "thou", "radial", "clearance", ""), ("400", "thou", "diametral", "clearance", ""),
-        ("12.054", "mm", "diametral", "wall", "5"), ("12.054", "mm", "diametral", "wall", "5x"), ("4", "mm", "diametral", "wall", "5"),
-        (">1", "mm", "diametral", "wall", "0.5"), ("-1.5", "mm", "diametral", "housing_fit", ""), ("250", "in", "diametral", "bore", ""),
-    ]  # fmt: skip
+        ("6", "mm", "radial", "clearance", ""),
+        ("4", "thou", "radial", "clearance", ""),
+        ("400", "thou", "diametral", "clearance", ""),
+        ("12.054", "mm", "diametral", "wall", "5"),
+        ("12.054", "mm", "diametral", "wall", "5x"),
+        ("4", "mm", "diametral", "wall", "5"),
+        (">1", "mm", "diametral", "wall", "0.5"),
+        ("-1.5", "mm", "diametral", "housing_fit", ""),
+        ("250", "in", "diametral", "bore", ""),
+    ]
     script = "(cases) => cases.map(([value, unit, basis, quantity, less]) => window.PumpQueue.faultOf({ value, unit, basis, less }, quantity))"
     ours = dict(zip(cases, page.evaluate(script, cases), strict=True))
     sites = {case: site_fault(*case) for case in cases}
@@ -197,14 +244,11 @@ def test_what_the_site_refused_stands_at_the_bearing_on_the_device_and_on_its_pa
     page.get_by_text("1 unsent, 1 to look at").first.wait_for()
     page.get_by_role("heading", name="Not taken by the site").wait_for()
     assert "no person known" in page.locator("[data-refused-here]").inner_text()
-    page.screenshot(path="/tmp/q_hub.png", full_page=True)
     page.goto(f"{url}/bearings/{bearings[0].place.tag}/DE/record/")
     page.get_by_role("heading", name="Sent by a device and not taken").wait_for()
-    page.screenshot(path="/tmp/q_start.png", full_page=True)
     page.goto(f"{url}/record/offline/#{bearings[0].pk}")
     page.locator("[data-refused-here] .kept-entry").first.click()
     page.get_by_text("Who and which day").click()
-    page.screenshot(path="/tmp/q_entry.png", full_page=True)
     page.locator("#entry-who").select_option(label="me, as signed in")
     page.get_by_role("button", name="Keep this value").click()
     page.wait_for_function(ALL_SENT)

@@ -141,12 +141,20 @@ def test_a_visit_of_another_pump_or_one_taken_back_is_not_joined():
 @pytest.mark.parametrize(
     "other",
     [
-        {"station": "out-12"}, {"stage": "as_left"}, {"quantity": "end_float"}, {"on": "2026-01-01"},
-        {"fields": {"unit": "thou"}}, {"fields": {"value": "0.300"}}, {"fields": {"method": "feeler"}},
-        {"fields": {"basis": "radial"}}, {"fields": {"exceptions": ["warm"]}}, {"fields": {"instrument": "G 7"}},
-        {"fields": {"less": "0.1"}}, {"kind": "scrape", "fields": {}},
+        {"station": "out-12"},
+        {"stage": "as_left"},
+        {"quantity": "end_float"},
+        {"on": "2026-01-01"},
+        {"fields": {"unit": "thou"}},
+        {"fields": {"value": "0.300"}},
+        {"fields": {"method": "feeler"}},
+        {"fields": {"basis": "radial"}},
+        {"fields": {"exceptions": ["warm"]}},
+        {"fields": {"instrument": "G 7"}},
+        {"fields": {"less": "0.1"}},
+        {"kind": "scrape", "fields": {}},
     ],
-)  # fmt: skip
+)
 def test_a_known_id_with_other_content_is_a_conflict_and_changes_nothing(other):
     bearing = a_worn_bearing()
     client = a_mechanic(bearing)
@@ -186,16 +194,35 @@ def test_a_known_id_of_any_kind_with_other_content_is_a_conflict(kind, fields, o
 
 LONG, NUL, CONTROL = "x" * 4000, "a\x00b", "a\x1bb"
 BAD = {
-    "method long": {"fields": {"method": LONG}}, "method NUL": {"fields": {"method": NUL}}, "value NUL": {"fields": {"value": "0.2\x00"}},
-    "value long": {"fields": {"value": "1" * 4000}}, "no number": {"fields": {"value": "1O5"}}, "too large": {"fields": {"value": "99999"}},
-    "gauge long": {"fields": {"instrument": LONG}}, "gauge NUL": {"fields": {"instrument": NUL}}, "unit": {"fields": {"unit": "ell"}},
-    "year 1": {"entered_at": "0001-01-01T00:00:00Z"}, "year 1 of a sheet": {"on": "0001-01-01"}, "day ahead": {"on": "2999-01-01"},
-    "no day": {"entered_at": "yesterday"}, "clock": {"station": "in-99999999999"}, "station": {"station": "up-3"}, "stage": {"stage": NUL},
-    "name NUL": {"measured_by_name": NUL}, "name control": {"measured_by_name": CONTROL}, "name long": {"measured_by_name": LONG},
-    "nobody": {"measured_by": str(uuid.UUID(int=7))}, "checker": {"checked_by": "me"}, "again": {"again": "first"}, "visit": {"visit": "x"},
-    "surrogate": {"fields": {"instrument": "a\ud800"}}, "fields": {"fields": [1]}, "basis": {"fields": {"basis": "square"}},
-    "no id": {"id": None}, "kind": {"kind": ["reading"]},
-}  # fmt: skip
+    "method long": {"fields": {"method": LONG}},
+    "method NUL": {"fields": {"method": NUL}},
+    "value NUL": {"fields": {"value": "0.2\x00"}},
+    "value long": {"fields": {"value": "1" * 4000}},
+    "no number": {"fields": {"value": "1O5"}},
+    "too large": {"fields": {"value": "99999"}},
+    "gauge long": {"fields": {"instrument": LONG}},
+    "gauge NUL": {"fields": {"instrument": NUL}},
+    "unit": {"fields": {"unit": "ell"}},
+    "year 1": {"entered_at": "0001-01-01T00:00:00Z"},
+    "year 1 of a sheet": {"on": "0001-01-01"},
+    "day ahead": {"on": "2999-01-01"},
+    "no day": {"entered_at": "yesterday"},
+    "clock": {"station": "in-99999999999"},
+    "station": {"station": "up-3"},
+    "stage": {"stage": NUL},
+    "name NUL": {"measured_by_name": NUL},
+    "name control": {"measured_by_name": CONTROL},
+    "name long": {"measured_by_name": LONG},
+    "nobody": {"measured_by": str(uuid.UUID(int=7))},
+    "checker": {"checked_by": "me"},
+    "again": {"again": "first"},
+    "visit": {"visit": "x"},
+    "surrogate": {"fields": {"instrument": "a\ud800"}},
+    "fields": {"fields": [1]},
+    "basis": {"fields": {"basis": "square"}},
+    "no id": {"id": None},
+    "kind": {"kind": ["reading"]},
+}
 
 
 def spoiled(entry, wrong):
@@ -221,13 +248,21 @@ def test_a_bad_entry_is_refused_in_a_sentence_and_those_around_it_go_in(wrong):
 @pytest.mark.parametrize(
     ("kind", "fields"),
     [
-        ("could_not", {"because": "no_access", "note": LONG}), ("could_not", {"because": "lost"}), ("opened", {"note": LONG}),
-        ("opened", {"note": ""}), ("work", {"kind": "shell_change", "shell": LONG}), ("work", {"kind": "burn"}),
-        ("found", {"note journal": LONG}), ("found", {"words journal": ["scored"], "where journal": LONG}), ("found", {}),
-        ("scrape", {"note": NUL}), ("contact", {"drawn": LONG}), ("contact", {"drawn": "both_ends", "cells": "+" * 9000}),
+        ("could_not", {"because": "no_access", "note": LONG}),
+        ("could_not", {"because": "lost"}),
+        ("opened", {"note": LONG}),
+        ("opened", {"note": ""}),
+        ("work", {"kind": "shell_change", "shell": LONG}),
+        ("work", {"kind": "burn"}),
+        ("found", {"note journal": LONG}),
+        ("found", {"words journal": ["scored"], "where journal": LONG}),
+        ("found", {}),
+        ("scrape", {"note": NUL}),
+        ("contact", {"drawn": LONG}),
+        ("contact", {"drawn": "both_ends", "cells": "+" * 9000}),
         ("contact", {"drawn": "both_ends", "worn_arc_deg": "nan"}),
     ],
-)  # fmt: skip
+)
 def test_bad_fields_of_every_kind_are_refused_in_a_sentence(kind, fields):
     bearing = a_worn_bearing()
     client = a_mechanic(bearing)

@@ -211,8 +211,15 @@ def begin_closed(client, bearing) -> str:
 
 
 @pytest.mark.parametrize(
-    "facts", [{"method": "x" * 41}, {"note": "a\x00b"}, {"job": "x" * 81}, {"on": dt.date(1899, 12, 31)}, {"conditions": {"a": "\x00"}}]
-)  # fmt: skip
+    "facts",
+    [
+        {"method": "x" * 41},
+        {"note": "a\x00b"},
+        {"job": "x" * 81},
+        {"on": dt.date(1899, 12, 31)},
+        {"conditions": {"a": "\x00"}},
+    ],
+)
 def test_a_row_that_one_of_the_databases_could_not_hold_is_refused_in_a_sentence_on_both(facts):
     bearing = a_worn_bearing(values=("0.150",))
     n = Reading.objects.count()
