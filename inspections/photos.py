@@ -12,7 +12,7 @@ from fleet.ledger.writing import Fact, write
 from fleet.models import Attachment, Bearing, Setting, Site, StoredFile
 from inspections.models import Visit
 from inspections.visiting import NotRecorded
-from inspections.visits import must_be_open
+from inspections.visits import NOT_YOURS, must_be_open
 
 MOST_BYTES = 12_000_000
 _JPEG, _PNG = b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n"
@@ -52,6 +52,8 @@ def keep_photo(
         for a file that is neither, or too large.
     """
     if id and (known := Attachment.objects.filter(pk=id).first()):
+        if known.recorded_by != by:
+            raise NotRecorded(NOT_YOURS)
         return known
     must_be_open(visit)
     if len(data) > MOST_BYTES:

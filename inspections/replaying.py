@@ -17,7 +17,7 @@ from inspections.device_entry import UNREADABLE, DeviceEntry, NotYet, Sent
 from inspections.device_kinds import KINDS, MODELS, EntryKind, Said
 from inspections.models import ContactCheck, Event, Reading
 from inspections.visiting import NotRecorded
-from inspections.visits import OtherContent
+from inspections.visits import NOT_YOURS, OtherContent
 
 STORED, ALREADY, REFUSED = "stored", "already", "refused"
 MOST = 500  # entries in one call
@@ -26,7 +26,6 @@ OWN_FAULT = (
     "The site could not take this entry by a fault of its own, which is noted for the administrator. "
     "The entry stays on the device: send it again later, or write it down."
 )
-NOT_YOURS = "Its id stands for another entry on the site. Type it in again from the bearing's record page."
 _LOG = logging.getLogger(__name__)
 
 

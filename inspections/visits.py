@@ -40,6 +40,9 @@ MEASURED, RECORDED, CHECKED, SIGNED = "measured", "recorded", "checked", "signed
 NOTHING_FOUND = "nothing found"
 
 
+NOT_YOURS = "Its id stands for another entry on the site. Type it in again from the bearing's record page."
+
+
 class OtherContent(NotRecorded):
     """An id that is known already, with other content: a question, never an overwriting."""
 
@@ -121,7 +124,7 @@ def enter(
     OtherContent
         where the id is known with another value.
     """
-    known = _known(Reading, id)
+    known = _known(Reading, id, by)
     if known:
         if value.strip() not in known.note and (known.typed, known.bearing_id) != (
             _parted(value)[0],
@@ -183,7 +186,7 @@ def could_not_measure(
     note: str = "", quantity: str = "clearance", id: UUID | None = None, entered_at: dt.datetime | None = None,
 ) -> NotMeasured:  # fmt: skip
     """A station that could not be measured, and why."""
-    known = _known(NotMeasured, id)
+    known = _known(NotMeasured, id, by)
     if known:
         return known
     must_be_open(visit)
@@ -201,7 +204,7 @@ def event(
     *, visit: Visit, bearing: Bearing, kind: str, on: dt.date, by: UUID, id: UUID | None = None, **facts: Any
 ) -> Event:
     """Something done or seen in a visit: a scrape, a new shell, opened and not measured, ..."""
-    known = _known(Event, id)
+    known = _known(Event, id, by)
     if known:
         return known
     must_be_open(visit)
@@ -256,7 +259,7 @@ def check_contact(
     NotRecorded
         for a print that is none, or a closed visit.
     """
-    known = _known(ContactCheck, id)
+    known = _known(ContactCheck, id, by)
     if known:
         return known
     must_be_open(visit)
@@ -323,7 +326,7 @@ def see(
     id: UUID | None = None, entered_at: dt.datetime | None = None,
 ) -> Event:  # fmt: skip
     """What was seen, by part: {"journal": {"words": [...], "where": "", "note": ""}}; no part at all: nothing found."""
-    known = _known(Event, id)
+    known = _known(Event, id, by)
     if known:
         return known
     must_be_open(visit)
@@ -441,8 +444,12 @@ def names_at(site_id: UUID, day: dt.date) -> list[Person]:
     )
 
 
-def _known(model: type[Recorded], pk: UUID | None) -> Any:
-    return model._base_manager.filter(pk=pk).first() if pk else None
+def _known(model: type[Recorded], pk: UUID | None, by: UUID) -> Any:
+    """The row of an id that is stored already; nothing is told of somebody else's."""
+    row = model._base_manager.filter(pk=pk).first() if pk else None
+    if row is not None and row.recorded_by != by:
+        raise OtherContent(NOT_YOURS)
+    return row
 
 
 def _parted(value: str) -> tuple[str, str | None]:

@@ -9,6 +9,7 @@ from typing import Any
 from urllib.parse import urlencode
 from uuid import UUID
 
+from django.contrib import messages
 from django.db.models import Q, prefetch_related_objects
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
@@ -30,6 +31,7 @@ from inspections.models import EFFECTS, WORK, Effect, Event, EventKind, NotMeasu
 from inspections.telling import effect_of
 from inspections.timeline import Story
 from inspections.verdict import SIGN, Expected, Held, Verdict, reading_sd_um, verdict, verdict_of_interval
+from inspections.visiting import NotRecorded
 
 
 @dataclass
@@ -334,13 +336,22 @@ def from_a_sheet(place: UUID) -> str:
 
 
 def at_the_pump(view: Callable[[Desk], HttpResponse]) -> Callable[..., HttpResponse]:
-    """A screen of an open visit; without one it leads to the start, where one is opened."""
+    """A screen of an open visit; without one it leads to the start, where one is opened.
+
+    What the screen itself does not tell of a refusal is told on the overview.
+    """
 
     @require_http_methods(["GET", "HEAD", "POST"])
     @wraps(view)
     def screen(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         desk = desk_at(request, pump, position)
-        return view(desk) if desk.visit else redirect(desk.address("record"))
+        if not desk.visit:
+            return redirect(desk.address("record"))
+        try:
+            return view(desk)
+        except NotRecorded as fault:
+            messages.error(request, str(fault))
+            return redirect(desk.address("record-overview"))
 
     return screen
 

@@ -14,7 +14,7 @@ from inspections import device_kinds, recording, visits
 from inspections.models import ContactCheck, DeviceReceipt, Event, NotMeasured, Reading, Visit
 from tests import makers
 from tests.inspections.record.test_replay import an_entry, answers, send
-from tests.inspections.record.walk import a_mechanic, a_worn_bearing, today_of
+from tests.inspections.record.walk import a_mechanic, a_worn_bearing, at, begin, read, said, today_of
 
 pytestmark = pytest.mark.django_db
 
@@ -109,6 +109,21 @@ def test_an_id_replayed_by_a_stranger_answers_with_no_value():
     assert "0.205" not in why
     same = an_entry(stranger, bearing, id=theirs["id"])
     assert send(stranger, same)[0][0] == "refused"  # not even that it would be the same
+
+
+def test_a_form_sent_with_the_id_of_somebody_elses_reading_answers_with_no_value_either():
+    bearing, elsewhere = a_worn_bearing(), a_worn_bearing()
+    owner, stranger = a_mechanic(elsewhere), a_mechanic(bearing)
+    theirs = a_reading_of(owner, elsewhere)
+    begin(stranger, bearing)
+    page = said(read(stranger, bearing, "0.111", id=theirs["id"]))
+    assert "stands for another entry" in page and "0.205" not in page
+    for screen, more in (("seen/", {"nothing": "yes"}), ("could-not/", {"because": "no_time"})):
+        kind, fields = ("found", {"nothing": "yes"}) if "nothing" in more else ("could_not", more)
+        row = an_entry(owner, elsewhere, kind, visit=theirs["visit"], fields=fields)
+        assert send(owner, row) == [("stored", "")]
+        answer = stranger.post(at(bearing, screen, at="in-12"), more | {"id": row["id"]}, follow=True)
+        assert answer.status_code == 200 and "stands for another entry" in said(answer)
 
 
 @pytest.mark.parametrize("part", ["measured_by", "checked_by"])
