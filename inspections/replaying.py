@@ -111,6 +111,9 @@ def _replayed(sent: Sent, entry: DeviceEntry) -> str:
 def _stored_once(sent: Sent, entry: DeviceEntry, kind: EntryKind) -> str:
     _ = entry.bearing  # the right to record there comes before anything else is looked up
     with transaction.atomic():
+        # One entry of an account at a time: what is looked up here cannot be stored by another tab a moment later.
+        # Rows that point to the account are not held up by it.
+        list(Account.objects.select_for_update(no_key=True).filter(pk=entry.account.pk).values_list("pk"))
         row = next(
             (row for model in MODELS if (row := model._base_manager.filter(pk=entry.id).first())), None
         )
