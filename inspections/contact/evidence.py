@@ -1,0 +1,167 @@
+"""How far each cause explains a print: a sum over the library, weighted by the facts."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .causes import CAUSES, families, level, parts, prior, weights
+from .check import Check, grooved
+from .criteria import Criteria
+from .library import library
+from .pattern import Pattern
+from .press import FloatArray
+from .shared_table import TABLE
+from .taps import STEPS, shares, table
+
+_FACTS = TABLE["facts"]
+FLIPS = ((False, False), (True, False), (False, True), (True, True))  # sides, ends
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What the print and the facts say together, the pump end first.
+
+    per_mille : each cause's probability in whole thousandths, rounded before any rule looks at them.
+    last_end, last_side : of the top cause, share of its evidence in which the print as given lies to the
+        last column's end, or to the last row's side, 0 to 1.
+    best : (rows, columns) share of each cell that the best single print of the top cause covers, 0 to 1.
+    """
+
+    per_mille: dict[str, int]
+    last_end: float
+    last_side: float
+    best: FloatArray
+
+    @property
+    def ranked(self) -> tuple[str, ...]:
+        """The causes, the likeliest first; of two alike the one that stands first in the table."""
+        return tuple(sorted(CAUSES, key=lambda c: -self.per_mille[c]))
+
+
+@dataclass(frozen=True)
+class _Case:
+    """Logarithms of the likelihood of one part under one mask: (4 flips, N)."""
+
+    part: str
+    share: float
+    likelihood: FloatArray
+
+
+def weigh(pattern: Pattern, check: Check, criteria: Criteria) -> Evidence:
+    """Weigh every cause.
+
+    Parameters
+    ----------
+    pattern : (rows, columns) 0, 1, 2 with the pump end first. check : how it was taken.
+
+    Notes
+    -----
+    `ln L = beta sum ln P(tap | print)` over the cells that can say something; beta 0.7, and with more than
+    35 cells less, because cells of one print err together. The evidence of a cause is the mean of L over
+    its prints and their four flips, weighted by how far they fit the facts. The smallest of a print's four
+    flips in the order of its cells is the one looked at, so that a turned shell gives the same numbers.
+    """
+    silent = check.silent(*pattern.shape)
+    flip = _canonical(pattern, silent)
+    cells, mask = _flipped(pattern, flip), _flipped(silent, flip)
+    where = level(check, criteria)
+    cases = list(_cases(cells, mask, check))
+    top = max(float(case.likelihood.max()) for case in cases)
+    sums = {cause: np.zeros(len(FLIPS)) for cause in CAUSES}
+    best: dict[str, tuple[float, str, int, int]] = {}
+    for case in cases:
+        ranges = table(case.part, *cells.shape)[1]
+        likelihood = np.exp(case.likelihood - top)
+        for cause in CAUSES:
+            weight = weights(cause, case.part, check, where)
+            total = float(weight.sum())
+            for family in families(cause) if total > 1e-9 else ():
+                fit = likelihood[:, ranges[family]] * weight
+                sums[cause] += case.share * fit.sum(axis=1) / (total * len(families(cause)))
+                k = int(fit.argmax())
+                worth = float(fit.flat[k]) * case.share / total
+                if cause not in best or worth > best[cause][0]:
+                    best[cause] = (
+                        worth,
+                        case.part,
+                        k // fit.shape[1],
+                        _number(cause, case.part, k % fit.shape[1]),
+                    )
+    return _evidence(sums, best, check, flip, cells.shape)
+
+
+def _number(cause: str, part: str, k: int) -> int:
+    """Which print of a part is the k-th of a cause's family; a print with uneven dye is the straight one."""
+    family = families(cause)[0]
+    start = library(part).ranges["straight" if family.startswith("uneven") else family].start
+    return int(start) + k
+
+
+def _evidence(
+    sums: dict[str, FloatArray],
+    best: dict[str, tuple[float, str, int, int]],
+    check: Check,
+    flip: tuple[bool, bool],
+    shape: tuple[int, ...],
+) -> Evidence:
+    raw = {cause: prior(cause, check) * float(sums[cause].sum()) for cause in CAUSES}
+    total = sum(raw.values())
+    per_mille = {cause: math.floor(1000.0 * raw[cause] / total + 0.5) for cause in CAUSES}
+    first = sorted(CAUSES, key=lambda c: -per_mille[c])[0]
+    by_flip = sums[first] / max(float(sums[first].sum()), 1e-300)
+    # A library print lies to the last row and carries at the last column.
+    side = sum(float(s) for s, (sides, _) in zip(by_flip, FLIPS, strict=True) if sides == flip[0])
+    end = sum(float(s) for s, (_, ends) in zip(by_flip, FLIPS, strict=True) if ends == flip[1])
+    _, part, k, number = best[first]
+    drawn = shares(library(part).prints[number : number + 1], *shape)[0]
+    return Evidence(per_mille, end, side, _flipped(_flipped(drawn, FLIPS[k]), flip))
+
+
+def _cases(cells: Pattern, mask: NDArray[np.bool_], check: Check) -> Iterator[_Case]:
+    for part, share in parts(check).items():
+        whole = _sums(cells, mask, part)
+        n = int((~mask).sum())
+        unknown = _FACTS["groove_not_said"] if check.groove is None else 0.0
+        yield _Case(part, share * (1.0 - unknown), _scaled(whole, n))
+        if unknown:
+            middle = 0.5 * _FACTS["groove_length"]
+            ring = grooved(cells.shape[1], 0.5 - middle, 0.5 + middle)[None, :] | np.zeros_like(mask)
+            inside = ring & ~mask
+            hidden = int(inside.sum())
+            rest = (
+                whole - _sums(cells, ~inside, part) + math.floor(_FACTS["masked_cell"] * STEPS + 0.5) * hidden
+            )
+            yield _Case(part, share * unknown, _scaled(rest, n - hidden))
+
+
+def _sums(cells: Pattern, mask: NDArray[np.bool_], part: str) -> NDArray[np.int64]:
+    """(4, N) sum over the cells outside the mask, in steps, for each flip of the print as seen."""
+    logs, _ = table(part, *cells.shape)
+    numbers = 3 * np.arange(cells.size).reshape(cells.shape)
+    sums = np.zeros((len(FLIPS), logs.shape[1]), dtype=np.int64)
+    for k, flip in enumerate(FLIPS):
+        seen, live = _flipped(cells, flip), ~_flipped(mask, flip)
+        sums[k] = logs[(numbers + seen)[live]].sum(axis=0, dtype=np.int32)
+    return sums
+
+
+def _scaled(sums: NDArray[np.int64], n_live: int) -> FloatArray:
+    beta = _FACTS["beta"] * min(1.0, math.sqrt(_FACTS["beta_cells"] / max(n_live, 1)))
+    return np.asarray(sums * (beta / STEPS))
+
+
+def _canonical(pattern: Pattern, silent: NDArray[np.bool_]) -> tuple[bool, bool]:
+    def order(flip: tuple[bool, bool]) -> tuple[list[int], list[bool]]:
+        return _flipped(pattern, flip).ravel().tolist(), _flipped(silent, flip).ravel().tolist()
+
+    return min(FLIPS, key=order)
+
+
+def _flipped(grid: NDArray[Any], flip: tuple[bool, bool]) -> NDArray[Any]:
+    return grid[:: -1 if flip[0] else 1, :: -1 if flip[1] else 1]
