@@ -139,12 +139,14 @@ def _is_good(p: Print) -> bool:
     return (
         p.sum("good") >= BARS["good"]
         and p.sum("pinch", "tight", "large") <= BARS["good_clearance"]
+        and p.sum("large") <= BARS["good_large"]
+        and p.sum("spot", "spots") <= BARS["good_spots"]
         and p.sum("tilt", "skew", "side") <= BARS["good_alignment"]
     )
 
 
 def _good(p: Print) -> Decision:
-    live = p.live.any(axis=0)
+    live = np.asarray(p.live.any(axis=0))
     carries = covered(p.pattern, p.live)
     if p.check.film == "heavy":
         return Decision("film_heavy", "repeat")
