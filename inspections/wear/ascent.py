@@ -14,6 +14,7 @@ STILL = 5  # steps over which the posterior must have risen by more than that
 
 
 FLOOR = 0.25  # least bend of a metric along any direction, in prior standard deviations
+AFRESH = 8  # steps after which the metric is the scores' own again
 RESTLESS = 1.0  # nats gained in the last few steps of a climb cut short: it was not near
 
 
@@ -37,9 +38,11 @@ def climb(
     here, slope, each = o.gradient(theta, local)
     metric = _metric(o, each)
     heights = [here]
-    for _ in range(most):
+    for turn in range(1, most + 1):
         if len(heights) > STILL and here - heights[-1 - STILL] < NEAR:
             return theta, u, True
+        if turn % AFRESH == 0:  # many small steps over a rough posterior leave a metric too stiff
+            metric = _metric(o, each)
         rise = _rise(o, theta, u, here, slope, (metric, _metric(o, each), np.diag(1.0 / o.sd**2)))
         if rise is None:
             return theta, u, bool(np.isfinite(here))

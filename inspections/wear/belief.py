@@ -31,12 +31,21 @@ class Rate:
     beta: FloatArray
     warp: tuple[float, ...] = ()  # how rates are spread beyond the normal bell; see ``shape``
     start_hours: float = 0.0  # run hours that a start wears like
+    outlying: float = (
+        0.0  # share of bearings whose log rates are spread several times as widely; see ``shape``
+    )
+
+    def take(self, bearings: IntArray) -> Rate:
+        """What is expected of some bearings, repeats allowed."""
+        own = (x[bearings] for x in (self.loc, self.tau, self.rho, self.beta))
+        return Rate(*own, self.warp, self.start_hours, self.outlying)
 
 
 def rate_under(p: Params, loc: FloatArray, var: FloatArray) -> Rate:
     """The rates under parameters, where the expected log rate itself is known to a variance (B,)."""
     tau = np.sqrt(p.tau**2 + var)
-    return Rate(loc, tau, (p.rho * p.tau**2 + var) / tau**2, np.full(len(loc), p.beta), p.warp, p.start_hours)
+    rho = (p.rho * p.tau**2 + var) / tau**2
+    return Rate(loc, tau, rho, np.full(len(loc), p.beta), p.warp, p.start_hours, p.outlying)
 
 
 def chunks(n: int, threads: bool) -> list[slice]:
@@ -67,7 +76,7 @@ def evidence(
     """(B,) log marginal likelihood of each bearing's readings."""
     start, end = f.histories.start[:-1], f.histories.start[1:] if stop is None else stop
     lean = np.zeros(len(start)) if lean is None else lean
-    x, du = bent(rate.warp, nodes), f.spent(rate.start_hours)
+    x, du = bent(rate.warp, nodes, rate.outlying), f.spent(rate.start_hours)
 
     def task(s: slice) -> FloatArray:
         return passes.run(
@@ -114,7 +123,7 @@ def believe(
     """What is believed of every bearing ``tail`` kh after its last event (before event ``stop``)."""
     start, end = f.histories.start[:-1], f.histories.start[1:] if stop is None else stop
     lean = np.zeros(len(start)) if lean is None else lean
-    x, du = bent(rate.warp, nodes), f.spent(rate.start_hours)
+    x, du = bent(rate.warp, nodes, rate.outlying), f.spent(rate.start_hours)
     at_starts = 1.0 + rate.start_hours * f.starts_per_hour
     spent = tail * at_starts
     begin, parts, edges = [np.zeros(1, dtype=np.int64)], [], []

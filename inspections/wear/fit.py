@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from scipy.special import logit
 from scipy.stats import norm, qmc
 
 from . import rate_effects
 from .arrays import FloatArray, Histories, Kind
 from .ascent import climb, hessian
-from .belief import Rate, believe, evidence
+from .belief import believe, evidence, rate_under
 from .classes import by_class
 from .drivers import members, nearly_same
 from .event_effects import Frame, frame, lay_out
@@ -135,14 +136,7 @@ def _fit(f: Frame, plain: Pool, known: Pool | None, threads: bool, carry: bool) 
 def _explained(f: Frame, p: Params, aside: np.ndarray) -> FloatArray:
     """(B,) 1, or 0 for bearings that no rate on the grid explains: they would steer the fit blindly."""
     loc = rate_of(f, p).loc
-    rate = Rate(
-        loc,
-        np.full_like(loc, p.tau),
-        np.full_like(loc, p.rho),
-        np.full_like(loc, p.beta),
-        p.warp,
-        p.start_hours,
-    )
+    rate = rate_under(p, loc, np.zeros_like(loc))
     work = lay_out(f, p, aside)
     edge = believe(f, work, rate, np.zeros(len(loc))).edge
     count = np.bincount(f.owner[f.usable & ~aside], minlength=len(loc))
@@ -160,6 +154,8 @@ def _start(o: Objective, known: Pool | None) -> tuple[FloatArray, FloatArray]:
         kept = {"log_tau": np.log(before.tau), "log_beta": np.log(before.beta)}
         kept |= {f"sd {name}": np.log(sd) for name, sd in before.method_sd.items()}
         kept |= {f"warp {k}": value for k, value in enumerate(before.warp)}
+        if before.outlying > 0:
+            kept["logit_outlying"] = logit(before.outlying)
         kept |= {"atanh_rho": np.arctanh(before.rho), "new_shift": before.new_shift}
         theta = np.array([kept.get(s.name, s.mean) for s in o.slots], dtype=float)
         u[0] = before.effect_mean[0]

@@ -17,6 +17,7 @@ from .grounds import CURVED, bend_score, bent_in_time, detectable, log_rate_vari
 from .parameters import Params
 from .population import Pool, Population
 from .rate_effects import STEP, without_own
+from .shape import spread_beyond
 from .slips import last_readings, likely_factor, likely_slips
 from .taper import taper_now
 
@@ -84,7 +85,7 @@ def believe_all(
         tail = f.tail if stop is None else np.zeros(len(loc))
         clouds.append(believe(f, work, rate, tail, stop=stop))
         means.append(loc)
-        variances.append(rate.tau**2)
+        variances.append(rate.tau**2 * spread_beyond(p.outlying))
     # summed in a fixed order: a bearing alone must get the very bits it gets in the fleet
     mean, prior_var = np.zeros(f.histories.n_bearings), np.zeros(f.histories.n_bearings)
     for share, loc in zip(shares, means, strict=True):

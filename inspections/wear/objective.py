@@ -6,10 +6,11 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from scipy.special import expit
 
 from . import rate_effects, shape
 from .arrays import FloatArray, Kind
-from .belief import Rate, evidence
+from .belief import evidence, rate_under
 from .event_effects import Frame, lay_out
 from .parameters import Params
 
@@ -21,6 +22,8 @@ LEAST_OPENED = 5  # visits for a cause, and as many without, from which a reason
 # Share of the room from new to maximum at which half the visits have a cause, and log of its spread: mean, sd.
 OPENED_AT_PRIOR, OPENED_SD_PRIOR = (1.0, 0.5), (float(np.log(0.5)), 0.7)
 LEAST_RUN_IN = 5  # readings with new metal's whole running in behind them since one before it
+# Logit of the share of outlying rates, by the moments of Beta(1, 20) on it: mean, sd; small fleets cannot speak of it.
+OUTLYING_PRIOR, OUTLYING_HELD, LEAST_FOR_OUTLYING = (-3.55, 1.30), 0.01, 30
 MOST_REMEMBERED = (
     0.995  # beyond it the memory between lives is narrower than the grid, and the posterior rough
 )
@@ -44,6 +47,8 @@ def slots(f: Frame, d: rate_effects.Design) -> list[Slot]:
         Slot("new_shift", 0.0, 0.15),
         Slot("log_new_spread", float(np.log(0.1)), 0.5),
     ]
+    if h.n_bearings >= LEAST_FOR_OUTLYING:
+        found.append(Slot("logit_outlying", *OUTLYING_PRIOR))
     if np.any(h.kind == Kind.NEW_LIFE) or np.any(h.kind == Kind.RATE_BREAK):
         found.append(Slot("atanh_rho", 0.8, 0.5))
     if np.any(h.kind == Kind.SCRAPE):
@@ -86,6 +91,8 @@ def unpack(found: list[Slot], theta: FloatArray, base: Params) -> Params:
         changes["run_in"] = float(np.exp(get["log_run_in"]))
     if "atanh_rho" in get:
         changes["rho"] = min(float(np.tanh(get["atanh_rho"])), MOST_REMEMBERED)
+    if "logit_outlying" in get:
+        changes["outlying"] = float(expit(get["logit_outlying"]))
     if "opened_at" in get:
         changes["opened"] = (get["opened_at"], float(np.exp(get["log_opened_sd"])))
     if "warp 0" in get:
@@ -105,7 +112,7 @@ class Objective:
         self.slots = slots(f, d)
         self.mean = np.array([s.mean for s in self.slots])
         self.sd = np.array([s.sd for s in self.slots])
-        self.base = Params()
+        self.base = Params(outlying=OUTLYING_HELD)
         self.fixed = np.array([s.name.startswith("sigma ") for s in self.slots])
         self.shapes = np.array([s.name.startswith("warp ") for s in self.slots])
         self.bends_move = len(d.factors) > 0 or f.histories.n_bearings < 400
@@ -117,11 +124,10 @@ class Objective:
     def of(self, p: Params):
         """Evidence (B,) as a function of expected log rates (B,)."""
         work = lay_out(self.f, p, self.set_aside)
-        n = self.f.histories.n_bearings
+        still = np.zeros(self.f.histories.n_bearings)
 
         def at(loc: FloatArray) -> FloatArray:
-            rate = Rate(loc, np.full(n, p.tau), np.full(n, p.rho), np.full(n, p.beta), p.warp, p.start_hours)
-            return self.weight * evidence(self.f, work, rate, threads=self.threads)
+            return self.weight * evidence(self.f, work, rate_under(p, loc, still), threads=self.threads)
 
         return at
 

@@ -45,6 +45,9 @@ class Params:
     new_shift: float = 0.0
     new_spread: float = 0.1
     warp: tuple[float, ...] = ()  # how rates are spread beyond the normal bell; see ``shape``
+    outlying: float = (
+        0.0  # share of bearings whose log rates are spread several times as widely; see ``shape``
+    )
     sigma: dict[str, float] = field(default_factory=dict)
     effect_levels: tuple[tuple[str, int], ...] = (("mean", -1),)
     effect_mean: tuple[float, ...] = (LOG_RATE_PRIOR[0],)

@@ -136,7 +136,7 @@ def smooth(f: Frame, p: Params, aside: NDArray[np.bool_]) -> tuple[FloatArray, F
         return np.zeros((0, 3)), np.zeros((0, 3))
     rate = rate_of(f, p)
     z, du = grid.NODES, f.spent(rate.start_hours)
-    r = grid.rates(rate.loc[0], rate.tau[0], bent(rate.warp, z), False)
+    r = grid.rates(rate.loc[0], rate.tau[0], bent(rate.warp, z, rate.outlying), False)
     table = np.zeros((len(z), len(z)))
     grid.memory_table(rate.rho[0], z, table)
     m, v, w = np.full(len(z), work.m0[0]), np.full(len(z), work.v0[0]), -0.5 * z * z

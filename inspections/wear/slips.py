@@ -33,7 +33,7 @@ def distances(f: Frame, work: Work, rate: Rate) -> FloatArray:
     """(E,) each reading's distance from the forecast before it, in sds; 0 where there is no reading."""
     out = np.zeros(len(work.op))
     start, stop = f.histories.start[:-1], f.histories.start[1:]
-    x, du = bent(rate.warp, grid.NODES), f.spent(rate.start_hours)
+    x, du = bent(rate.warp, grid.NODES, rate.outlying), f.spent(rate.start_hours)
     for s in chunks(len(start), False):
         passes.surprises(
             start[s], stop[s], work.op, du, work.a, work.b, work.c, work.jump, work.jump_var, rate.loc[s], rate.tau[s], rate.rho[s],
@@ -89,10 +89,7 @@ def _most_likely(
     origin = np.repeat(h.start[copies] - many.start[:-1], np.diff(many.start)) + np.arange(len(many.kind))
     skip = aside[origin] | (origin == np.repeat(hidden, np.diff(many.start)))
     g = frame(many)
-    one = Rate(
-        rate.loc[copies], rate.tau[copies], rate.rho[copies], rate.beta[copies], rate.warp, rate.start_hours
-    )
-    level = evidence(g, lay_out(g, p, skip), one)
+    level = evidence(g, lay_out(g, p, skip), rate.take(copies))
     whole = dict(zip(copies[hidden < 0].tolist(), level[hidden < 0], strict=True))
     single = hidden >= 0
     owner, event = copies[single], hidden[single]

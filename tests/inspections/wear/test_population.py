@@ -69,8 +69,8 @@ def test_levels_that_nearly_the_same_bearings_have_are_shown_as_one_and_surely_t
     first = next(row for row in drivers(pool) if ("class_", 0) in row.levels)
     assert first.levels == (("class_", 0), ("service", 10)) and first.stands_out
     apart = drivers(replace(pool, same=()))
-    alone = {row.levels[0]: np.log(row.high / row.low) for row in apart}
-    assert alone["class_", 0] > np.log(first.high / first.low)
+    alone = {row.levels[0]: row.distance for row in apart}
+    assert max(alone["class_", 0], alone["service", 10]) < first.distance
 
 
 def test_a_population_brings_its_groups_back_from_json():
