@@ -116,11 +116,17 @@ def _evidence(
     first = sorted(CAUSES, key=lambda c: -per_mille[c])[0]
     by_flip = sums[first] / max(float(sums[first].sum()), 1e-300)
     # A library print lies to the last row and carries at the last column.
-    side = sum(float(s) for s, (sides, _) in zip(by_flip, FLIPS, strict=True) if sides == flip[0])
-    end = sum(float(s) for s, (_, ends) in zip(by_flip, FLIPS, strict=True) if ends == flip[1])
+    side = _share(by_flip, [sides == flip[0] for sides, _ in FLIPS])
+    end = _share(by_flip, [ends == flip[1] for _, ends in FLIPS])
     _, part, k, number = best[first]
     drawn = shares(library(part).prints[number : number + 1], *shape)[0]
     return Evidence(per_mille, end, side, _flipped(_flipped(drawn, FLIPS[k]), flip))
+
+
+def _share(by_flip: FloatArray, counted: list[bool]) -> float:
+    """To millionths, so that a print that is alike from both ends reads alike from both."""
+    share = sum(float(s) for s, counts in zip(by_flip, counted, strict=True) if counts)
+    return math.floor(1e6 * share + 0.5) / 1e6
 
 
 def _cases(cells: Pattern, mask: NDArray[np.bool_], check: Check) -> Iterator[_Case]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -47,14 +48,19 @@ def places(pattern: Pattern) -> tuple[Place, ...]:
         total = float(weight.sum())
         found.append(
             Place(
-                along=round(float((weight * (column + 0.5)).sum()) / total / columns, 3),
-                angle_deg=round(float((weight * (row + 0.5)).sum()) / total / rows * 180.0 - 90.0, 1) + 0.0,
+                along=_to(1000.0, float((weight * (column + 0.5)).sum()) / total / columns),
+                angle_deg=_to(10.0, float((weight * (row + 0.5)).sum()) / total / rows * 180.0 - 90.0),
                 first=float(column.min() / columns),
                 last=float((column.max() + 1) / columns),
                 weight=int(total),
             )
         )
     return tuple(sorted(found, key=lambda p: (-p.weight, p.along, p.angle_deg)))
+
+
+def _to(steps: float, value: float) -> float:
+    """To whole parts of so many, halves up: the same in every language, and no -0.0."""
+    return math.floor(value * steps + 0.5) / steps + 0.0
 
 
 def covered(pattern: Pattern, live: NDArray[np.bool_]) -> NDArray[np.bool_]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
@@ -113,7 +114,9 @@ def read_print(
         causes=() if unread else tuple((name, evidence.per_mille[name]) for name in evidence.ranked),
         end=("out" if evidence.last_end >= 0.5 else "in") if first == "tilt" and not unread else "",
         side=("last" if last_side else "first") if first == "side" and not unread else "",
-        drawn=None if unread else tuple(tuple(round(float(v), 3) for v in row) for row in drawn),
+        drawn=None
+        if unread
+        else tuple(tuple(math.floor(1000.0 * v + 0.500001) / 1000.0 for v in row) for row in drawn.tolist()),
         coverage=float(carries.mean()) if carries.size else 0.0,
         arc_deg=reach_deg(pattern, live),
         places=places(seen),

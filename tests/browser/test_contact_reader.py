@@ -1,0 +1,110 @@
+"""The reader of contact prints in the browser against the one in Python: the same outcome, numbers and words."""
+
+import json
+from dataclasses import asdict, replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from inspections.contact.check import Check
+from inspections.contact.criteria import Criteria
+from inspections.contact.library import uniform
+from inspections.contact.reader import read_print
+from inspections.contact.shared_table import PATH, TABLE
+from tests.bench.trial_press import draw, pressed
+
+SCRIPTS = ("contact_library.js", "contact_reader.js", "contact_outcome.js")
+BATCH = 100
+PLANT = Criteria(author="plant", min_arc_deg=60, max_arc_deg=100, min_coverage=0.8)
+
+
+@pytest.fixture
+def reader(page):
+    """A blank page with the reader in it, and nothing else."""
+    page.set_content("<p>reader</p>")
+    for script in SCRIPTS:
+        page.add_script_tag(path=Path(PATH).parent / script)
+    page.evaluate("(table) => { window.print = contactPrint(contactReader(table, ContactLibrary)); }", TABLE)
+    return page
+
+
+def facts_of_every_kind(rng):
+    """What is told, or not told, besides what a press's own trial says."""
+    facts = {}
+    for share, name, values in (
+        (0.2, "in_place", (None, False)), (0.3, "scrapeable", ("", "no")), (0.2, "state", ("", "new", "run_in")),
+        (0.15, "film", ("",)), (0.15, "clearance_um", (None,)), (0.1, "journal_mm", (None,)), (0.3, "first_side", ("left", "right")),
+        (0.1, "half", ("upper",)), (0.05, "seat", ("spherical",)), (0.1, "turned_deg", (12.0, 45.0)), (0.1, "worn_arc_deg", (40.0, 110.0)),
+        (0.1, "holes", (((0.5, 36.0, 0.1),), ((0.1, -50.0, 0.2), (0.9, 0.0, 0.05)))), (0.1, "film_um", (5.0, 12.5)), (0.1, "tolerance_um", (3.0, 12.0)),
+    ):  # fmt: skip
+        if rng.random() < share:
+            facts[name] = values[rng.integers(len(values))]
+    return facts
+
+
+def read_in_python(n, seed):
+    """(what the browser is given, what Python made of it) for n prints, in pairs of one visit."""
+    rng = np.random.default_rng(seed)
+    kinds = ("good", "run in", "tilt", "skew", "side", "hollow bore", "proud bore", "one spot", "spots", "spot at one end",
+             "pinched", "thick dye", "tight", "large", "uneven dye", "run in with a spot", "bore under size", "taper")  # fmt: skip
+    given, readings = [], []
+    while len(given) < n:
+        trial = draw(str(rng.choice(kinds)), rng)
+        check = replace(trial.check, **facts_of_every_kind(rng))
+        criteria, earlier = PLANT if rng.random() < 0.1 else Criteria(), ()
+        for _ in range(2):
+            cells = pressed(trial, rng)
+            reading = read_print(cells, check, criteria, earlier)
+            given.append(
+                [cells.tolist(), asdict(check), criteria.as_dict(), [asdict(print_) for print_ in earlier]]
+            )
+            readings.append(json.loads(json.dumps(reading.as_dict())))
+            earlier = (reading.as_earlier(),)
+    return given[:n], readings[:n]
+
+
+def differing(reader, n, seed):
+    """Every print and field on which the two differ."""
+    given, readings = read_in_python(n, seed)
+    apart = []
+    for start in range(0, n, BATCH):
+        theirs = reader.evaluate(
+            "(prints) => prints.map((one) => window.print.read(...one))", given[start : start + BATCH]
+        )
+        for k, (ours, other) in enumerate(zip(readings[start : start + BATCH], theirs, strict=True), start):
+            apart += [(k, field, ours[field], other[field]) for field in ours if ours[field] != other[field]]
+    return apart, readings
+
+
+def test_the_counter_hash_is_the_same_to_the_bit(reader):
+    places = [(0, 0, 0), (6, 2999, 41), (17, 1799, 63), (8, 65_535, 9)]
+    theirs = reader.evaluate("(places) => places.map((p) => ContactLibrary.uniform(...p))", places)
+    assert theirs == [float(uniform(*place)) for place in places]
+
+
+def test_outcome_numbers_and_words_are_the_same(reader):
+    apart, readings = differing(reader, 100, 5)
+    assert apart == []
+    assert len({reading["code"] for reading in readings}) >= 12, (
+        "the prints lead to too few rules to prove anything"
+    )
+
+
+@pytest.mark.slow
+def test_5000_prints_have_the_same_outcome_numbers_and_words(reader):
+    apart, readings = differing(reader, 5000, 640_517)
+    assert apart == []
+    assert len({reading["code"] for reading in readings}) >= 25
+
+
+def test_a_print_tapped_otherwise_is_told_apart(reader):
+    # The comparison itself must be able to fail.
+    cells = [[0] * 7, [2, 1, 0, 0, 0, 0, 0], [2, 2, 1, 0, 0, 0, 0], [2, 1, 0, 0, 0, 0, 0], [0] * 7]
+    check = Check(in_place=True, clearance_um=150, film="normal")
+    theirs = reader.evaluate(
+        "([cells, check]) => window.print.read(cells, check)", [cells[::-1], asdict(check)]
+    )
+    assert theirs["causes"][0][0] == "tilt"
+    cells[2] = [0] * 7
+    assert theirs != json.loads(json.dumps(read_print(cells, check).as_dict()))
