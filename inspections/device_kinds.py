@@ -9,10 +9,10 @@ from typing import Any
 from django import forms
 
 from fleet.models import Attachment, Instrument, Recorded, folded
-from inspections import contact, visits
+from inspections import contact, tapped_cells, visits
 from inspections.contact_facts import clearance_now, criteria_for, facts_for
-from inspections.device_entry import DeviceEntry
-from inspections.expecting import Station, before
+from inspections.device_entry import DeviceEntry, uuid_of
+from inspections.expecting import Before, Station, before
 from inspections.forms.record import ContactForm, CouldNotForm, ReadingForm, WorkForm, read_cells
 from inspections.models import ContactCheck, Event, EventKind, Finding, NotMeasured, Reading
 from inspections.photos import allowed_at, keep_photo
@@ -217,6 +217,9 @@ def _store_print(entry: DeviceEntry) -> None:
     shared = _shared(entry)
     visit, bearing, on = shared["visit"], shared["bearing"], shared["on"]
     known = before(bearing, visit.opened_on)
+    if entry.text("check", 40):
+        _store_tapped(entry, cells, known, shared)
+        return
     rows = Reading.objects.standing().filter(visit=visit, bearing=bearing).order_by("on", "order", "entry_n")
     visits.check_contact(
         **shared,
@@ -226,6 +229,28 @@ def _store_print(entry: DeviceEntry) -> None:
         facts=facts_for(form.facts(), known, clearance_now(rows, known)),
         criteria=criteria_for(bearing.place.site_id, on),
     )
+
+
+def _store_tapped(entry: DeviceEntry, cells: Any, known: Before, shared: dict[str, Any]) -> None:
+    """Cells tapped on a print that is stored, or waits on the same device: they take its place, unless more was tapped since.
+
+    What was scraped when the print was left (`leave`, `scrape_id`) comes after it.
+    """
+    taps = entry.text("taps", 8)
+    draft = tapped_cells.tap(
+        check=uuid_of(entry.text("check", 40), "check"),
+        by=shared["by"],
+        visit=shared["visit"].pk,
+        bearing=shared["bearing"].pk,
+        cells=cells,
+        fields=entry.form_data(),
+        taps=int(taps) if taps.isascii() and taps.isdigit() else None,
+    )
+    where = {name: shared[name] for name in ("visit", "bearing", "on", "id", "entered_at")}
+    tapped_cells.keep(draft, known=known, **where)
+    if entry.text("leave", 10) == "scraped":
+        scrape = uuid_of(entry.text("scrape_id", 40), "scrape_id")
+        visits.event(**shared | {"id": scrape}, kind=EventKind.SCRAPE)
 
 
 def _print_holds(row: ContactCheck) -> Said:

@@ -1,6 +1,6 @@
 """What was seen, measured and done at a bearing. Import from here.
 
-Inside, files stand in one direction: visit, reading, event, closing, decision, forecast; receipt stands apart.
+Inside, files stand in one direction: visit, reading, event, closing, decision, forecast; receipt and tapped stand apart.
 """
 
 from inspections.models.closing import Closing, Disposition
@@ -23,10 +23,11 @@ from inspections.models.event import (
 from inspections.models.forecast import Forecast, ForecastRun
 from inspections.models.reading import BOUNDS_UM, Basis, End, Method, NotMeasured, Quantity, Reading, Stage
 from inspections.models.receipt import DeviceReceipt
+from inspections.models.tapped import TappedCells
 from inspections.models.visit import Attendance, Precision, Visit
 
 __all__ = [
     "BOUNDS_UM", "EFFECTS", "NO_VISIT", "WHOLE_PUMP", "WORK", "Attendance", "Basis", "Closing", "ContactCheck",
     "ContactCriteria", "Decision", "DeviceReceipt", "Disposition", "DraftPlan", "Effect", "End", "Event", "EventKind", "Finding", "Forecast", "ForecastRun",
-    "MeterEntry", "Method", "NotMeasured", "Outcome", "Plan", "Precision", "Quantity", "Reading", "Reason", "Stage", "Visit",
+    "MeterEntry", "Method", "NotMeasured", "Outcome", "Plan", "Precision", "Quantity", "Reading", "Reason", "Stage", "TappedCells", "Visit",
 ]  # fmt: skip

@@ -18,6 +18,7 @@ from inspections.models import EventKind, NotMeasured, Reading, Stage
 from inspections.photos import photos_of
 from inspections.quantities import asked, with_station
 from inspections.verdict import SIGN
+from inspections.views.record_contact import keep_tapped
 from inspections.views.record_desk import (
     Desk,
     at_the_pump,
@@ -210,6 +211,7 @@ def _uuid(text: str | None) -> UUID | None:
 @at_the_pump
 def overview(desk: Desk) -> HttpResponse:
     """All of the visit so far, whoever entered it, and the step that comes next."""
+    keep_tapped(desk)
     previous = reading_of(desk, desk.request.GET.get("last"))
     lines = [(one, desk.verdict_on(one), who_of(desk, one)) for one in desk.readings]
     rounds = visits.rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]

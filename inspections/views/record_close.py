@@ -17,6 +17,7 @@ from inspections.models import Closing, Decision, EventKind, NotMeasured, Stage,
 from inspections.open_bearing import noted_of, situation_of, whom_to_ring
 from inspections.photos import photos_of
 from inspections.views.closing_list import ClosingList
+from inspections.views.record_contact import keep_all_tapped
 from inspections.views.record_desk import Desk, at_the_pump, from_a_sheet, people_for
 from inspections.visiting import NotRecorded
 from inspections.word_at_pump import CLOSE_UP, ENGINEER, HOLD, REPLACE, WORDS, Advice, advise
@@ -87,6 +88,7 @@ class Side:
 @at_the_pump
 def close(desk: Desk) -> HttpResponse:
     """The advice, the decision and why, what was not measured and why, the signatures; then the receipt."""
+    keep_all_tapped(desk)
     desks = desks_of(desk)
     sides = sides_of(desks)
     missing = [one for some in desks for one in missing_of(some)]

@@ -5,14 +5,14 @@ from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
-from django.http import HttpResponse
+from django.http import HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 
-from inspections import contact, printing, visits
+from inspections import contact, printing, tapped_cells, visits
 from inspections.advising import scraping_words
 from inspections.contact_facts import clearance_now, criteria_for, facts_for
 from inspections.forms.record import ContactForm, new_id, read_cells, write_cells
-from inspections.models import ContactCheck, EventKind, Stage
+from inspections.models import ContactCheck, EventKind, Stage, TappedCells
 from inspections.shell_words import WHY_SCRAPED
 from inspections.views.record_desk import Desk, at_the_pump
 from inspections.visiting import NotRecorded
@@ -32,6 +32,7 @@ class Cell:
 @at_the_pump
 def check(desk: Desk) -> HttpResponse:
     """A new round: tap the shell that looks like the print; it is stored at once and can be mended."""
+    keep_tapped(desk)
     rounds = visits.rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
     half = desk.request.GET.get("half", "")
     form = ContactForm(
@@ -53,59 +54,162 @@ def check(desk: Desk) -> HttpResponse:
 
 @at_the_pump
 def shown_print(desk: Desk) -> HttpResponse:
-    """The last print with its verdict; its cells mended one by one, as a picture or as a table."""
+    """A print with the verdict of its cells; they are mended one by one, as a picture or as a table, and every tap is kept."""
     rounds = visits.rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
-    if not rounds:
+    post = desk.request.POST
+    named = tapped_cells.standing_check(_id(post.get("check") or desk.request.GET.get("check")))
+    last = next((one for one in rounds if named and one.pk == named.pk), rounds[-1] if rounds else None)
+    if last is None:
         return redirect(desk.address("record-check"))
-    asked, post = desk.request.GET.get("check"), desk.request.POST
-    last = next((one for one in rounds if str(one.pk) == asked), rounds[-1])
+    if desk.request.method != "POST":
+        waiting = tapped_cells.waiting_cells(last.pk, desk.person)
+        cells = read_cells(waiting.cells) if waiting else last.pattern["cells"]
+        fields = waiting.fields if waiting else None
+        return _print_page(desk, rounds, last, cells, fields, tapped_cells.tap_count(last.pk, desk.person))
+    shown = (_id(post.get("check")) if named and named.pk == last.pk else None) or last.pk
+    cells = _tapped(post, last.pattern["cells"])
+    try:
+        draft = tapped_cells.tap(
+            check=shown,
+            by=desk.person,
+            visit=desk.visit.pk,  # type: ignore[union-attr]
+            bearing=desk.bearing.pk,
+            cells=cells,
+            fields=post.dict(),
+            taps=_count(post, tapped_cells.tap_count(shown, desk.person)),
+        )
+    except NotRecorded as fault:
+        if "draft" in post:
+            return JsonResponse({"fault": str(fault)}, status=400)
+        messages.error(desk.request, str(fault))
+        return redirect(desk.address("record-print", check=last.pk))
+    if "draft" in post:
+        said = _reading(desk, last, cells, post)
+        if said["outcome"] == "scrape" and not desk.scraping_offered:
+            said["headline"] = f"Ask the engineer. The print: {said['headline']}"
+        return JsonResponse(said)
+    if ("keep" in post or "leave" in post) and ContactForm(post).is_valid():
+        stored = keep_tapped(desk, [draft])
+        if stored is not None:
+            return redirect(_left(desk, post, stored))
+    return _print_page(desk, rounds, last, cells, post, draft.taps)
+
+
+def _count(post: Any, known: int) -> int:
+    """How often the page was tapped by now; without a script every post is a tap of its own."""
+    typed = post.get("taps", "")
+    count = int(typed) if typed.isdecimal() and len(typed) < 9 else known
+    return count + 1 if "cell" in post else count
+
+
+def _left(desk: Desk, post: Any, stored: ContactCheck) -> str:
+    """Where a round leads that was left with its cells kept; metal taken off is recorded on the way."""
+    leave, half = post.get("leave", ""), stored.half or "lower"
+    rounds = visits.rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
+    if leave == "scraped" and not desk.scraping_offered:
+        messages.error(desk.request, WHY_SCRAPED)
+        return desk.address("record-overview")
+    if leave == "scraped":
+        _scrape(desk, post.get("scrape_id"))
+        return desk.address("record-check")
+    if leave == "other":
+        return _other_half(desk, rounds, half)[1]
+    if leave == "again":
+        return desk.address("record-check", **({"half": half} if half != "lower" else {}))
+    if leave == "visit":
+        return desk.address("record-overview")
+    return desk.address("record-print", check=stored.pk)
+
+
+def _reading(desk: Desk, last: ContactCheck, cells: Any, fields: Any) -> dict[str, Any]:
+    """What these cells say, kept or not; facts that cannot be read are those of the stored print."""
+    form = ContactForm(fields)
+    if not form.is_valid():
+        form = ContactForm({k: v for k, v in tapped_cells.taken_as(last).items() if v is not None})
+    facts = form.facts() if form.is_valid() else {"half": last.half or "lower"}
+    return tapped_cells.reading_of(cells, facts_for(facts, desk.before, _now_um(desk)), criteria_at(desk))
+
+
+def _print_page(
+    desk: Desk, rounds: list[ContactCheck], last: ContactCheck, cells: Any, fields: Any, taps: int
+) -> HttpResponse:
+    """The print as it stands on the page: its cells, and the verdict of these cells."""
+    initial = tapped_cells.taken_as(last)
+    form = ContactForm(fields if fields else None, initial=initial)
+    changed = bool(fields) and tapped_cells.differs(last, cells, form)
+    said: Any = _reading(desk, last, cells, fields) if changed else last.conditions
+    outcome = said["outcome"] if changed else last.event.outcome
     latest = last.pk in {one.pk for one in visits.last_rounds(rounds)}
-    form = ContactForm(post if desk.request.method == "POST" else None, initial=_as_stored(last))
-    cells, half = last.pattern["cells"], last.half or "lower"
-    changed = False
-    if desk.request.method == "POST":
-        cells, changed = _tapped(post, cells)
-        if "keep" in post and form.is_valid():
-            if cells == last.pattern["cells"] and not form.has_changed():
-                return redirect(desk.address("record-print", check=last.pk))
-            if _store(desk, form, cells, last.pattern.get("drawn", ""), last):
-                mended = visits.rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
-                stored = next((one for one in mended if one.supersedes == last.pk), mended[-1])
-                return redirect(desk.address("record-print", check=stored.pk))
-        elif "finer" in post:
-            cells, changed = [[mark for mark in line for _ in (0, 1)] for line in cells for _ in (0, 1)], True
     as_table = desk.request.GET.get("as") == "table"
     context = desk.context(
-        form=form, last=last, rounds=rounds, text=write_cells(cells), changed=changed, as_table=as_table,
-        grid=_grid(cells, last), said=last.conditions, outcome=last.event.outcome, facts=_facts_words(form),
+        form=form, last=last, rounds=rounds, text=write_cells(cells), changed=changed, as_table=as_table, taps=taps,
+        grid=_grid(cells, last), said=said, outcome=outcome, facts=_facts_words(form), scrape_id=new_id(),
         cautions=scraping_words(desk.before, _now_um(desk), _n_rounds(rounds), criteria_at(desk).caution_after),
         picture=printing.drawing(cells, printing.in_words(cells)), ends=_ends(last.pattern.get("first_end", "out")),
         other_view=desk.address("record-print", check=last.pk, **({} if as_table else {"as": "table"})),
-        other_half=_other_half(desk, rounds, half), latest=latest, arcs=_arcs(last), columns=len(cells[0]),
-        finer=len(cells) * 2 <= FINEST, again=desk.address("record-check", **({"half": half} if half != "lower" else {})),
+        other_half=_other_half(desk, rounds, last.half or "lower")[0], latest=latest, arcs=_arcs(last), columns=len(cells[0]),
+        finer=len(cells) * 2 <= FINEST, device=desk.for_device("contact"),
     )  # fmt: skip
     return render(desk.request, "inspections/record_print.html", context)
+
+
+def keep_tapped(desk: Desk, drafts: list[TappedCells] | None = None) -> ContactCheck | None:
+    """Make what was tapped on prints of this bearing its entries; without drafts named, those that this person left behind.
+
+    A screen that the person goes on to calls it: a round that was left by any way is kept.
+    """
+    if drafts is None:
+        assert desk.visit is not None
+        drafts = list(
+            TappedCells.objects.waiting(desk.visit.pk).filter(bearing=desk.bearing.pk, by=desk.person)
+        )
+    stored = None
+    for draft in drafts:
+        try:
+            stored = tapped_cells.keep(
+                draft, visit=desk.visit, on=desk.on, known=desk.before, bearing=desk.bearing
+            )  # type: ignore[arg-type]
+        except NotRecorded as fault:
+            messages.error(desk.request, str(fault))
+    if drafts:
+        desk.forget()
+    return stored
+
+
+def keep_all_tapped(desk: Desk) -> None:
+    """Before a visit closes: what anybody tapped on prints of its bearings becomes entries of theirs."""
+    drafts = list(TappedCells.objects.waiting(desk.visit.pk))  # type: ignore[union-attr]
+    if not drafts:
+        return
+    for one in desk.bearing.place.bearings.standing():
+        own = [draft for draft in drafts if draft.bearing == one.pk]
+        if own:
+            keep_tapped(desk if one.pk == desk.bearing.pk else desk.beside(one), own)
 
 
 @at_the_pump
 def scraped(desk: Desk) -> HttpResponse:
     """Metal was taken off: one tap, and the next round begins; with a reason where scraping is not offered."""
+    keep_tapped(desk)
     if desk.request.method == "POST":
         note = desk.request.POST.get("note", "").strip()[:300]
         if not desk.scraping_offered and not note:
             messages.error(desk.request, WHY_SCRAPED)
             return redirect(desk.address("record-overview"))
-        try:
-            visits.event(
-                visit=desk.visit, bearing=desk.bearing, kind=EventKind.SCRAPE, on=desk.on, by=desk.person,
-                id=_id(desk.request.POST.get("id")), note=note,
-            )  # type: ignore[arg-type] # fmt: skip
-        except NotRecorded as fault:
-            messages.error(desk.request, str(fault))
+        _scrape(desk, desk.request.POST.get("id"), note)
     rounds = visits.rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
     return redirect(
         desk.address("record-check") if rounds else desk.address("record-reading", stage=Stage.AS_LEFT)
     )
+
+
+def _scrape(desk: Desk, id: str | None, note: str = "") -> None:
+    try:
+        visits.event(
+            visit=desk.visit, bearing=desk.bearing, kind=EventKind.SCRAPE, on=desk.on, by=desk.person, id=_id(id), note=note,
+        )  # type: ignore[arg-type] # fmt: skip
+    except NotRecorded as fault:
+        messages.error(desk.request, str(fault))
 
 
 def _id(text: str | None) -> Any:
@@ -170,20 +274,10 @@ def _as_before(desk: Desk, rounds: list[ContactCheck], half: str) -> dict[str, A
     half = half if half in ("upper", "lower") else (rounds[-1].half if rounds else loaded)
     same = [one for one in rounds if (one.half or "lower") == half]
     if same:
-        return _as_stored(same[-1])
+        return tapped_cells.taken_as(same[-1])
     if rounds:
-        return _as_stored(rounds[-1]) | {"half": half, "worn_arc_deg": None, "match_mark": ""}
+        return tapped_cells.taken_as(rounds[-1]) | {"half": half, "worn_arc_deg": None, "match_mark": ""}
     return {"id": new_id(), "half": half, "in_place": "yes", "film": "", "bedded": "", "first_end": "out"}
-
-
-def _as_stored(row: ContactCheck) -> dict[str, Any]:
-    said = {None: "", True: "yes", False: "no"}
-    return {
-        "id": new_id(), "half": row.half, "in_place": said[row.in_place], "film": row.conditions.get("film", ""),
-        "bedded": said[row.bedded_by_hand], "worn_arc_deg": row.worn.get("arc_deg"),
-        "turned_deg": row.conditions.get("turned_deg"), "first_end": row.pattern.get("first_end", "out"),
-        "first_side": row.conditions.get("first_side", ""), "match_mark": row.pattern.get("match_mark", ""),
-    }  # fmt: skip
 
 
 def _facts_words(form: ContactForm) -> str:
@@ -219,17 +313,19 @@ def _grid(cells: Any, row: ContactCheck) -> list[list[Cell]]:
     ]  # fmt: skip
 
 
-def _tapped(post: Any, stored: Any) -> tuple[list[list[int]], bool]:
-    """The cells as the page holds them, the tapped one turned on: none, light, heavy, none again."""
+def _tapped(post: Any, stored: Any) -> list[list[int]]:
+    """The cells as the page holds them; a cell named by its button is turned on: none, light, heavy, none again."""
     cells = read_cells(post.get("cells", "")) if post.get("cells") else [list(line) for line in stored]
     for i, line in enumerate(cells):
         for k in range(len(line)):
             chosen = post.get(f"cell-{i}-{k}")
             if chosen in ("0", "1", "2"):
                 line[k] = int(chosen)
-    tapped = post.get("cell", "")
-    if "," in tapped:
-        i, k = (int(part) for part in tapped.split(",", 1))
-        if 0 <= i < len(cells) and 0 <= k < len(cells[i]):
+    row, _, column = post.get("cell", "").partition(",")
+    if row.isdecimal() and column.isdecimal():
+        i, k = int(row), int(column)
+        if i < len(cells) and k < len(cells[i]):
             cells[i][k] = (cells[i][k] + 1) % 3
-    return cells, cells != stored
+    if "finer" in post and len(cells) * 2 <= FINEST:
+        cells = [[mark for mark in line for _ in (0, 1)] for line in cells for _ in (0, 1)]
+    return cells

@@ -69,6 +69,16 @@ const Unsent = (() => {
     await count();
   }
 
+  // An entry with fields changed under an id of its own, in the place of one that may be on its way at this moment:
+  // that one takes nothing along that was changed after it.
+  async function instead(row, fields) {
+    const { why, later, ...bare } = row, next = { ...bare, id: crypto.randomUUID(), fields: { ...row.fields, ...fields } };
+    await put("queue", next);
+    await drop("queue", row.id);
+    await count();
+    return next;
+  }
+
   // What goes out of an entry: its text without the device's own remarks. The picture of a photo goes behind it.
   function textOf(row) {
     const { why, later, blob, ...bare } = row;
@@ -166,7 +176,7 @@ const Unsent = (() => {
     });
   }
 
-  return { add, all, put, drop, mend, count, send, full, author };
+  return { add, all, put, drop, mend, instead, count, send, full, author };
 })();
 window.Unsent = Unsent;
 if ("indexedDB" in window) {

@@ -1,5 +1,5 @@
-// The screens at the pump: minus and plus, the verdict while one types, cells that turn at a tap. Without this file the
-// plain forms do the same with one more turn to the server.
+// The screens at the pump: minus and plus, and the verdict while one types. Without this file the plain forms do the
+// same with one more turn to the server.
 "use strict";
 (() => {
   const field = document.getElementById("id_value");
@@ -48,31 +48,5 @@
   if (paper) {
     paper.hidden = false;
     paper.addEventListener("click", () => window.print());
-  }
-
-  const print = document.getElementById("print");
-  if (print) {
-    const across = Number((print.querySelector("[data-across]") || { dataset: {} }).dataset.across || 7);
-    const kept = print.querySelector("[name=cells]"), marks = ".+#", words = ["none", "light", "heavy"];
-    print.addEventListener("click", (event) => {
-      const cell = event.target.closest(".cell");
-      if (!cell) return;
-      event.preventDefault();
-      const [row, column] = cell.value.split(",").map(Number);
-      const lines = kept.value.split("/").map((line) => [...line]);
-      const next = (marks.indexOf(lines[row][column]) + 1) % 3;
-      lines[row][column] = marks[next];
-      kept.value = lines.map((line) => line.join("")).join("/");
-      cell.className = `cell ${words[next]}`;
-      cell.setAttribute("aria-label", cell.getAttribute("aria-label").replace(/: \w+$/, `: ${words[next]}`));
-      print.querySelector("[data-keep]").hidden = false;
-    });
-    print.addEventListener("keydown", (event) => {
-      const away = { ArrowLeft: -1, ArrowRight: 1, ArrowUp: -across, ArrowDown: across }[event.key];
-      const cells = [...print.querySelectorAll(".cell")], at = cells.indexOf(document.activeElement);
-      if (!away || at < 0 || !cells[at + away]) return;
-      event.preventDefault();
-      cells[at + away].focus();
-    });
   }
 })();

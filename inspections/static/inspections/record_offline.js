@@ -315,19 +315,27 @@
     })));
   }
 
-  // Kept at the first tap; every cell tapped after it mends the entry on the device.
+  // Kept at the first tap; what is tapped after it takes that entry's place, one tap after the other, also where the
+  // first has left the device meanwhile: the server knows it by the check that it names.
   async function drawn(button) {
     const facts = Object.fromEntries([...new FormData(find("[data-taken-facts]"))].map(([name, value]) => [name, String(value)]));
-    const n = state.n, fields = { ...facts, drawn: button.dataset.drawn };
-    const row = await entry("contact", { fields });
-    await done(`print ${n}`, "Print", find("span", button).textContent, "", row);
+    const n = state.n, key = `print ${n}`;
+    let row = await entry("contact", { fields: { ...facts, drawn: button.dataset.drawn } }), taps = 0, last = Promise.resolve();
+    const check = row.id;
+    await done(key, "Print", find("span", button).textContent, "", row);
     const outer = facts.first_end !== "in";
     find("[data-left]").textContent = outer ? "outer end" : "pump end";
     find("[data-right-end]").textContent = outer ? "pump end" : "outer end";
     show("print", "Tap where the dye printed");
-    draw(find("[data-cells-to-tap]"), button.dataset.cells, async (cells) => {
-      const now = (await window.Unsent.all("queue")).find((one) => one.id === row.id);
-      if (now) await window.Unsent.mend(now, { cells });
+    draw(find("[data-cells-to-tap]"), button.dataset.cells, (cells) => {
+      taps += 1;
+      const fields = { cells, check, taps: String(taps) };
+      last = last.then(async () => {
+        row = await window.Unsent.instead(row, fields);
+        state.done[key].entry = row.id;
+        await keep();
+      }).catch(() => { find("[data-full]").hidden = false; find("[data-full]").scrollIntoView(); });
+      return last;
     });
   }
 

@@ -1,0 +1,106 @@
+// The print at the pump: a cell turns at a tap, and every tap is kept as it is made: on the server as a draft, without
+// network in the queue of this device. Leaving the round makes it one entry. Without this file each tap is a post.
+"use strict";
+(() => {
+  const print = document.getElementById("print");
+  if (!print) return;
+  const MARKS = ".+#", WORDS = ["none", "light", "heavy"];
+  const field = (name) => print.querySelector(`[name=${name}]`);
+  const cells = field("cells"), taps = field("taps"), counted = () => Number(taps.value);
+  const across = Number((print.querySelector("[data-across]") || { dataset: {} }).dataset.across || 7);
+  let kept = counted(), sending = null, waits = null;
+
+  async function onDevice() {
+    const fields = {};
+    for (const [name, value] of new FormData(print)) {
+      if (!["offline", "csrfmiddlewaretoken", "id", "scrape_id"].includes(name)) fields[name] = String(value);
+    }
+    waits = waits ? await window.Unsent.instead(waits, fields) : await window.Unsent.add({ ...JSON.parse(field("offline").value), fields });
+  }
+
+  async function post() {
+    const body = new FormData(print);
+    body.set("draft", "yes");
+    const answer = await fetch(window.location.href, { method: "POST", body, credentials: "same-origin", keepalive: true });
+    if (!answer.ok || answer.redirected) throw new Error(`answered ${answer.status}`);
+    return answer.json();
+  }
+
+  // One post at a time, each with all that was tapped by then.
+  async function send() {
+    while (kept < counted()) {
+      const now = counted();
+      try {
+        const said = await post();
+        if (now === counted()) say(said);
+        if (waits) { await window.Unsent.drop("queue", waits.id); waits = null; await window.Unsent.count(); }
+      } catch (fault) {
+        say(null);
+        await onDevice().catch(() => { print.querySelector("[data-sentence]").textContent = "This device has no room left: write the print down."; });
+      }
+      kept = now;
+    }
+  }
+  const keep = () => { sending = sending || send().finally(() => { sending = null; }); };
+
+  // The verdict of the cells as they are now; without an answer none stands beside them.
+  function say(said) {
+    const note = print.querySelector("[data-outcome]"), outcome = said ? said.outcome : "";
+    const why = note.querySelector("[data-why]");
+    if (why) why.remove();
+    note.querySelector("[data-headline]").textContent = said ? said.headline : "Kept on this device.";
+    note.querySelector("[data-sentence]").textContent = said ? (said.reasons[0] || ["", ""])[1] : "What the print says is worked out when it is sent.";
+    note.dataset.outcome = outcome;
+    note.classList.toggle("note-limit", Boolean(outcome) && outcome !== "acceptable");
+    const leave = print.querySelector("[data-leave]");
+    leave.textContent = outcome === "acceptable" ? "Accept this contact" : "Leave it at this";
+    leave.classList.toggle("button-main", outcome === "acceptable");
+    for (const one of print.querySelectorAll("[data-main-for]")) one.classList.toggle("button-main", one.dataset.mainFor.split(" ").includes(outcome));
+  }
+
+  function tapped() {
+    taps.value = String(counted() + 1);
+    print.querySelector("[data-keep]").hidden = false;
+    keep();
+  }
+
+  print.addEventListener("click", (event) => {
+    const cell = event.target.closest(".cell");
+    if (!cell) return;
+    event.preventDefault();
+    const [row, column] = cell.value.split(",").map(Number), lines = cells.value.split("/").map((line) => [...line]);
+    const next = (MARKS.indexOf(lines[row][column]) + 1) % 3;
+    lines[row][column] = MARKS[next];
+    cells.value = lines.map((line) => line.join("")).join("/");
+    cell.className = `cell ${WORDS[next]}`;
+    cell.setAttribute("aria-label", cell.getAttribute("aria-label").replace(/: \w+$/, `: ${WORDS[next]}`));
+    tapped();
+  });
+  print.addEventListener("change", (event) => {
+    const [, row, column] = event.target.name.match(/^cell-(\d+)-(\d+)$/) || [];
+    if (row) {
+      const lines = cells.value.split("/").map((line) => [...line]);
+      lines[row][column] = MARKS[Number(event.target.value)];
+      cells.value = lines.map((line) => line.join("")).join("/");
+    }
+    tapped();
+  });
+  print.addEventListener("keydown", (event) => {
+    if (event.key === "Enter" && event.target.matches("input")) event.preventDefault();  // else the first cell would turn
+    const away = { ArrowLeft: -1, ArrowRight: 1, ArrowUp: -across, ArrowDown: across }[event.key];
+    const all = [...print.querySelectorAll(".cell")], at = all.indexOf(document.activeElement);
+    if (!away || at < 0 || !all[at + away]) return;
+    event.preventDefault();
+    all[at + away].focus();
+  });
+
+  // The line at the top and the other view lead away too: what is still on its way goes first.
+  for (const link of document.querySelectorAll("a[href]")) {
+    link.addEventListener("click", async (event) => {
+      if (!sending || event.defaultPrevented) return;
+      event.preventDefault();
+      await Promise.race([sending, new Promise((on) => { setTimeout(on, 3000); })]);
+      window.location.assign(link.href);
+    });
+  }
+})();
