@@ -69,3 +69,8 @@ LIMIT = PerMille(
     "Process Equipment Maintenance and Repair, p. 30)",
 )  # fmt: skip
 """A limit of a clearance."""
+
+TYPED = PerMille(
+    Decimal(0), Decimal(10), source="three times the widest standard fit (3.15, ISO 12129-1:2019); judgement"
+)
+"""A clearance typed at the pump: outside it one asks, whatever else is known."""

@@ -24,7 +24,7 @@ LENGTH_UNITS = MappingProxyType(
 )
 """Every accepted spelling (lower case) and its length in um; an inch is 25.4 mm exactly (by definition, 1959)."""
 
-_SHOWN_UNIT = {"um": "\u00b5m"}
+SHOWN_UNIT = {"um": "\u00b5m"}
 _DIGITS = {"mm": 3, "um": 0, "mil": 1, "thou": 1, "in": 4}
 _NEAR_UNITS = {
     "mils": "mil", "thous": "thou", "inch": "in", "inches": "in", "in.": "in", "''": "in", "micron": "um",
@@ -267,7 +267,7 @@ def from_um(um: Decimal | float, unit: str, digits: int | None = None) -> str:
 def show_um(um: Decimal | float, unit: str, digits: int | None = None) -> str:
     """A length in um as people read it, number and unit: `0.152 mm`, `152 um` with its sign, `6.0 mil`."""
     name = canonical_unit(unit)
-    return f"{from_um(um, name, digits)} {_SHOWN_UNIT.get(name, name)}"
+    return f"{from_um(um, name, digits)} {SHOWN_UNIT.get(name, name)}"
 
 
 def step_um(text: str, unit: str, *, decimal_comma: bool = False) -> Decimal:

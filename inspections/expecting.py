@@ -16,7 +16,7 @@ import numpy as np
 from django.db.models import Q
 
 from fleet.models import Bearing, Limit, LimitUse, Setting, Site
-from fleet.per_mille import ENTRY, USUAL
+from fleet.per_mille import ENTRY, TYPED, USUAL
 from inspections import forecasting
 from inspections.figures import Figures
 from inspections.histories import Known, inputs
@@ -108,20 +108,19 @@ def limits_on(bearing: Bearing, day: dt.date, wear_class: Any = None) -> dict[tu
 
 
 def held_for(
-    limits: Mapping[tuple[str, str], float], stage: str, work: str, quantity: str = "clearance"
-) -> Held:
-    """As found against the maximum; as left after new metal against the fitting range, else against both in-service limits."""
+    limits: Mapping[tuple[str, str], float], stage: str, work: str, quantity: str = "clearance", journal_um: Any = None
+) -> Held:  # fmt: skip
+    """As left after new metal against the fitting range, else against both in-service limits, as found too."""
 
     def of(use: str) -> float | None:
         return limits.get((quantity, str(use)))
 
     if quantity == "wall":  # the wall shrinks as it wears: its limit is the least it may be
         return Held(of(LimitUse.IN_SERVICE_MIN) or of(LimitUse.REPLACE), None)
-    if stage == Stage.AS_FOUND:
-        return Held(None, of(LimitUse.IN_SERVICE_MAX))
-    if work == NEW_METAL:
-        return Held(of(LimitUse.FITTING_MIN), of(LimitUse.FITTING_MAX), "fitting range")
-    return Held(of(LimitUse.IN_SERVICE_MIN), of(LimitUse.IN_SERVICE_MAX))
+    most = float(TYPED.of(journal_um)[1]) if journal_um is not None and quantity == "clearance" else None
+    if stage == Stage.AS_LEFT and work == NEW_METAL:
+        return Held(of(LimitUse.FITTING_MIN), of(LimitUse.FITTING_MAX), "fitting range", most)
+    return Held(of(LimitUse.IN_SERVICE_MIN), of(LimitUse.IN_SERVICE_MAX), most_um=most)
 
 
 def expected_for(

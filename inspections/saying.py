@@ -5,6 +5,7 @@ import datetime as dt
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from fleet.slip_factors import MIXED
 from fleet.templatetags.figures import chance, counted, day, day_words, percent, um
 from inspections.figures import Figures
 
@@ -142,13 +143,8 @@ def slip_sentence(figures: Figures) -> str:
     factor = figures["slip_factor"]
     if factor is None:
         return ""
-    named = {
-        0.5: "a radial value given as diametral", 2.0: "a diametral value doubled", 25.4: "inches and millimetres mixed",
-        39.37: "thou and millimetres mixed", 10.0: "a misplaced decimal point", 0.1: "a misplaced decimal point",
-        1000.0: "millimetres and micrometres mixed", 0.001: "millimetres and micrometres mixed",
-    }  # fmt: skip
-    nearest = min(named, key=lambda known: abs(known - factor))
-    likely = named[nearest] if abs(nearest - factor) < 0.05 * nearest else "a slip"
+    nearest = min(MIXED, key=lambda known: abs(known - factor))
+    likely = MIXED[nearest] if abs(nearest - factor) < 0.05 * nearest else "a slip"
     return f"The last reading may be {likely}. A second reading, or an engineer's word, settles it."
 
 

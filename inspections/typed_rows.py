@@ -14,6 +14,7 @@ from fleet.ledger.writing import Fact
 from fleet.models import ShellHalf, Site, folded
 from fleet.registering import instruments_named, persons_named
 from fleet.second_person import sites_wanting
+from fleet.units import SHOWN_UNIT, from_um
 from inspections.entry_bodies import new_row
 from inspections.facts import EventFact, Happened, MeterFact, ReadingFact
 from inspections.models import BOUNDS_UM, WORK, Event, EventKind, MeterEntry, Quantity, Reading
@@ -123,11 +124,20 @@ def reading_row(fact: ReadingFact, people: dict, instruments: dict, common: dict
 
 def _within_bounds(quantity: str, number: Decimal | None, fact: ReadingFact) -> None:
     low, high = BOUNDS_UM[quantity]
-    if number is not None and not low <= number <= high:
-        raise NotRecorded(
-            f"{fact.typed} {fact.unit} is {number:f} µm; a {Quantity(quantity).label} lies between {low} and {high} µm. "
-            "Check the value and its unit."
-        )
+    if number is None or low <= number <= high:
+        return
+    doubled = ", doubled because it is radial," if fact.basis == "radial" else ""
+    ends = " and ".join(_plain(Decimal(end), fact.unit) for end in (low, high))
+    raise NotRecorded(
+        f"{fact.typed} {SHOWN_UNIT.get(fact.unit, fact.unit)}{doubled} cannot be: a {Quantity(quantity).label} lies between "
+        f"{ends} {SHOWN_UNIT.get(fact.unit, fact.unit)}. Check the value and its unit."
+    )
+
+
+def _plain(um: Decimal, unit: str) -> str:
+    """A bound in a unit, without zeros that say nothing: 10, 0.3937."""
+    text = from_um(um, unit)
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def event_row(fact: EventFact, machines: Machines, people: dict, common: dict[str, Any]) -> Fact:

@@ -9,6 +9,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from fleet.slip_factors import (
+    AS_HUNDREDTHS,
+    AS_THOU,
+    DOUBLED,
+    MARK,
+    RADIAL,
+    UNIT_UM,
+    Slip,
+    slips_of,
+)
 from inspections.wear.conformity import WORDS, judge
 
 EIGHT_IN_TEN = 1.2815515655446004  # of a normal: a tenth beyond on either side
@@ -16,37 +26,36 @@ FAR = 2.967737925342168  # of a normal: 99.7 % within
 # A value is asked about too when a named slip explains it so much better than wear does. Odds of a slip before it is
 # seen and the odds at which one asks: set on the simulated fleets of tests/bench/slips.py, no published source.
 SLIP_CHANCE, ASK_FROM = 0.005, 0.35
+# No gauge for a clearance is read to less than this: "1" in a box of millimetres is no reading to the millimetre, but one
+# whose last digits were not typed. A feeler's leaves differ by 0.05 mm; common practice, no published source.
+COARSEST_STEP_UM = 50.0
+GROSS = (
+    5.0  # a bound is asked about so many times under or over what is expected; judgement, no published source
+)
 STEP_OF_UNIFORM = math.sqrt(12)  # a step's standard uncertainty is step/sqrt(12), JCGM 100:2008, F.2.2.1
 
-# How many times too large the typed value is, and what was probably done.
-SLIPS: tuple[tuple[float, str], ...] = (
-    (0.5, "radial where diametral is asked"),
-    (2.0, "doubled already"),
-    (0.1, "decimal mark misplaced"),
-    (10.0, "decimal mark misplaced"),
-    (0.01, "decimal mark misplaced"),
-    (100.0, "decimal mark misplaced"),
-    (1 / 2.54, "thou typed as hundredths of a millimetre"),
-    (2.54, "hundredths of a millimetre typed as thou"),
-    (1 / 25.4, "inches typed as millimetres"),
-    (25.4, "millimetres typed as inches"),
-    (1 / 39.37, "millimetres typed as thou"),
-    (39.37, "thou typed as millimetres"),
-    (0.001, "millimetres typed as micrometres"),
-    (1000.0, "micrometres typed as millimetres"),
-)
-UNIT_UM = {"mm": 1000.0, "um": 1.0, "mil": 25.4, "thou": 25.4, "in": 25400.0}
 DIGITS = {"mm": 3, "um": 0, "mil": 1, "thou": 1, "in": 4}
 SIGN = {"um": "µm"}
+MEANT = {
+    RADIAL: "the whole clearance where the reading was radial",
+    DOUBLED: "the reading itself, not twice it",
+    MARK: "with the decimal mark elsewhere",
+    AS_HUNDREDTHS: "thou that were typed as hundredths of a millimetre",
+    AS_THOU: "hundredths of a millimetre that were typed as thou",
+}
 
 
 @dataclass(frozen=True)
 class Held:
-    """The range a reading is held against, um; either side may be missing. `name`: how the text calls it."""
+    """The range a reading is held against, um; either side may be missing. `name`: how the text calls it.
+
+    `most_um`: what no reading of this bearing is larger than without being asked about, nor as small as nothing.
+    """
 
     low_um: float | None = None
     high_um: float | None = None
     name: str = "limit"
+    most_um: float | None = None
 
 
 @dataclass(frozen=True)
@@ -66,7 +75,11 @@ class Expected:
 
 @dataclass(frozen=True)
 class Verdict:
-    """What is said at once. `word`: one of the five, or empty without a limit; `slip`: the likely slip, `mended_um` its cure."""
+    """What is said at once. `word`: one of the five, or empty without a limit.
+
+    `slip`: the likely slip, a unit or in words; `mended_um` its cure, `mended_unit` the unit in which the same number is
+    that (empty: the number itself was another).
+    """
 
     word: str
     p_low: float
@@ -76,6 +89,7 @@ class Verdict:
     question: str
     slip: str
     mended_um: float | None
+    mended_unit: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """For the page and the device."""
@@ -95,48 +109,91 @@ def after_scrape(found_um: float, found_sd_um: float, step_um: float, step_sd_um
     return Expected(middle - half, middle, middle + half)
 
 
+@dataclass(frozen=True)
+class Question:
+    """Whether a second measurement is asked for, and the slip that would explain the value with what it then is, um."""
+
+    asked: bool = False
+    slip: Slip | None = None
+    mended_um: float | None = None
+    beyond: bool = False
+
+
 def verdict(
-    value_um: float, sd_um: float, unit: str, held: Held, expected: Expected | None = None
+    value_um: float,
+    sd_um: float,
+    unit: str,
+    held: Held,
+    expected: Expected | None = None,
+    step_um: float = 0.0,
 ) -> Verdict:
     """Judge one reading, say it in one line, and ask where it is unlikely. Nothing is blocked.
 
+    Parameters
+    ----------
+    value_um, sd_um : float
+        the reading and its standard uncertainty, that of its step included.
+    unit : str
+        the box it was typed in: `mm`, `um`, `mil`, `thou` or `in`.
+    step_um : float
+        one of its last digit, a part of `sd_um`; 0 where it is not known.
+
+    Examples
+    --------
     >>> verdict(221.0, 10.0, "thou", Held(high_um=259.1), Expected(210.0, 220.0, 236.0)).text
     'Inside the limit of 10.2 thou (less than 1 in 1000 that it is over), and as expected.'
+    >>> verdict(9000.0, 288.9, "mm", Held(high_um=300.0), Expected(205.0, 220.0, 236.0), 1000.0).question[:33]
+    'Did you mean 9 thou (0.229 mm)? M'
     """
     judged = judge(value_um, sd_um, held.low_um, held.high_um)
     is_held = held.low_um is not None or held.high_um is not None
-    asked, slip, mended = question(value_um, sd_um, expected)
+    asked = question(value_um, sd_um, expected, unit=unit, step_um=step_um, most_um=held.most_um)
+    near_sd = _sd_with(sd_um, step_um, step_um)
+    limit = limit_words(judged.word, judged.p_low, judged.p_high, unit, held)
     return Verdict(
-        judged.word if is_held else "", judged.p_low, judged.p_high,
-        f"{limit_words(judged.word, judged.p_low, judged.p_high, unit, held)}"
-        f"{expected_words(value_um, sd_um, expected, asked)}.",
-        asked, question_words(unit, expected, slip, mended) if asked else "", slip, mended,
-    )  # fmt: skip
+        word=judged.word if is_held else "",
+        p_low=judged.p_low,
+        p_high=judged.p_high,
+        text=f"{limit}{expected_words(value_um, near_sd, expected, asked.asked)}.",
+        asked=asked.asked,
+        question=question_words(unit, held, expected, asked, value_um, step_um),
+        slip=asked.slip.words if asked.slip else "",
+        mended_um=asked.mended_um,
+        mended_unit=asked.slip.unit if asked.slip and asked.slip.unit in UNIT_UM else "",
+    )
 
 
 def verdict_of_interval(
-    low_um: float | None, high_um: float | None, sd_um: float, unit: str, held: Held
-) -> Verdict:
-    """Judge a reading of which only bounds are known: what its bounds leave open stays open."""
+    low_um: float | None, high_um: float | None, sd_um: float, unit: str, held: Held,
+    expected: Expected | None = None, step_um: float = 0.0,
+) -> Verdict:  # fmt: skip
+    """Judge a reading of which only bounds are known: what its bounds leave open stays open, an unlikely one is asked about."""
+    asked = question_of_interval(
+        low_um, high_um, sd_um, expected, unit=unit, step_um=step_um, most_um=held.most_um
+    )
+    bound = (high_um if low_um is None else low_um) or 0.0
+    questioned: dict[str, Any] = {
+        "asked": asked.asked,
+        "question": question_words(unit, held, expected, asked, bound, step_um, _sign(low_um, high_um)),
+        "slip": asked.slip.words if asked.slip else "",
+        "mended_um": asked.mended_um,
+        "mended_unit": asked.slip.unit if asked.slip and asked.slip.unit in UNIT_UM else "",
+    }
+    unlike = ", but not what was expected" if asked.asked else ""
     if held.low_um is None and held.high_um is None:
-        return Verdict("", 0.0, 0.0, "No limit is set to hold this against.", False, "", "", None)
+        return Verdict("", 0.0, 0.0, f"No limit is set to hold this against{unlike}.", **questioned)
     over, p_over = _bound(low_um, high_um, sd_um, held.high_um, 1.0)
     tight, p_tight = _bound(
         None if high_um is None else -high_um, None if low_um is None else -low_um, sd_um, held.low_um, -1.0
     )
-    word = (
-        WORDS[4]
-        if over == 2
-        else WORDS[0]
-        if tight == 2
-        else WORDS[3]
-        if over
-        else WORDS[1]
-        if tight
-        else WORDS[2]
-    )
-    text = f"{limit_words(word, p_tight, p_over, unit, held, bounds=True)}."
-    return Verdict(word, p_tight, p_over, text, False, "", "", None)
+    word = WORDS[4 if over == 2 else 0 if tight == 2 else 3 if over else 1 if tight else 2]
+    text = f"{limit_words(word, p_tight, p_over, unit, held, bounds=True)}{unlike}."
+    return Verdict(word, p_tight, p_over, text, **questioned)
+
+
+def _sign(low_um: float | None, high_um: float | None) -> str:
+    """What stands before the bound that is spoken of: as typed, or "from " of the lower of two."""
+    return ">" if high_um is None else "<" if low_um is None else "from "
 
 
 def _bound(
@@ -156,24 +213,75 @@ def _bound(
 # the question at entry -----------------------------------------------------------------------------------
 
 
-def question(value_um: float, sd_um: float, expected: Expected | None) -> tuple[bool, str, float | None]:
+def question(
+    value_um: float, sd_um: float, expected: Expected | None, *, unit: str = "mm", step_um: float = 0.0,
+    most_um: float | None = None,
+) -> Question:  # fmt: skip
     """Whether to ask for a second measurement, and the slip that would explain the value.
 
-    Asked outside 99.7 % of what is expected, or where a slip's factor explains it better than wear does.
+    Asked outside 99.7 % of what is expected, where a slip's factor explains it better than wear does, and always at
+    nothing and over `most_um`. Each slip of this box is weighed with the step it would then have been read to.
     """
+    beyond = most_um is not None and not 0.0 < value_um <= most_um
     if expected is None:
-        return False, "", None
-    far = abs(distance(value_um, sd_um, expected)) > FAR
-    as_is = likelihood(value_um, sd_um, expected)
-    best, slip, mended = 0.0, "", None
-    for factor, words in SLIPS:
-        odds = likelihood(value_um / factor, sd_um, expected) / factor
-        if odds > best and abs(distance(value_um / factor, sd_um, expected)) < FAR:
-            best, slip, mended = odds, words, value_um / factor
-    chance = SLIP_CHANCE / len(SLIPS) * best
-    by_slip = chance > ASK_FROM * (chance + (1 - SLIP_CHANCE) * as_is)
-    asked = far or (by_slip and not expected.rough)
-    return (True, slip, mended) if asked else (False, "", None)
+        return Question(asked=beyond, beyond=beyond)
+    own = _sd_with(sd_um, step_um, step_um)
+    far = abs(distance(value_um, own, expected)) > FAR
+    best, slip, mended = 0.0, None, None
+    slips = slips_of(unit)
+    for one in slips:
+        meant = value_um / one.factor
+        sd = _sd_with(sd_um, step_um, step_um / one.factor)
+        odds = likelihood(meant, sd, expected) / one.factor
+        if odds > best and abs(distance(meant, sd, expected)) < FAR:
+            best, slip, mended = odds, one, meant
+    chance = SLIP_CHANCE / len(slips) * best
+    by_slip = chance > ASK_FROM * (chance + (1 - SLIP_CHANCE) * likelihood(value_um, own, expected))
+    if beyond or far or (by_slip and not expected.rough):
+        return Question(True, slip, mended, beyond)
+    return Question()
+
+
+def question_of_interval(
+    low_um: float | None, high_um: float | None, sd_um: float, expected: Expected | None, *, unit: str = "mm",
+    step_um: float = 0.0, most_um: float | None = None,
+) -> Question:  # fmt: skip
+    """The same of bounds: asked where all between them is unlikely, or a bound is no bound anybody reads at this bearing."""
+    bounds = [um for um in (low_um, high_um) if um is not None]
+    # From nothing up is how "0-0.05" is typed: its lower end is no reading.
+    beyond = most_um is not None and any(not 0.0 <= um <= most_um for um in bounds)
+    if expected is None:
+        return Question(asked=beyond, beyond=beyond)
+    if not beyond and not _unlike(low_um, high_um, _sd_with(sd_um, step_um, step_um), expected):
+        return Question()
+    slip, mended, nearest = None, None, math.inf
+    bound = (high_um if low_um is None else low_um) or 0.0
+    for one in slips_of(unit):
+        if (
+            not one.unit or bound <= 0.0
+        ):  # twice as much or a tenth is what a strip gives that is really used up
+            continue
+        low, high = (None if um is None else um / one.factor for um in (low_um, high_um))
+        away = abs(math.log(bound / one.factor / expected.mid_um))
+        sd = _sd_with(sd_um, step_um, step_um / one.factor)
+        if away < nearest and not _unlike(low, high, sd, expected):
+            slip, mended, nearest = one, bound / one.factor, away
+    return Question(True, slip, mended, beyond)
+
+
+def _unlike(low_um: float | None, high_um: float | None, sd_um: float, expected: Expected) -> bool:
+    """Whether all between two bounds is unlikely, or a bound is far from what any gauge for this bearing gives."""
+    least = expected.mid_um - expected.taper_um
+    short = low_um is not None and low_um > expected.mid_um and distance(low_um, sd_um, expected) > FAR
+    long = high_um is not None and high_um < least and distance(high_um, sd_um, expected) < -FAR
+    bounds = [um for um in (low_um, high_um) if um]
+    return short or long or any(um * GROSS < least or um > GROSS * expected.high_um for um in bounds)
+
+
+def _sd_with(sd_um: float, step_um: float, other_um: float) -> float:
+    """A reading's standard uncertainty with another step in the place of its own."""
+    without = max(sd_um**2 - (step_um / STEP_OF_UNIFORM) ** 2, 0.0)
+    return math.sqrt(without + (min(other_um, COARSEST_STEP_UM) / STEP_OF_UNIFORM) ** 2)
 
 
 def distance(value_um: float, sd_um: float, expected: Expected) -> float:
@@ -264,14 +372,48 @@ def expected_words(value_um: float, sd_um: float, expected: Expected | None, ask
     return ", somewhat more than expected" if away > 0 else ", somewhat less than expected"
 
 
-def question_words(unit: str, expected: Expected | None, slip: str, mended_um: float | None) -> str:
-    """What is asked of an unlikely value."""
-    assert expected is not None
-    low, high = expected.low_um - expected.taper_um, expected.high_um
-    said = f"Measure once more while it is open: {shown(low, unit)} to {with_unit(high, unit)} was expected."
-    if slip and mended_um is not None:
-        said += f" A likely slip: {slip}; it would then be {with_unit(mended_um, unit)}."
-    return said
+def question_words(
+    unit: str,
+    held: Held,
+    expected: Expected | None,
+    asked: Question,
+    value_um: float,
+    step_um: float,
+    sign: str = "",
+) -> str:
+    """What is asked of an unlikely value: the slip by the number and unit that it would then be, and a second measurement."""
+    if not asked.asked:
+        return ""
+    said = []
+    if asked.slip is not None and asked.mended_um is not None:
+        said.append(
+            f"Did you mean {meant_words(asked.slip, asked.mended_um, value_um, unit, step_um, sign)}?"
+        )
+    again = "Measure once more while it is open"
+    if expected is not None:
+        low = expected.low_um - expected.taper_um
+        said.append(f"{again}: {shown(low, unit)} to {with_unit(expected.high_um, unit)} was expected.")
+    elif held.most_um is not None:
+        said.append(f"{again}: no clearance of this journal is more than {with_unit(held.most_um, unit)}.")
+    return " ".join(said)
+
+
+def meant_words(
+    slip: Slip, mended_um: float, value_um: float, unit: str, step_um: float, sign: str = ""
+) -> str:
+    """ "9 thou (0.229 mm)", "15 hundredths of a millimetre (0.150 mm)", "0.192 mm, the whole clearance"."""
+    cure = f"{sign}{with_unit(mended_um, unit)}"
+    if slip.unit:
+        digits = typed_digits(step_um, unit)
+        return f"{sign}{fixed(value_um / UNIT_UM[unit], digits)} {SIGN.get(slip.unit, slip.unit)} ({cure})"
+    return f"{cure}, {MEANT[slip.words]}"
+
+
+def typed_digits(step_um: float, unit: str) -> int:
+    """How many decimals a number was typed with, by its step; the unit's usual ones where no step is known."""
+    if step_um <= 0.0:
+        return DIGITS[unit]
+    return min(max(math.floor(0.5 - math.log10(step_um / UNIT_UM[unit])), 0), 6)
 
 
 def from_mapping(held: Mapping[str, Any], expected: Mapping[str, Any] | None) -> tuple[Held, Expected | None]:

@@ -16,19 +16,11 @@ import numpy as np
 
 from fleet.importing.findings import Finding
 from fleet.per_mille import CLEARANCE
+from fleet.slip_factors import APART
 from fleet.units import show_um
 from inspections.importing.lines import Line
 from inspections.telling import NEW_BASELINE, NEW_LIFE, STEP, UNEXPLAINED_FALL, effect_of
 
-# Radial for diametral, a lost zero, mil for mm (or in for mm/10), um for mil, mm for um.
-FACTORS = (2.0, 10.0, 25.4, 39.37, 1000.0)
-WHY = {
-    2.0: "a radial clearance and a diametral one differ by 2",
-    10.0: "a zero may have been lost or added",
-    25.4: "in and mm, or mil and um, differ by 25.4",
-    39.37: "mm and mil differ by 39.37",
-    1000.0: "mm and um, or in and mil, differ by 1000",
-}
 MADE_SMALLER = "add the event that made it smaller (new shell, shims, regrind)"
 NEAR = 0.15  # how near a factor the ratio must come
 FAR_SD = 2.5  # a slip is looked for only beyond so many standard uncertainties
@@ -208,7 +200,7 @@ class _Judge:
         )
         remedy = "check the value, its unit and basis, and the journal's diameter in the register"
         slip = _slip(line.middle, [self.level.value] if self.level else _middle_of(self.facts.fitting))
-        return _asked(line, "clearance_range", expected, f"{WHY[slip]}: {remedy}" if slip else remedy)
+        return _asked(line, "clearance_range", expected, f"{APART[slip]}: {remedy}" if slip else remedy)
 
     def _beside_level(self, line: Line, after: list[Line] | None) -> Finding | None:
         level, x = self.level, line.middle
@@ -270,7 +262,7 @@ class _Judge:
 
     def _jump(self, line: Line, slip: float, near: float, fallen: bool = False) -> Finding:
         words = f"a clearance near {_shown(near, line)} as its neighbours have"
-        remedy = f"it is off by a factor near {slip:g}: {WHY[slip]}; check value, unit and basis"
+        remedy = f"it is off by a factor near {slip:g}: {APART[slip]}; check value, unit and basis"
         return _asked(line, "jump", words, f"{remedy}, or {MADE_SMALLER}" if fallen else remedy)
 
 
@@ -280,7 +272,7 @@ def _slip(x: float, references: Sequence[float], spread: float = 0.0) -> float |
         if reference <= 0 or x <= 0:
             continue
         ratio = x / reference if x > reference else reference / x
-        for factor in FACTORS:
+        for factor in APART:
             if abs(ratio / factor - 1) <= NEAR + spread:
                 return factor
     return None
@@ -314,7 +306,7 @@ def _steady(lines: Sequence[Line]) -> Iterator[Finding]:
         if slip and before:
             if line.is_new:
                 words = f"a {line.quantity} near {_shown(before, line)} as before"
-                remedy = f"it is off by a factor near {slip:g}: {WHY[slip]}; check value and unit"
+                remedy = f"it is off by a factor near {slip:g}: {APART[slip]}; check value and unit"
                 yield _asked(line, "jump", words, remedy)
             continue
         last[key] = line.middle

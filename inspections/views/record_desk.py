@@ -226,7 +226,10 @@ class Desk:
         return self.sd_um(reading.method, step, reading.conditions)
 
     def held(self, stage: str, quantity: str = "clearance") -> Held:
-        return expecting.held_for(self.limits, stage, self.work if stage == Stage.AS_LEFT else "", quantity)
+        facts = self.before.known.facts
+        journal = facts.journal_diameter_um if facts else None
+        work = self.work if stage == Stage.AS_LEFT else ""
+        return expecting.held_for(self.limits, stage, work, quantity, journal)
 
     def expected(self, stage: str, where: Station, quantity: str = "clearance") -> Expected | None:
         """What is expected at a station; of another quantity than clearance roughly what it was last time."""
@@ -238,12 +241,12 @@ class Desk:
     def verdict_on(self, reading: Reading) -> Verdict:
         """What is said of a stored reading."""
         held, sd = self.held(reading.stage, reading.quantity), self.sd_of(reading)
+        where, step = Station(reading.end, reading.clock), float(reading.step_um or 0.0)
+        expected = self.expected(reading.stage, where, reading.quantity) if reading.repeat == 1 else None
         if reading.value_um is None:
             low, high = (None if end is None else float(end) for end in (reading.low_um, reading.high_um))
-            return verdict_of_interval(low, high, sd, reading.unit, held)
-        where = Station(reading.end, reading.clock)
-        expected = self.expected(reading.stage, where, reading.quantity) if reading.repeat == 1 else None
-        return verdict(float(reading.value_um), sd, reading.unit, held, expected)
+            return verdict_of_interval(low, high, sd, reading.unit, held, expected, step)
+        return verdict(float(reading.value_um), sd, reading.unit, held, expected, step)
 
     @cached_property
     def _done(self) -> set[tuple]:

@@ -148,12 +148,13 @@ def _packed(bearing, known: Before, today, trust: dict, usual: dict) -> dict:
     unit, method = usual.get(bearing.pk, usual[None])
     stages = ((Stage.AS_FOUND, ""), (Stage.AS_LEFT, ""), (Stage.AS_LEFT, expecting.NEW_METAL))
     new = expecting.expected_for(known, limits, Stage.AS_LEFT, expecting.NEW_METAL, None)
+    journal = facts.journal_diameter_um if facts else None
     return {
         "expected_new": vars(new) if new else None,
         "id": str(bearing.pk), "pump": bearing.place.tag, "position": bearing.name, "site": bearing.place.site.name,
         "unit": unit, "method": method, "sd": trust, "exceptions": {name: sd for name, (_, sd) in EXCEPTIONS.items()},
         "step": known.step, **for_device(facts),
-        "held": {f"{stage} {work}".strip(): vars(expecting.held_for(limits, stage, work)) for stage, work in stages},
+        "held": {f"{stage} {work}".strip(): vars(expecting.held_for(limits, stage, work, journal_um=journal)) for stage, work in stages},
         "stations": [_station(known, limits, one) for one in expecting.stations_of(known.known.story, usual["stations"])],
     }  # fmt: skip
 

@@ -10,8 +10,8 @@ from inspections.conditions import EXCEPTIONS, exception_words
 from inspections.expecting import END_WORDS, Station, last_at, station
 from inspections.forms.record import ReadingForm, new_id
 from inspections.gauges import gauges
-from inspections.models import Method, Reading, Stage
-from inspections.verdict import SIGN, Expected, Held, shown, with_unit
+from inspections.models import Basis, Method, Reading, Stage
+from inspections.verdict import SIGN, Expected, Held, Verdict, shown, with_unit
 from inspections.views.record_desk import Desk, at_the_pump
 from inspections.visiting import NotRecorded
 
@@ -121,12 +121,25 @@ def _second(desk: Desk, earlier: Reading | None) -> dict[str, Any]:
     """What the screen of a second measurement says of the first."""
     if earlier is None:
         return {"earlier": None}
-    cure = desk.verdict_on(earlier).mended_um
+    said = desk.verdict_on(earlier)
+    value, unit = mended_as(earlier, said)
     return {
-        "earlier": earlier, "earlier_unit": SIGN.get(earlier.unit, earlier.unit),
-        "earlier_verdict": desk.verdict_on(earlier), "mend_address": desk.address("record-mend", reading=earlier.pk),
-        "mended_value": "" if cure is None else shown(cure, earlier.unit),
+        "earlier": earlier, "earlier_unit": SIGN.get(earlier.unit, earlier.unit), "earlier_verdict": said,
+        "mend_address": desk.address("record-mend", reading=earlier.pk), "mended_value": value, "mended_unit": unit,
+        "mended_unit_words": SIGN.get(unit, unit),
     }  # fmt: skip
+
+
+def mended_as(earlier: Reading, said: Verdict) -> tuple[str, str]:
+    """What a likely slip is put right to, value and unit: the same number in the unit it was meant in, else the number."""
+    if said.mended_um is None:
+        return "", ""
+    if said.mended_unit:
+        return earlier.typed, said.mended_unit
+    if earlier.value_um is None:  # bounds of another number are typed anew
+        return "", ""
+    typed_um = said.mended_um / 2 if earlier.basis == Basis.RADIAL else said.mended_um
+    return shown(typed_um, earlier.unit), earlier.unit
 
 
 def facts_line(last: Any, expected: Expected | None, unit: str) -> str:

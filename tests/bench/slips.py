@@ -8,23 +8,34 @@ from __future__ import annotations
 
 import argparse
 from collections import defaultdict
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from inspections.verdict import Expected, question
+from fleet.slip_factors import UNIT_UM
+from inspections.verdict import Expected, question, reading_sd_um
 from inspections.wear.arrays import Histories, Kind
 from inspections.wear.fit import fit_fleet
 from inspections.wear.forecast import forecast
 from tests.bench.worlds import SD, WORLDS, make, smaller
 
-SLIPS = {
-    "twofold": (0.5, 2.0),
-    "tenfold": (0.1, 10.0),
-    "2.54-fold": (2.54, 1 / 2.54),
-    "25.4-fold": (25.4, 1 / 25.4),
-    "thousandfold": (1000.0, 0.001),
+# What a number in a box was really read in, and the factors that are the same in every box.
+UNIT_SLIPS = {
+    "25.4-fold": {"mm": ("in",), "in": ("mm",), "um": ("thou",), "thou": ("um",)},
+    "thousandfold": {"mm": ("um",), "um": ("mm",), "in": ("thou",), "thou": ("in",)},
+    "39.37-fold": {"mm": ("thou",), "thou": ("mm",)},
+    "25400-fold": {"um": ("in",), "in": ("um",)},
 }
+SHIFTS = {"twofold": (0.5, 2.0), "tenfold": (0.1, 10.0), "hundredfold": (0.01, 100.0)}
+# Steps that gauges are read to, in the box's own unit: a micrometer's, a dial's, and what a strip or feeler gives.
+STEPS = {
+    "mm": (0.001, 0.01, 0.05),
+    "um": (1.0, 10.0, 50.0),
+    "thou": (0.1, 0.5, 1.0),
+    "in": (0.0001, 0.0005, 0.001),
+}
+JOURNAL_UM, MOST_PER_MILLE = 100_000.0, 10.0
 CHOSEN = ("plain", "uneven wear", "gamma rates", "few readings", "small classes", "two ends")
 
 
@@ -69,23 +80,58 @@ def without_last_opening(h: Histories) -> tuple[Histories, np.ndarray, np.ndarra
     return replace(h, start=np.concatenate([[0], np.cumsum(counts)]), **per_event), found, earlier
 
 
-def run(name: str, n: int, first: int) -> dict[str, Asked]:
-    """One fleet of a world: asked about by kind of entry."""
+@dataclass(frozen=True)
+class Entry:
+    """A number as it was typed: value and step of the box, um, and its box."""
+
+    value_um: float
+    step_um: float
+    box: str
+
+    def asked(self, expected: Expected) -> bool:
+        sd = reading_sd_um(SD, self.step_um)
+        most = MOST_PER_MILLE * JOURNAL_UM / 1000
+        return question(self.value_um, sd, expected, unit=self.box, step_um=self.step_um, most_um=most).asked
+
+
+def typed(value_um: float, box: str, step: float, read_in: str = "", factor: float = 1.0) -> Entry:
+    """A value read to a gauge's step in one unit, and its number, times a factor, typed in a box of another."""
+    unit = UNIT_UM[read_in or box]
+    number = round(value_um / unit / step) * step * factor
+    return Entry(number * UNIT_UM[box], step * factor * UNIT_UM[box], box)
+
+
+def entries(value_um: float, box: str) -> Iterator[tuple[str, Entry]]:
+    """Every kind of entry of one true value in a box, at each step of its gauges."""
+    for step in STEPS[box]:
+        yield "clean", typed(value_um, box, step)
+        for kind, factors in SHIFTS.items():
+            for factor in factors:
+                yield kind, typed(value_um, box, step, factor=factor)
+    for kind, meant in UNIT_SLIPS.items():
+        for unit in meant.get(box, ()):
+            for step in STEPS[unit]:
+                yield kind, typed(value_um, box, step, unit)
+
+
+def run(name: str, n: int, first: int, every: int = 1) -> dict[tuple[str, str], Asked]:
+    """One fleet of a world: asked about by box and kind of entry, of one bearing in `every`."""
     fleet = make(smaller(WORLDS[name], n), first)
     cut, found, earlier = without_last_opening(fleet.histories)
     made = forecast(cut, fit_fleet(cut))
-    said: dict[str, Asked] = defaultdict(Asked)
-    for value, known, (low, middle, high) in zip(found, earlier, made.clearance_um, strict=True):
+    said: dict[tuple[str, str], Asked] = defaultdict(Asked)
+    for value, known, (low, middle, high) in list(zip(found, earlier, made.clearance_um, strict=True))[
+        ::every
+    ]:
         if not (np.isfinite(value) and np.isfinite(middle)):
             continue
         expected = Expected(float(low), float(middle), float(high))
-        said["clean"] = said["clean"].plus(question(float(value), SD, expected)[0])
-        for slip, factors in SLIPS.items():
-            for factor in factors:
-                asked = question(float(value * factor), SD, expected)[0]
-                said[slip] = said[slip].plus(asked)
-                if known:
-                    said[f"{slip}, read before"] = said[f"{slip}, read before"].plus(asked)
+        for box in STEPS:
+            for kind, entry in entries(float(value), box):
+                asked = entry.asked(expected)
+                said[box, kind] = said[box, kind].plus(asked)
+                if known and kind != "clean":
+                    said[box, f"{kind}, read before"] = said[box, f"{kind}, read before"].plus(asked)
     return said
 
 
@@ -95,19 +141,18 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=11)
     parser.add_argument("--fleets", type=int, default=1)
     chosen = parser.parse_args()
-    total: dict[str, Asked] = defaultdict(Asked)
+    total: dict[tuple[str, str], Asked] = defaultdict(Asked)
     for name in CHOSEN:
         for k in range(chosen.fleets):
-            said = run(name, chosen.n, chosen.first + k)
-            for kind, one in said.items():
-                total[kind] = Asked(total[kind].n + one.n, total[kind].asked + one.asked)
-            words = "  ".join(
-                f"{kind} {said[kind].share:.4f}"
-                for kind in ("clean", "twofold, read before", "25.4-fold", "thousandfold")
-            )
-            print(f"{name:14}  {words}")
-    for kind, one in sorted(total.items()):
-        print(f"all  {kind:26} {one.asked:6d} of {one.n:6d} asked about  {one.share:.4f}")
+            for key, one in run(name, chosen.n, chosen.first + k).items():
+                total[key] = Asked(total[key].n + one.n, total[key].asked + one.asked)
+    kinds = sorted({kind for _, kind in total})
+    print(f"{'asked about, %':28}" + "".join(f"{box:>9}" for box in STEPS))
+    for kind in kinds:
+        shares = [
+            f"{100 * total[box, kind].share:9.2f}" if (box, kind) in total else f"{'':9}" for box in STEPS
+        ]
+        print(f"{kind:28}" + "".join(shares))
 
 
 if __name__ == "__main__":

@@ -192,7 +192,7 @@ def test_the_browser_says_the_same_as_the_server_over_a_table_of_cases(at_pump):
     page.goto(address(f"/bearings/Lift 1/{bearing.name}/record/"))
     helds = [
         verdict.Held(None, 263.0), verdict.Held(120.0, 260.0), verdict.Held(140.0, 170.0, "fitting range"),
-        verdict.Held(120.0, None), verdict.Held(),
+        verdict.Held(120.0, None), verdict.Held(), verdict.Held(None, 263.0, most_um=1000.0),
     ]  # fmt: skip
     expecteds = [
         None, verdict.Expected(181.0, 192.0, 204.0), verdict.Expected(150.0, 190.0, 260.0, 14.0),
@@ -222,27 +222,86 @@ def test_the_browser_says_the_same_as_the_server_over_a_table_of_cases(at_pump):
         4877.0,
         192000.0,
     ]
+    boxes = [
+        (5.0, "mm", 0.0),
+        (10.3, "thou", 25.4),
+        (19.0, "um", 10.0),
+        (24.0, "in", 25.4),
+        (290.0, "mm", 1000.0),
+        (9.0, "mil", 2.54),
+    ]
     cases = [
-        (value, sd, unit, held, expected)
-        for value, (sd, unit), held, expected in itertools.product(
-            values, [(5.0, "mm"), (10.3, "thou"), (19.0, "um"), (24.0, "in")], helds, expecteds
+        (value, sd, unit, held, expected, step)
+        for value, (sd, unit, step), held, expected in itertools.product(values, boxes, helds, expecteds)
+    ]
+    said = page.evaluate(
+        "(cases) => cases.map(([value, sd, unit, held, expected, step]) => window.Verdict.verdict(value, sd, unit, held, expected, step))",
+        [
+            [v, sd, unit, vars(held), vars(expected) if expected else None, step]
+            for v, sd, unit, held, expected, step in cases
+        ],
+    )
+    assert len(said) == 22 * 6 * 6 * 4
+    for case, theirs in zip(cases, said, strict=True):
+        same(case, verdict.verdict(*case).as_dict(), theirs)
+    bounds = [
+        (0.15, None),
+        (None, 8.0),
+        (0.0, 180.0),
+        (0.2, 0.3),
+        (152.4, None),
+        (None, 100.0),
+        (240.0, 320.0),
+        (6000.0, None),
+    ]
+    cases = [
+        (low, high, sd, unit, held, expected, step)
+        for (low, high), (sd, unit, step), held, expected in itertools.product(
+            bounds, boxes, helds, expecteds
         )
     ]
     said = page.evaluate(
-        "(cases) => cases.map(([value, sd, unit, held, expected]) => window.Verdict.verdict(value, sd, unit, held, expected))",
-        [
-            [v, sd, unit, vars(held), vars(expected) if expected else None]
-            for v, sd, unit, held, expected in cases
-        ],
+        "(cases) => cases.map((case_) => window.Verdict.verdictOfInterval(...case_))",
+        [[*case[:4], vars(case[4]), vars(case[5]) if case[5] else None, case[6]] for case in cases],
     )
-    assert len(said) == 22 * 4 * 5 * 4
+    assert len({one["question"] for one in said}) > 20
     for case, theirs in zip(cases, said, strict=True):
-        ours = verdict.verdict(*case).as_dict()
-        for name in ("word", "text", "asked", "question", "slip"):
-            assert theirs[name] == ours[name], (case, name)
-        assert (theirs["mended_um"] is None) == (ours["mended_um"] is None)
-        for name in ("p_low", "p_high", *(["mended_um"] if ours["mended_um"] else [])):
-            assert theirs[name] == pytest.approx(ours[name], rel=1e-9, abs=1e-13), (case, name)
+        same(case, verdict.verdict_of_interval(*case).as_dict(), theirs)
+
+
+def same(case, ours, theirs):
+    for name in ("word", "text", "asked", "question", "slip", "mended_unit"):
+        assert theirs[name] == ours[name], (case, name)
+    assert (theirs["mended_um"] is None) == (ours["mended_um"] is None)
+    for name in ("p_low", "p_high", *(["mended_um"] if ours["mended_um"] else [])):
+        assert theirs[name] == pytest.approx(ours[name], rel=1e-9, abs=1e-13), (case, name)
+
+
+@pytest.mark.parametrize(
+    ("typed_text", "begins", "asks"),
+    [
+        ("8 thou", "Inside the limit of 11.8 thou", ""), ("0.2 mm", "Inside the limit of 0.300 mm", ""), (">0.4", "Over the limit of 0.300 mm", ""),
+        ("<0.2", "Inside the limit of 0.300 mm", ""), ("0.19-0.21", "Inside the limit of 0.300 mm", ""), ("0,205", "Inside the limit of 0.300 mm", ""),
+        ("8", "Over the limit of 0.300 mm", "Did you mean 8 thou (0.203 mm)?"), ("0.008", "Inside the limit", "Did you mean 0.008 in (0.203 mm)?"),
+        (">0.0079", "May be over the limit", "Did you mean >0.0079 in (>0.201 mm)?"), ("1", "Over the limit of 0.300 mm", "Measure once more"),
+    ],
+)  # fmt: skip
+def test_typed_units_and_bounds_get_their_verdict_and_question_while_one_types(
+    at_pump, typed_text, begins, asks
+):
+    bearing, page, address = at_pump
+    page.goto(address(f"/bearings/Lift 1/{bearing.name}/record/"))
+    pressed(page.get_by_role("button", name="This one, isolated: begin"))
+    typed(page, typed_text)
+    said = page.locator("[data-verdict]").inner_text()
+    assert said.startswith(begins) and asks in said
+    pressed(page.get_by_role("button", name="Next"))
+    stored = Reading.objects.get(visit__closed_on=None)
+    if asks.startswith("Did"):
+        assert asks in page.locator("main").inner_text()
+        pressed(page.get_by_role("button", name="Typed wrong: make it"))
+        mended = Reading.objects.standing().get(visit__closed_on=None)
+        assert mended.supersedes == stored.pk and 190 < float(mended.value_um or mended.low_um) < 210
 
 
 def test_the_verdict_stands_there_while_one_types_and_equals_the_one_after_it_is_stored(at_pump):

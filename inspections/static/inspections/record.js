@@ -10,8 +10,8 @@
     const unit = document.getElementById("id_unit").value;
     const typed = window.Verdict.typed(field.value, unit), off = document.getElementById("id_less");
     const less = off && off.value.trim() ? window.Verdict.typed(off.value, unit) : null;
-    if (!typed || (off && off.value.trim() && !less)) return null;
-    return { ...typed, um: typed.um - (less ? less.um : 0), unit };
+    if (!typed || (off && off.value.trim() && (!less || less.um === null || typed.um === null))) return null;
+    return less ? { ...typed, um: typed.um - less.um } : typed;
   }
 
   function judge() {
@@ -23,7 +23,7 @@
     const method = document.getElementById("id_method").value;
     const ticked = [...form.querySelectorAll("[name=exceptions]:checked")].map((one) => data.exceptions[one.value]);
     const sd = window.Verdict.readingSd(data.sd[method] || 13, now.step * double, ticked);
-    const said = window.Verdict.verdict(now.um * double, sd, now.unit, data.held, data.expected);
+    const said = window.Verdict.said(now, double, sd, data.held, data.expected);
     box.classList.toggle("note-limit", said.asked || /over|tight/.test(said.word));
     box.querySelector("p").textContent = said.question ? `${said.text} ${said.question}` : said.text;
   }
@@ -33,7 +33,7 @@
       button.hidden = false;
       button.addEventListener("click", () => {
         const step = button.dataset.step, now = window.Verdict.typed(field.value || field.dataset.from || "0", "um");
-        if (!now) return;
+        if (!now || now.um === null || now.unit !== "um") return;
         const digits = Math.max((step.split(".")[1] || "").length, now.digits);
         field.value = Math.max(0, now.um + Number(step)).toFixed(digits);
         judge();

@@ -196,8 +196,8 @@
     const double = find("#id_basis").value === "radial" ? 2 : 1;
     const ticked = [...form.querySelectorAll("[name=exceptions]:checked")].map((one) => bearing.exceptions[one.value]);
     const sd = window.Verdict.readingSd(bearing.sd[find("#id_method").value] || 13, typed.step * double, ticked);
-    const said = window.Verdict.verdict(typed.um * double, sd, unit, bearing.held[stage === "as_left" && state.work === "new" ? "as_left new" : stage], expectation());
-    return { said, um: typed.um * double, sd };
+    const said = window.Verdict.said(typed, double, sd, bearing.held[stage === "as_left" && state.work === "new" ? "as_left new" : stage], expectation());
+    return { said, um: typed.um === null ? null : typed.um * double, sd };
   }
 
   function say() {
@@ -406,7 +406,7 @@
     const field = find("#id_value"), unit = find("#id_unit").value;
     const step = { mm: 0.01, um: 10, thou: 0.5, mil: 0.5, in: 0.0005 }[unit], digits = { mm: 2, um: 0, thou: 1, mil: 1, in: 4 }[unit];
     const from = window.Verdict.typed(field.value || window.Verdict.shown(station.last_um || 0, unit), "um");
-    if (from) field.value = Math.max(0, from.um + (one.dataset.less === undefined ? step : -step)).toFixed(Math.max(digits, field.value ? from.digits : digits));
+    if (from && from.um !== null && from.unit === "um") field.value = Math.max(0, from.um + (one.dataset.less === undefined ? step : -step)).toFixed(Math.max(digits, field.value ? from.digits : digits));
     say();
   }));
   find("[data-begin]").addEventListener("click", once(begin));

@@ -1,13 +1,17 @@
 """The verdict on one reading and the question at entry, in numbers and words."""
 
 import math
+from decimal import Decimal
 
 import pytest
 
+from fleet import slip_factors
+from fleet.units import step_um, to_um
 from inspections.advising import removed
 from inspections.expecting import held_for, station
 from inspections.measuring import STRIPS_UM, beyond_strip
 from inspections.verdict import Expected, Held, reading_sd_um, shown, verdict, verdict_of_interval
+from inspections.wear import slips as wear_slips
 from tests.bench import slips
 
 AS_EXPECTED = Expected(181.0, 192.0, 204.0)
@@ -37,18 +41,87 @@ def test_without_a_limit_it_says_so_and_still_asks():
     assert said.word == "" and said.text.startswith("No limit is set") and said.asked
 
 
+def of_typed(number: str, unit: str, expected=AS_EXPECTED, held=LIMIT, method_sd=6.0):
+    """The verdict on a number as typed in a box."""
+    step = float(step_um(number, unit))
+    return verdict(
+        float(to_um(Decimal(number), unit)), reading_sd_um(method_sd, step), unit, held, expected, step
+    )
+
+
 @pytest.mark.parametrize(
-    ("factor", "slip"),
+    ("number", "unit", "asked", "meant"),
     [
-        (0.5, "radial where diametral is asked"), (1 / 2.54, "thou typed as hundredths of a millimetre"),
-        (0.1, "decimal mark misplaced"), (10.0, "decimal mark misplaced"), (1000.0, "micrometres typed as millimetres"),
-        (25.4, "millimetres typed as inches"), (1 / 25.4, "inches typed as millimetres"),
+        ("7.5", "mm", "Did you mean 7.5 thou (0.191 mm)?", "thou"),
+        ("8", "mm", "Did you mean 8 thou (0.203 mm)?", "thou"),  # the last digit is a thou, not a millimetre
+        ("0.0075", "mm", "Did you mean 0.0075 in (0.191 mm)?", "in"),
+        ("190", "mm", "Did you mean 190 µm (0.190 mm)?", "um"),
+        ("19", "mm", "Did you mean 19 hundredths of a millimetre (0.190 mm)?", ""),
+        ("0.0075", "thou", "Did you mean 0.0075 in (7.5 thou)?", "in"),
+        ("0.19", "thou", "Did you mean 0.19 mm (7.5 thou)?", "mm"),
+        ("190", "thou", "Did you mean 190 µm (7.5 thou)?", "um"),
+        ("7.5", "in", "Did you mean 7.5 thou (0.0075 in)?", "thou"),
+        ("0.19", "in", "Did you mean 0.19 mm (0.0075 in)?", "mm"),
+        ("190", "in", "Did you mean 190 µm (0.0075 in)?", "um"),
+        ("0.19", "um", "Did you mean 0.19 mm (190 µm)?", "mm"),
+        ("7.5", "um", "Did you mean 7.5 thou (191 µm)?", "thou"),
+        ("0.096", "mm", "Did you mean 0.192 mm, the whole clearance where the reading was radial?", ""),
+        ("0.0192", "mm", "Did you mean 0.192 mm, with the decimal mark elsewhere?", ""),
+        ("0.384", "mm", "Did you mean 0.192 mm, the reading itself, not twice it?", ""),
     ],
+)
+def test_a_slip_is_asked_about_in_the_number_and_unit_that_it_would_then_be(number, unit, asked, meant):
+    said = of_typed(number, unit)
+    assert said.asked and said.question.startswith(asked) and said.mended_unit == meant
+    assert "Measure once more while it is open" in said.question
+
+
+@pytest.mark.parametrize(
+    ("number", "unit"), [("1", "mm"), ("0", "mm"), ("2", "mm"), ("40", "thou"), ("152", "in"), ("1", "in")]
+)
+def test_a_coarse_value_far_from_what_is_expected_is_asked_about(number, unit):
+    assert of_typed(number, unit).asked
+
+
+@pytest.mark.parametrize(
+    ("number", "unit"), [("0.2", "mm"), ("0.19", "mm"), ("0.195", "mm"), ("8", "thou"), ("7.5", "thou"), ("0.008", "in"), ("190", "um")]
 )  # fmt: skip
-def test_a_slip_is_asked_about_by_its_name_with_the_value_it_stands_for(factor, slip):
-    said = verdict(195.0 * factor, 6.0, "mm", LIMIT, AS_EXPECTED)
-    assert said.asked and said.slip == slip and said.mended_um == pytest.approx(195.0)
-    assert "it would then be 0.195 mm" in said.question
+def test_a_coarse_value_that_is_as_expected_is_not(number, unit):
+    assert not of_typed(number, unit).asked
+
+
+def test_outside_0_to_10_per_mille_of_the_journal_one_always_asks():
+    held = held_for({}, "as_found", "", journal_um=Decimal(150_000))
+    assert held.most_um == 1500.0
+    for value in (0.0, 1501.0):
+        for expected in (None, Expected(900.0, 1450.0, 2000.0)):
+            assert verdict(value, 6.0, "mm", held, expected).asked
+    assert not verdict(1499.0, 6.0, "mm", held, Expected(900.0, 1450.0, 2000.0)).asked
+    assert "no clearance of this journal is more than 1.500 mm" in verdict(1501.0, 6.0, "mm", held).question
+    assert verdict_of_interval(1600.0, None, 6.0, "mm", held).asked
+    assert not verdict_of_interval(None, 1400.0, 6.0, "mm", held).asked
+    assert held_for({}, "as_found", "", "bore", Decimal(150_000)).most_um is None
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "unit", "asked"),
+    [
+        (0.1524, None, "thou", "Did you mean >0.006 in (>6.0 thou)?"),
+        (None, 0.2032, "thou", "Did you mean <0.008 in (<8.0 thou)?"),
+        (0.1778, 0.2032, "thou", "Did you mean from 0.007 in (from 7.0 thou)?"),
+        (6000.0, None, "mm", "Did you mean >6"),
+        (101.6, None, "in", ""),
+        (None, 260.0, "mm", ""),
+        (180.0, 200.0, "mm", ""),
+        (None, 100.0, "mm", "Measure once more"),
+        (300.0, None, "mm", "Measure once more"),
+        (None, None, "mm", ""),
+    ],
+)
+def test_bounds_are_asked_about_too(low, high, unit, asked):
+    step = 0.0254 if unit == "thou" else 10.0
+    said = verdict_of_interval(low, high, reading_sd_um(6.0, step), unit, LIMIT, AS_EXPECTED, step)
+    assert said.asked == bool(asked) and said.question.startswith(asked)
 
 
 def test_a_failed_bearing_is_asked_about_and_no_slip_is_made_up_for_it():
@@ -99,7 +172,7 @@ def test_as_found_and_as_left_are_held_against_their_own_limits():
         ("clearance", "in_service_min"): 120.0,
         ("clearance", "in_service_max"): 300.0,
     }
-    assert held_for(limits, "as_found", "") == Held(None, 300.0)
+    assert held_for(limits, "as_found", "") == Held(120.0, 300.0)
     assert held_for(limits, "as_left", "scrape") == Held(120.0, 300.0)
     assert held_for(limits, "as_left", "new") == Held(140.0, 170.0, "fitting range")
 
@@ -131,8 +204,16 @@ def test_metal_removed_is_drawn_towards_the_usual_step_and_never_negative():
     assert removed([(200.0, 5.0)], [(170.0, 5.0)], usual).mean_um > 0
 
 
-def test_on_a_simulated_fleet_slips_are_asked_about_and_true_readings_are_not():
-    said = slips.run("plain", 400, 11)
-    assert said["clean"].share <= 0.01
-    assert said["25.4-fold"].share >= 0.99 and said["thousandfold"].share >= 0.99
-    assert said["twofold, read before"].share >= 0.90
+def test_the_wear_model_knows_no_factor_that_the_one_home_of_factors_does_not():
+    home = {slip.factor for unit in slip_factors.UNIT_UM for slip in slip_factors.slips_of(unit)}
+    assert all(any(math.isclose(one, known) for known in home) for one in wear_slips.FACTORS)
+    assert all(any(math.isclose(one, known, rel_tol=1e-4) for known in home) for one in slip_factors.APART)
+
+
+def test_on_a_simulated_fleet_slips_are_asked_about_in_each_box_and_true_readings_are_not():
+    said = slips.run("plain", 400, 11, every=4)
+    for box in slips.STEPS:
+        of = {kind: one for (where, kind), one in said.items() if where == box}
+        assert of["clean"].share <= 0.01, box
+        assert of["25.4-fold"].share == 1.0 and of["thousandfold"].share == 1.0, box
+        assert of["twofold, read before"].share >= 0.90, box
