@@ -1,11 +1,12 @@
 """Answers to a file's questions: by the kind of question and what it is about, for all rows alike or for named ones."""
 
 import hashlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Set
 from dataclasses import dataclass, field
 from typing import Any
 
 ASIDE = "aside"
+AGAIN = "again"  # an answer taken back: the question stands open once more
 
 
 @dataclass(frozen=True)
@@ -34,7 +35,18 @@ class Choice:
     example: str = ""
 
 
+TYPED = Choice("typed", "the cell should say", "what it should say")
 SET_ASIDE = Choice(ASIDE, "set these rows aside: kept word for word, used for nothing", "the reason")
+
+
+def kept_words(said: str, note: str = "", column: str = "") -> str:
+    """The remark that keeps what a cell said beside what it should say.
+
+    >>> kept_words("l50", "hot"), kept_words("31/02/2014", column="date")
+    ("hot; the sheet says 'l50'", "the sheet says 'date 31/02/2014'")
+    """
+    told = f"the sheet says '{f'{column} {said}'.strip()}'"
+    return f"{note}; {told}" if note else told
 
 
 def question_key(code: str, about: str) -> str:
@@ -53,8 +65,18 @@ class Answers:
         """Choice and value for a question about a row; None: not answered. Of two answers the later holds."""
         for said in reversed(self.given.get(question_key(code, about), [])):
             if "rows" not in said or row in said["rows"]:
-                return said["choice"], said.get("value", "")
+                return None if said["choice"] == AGAIN else (said["choice"], said.get("value", ""))
         return None
+
+    def knows_row(self, code: str, kind: str, idents: Set[str]) -> bool:
+        """Whether any answer of a kind of question, about `kind` wherever, was given for a row of these names."""
+        start = f"{code}|{kind}"
+        return any(
+            not idents.isdisjoint(one.get("rows", ()))
+            for key, said in self.given.items()
+            if key == start or key.startswith(f"{start}|")
+            for one in said
+        )
 
     def add(
         self, code: str, about: str, choice: str, value: str = "", rows: Iterable[str] | None = None

@@ -23,6 +23,7 @@ class Directory:
     offered: frozenset[UUID] | None = None
     _folded: dict[str, str] = field(default_factory=dict)
     _bare: dict[str, list[Place]] | None = None
+    _names: dict[UUID, str] = field(default_factory=dict)
 
     @classmethod
     def load(cls, offered: frozenset[UUID] | None = None) -> "Directory":
@@ -74,6 +75,12 @@ class Directory:
     def bearing(self, place: Place, position: str) -> Bearing | None:
         """The position of that name on a place."""
         return self.bearings.get((place.id, self.fold(position)))
+
+    def name_of(self, bearing: UUID) -> str:
+        """A position's name as the register has it."""
+        if not self._names:
+            self._names = {one.pk: one.name for some in self.positions.values() for one in some}
+        return self._names[bearing]
 
     def nearest_sites(self, name: str) -> list[str]:
         """Up to three sites whose names are most like this one."""

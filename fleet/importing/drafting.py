@@ -6,6 +6,7 @@ from dataclasses import replace
 from fleet.access import sites_of
 from fleet.clock import now
 from fleet.importing.answers import Answers
+from fleet.importing.given import asked_again
 from fleet.importing.kept import answers_for, keep_file, keep_plan, plan_named
 from fleet.importing.loading import Result, import_file
 from fleet.importing.options import Options
@@ -64,6 +65,12 @@ def answers_in(draft: Draft) -> Answers:
     for key, said in draft.answers.items():
         answers.add_said(key, said)
     return answers
+
+
+def ask_again(draft: Draft, key: str) -> None:
+    """Take back one answer, given now or for an earlier sheet of this name: its question stands open once more."""
+    draft.answers = asked_again(answers_in(draft), draft.answers, key)
+    draft.save(update_fields=["answers"])
 
 
 def look(draft: Draft) -> Result:

@@ -78,6 +78,8 @@ class Loader:
         a layout of the plant's own is read by a plan.
     spreading : frozenset of str
         kinds of question whose answer, given for all rows, also settles those that it brings to light.
+    names_asked : frozenset of str
+        kinds of question about a name: one that comes again after its answer is open still.
     of_sites, makes_sites : bool
         every row belongs to a site; a row may name a new one.
     """
@@ -89,6 +91,7 @@ class Loader:
     makes_sites: bool = False
     takes_plans: bool = False
     spreading: frozenset[str] = frozenset()
+    names_asked: frozenset[str] = frozenset()
 
     def resolve(self, parsed: Parsed, context: Context) -> Iterable[Finding]:
         """Set `row.site` and `row.bearing`, put inner ids in `row.content`; no question to the database per row."""
@@ -104,6 +107,10 @@ class Loader:
     def ident(self, code: str, row: ParsedRow) -> str:
         """By what an answer to a question of this kind knows a row again."""
         return row.ident
+
+    def wide_ident(self, code: str, row: ParsedRow) -> str:
+        """By what an answer to a question of this kind knows all rows that say the same."""
+        return self.ident(code, row)
 
     def choices(self, code: str, about: str, rows: Sequence[ParsedRow], context: Context) -> Sequence[Choice]:
         """The answers that a question of this kind may have."""

@@ -14,6 +14,7 @@ from fleet.importing.answers import ASIDE, Answers
 from fleet.importing.columns import Column
 from fleet.importing.directory import Directory
 from fleet.importing.findings import Finding, in_order, of_file
+from fleet.importing.given import GivenAnswer, given_answers
 from fleet.importing.kept import answer_facts, answers_for, digest_of, keep_file, plan_named, plan_names
 from fleet.importing.known import SetAsideBefore, give_keys, mark_known
 from fleet.importing.loaders import Context, Counts, Loader, Progress, counted_words, loader_for
@@ -50,6 +51,7 @@ class Result:
     dry_run: bool = False
     groups: list[QuestionGroup] = field(default_factory=list)
     n_answered: int = 0
+    given: list[GivenAnswer] = field(default_factory=list)
     applied: Applied | None = None
     waits: list[tuple[ParsedRow, uuid.UUID]] = field(default_factory=list)
     there: list[ParsedRow] = field(default_factory=list)
@@ -178,7 +180,7 @@ def _read(
         raise ValueError(f"the plan cannot serve: {' '.join(complaints)}")
     applied = apply(plan, read_sheet(data, name).tabs, answers)
     context.options = replace(context.options, date_format=plan.date_format, decimal_comma=plan.decimal_comma)
-    parsed = parse_made(applied.made, columns, context.options)
+    parsed = parse_made(applied.made, columns, context.options, answers)
     parsed.faults = [*applied.faults, *parsed.faults]
     left = set(plan.tabs_left)
     marks = {tab: said for tab, said in marks_of(data).items() if tab not in left}
@@ -248,6 +250,7 @@ class _Import:
         self.result.faults = in_order([relocated(one, rows) for one in self.result.faults])
         self.result.questions = in_order([relocated(one, rows) for one in self.result.questions])
         self.result.n_answered = sum(len(said) for _, said in self.answers)
+        self.result.given = given_answers(self.settling) if self.only_look else []
         self.result.rows, self.result.waits = self.kept, self.aside_before
         self.result.there = [row for row in self.parsed.rows if row.already]
         waits = len(self.aside_before)

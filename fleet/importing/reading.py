@@ -2,11 +2,12 @@
 
 import hashlib
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 from uuid import UUID
 
+from fleet.importing.answers import TYPED, Answers, kept_words
 from fleet.importing.columns import CLEAR, Column, canonical_text
 from fleet.importing.findings import Finding, Misfit, of_cell, of_file
 from fleet.importing.options import Options
@@ -154,12 +155,43 @@ def parse(tab: Tab, columns: Sequence[Column], options: Options) -> Parsed:
     return parsed
 
 
-def parse_made(made: Sequence[Made], columns: Sequence[Column], options: Options) -> Parsed:
+def parse_made(
+    made: Sequence[Made], columns: Sequence[Column], options: Options, answers: Answers | None = None
+) -> Parsed:
     """Rows that a reading plan made, read as rows of the template; those with a question wait and are not checked.
 
     What a cell of the plant's own layout does not let be read is a question, not a fault: nobody can mend a sheet
     of long ago, but it can be set aside.
     """
+    parsed = _parse_made(made, columns, options)
+    typed = list(_typed(made, parsed, answers or Answers()))
+    if not typed:
+        return parsed
+    made = list(made)
+    for i, mended in typed:
+        made[i] = mended
+    return _parse_made(made, columns, options)
+
+
+def _typed(made: Sequence[Made], parsed: Parsed, answers: Answers) -> Iterator[tuple[int, Made]]:
+    """Rows whose unreadable cell somebody has typed as it should be, what it said kept beside it."""
+    for row, question in parsed.waiting:
+        said = answers.of(question.code, question.about, row.ident)
+        if said is None or said[0] != TYPED.word or question.column not in row.typed:
+            continue
+        one = made[row.number - 2]
+        text, column = one.cells[question.column], question.column
+        cells = one.cells | {
+            column: said[1], "note": kept_words(text, one.cells.get("note", ""), "" if column == "value" else column),
+        }  # fmt: skip
+        yield (
+            row.number - 2,
+            replace(one, cells=cells, held={n: h for n, h in one.held.items() if n != column}),
+        )
+
+
+def _parse_made(made: Sequence[Made], columns: Sequence[Column], options: Options) -> Parsed:
+    """One pass of `parse_made`."""
     names = [one.name for one in columns if any(one.name in row.cells for row in made)]
     where = {name: j for j, name in enumerate(names)}
     rows = []

@@ -1,18 +1,18 @@
 """Questions closed by answers: rows changed, waived or set aside, then checked again until nothing more changes."""
 
 import hashlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
-from fleet.importing.answers import ASIDE, Answers, Choice, question_key
+from fleet.importing.answers import ASIDE, TYPED, Answers, Choice, question_key
 from fleet.importing.findings import Finding, kind_words, lead_words
 from fleet.importing.reading import Parsed, ParsedRow
 
 MOST_ROWS_SHOWN = 40
 # What these are about is a word of ours, no word of the sheet.
-ABOUT_KINDS = frozenset({"remark_names_work", "stage_unclear", "size"})
+ABOUT_KINDS = frozenset({"remark_names_work", "scrapped_or_scraped", "stage_unclear", "size"})
 # Questions of these kinds stand in one table whatever they are about, and one answer is given to all that are ticked.
-TOGETHER = frozenset({"remark_names_work"})
+TOGETHER = frozenset({"remark_names_work", "scrapped_or_scraped"})
 
 
 @dataclass(frozen=True)
@@ -47,7 +47,12 @@ class QuestionGroup:
     @property
     def about_words(self) -> str:
         """What it is about, as it is shown."""
-        return self.about.replace("_", " ") if self.code in ABOUT_KINDS else f"'{self.about}'"
+        if self.code not in ABOUT_KINDS:
+            return f"'{self.about}'"
+        if self.code == "scrapped_or_scraped":
+            return f"at {self.about}"
+        kind, _, position = self.about.partition("|")
+        return kind.replace("_", " ") + (f" at {position}" if position else "")
 
     @property
     def words(self) -> str:
@@ -86,7 +91,9 @@ class Settling:
         self.used: dict[str, set[str]] = {}
         # What an answer makes of a cell is done before its row is read: a row that waits still was read by none.
         self.unread = {row.number for row, _ in parsed.waiting}
+        self.closed: dict[tuple[str, str, str, str], list[ParsedRow]] = {}
         self._done: set[tuple[int, str, str]] = set()
+        self._typed: set[tuple[int, str, str]] = set()
 
     def settle(self, findings: Iterable[Finding]) -> tuple[list[Finding], bool]:
         """Findings still open or set aside, and whether rows were changed so that all must be checked again."""
@@ -104,6 +111,8 @@ class Settling:
         for (code, about, choice, value), some in todo.items():
             changed |= bool(self.loader.answer(code, about, choice, value, some, self.parsed, self.context))
             self._done.update((row.number, code, about) for row in some)
+            if choice == TYPED.word:
+                self._typed.update((row.number, code, about) for row in some)
         self.aside.update(self.context.memory.get("dropped", {}))
         return left, changed
 
@@ -126,13 +135,22 @@ class Settling:
     ) -> bool:
         """Whether a question about a row is closed; a row set aside stays questioned, with its reason kept."""
         if (row.number, one.code, one.about) in self._done:
-            return True
+            # A name that is asked about again led nowhere; a value typed anew fits no better than the sheet's.
+            return (
+                one.code not in self.loader.names_asked
+                and (row.number, one.code, one.about) not in self._typed
+            )
         ident = self.loader.ident(one.code, row)
         said = self.answers.of(one.code, one.about, ident)
+        if said is None:
+            said = self.answers.of(one.code, one.about, self.loader.wide_ident(one.code, row))
         if said is None:
             return False
         if one.code in self.loader.spreading:
             self.used.setdefault(question_key(one.code, one.about), set()).add(ident)
+        some = self.closed.setdefault((one.code, one.about, *said), [])
+        if row not in some[-1:]:
+            some.append(row)
         if said[0] == ASIDE:
             self.aside[row.number] = said[1] or "set aside when the sheet was brought"
             return False
@@ -154,22 +172,35 @@ def groups_of(findings: Sequence[Finding], settling: Settling) -> list[QuestionG
         touched = [rows[n] for one in some for n in one.touched if n in rows]
         choices = settling.loader.choices(code, about, touched, settling.context)
         group = QuestionGroup(code, about, some, choices, n_rows=len(touched) or 1)
-        alike: dict[str, Asked] = {}
-        for one in some:
-            for n in one.touched:
-                if n not in rows or n in settling.aside:
-                    continue
-                ident = settling.loader.ident(code, rows[n])
-                known = alike.get(ident)
-                place = relocated(replace(one, number=n, rows=()), rows).place
-                alike[ident] = (
-                    replace(known, n=known.n + 1) if known
-                    else Asked(ident, place, row_words(rows[n]), one.found, one.expected, one.remedy)
-                )  # fmt: skip
+        alike = _alike(some, rows, settling, settling.loader.ident)
+        if len(alike) > MOST_ROWS_SHOWN:
+            alike = _alike(some, rows, settling, settling.loader.wide_ident)
         group.rows = list(alike.values())
         if group.rows or not touched:
             found.append(group)
     return found
+
+
+def _alike(
+    some: Sequence[Finding],
+    rows: dict[int, ParsedRow],
+    settling: Settling,
+    ident_of: Callable[[str, ParsedRow], str],
+) -> dict[str, Asked]:
+    """The rows of a question by how an answer knows them, the first of each with how many are alike."""
+    alike: dict[str, Asked] = {}
+    for one in some:
+        for n in one.touched:
+            if n not in rows or n in settling.aside:
+                continue
+            ident = ident_of(one.code, rows[n])
+            known = alike.get(ident)
+            place = relocated(replace(one, number=n, rows=()), rows).place
+            alike[ident] = (
+                replace(known, n=known.n + 1) if known
+                else Asked(ident, place, row_words(rows[n]), one.found, one.expected, one.remedy)
+            )  # fmt: skip
+    return alike
 
 
 def row_words(row: ParsedRow) -> str:

@@ -28,8 +28,9 @@ from fleet.importing.plans.beside import offers
 from fleet.importing.plans.guessing import guess
 from fleet.importing.plans.layout import Grid
 from fleet.importing.plans.plan import Plan, letters
+from fleet.importing.reading import ParsedRow
 from fleet.importing.settling import TOGETHER, Asked, QuestionGroup
-from fleet.models import Draft
+from fleet.models import Bearing, Draft, Place
 from fleet.sheets import SheetFault, read_sheet
 
 FIRST_ROWS, FIRST_COLUMNS = 9, 20
@@ -119,6 +120,9 @@ def questions(request: HttpRequest, draft_id: UUID) -> HttpResponse:
         if then == "forget":
             drafting.forget(draft)
             return redirect("import")
+        if then == "again":
+            drafting.ask_again(draft, request.POST.get("again", ""))
+            return redirect("import-questions", draft_id=draft.id)
         if then == "answer":
             _take_answers(request, draft)
             return redirect("import-questions", draft_id=draft.id)
@@ -137,7 +141,7 @@ def _questions_context(draft: Draft, result: Result) -> dict:
     return {
         "draft": draft, "result": result, "groups": result.groups, "sections": sections_of(result.groups), "counts": result.counts,
         "faults": faults, "n_open": sum(group.n_rows for group in result.groups),
-        "rows": [_shown(row) for row in result.rows[:12]], "n_rows": len(result.rows),
+        "given": result.given, "rows": shown_rows(result.rows[:12]), "n_rows": len(result.rows),
         "plan_url": reverse("import-plan", args=[draft.id]) if draft.plan else "",
         "left": result.applied.left() if result.applied else [],
         "n_sheet_rows": result.applied.n_rows if result.applied else 0,
@@ -208,12 +212,24 @@ def sections_of(groups: Sequence[QuestionGroup]) -> list[Section]:
     return list(found.values())
 
 
-def _shown(row) -> dict:
-    said = dict(row.typed)
-    said["event"] = str(row.get("event", "")).replace("_", " ")
-    said["stage"] = fields.placed_words(str(row.get("stage", "")), str(row.get("station", "")))
-    said["row"], said["tab"] = str(row.sheet_row), row.source.tab if row.source else ""
-    return said
+def shown_rows(rows: Sequence[ParsedRow]) -> list[dict[str, str]]:
+    """Rows as they would be stored: pump and position by the names the register has, whatever the sheet calls them."""
+    bearings = Bearing.objects.in_bulk([row.bearing for row in rows if row.bearing])
+    places = Place.objects.in_bulk(
+        [UUID(row.content["pump"]) for row in rows if row.site and "pump" in row.content]
+    )
+    shown = []
+    for row in rows:
+        said = dict(row.typed)
+        if row.site and "pump" in row.content:
+            said["pump"] = places[UUID(row.content["pump"])].tag
+        if row.bearing:
+            said["position"] = bearings[row.bearing].name
+        said["event"] = str(row.get("event", "")).replace("_", " ")
+        said["stage"] = fields.placed_words(str(row.get("stage", "")), str(row.get("station", "")))
+        said["row"], said["tab"] = str(row.sheet_row), row.source.tab if row.source else ""
+        shown.append(said)
+    return shown
 
 
 def _take_answers(request: HttpRequest, draft: Draft) -> None:

@@ -1,25 +1,27 @@
 """The answers that questions of a history may have, and what each does to the rows it is about."""
 
-from calendar import monthrange
-from collections import defaultdict
 from collections.abc import Sequence
-from uuid import UUID
 
-from fleet.importing.answers import SET_ASIDE, Choice
+from fleet.importing.answers import SET_ASIDE, TYPED, Choice
+from fleet.importing.directory import nearest
 from fleet.importing.loaders import Context
 from fleet.importing.reading import Parsed, ParsedRow
-from fleet.ledger.writing import Fact
-from fleet.models import Bearing, Name, Place, folded
-from fleet.registering import fact_of
-from fleet.units import Day, UnknownUnit, canonical_unit
+from fleet.models import folded
+from fleet.units import UnknownUnit, canonical_unit
+from inspections.importing.end_names import end_word, learn_end
 from inspections.importing.examples import with_example
 from inspections.importing.lines import Line, station_of, visit_key
 from inspections.importing.meter_answers import drop_hours, reset, thousandfold, without_marks
-from inspections.models import WHOLE_PUMP, EventKind, Method, Reading
+from inspections.importing.remarks import DOUBTFUL_WORD, NAMES_WORK, WORDS_FOR
+from inspections.importing.row_changes import another_work, months_only, set_cell, typed_value
+from inspections.models import EventKind, Method
 
 # What the questions of a history are called where several are shown together.
 KIND_WORDS = {
     "remark_names_work": "remarks that name work",
+    "scrapped_or_scraped": "scraped, or thrown away",
+    "work_without_drop": "new metal that lowered no clearance",
+    "scrape_with_drop": "scrapes after which the clearance was smaller",
     "run_hours_fall": "run hours that fall",
     "run_hours_rise": "run hours that rise too fast",
     "grouping_mark": "counts whose mark may part thousands",
@@ -42,7 +44,8 @@ KIND_WORDS = {
     "position_spelt": "positions spelt otherwise",
 }
 KIND_LEADS = {
-    "remark_names_work": "If work was done, it is stored with the remark's words, at the bearings the remark names or else at those of that day. If not, the remark stays a note.",
+    "remark_names_work": "If work was done, it is stored with the remark's words at the bearing named beside it: the one its own clause names, or where it names none each bearing of that day, to be ticked by itself. If not, the remark stays a note.",
+    "scrapped_or_scraped": "'Scrapped' is often a slip for 'scraped', and as often says that something was thrown away.",
     "run_hours_slow": "A pump in service gives more. Perhaps a mark that parts thousands was read as the decimal mark, or the meter counts in another unit.",
     "run_hours_fall": "A meter falls when it was changed or set back, or when it was typed wrong.",
     "fall_without_event": "Wear makes a clearance larger. Something made these smaller, or they are no readings of this bearing.",
@@ -53,7 +56,7 @@ KIND_LEADS = {
     "unknown_pump": "The spelling is learnt: it is not asked about again.",
     "spelt_otherwise": "Letters and digits are the same. The spellings are learnt: they are not asked about again.",
     "position_spelt": "Letters and digits are the same. The spellings are learnt for these pumps.",
-    "unknown_position": "The spelling is learnt for this pump: it is not asked about again.",
+    "unknown_position": "The spelling is learnt for these pumps: it is not asked about again. What AS, BS, CA, COA, LA and LOA mean is learnt for the whole site.",
 }
 UNITS = ("mm", "um", "mil", "thou", "in")
 _RIGHT = Choice("right", "they are right as they stand")
@@ -136,10 +139,41 @@ _OF_ROWS: dict[str, tuple[Choice, ...]] = {
         Choice("as_found", "they were measured before the work"),
         Choice("as_left", "they were measured after it"),
     ),
+    "scrapped_or_scraped": (
+        Choice("scrape", "scraped: metal was taken off the lining there"),
+        Choice("shell_change", "scrapped: the old shell was thrown away and new metal went in there"),
+        Choice("nothing", "scrapped: thrown away, and nothing was done to what runs there"),
+    ),
+    "work_without_drop": (
+        Choice("right", "new metal went in all the same; the readings are right"),
+        Choice("scrape", "it was a scrape"),
+        Choice("nothing", "no such work was done there: keep the words as a note"),
+    ),
+    "scrape_with_drop": (
+        Choice("right", "it was scraped all the same; the readings are right"),
+        Choice("shell_change", "new metal went in"),
+        Choice("nothing", "no such work was done there: keep the words as a note"),
+    ),
     "two_units_disagree": (_APART, _RIGHT),
     "stored_otherwise": (_CORRECT, _SAME, _SECOND),
     "rounded_otherwise": (_SAME, _CORRECT, _SECOND),
 }
+# A cell that can be typed as it should be: values that do not fit, and cells that could not be read.
+_TYPED_VALUES = frozenset(
+    {"jump", "clearance_range", "fall_without_event", "two_units_disagree", "stored_otherwise"}
+)
+_TYPED_CELLS = frozenset({"odd_word", "number", "date", "future", "unit", "word", "too_long", "bounds"})
+OF_REMARKS = frozenset({NAMES_WORK, DOUBTFUL_WORD})
+OF_NAMES = frozenset(
+    {
+        "unknown_pump",
+        "unknown_site",
+        "unknown_position",
+        "tag_at_two_sites",
+        "spelt_otherwise",
+        "position_spelt",
+    }
+)
 # An answer to these is about words, whatever row they stand in; every other is about the rows it was given for.
 _OF_WORDS = frozenset(
     {*_OF_CELLS, "unknown_pump", "unknown_site", "unknown_position", "tag_at_two_sites", "new_method", "new_station"}
@@ -148,10 +182,12 @@ _OF_WORDS = frozenset(
 
 def ident(code: str, row: ParsedRow) -> str:
     """By what an answer knows a row: nothing where it is about a word, the remark's text, or the row's own words."""
+    if code == "unknown_position":
+        return folded(row.get("pump", ""))
     if code in _OF_WORDS:
         return row.typed.get("value", "") if code == "odd_word" else ""
-    if code == "remark_names_work":
-        return " ".join(row.get("note", "").casefold().split())[:120]
+    if code in OF_REMARKS:
+        return f"{wide_ident(code, row)}|{folded(row.get('pump', ''))}|{row.typed.get('date', '')}"
     if code == "first_days":
         return ""
     if code in ("spelt_otherwise", "position_spelt"):
@@ -159,9 +195,18 @@ def ident(code: str, row: ParsedRow) -> str:
     return row.ident
 
 
+def wide_ident(code: str, row: ParsedRow) -> str:
+    """By what an answer knows all rows that say the same, where they are too many to be ticked one by one."""
+    if code == "unknown_position":
+        return ""
+    return " ".join(row.get("note", "").casefold().split())[:120] if code in OF_REMARKS else ident(code, row)
+
+
 def choices(code: str, about: str, rows: Sequence[ParsedRow], context: Context) -> Sequence[Choice]:
     """What may be answered, the likeliest first; setting aside is always possible."""
     found = _choices(code, about, rows, context)
+    if code in _TYPED_VALUES or code in _TYPED_CELLS:
+        found = [*found, TYPED]
     if rows:
         found = [with_example(code, about, one, rows[0]) for one in found]
     return (*found, SET_ASIDE)
@@ -172,8 +217,10 @@ def _choices(code: str, about: str, rows: Sequence[ParsedRow], context: Context)
         return _OF_CELLS[code]
     if code in ("unknown_pump", "unknown_position", "unknown_site", "tag_at_two_sites"):
         return _names(code, about, rows, context)
-    if code == "remark_names_work":
-        return Choice("yes", "each tells of the work named beside it"), Choice("no", "no such work was done")
+    if code == NAMES_WORK:
+        return Choice("yes", "each tells of the work beside it, at the bearing named there"), Choice(
+            "no", "no such work was done there"
+        )
     return _OF_ROWS.get(code, ())
 
 
@@ -189,15 +236,20 @@ def _names(code: str, about: str, rows: Sequence[ParsedRow], context: Context) -
         known = sorted({place.site.name for place in directory.places_of(about)})
         return (Choice("site", "it stands at", "the site", tuple(known), only=True),)
     if code == "unknown_position":
-        place = directory.places_of(first.get("pump", ""), site)[:1] if first else []
-        known = [one.name for one in directory.positions.get(place[0].pk, [])] if place else []
-        near = directory.nearest_positions(about, place[0]) if place else []
-        offered = tuple(dict.fromkeys([*near, *known]))
+        offered = _positions_offered(about, rows, context)
         return (Choice("is", f"'{about}' means the position", "the position", offered, only=True),)
     places = [p for some in directory.places.values() for p in some if site is None or p.site_id == site.id]
     tags = sorted({p.tag for p in places if directory._may_offer(p.site_id)})
     offered = tuple(dict.fromkeys([*directory.nearest_tags(about, site), *tags]))[:400]
     return (Choice("is", f"'{about}' means the pump, from now on", "the pump", offered, only=True),)
+
+
+def _positions_offered(about: str, rows: Sequence[ParsedRow], context: Context) -> tuple[str, ...]:
+    """The positions of the pumps asked about, the nearest first; nearest by letters says nothing of an end's name."""
+    directory, placed = context.directory, context.memory.get("places", {})
+    places = list(dict.fromkeys(placed[row.number] for row in rows if row.number in placed))
+    known = [one.name for place in places for one in directory.positions.get(place, [])]
+    return tuple(dict.fromkeys([*([] if end_word(about) else nearest(about, known)), *known]))
 
 
 # what an answer does ---------------------------------------------------------------------------------------
@@ -212,17 +264,24 @@ def answer(
     if code in ("spelt_otherwise", "position_spelt") and choice == "is":
         return _as_spelt(code, rows, context)
     if code == "tag_at_two_sites" and choice == "site":
-        return _set(rows, "site", value)
+        return set_cell(rows, "site", value)
     if code == "grouping_mark":
         return choice == "thousands" and without_marks(rows, about)
     if code == "run_hours_slow" and choice == "thousands":
         return thousandfold(rows)
     if code in ("run_hours_fall", "run_hours_rise", "run_hours_slow") and choice in ("reset", "drop"):
         return reset(rows, parsed, context) if choice == "reset" else drop_hours(code, rows, parsed, context)
-    if code == "remark_names_work" and choice == "yes":
-        return _work_done(about, rows, parsed, context)
+    if code == NAMES_WORK and choice == "yes":
+        kind, _, position = about.partition("|")
+        return _work_done(kind, position, rows, parsed, context)
+    if code == DOUBTFUL_WORD and choice in WORDS_FOR:
+        return _work_done(choice, about, rows, parsed, context)
     if code in ("stored_otherwise", "rounded_otherwise"):
         return _meets_stored(choice, rows, context)
+    if code in ("work_without_drop", "scrape_with_drop") and choice != "right":
+        return another_work(choice, rows)
+    if choice == TYPED.word and code in _TYPED_VALUES:
+        return typed_value(value, rows, context)
     if choice == "swap":
         return _swap(rows, parsed, context)
     return _other(code, choice, value, rows)
@@ -250,32 +309,26 @@ def _swap(rows: Sequence[ParsedRow], parsed: Parsed, context: Context) -> bool:
 def _other(code: str, choice: str, value: str, rows: Sequence[ParsedRow]) -> bool:
     if code == "new_method":
         return (
-            _set(rows, "method", value)
+            set_cell(rows, "method", value)
             if choice == "is"
-            else _set(rows, "_new_method", (rows[0].get("method"),))
+            else set_cell(rows, "_new_method", (rows[0].get("method"),))
         )
     if code == "new_station":
         if choice == "is" and station_of(value) is None:
             return False
-        return _set(rows, "station", value if choice == "is" else "")
+        return set_cell(rows, "station", value if choice == "is" else "")
     if code == "first_days" and choice == "month":
-        return _months(rows)
+        return months_only(rows)
     if code == "stage_unclear":
-        return _set(rows, "stage", choice)
+        return set_cell(rows, "stage", choice)
     if choice == "apart":
-        return _set(rows, "_apart", value or "kept apart when the sheet was brought") and False
+        return set_cell(rows, "_apart", value or "kept apart when the sheet was brought") and False
     if choice == "unit":
         try:
-            return _set(rows, "unit", canonical_unit(value))
+            return set_cell(rows, "unit", canonical_unit(value))
         except UnknownUnit:
             return False
-    return _set(rows, "basis", "radial") if choice == "radial" else False
-
-
-def _set(rows: Sequence[ParsedRow], name: str, value: object) -> bool:
-    for row in rows:
-        row.values[name] = value
-    return True
+    return set_cell(rows, "basis", "radial") if choice == "radial" else False
 
 
 def _means(code: str, about: str, value: str, rows: Sequence[ParsedRow], context: Context) -> bool:
@@ -302,6 +355,7 @@ def _means(code: str, about: str, value: str, rows: Sequence[ParsedRow], context
         place = next(p for some in directory.places.values() for p in some if p.pk == place_id)
         bearing = directory.bearing(place, value)
         if bearing is not None:
+            learn_end(about, bearing.name, place.site_id, context)
             directory.bearings[place.pk, directory.fold(about)] = bearing
             learnt[("bearing", bearing.pk, about)] = bearing
             done = True
@@ -336,50 +390,20 @@ def _as_spelt(code: str, rows: Sequence[ParsedRow], context: Context) -> bool:
     return True
 
 
-def _months(rows: Sequence[ParsedRow]) -> bool:
-    for row in rows:
-        first = row.values["date"].first
-        row.values["date"] = Day(first, first.replace(day=monthrange(first.year, first.month)[1]), "month")
-    return True
-
-
-def _work_done(kind: str, rows: Sequence[ParsedRow], parsed: Parsed, context: Context) -> bool:
-    """The work that remarks tell of, at the bearings they name, else at those of the visit."""
+def _work_done(kind: str, position: str, rows: Sequence[ParsedRow], parsed: Parsed, context: Context) -> bool:
+    """The work that remarks tell of, at the one bearing asked about; blank: of the whole pump."""
     placed = context.memory["places"]
-    there: dict[object, list[str]] = defaultdict(list)
-    done: set[tuple[object, str]] = set()
-    for row in parsed.rows:
-        if row.number in placed and "date" in row.values and row.bearing:
-            position = row.values["position"]
-            key = visit_key(row, placed[row.number])
-            if row.get("event") == kind:
-                done.add((key, folded(position)))
-            elif row.get("event") in ("reading", "opened") and position not in there[key]:
-                there[key].append(position)
+    done = {
+        (visit_key(row, placed[row.number]), folded(row.get("position", "")))
+        for row in parsed.rows
+        if row.get("event") == kind and row.number in placed and "date" in row.values
+    }
     for row in rows:
-        key = visit_key(row, placed[row.number])
-        positions = _positions(kind, row, placed[row.number], there[key], context)
-        for position in [p for p in positions if (key, folded(p)) not in done]:
-            done.add((key, folded(position)))
+        key = (visit_key(row, placed[row.number]), folded(position))
+        if key not in done:
+            done.add(key)
             _tell(kind, row, position, parsed)
     return True
-
-
-def _positions(
-    kind: str, row: ParsedRow, place: UUID, there: Sequence[str], context: Context
-) -> Sequence[str]:
-    """Where a remark's work was done; one blank for the whole pump."""
-    of_bearing = row.get("position") and not row.get("_told")
-    if kind in WHOLE_PUMP or (kind == EventKind.JOURNAL_REGRIND and not of_bearing):
-        return [""]
-    if of_bearing:
-        return [row.values["position"]]
-    known = [bearing.name for bearing in context.directory.positions.get(place, [])]
-    words = set(
-        "".join(c if c.isalnum() else " " for c in row.get("note", "").casefold().replace(".", "")).split()
-    )
-    named = [name for name in known if name.casefold().replace(".", "") in words]
-    return named or list(there) or known
 
 
 def _tell(kind: str, row: ParsedRow, position: str, parsed: Parsed) -> None:
@@ -408,38 +432,3 @@ def _meets_stored(choice: str, rows: Sequence[ParsedRow], context: Context) -> b
         elif choice == "correct":
             row.values["_corrects"] = other.stored_id
     return choice == "same"
-
-
-# what is written beside the rows ---------------------------------------------------------------------------
-
-
-def facts(rows: Sequence[ParsedRow], context: Context) -> list[Fact]:
-    """Spellings learnt, and the readings that corrected ones replace taken back."""
-    said: list[Fact] = []
-    known = (
-        set(Name.objects.standing().filter(spelling=True).values_list("thing", "folded"))
-        if context.memory.get("learnt")
-        else set()
-    )
-    for (of, pk, text), thing in context.memory.get("learnt", {}).items():
-        if (pk, folded(text)) in known:
-            continue
-        site_id = thing.pk if of == "site" else thing.site_id if isinstance(thing, Place) else _site_of(thing)
-        row = Name(
-            of=of,
-            thing=pk,
-            site_id=None if of == "site" else site_id,
-            text=text,
-            folded=folded(text),
-            spelling=True,
-        )
-        said.append(fact_of(row))
-    wrong = {row.values["_corrects"]: row for row in rows if row.values.get("_corrects")}
-    for stored in Reading.objects.standing().filter(pk__in=list(wrong)):
-        body = {"of": "reading", "id": stored.pk, "reason": "corrected in the sheet that came again"}
-        said.append(Fact(f"bearing:{stored.bearing_id}", "withdrawal", body=body))
-    return said
-
-
-def _site_of(bearing: Bearing) -> UUID:
-    return Place.objects.values_list("site_id", flat=True).get(pk=bearing.place_id)

@@ -16,10 +16,11 @@ from fleet.importing.reading import Parsed, ParsedRow
 from fleet.ledger.writing import write
 from fleet.models import Place, Sheet, Site
 from inspections.facts import EventFact, Happened, MeterFact, ReadingFact
-from inspections.importing import answering, stored
+from inspections.importing import answering, learnt, stored
 from inspections.importing.alike import ask_alike
 from inspections.importing.clearances import check_values
 from inspections.importing.counts import unclear_marks
+from inspections.importing.end_names import EndNames, end_facts, end_word
 from inspections.importing.lines import (
     Line,
     given_order,
@@ -32,13 +33,13 @@ from inspections.importing.lines import (
 )
 from inspections.importing.meters import Hours, check_meters, hours_in
 from inspections.importing.needs import needs
-from inspections.importing.remarks import remarks_that_name_work, words_of_plant
+from inspections.importing.new_words import first_days, new_words
+from inspections.importing.position_names import bearings_by_name, names_by_place
+from inspections.importing.remarks import NAMES_WORK, Surroundings, remarks_that_name_work, words_of_plant
 from inspections.importing.template import COLUMNS, HOURS, METER_RESET, PERCENT, READING
+from inspections.importing.work_levels import works_against_levels
 from inspections.models import WORK, EventKind
 from inspections.recording import quantity_of, record_history
-
-# From so many different first days of months on, a column of dates is asked about: by chance one in 30 to the sixth.
-FIRST_DAYS = 6
 
 
 class HistoryLoader(Loader):
@@ -49,6 +50,7 @@ class HistoryLoader(Loader):
     known_by_rows = True
     takes_plans = True
     spreading = frozenset({"run_hours_fall", "run_hours_rise"})
+    names_asked = answering.OF_NAMES
 
     def resolve(self, parsed: Parsed, context: Context) -> Iterable[Finding]:
         """Site, pump and position of each row; each unknown name is asked about once."""
@@ -57,12 +59,15 @@ class HistoryLoader(Loader):
     def check(self, parsed: Parsed, context: Context) -> Iterable[Finding]:
         """Faults within rows, then questions between rows and to the record."""
         findings = [one for row in parsed.rows for one in needs(row)]
-        findings += _new_words(parsed.rows)
-        findings += [*_first_days(parsed.rows), *unclear_marks(parsed.rows)]
+        findings += new_words(parsed.rows)
+        findings += [*first_days(parsed.rows), *unclear_marks(parsed.rows)]
         return findings + list(_Comparison(parsed.rows, context).run())
 
     def ident(self, code: str, row: ParsedRow) -> str:
         return answering.ident(code, row)
+
+    def wide_ident(self, code: str, row: ParsedRow) -> str:
+        return answering.wide_ident(code, row)
 
     def choices(self, code: str, about: str, rows: Sequence[ParsedRow], context: Context) -> Sequence[Choice]:
         return answering.choices(code, about, rows, context)
@@ -86,7 +91,7 @@ class HistoryLoader(Loader):
 
     def store(self, rows: Sequence[ParsedRow], context: Context, act: uuid.UUID) -> tuple[int, int]:
         """One act for all rows, the spellings learnt and the readings corrected with them."""
-        facts = answering.facts(rows, context)
+        facts = [*learnt.facts(rows, context), *end_facts(context)]
         if facts:
             write(facts, by=context.by, act=act)
         done = record_history(context.memory["facts"], by=context.by, sheet=context.sheet, act=act)
@@ -102,6 +107,7 @@ class _Resolver:
 
     def __init__(self, context: Context) -> None:
         self.context, self.directory = context, context.directory
+        self.ends = EndNames(context)
         self.places: dict[int, Place] = {}
         self._known: dict[tuple[str | None, str], Place | tuple[str, str, str, str]] = {}
         self._asked: dict[tuple[str, str, str], list[ParsedRow]] = defaultdict(list)
@@ -121,7 +127,7 @@ class _Resolver:
             row.content.pop("site", None)
             row.bearing = None
             if position := row.get("position"):
-                bearing = self.directory.bearing(place, position)
+                bearing = self.directory.bearing(place, position) or self.ends.bearing(place, position)
                 if bearing is None:
                     yield self._no_position(row, place)
                 else:
@@ -175,7 +181,7 @@ class _Resolver:
         expected = f"a position of {place.tag} ({names})" if names else f"a position of {place.tag}"
         if row.source:  # a sheet of the plant's own: nobody can mend it, but the spelling can be learnt
             meant = self.directory.spelt_position(row.values["position"], place)
-            if meant is not None:
+            if meant is not None and not end_word(row.values["position"]):
                 remedy = "say whether each means the position offered beside it"
                 return row.question("position", f"'{meant.name}'", remedy, "position_spelt")
             remedy = "say which position is meant"
@@ -194,51 +200,6 @@ class _Resolver:
             yield from ask_alike(some, key[1], expected, remedy, key[0], about=about)
 
 
-# words nobody knows yet ------------------------------------------------------------------------------------
-
-
-def _new_words(rows: Sequence[ParsedRow]) -> Iterator[Finding]:
-    """Methods and stations met for the first time, each asked about once."""
-    known = stored.known_methods()
-    methods: dict[str, list[ParsedRow]] = defaultdict(list)
-    stations: dict[str, list[ParsedRow]] = defaultdict(list)
-    for row in rows:
-        if row.already:
-            continue
-        new = row.values.get("_new_method", ())
-        method, station = row.get("method"), row.get("station")
-        if method and method not in known and method not in new:
-            methods[method].append(row)
-        if station and station_of(station) is None:
-            stations[station.strip().casefold()].append(row)
-    words = ", ".join(sorted(word for word in known if word))
-    for some in methods.values():
-        yield from ask_alike(
-            some, "method", f"a method known here ({words})", "write it as one of these, or say that it is new",
-            "new_method", about=some[0].get("method"),
-        )  # fmt: skip
-    for some in stations.values():
-        yield from ask_alike(
-            some, "station", "a station as in-12, out-6, mid, 12 or nothing",
-            "give the end (in: pump side, out, mid) and the clock position seen from the coupling", "new_station",
-            about=some[0].get("station"),
-        )  # fmt: skip
-
-
-def _first_days(rows: Sequence[ParsedRow]) -> Iterator[Finding]:
-    """A whole column of first days of months probably stands for months."""
-    dated = [row for row in rows if "date" in row.values and not row.already]
-    days = {row.values["date"].first for row in dated if row.values["date"].precision == "day"}
-    if len(days) < FIRST_DAYS or any(day.day != 1 for day in days):
-        return
-    whole = [row for row in dated if row.values["date"].precision == "day"]
-    yield from ask_alike(
-        whole, "date", "days, not the first of a month on every row",
-        "if only the months are known, write them as 2014-03; if these are the days, set the rows aside or say so",
-        "first_days",
-    )  # fmt: skip
-
-
 # rows against each other and the record --------------------------------------------------------------------
 
 
@@ -254,9 +215,9 @@ class _Comparison:
         self.places = {placed[row.number] for row in self.new}
         self.bearings = {row.bearing for row in self.new if row.bearing}
         self.facts, self.answers = stored.facts_of(self.bearings), context.answers
-        self.done_before: dict[object, set[str]] = defaultdict(
-            set
-        )  # works of the record in the sheet's visits
+        self.directory = context.directory
+        # Works of the record in the sheet's visits: kind and bearing, None for the whole pump.
+        self.done_before: dict[object, set[tuple[str, UUID | None]]] = defaultdict(set)
 
     def run(self) -> Iterator[Finding]:
         """All questions between rows."""
@@ -264,11 +225,11 @@ class _Comparison:
             return
         lines, known = self._lines()
         yield from check_values(lines, self.facts)
+        yield from works_against_levels(lines, self.facts)
         yield from _stored_otherwise(lines, known)
         yield from check_meters(self._hours(), self._changed(), stored.standing_by(self.places))
         yield from self._stages()
-        works, visits, own = self._works(), self._visits(), words_of_plant(self.today)
-        yield from remarks_that_name_work(self.new, works, visits, own, self._told_before)
+        yield from remarks_that_name_work(self.new, self._around(), words_of_plant(self.today))
 
     def _lines(self) -> tuple[dict[UUID, list[Line]], list[Line]]:
         """By bearing: the sheet's new lines and the record's, works of the whole pump in each of its bearings'."""
@@ -293,7 +254,8 @@ class _Comparison:
             if visit := joins.get((place_of.get(line.bearing, line.bearing), line.day)):
                 line.visit = visit
                 if line.kind in WORK:
-                    self.done_before[visit].add(line.kind)
+                    of = line.bearing if line.bearing in place_of else None
+                    self.done_before[visit].add((line.kind, of))
             if line.bearing in place_of:
                 lines[line.bearing].append(line)
                 known.append(line)
@@ -347,21 +309,32 @@ class _Comparison:
                 found.setdefault(self.placed[row.number], []).append(row.values["date"].first.toordinal())
         return found
 
-    def _visits(self) -> dict[int, object]:
-        return {row.number: visit_key(row, self.placed[row.number]) for row in self.rows}
+    def _around(self) -> Surroundings:
+        """What remarks are held against."""
+        works: dict[object, set[tuple[str, UUID | None]]] = defaultdict(set)
+        measured: dict[object, list[str]] = defaultdict(list)
+        for row in self.rows:
+            visit, event = visit_key(row, self.placed[row.number]), row.values["event"]
+            if event in WORK:
+                works[visit].add((event, row.bearing))
+            elif row.bearing and event in (READING, EventKind.OPENED):
+                name = self.directory.name_of(row.bearing)
+                measured[visit] += [] if name in measured[visit] else [name]
+        spelt = names_by_place(self.directory)
+        return Surroundings(
+            {row.number: visit_key(row, self.placed[row.number]) for row in self.rows}, works, measured,
+            lambda row: spelt.get(self.placed[row.number], {}),
+            lambda row: bearings_by_name(self.directory, self.placed[row.number]), self._told_before,
+        )  # fmt: skip
 
-    def _told_before(self, kind: str, row: ParsedRow) -> bool:
+    def _told_before(self, kind: str, position: str, row: ParsedRow) -> bool:
         """Whether the record holds the work a remark names, and no answer made this very remark that work."""
         told = self.done_before.get(visit_key(row, self.placed[row.number]), ())
-        ident = answering.ident("remark_names_work", row)
-        return kind in told and self.answers.of("remark_names_work", kind, ident) is None
-
-    def _works(self) -> dict[object, set[str]]:
-        works: dict[object, set[str]] = defaultdict(set)
-        for row in self.rows:
-            if row.values["event"] in WORK:
-                works[visit_key(row, self.placed[row.number])].add(row.values["event"])
-        return works
+        bearing = bearings_by_name(self.directory, self.placed[row.number]).get(position)
+        if not any(k == kind and (not position or of in (bearing, None)) for k, of in told):
+            return False
+        idents = {answering.ident(NAMES_WORK, row), answering.wide_ident(NAMES_WORK, row)}
+        return not self.answers.knows_row(NAMES_WORK, kind, idents)
 
 
 def _stored_otherwise(lines: dict[UUID, list[Line]], known: Sequence[Line]) -> Iterator[Finding]:

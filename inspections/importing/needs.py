@@ -37,7 +37,7 @@ def needs(row: ParsedRow) -> Iterator[Finding]:
         )
     if event in (HOURS, METER_RESET) and "run_hours" not in row.typed:
         yield _missing(row, "run_hours", "give the meter's hours")
-    if event in TOLD_IN_THE_NOTE and "note" not in row.typed:
+    if event in TOLD_IN_THE_NOTE and "note" not in row.typed and "note" not in row.values:
         yield _missing(row, "note", "say in the note what was seen")
 
 

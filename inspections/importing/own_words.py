@@ -6,19 +6,15 @@ import uuid
 from fleet.models import Setting
 from fleet.registering import Refused, set_setting
 from inspections.importing.remarks import REMARK_WORDS, WORDS_FOR, works_named
+from inspections.importing.trade_words import LANGUAGES
 from inspections.models import EventKind
 
 SHORTEST, LONGEST = 2, 60
 # What the list of the trade knows, for people to see; a test holds each to be found.
 SAMPLES: dict[str, tuple[str, ...]] = {
-    EventKind.SCRAPE: ("scraped", "re-scrapped", "scrpd", "hand fitted", "high spots removed", "bedded in", "touched up"),
-    EventKind.SHELL_CHANGE: ("new brgs", "nu brgs", "new shells fitted", "brgs repl'd", "renewed both bearings", "shells chgd"),
-    EventKind.REBABBITT: ("rebabbitted", "remetalled", "re-metled", "relined", "new white metal", "repoured"),
-    EventKind.SHIM_CHANGE: ("shimmed", "shims removed", "took out 0.05 shim", "reshimmed"),
-    EventKind.JOURNAL_REGRIND: ("journal ground", "shaft turned", "jrnls chromed", "metal sprayed shaft ground"),
-    EventKind.ROTOR_CHANGE: ("rotor changed", "spare rotor fitted", "new shaft"),
-    EventKind.PUMP_CHANGE: ("pump swapped", "spare pump installed", "pump came from"),
-}  # fmt: skip
+    str(kind): tuple(word for language in LANGUAGES for word in language.samples.get(kind, ()))
+    for kind in WORDS_FOR
+}
 
 
 def own_words(today: dt.date) -> dict[str, list[str]]:

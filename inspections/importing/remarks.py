@@ -1,57 +1,21 @@
-"""Remarks that name work: in old sheets the only trace of it."""
+"""Remarks that name work: in old sheets the only trace of it. Each work is asked about at the bearing it was done at."""
 
 import datetime as dt
 import re
-from collections.abc import Callable, Iterable, Iterator
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from uuid import UUID
 
 from fleet.importing.findings import Finding
 from fleet.importing.reading import ParsedRow
 from fleet.models import Setting
 from inspections.importing.alike import ask_alike
-from inspections.models import WORK, EventKind
+from inspections.importing.clauses import Telling, Words, tellings
+from inspections.models import WHOLE_PUMP, WORK, EventKind
 
-# The trade's words for work, with abbreviations and misspellings met in old sheets; common practice, no published
-# source. A plant adds its own by the setting `remark_words`.
-_NAMES_WORK: tuple[tuple[str, str], ...] = (
-    (
-        EventKind.SCRAPE,
-        r"(?:re-?)?scr?app?(?:ed|d)(?: in)?|(?:re-?)?scrpd|scraping (?:done|carried out)|hand[- ]?(?:fitted|scraped)|"
-        r"high spots? (?:removed|dressed|taken (?:off|down))|bedded in|blued (?:and|&) scraped|touched up",
-    ),
-    (
-        EventKind.SHELL_CHANGE,
-        r"(?:new|nu) (?:set of )?(?:shells?|br?gs?|bearings?|be?a?rings?|halves|liners?|bushe?s?|half|inserts?)(?: fitted)?|"
-        r"(?:shells?|br?gs?|bearings?|bushe?s?|halves) (?:re(?:pl(?:aced|'?d|cd)?|newed|nwd)|changed|chgd|exchanged)|"
-        r"(?:repl(?:aced|'?d|cd)?|renewed|changed|chgd) (?:both |the |all )?(?:shells?|br?gs?|bearings?|bushe?s?|halves)|"
-        r"spare (?:shells?|br?gs?|bearings?) fitted",
-    ),
-    (
-        EventKind.REBABBITT,
-        r"re-?babb?itt?ed|re-?mett?all?ed|re-?metle?'?d|re-?lined|re-?white-?mett?all?ed|new (?:babbitt?|w/?m|white ?metal)|re-?poured|poured",
-    ),
-    (
-        EventKind.SHIM_CHANGE,
-        r"re-?shimmed|shimm?ed|shims? (?:changed|added|removed|taken out|reduced|out)|(?:removed|added|took out|changed) (?:[0-9./]+ ?\w* )?shims?",
-    ),
-    (
-        EventKind.JOURNAL_REGRIND,
-        r"(?:journals?|jrnls?|shafts?) (?:re-?ground|ground|re-?machined|turned|chromed|polished and ground|metal ?sprayed)|re-?ground",
-    ),
-    (
-        EventKind.ROTOR_CHANGE,
-        r"(?:rotor|shaft|rotating element|cartridge) (?:changed|replaced|repl'?d|renewed|exchanged)|(?:new|spare) (?:rotor|shaft|rotating element)(?: fitted)?",
-    ),
-    (EventKind.PUMP_CHANGE, r"pump (?:changed|replaced|swapped|exchanged)|(?:new|spare|other) pump(?: fitted| installed)?|pump (?:moved|came) (?:from|to)"),
-)  # fmt: skip
 REMARK_WORDS = "remark_words"
-_PATTERNS = [(kind, re.compile(rf"\b(?:{words})\b", re.IGNORECASE)) for kind, words in _NAMES_WORK]
-_ANY = re.compile("|".join(f"(?:{words})" for _, words in _NAMES_WORK), re.IGNORECASE)
-# Not done, or not yet.
-_DENIED = re.compile(
-    r"(?:\b(?:not|no|never|nothing|without|needs?(?: to be)?|should|must|to be|if|when|until|due|order(?:ed)?|"
-    r"recommend(?:ed)?|propose[sd]?|plan(?:ned)?|next|before|since|was|were|last)\s+(?:\w+\s+){0,2})$",
-    re.IGNORECASE,
-)
+NAMES_WORK, DOUBTFUL_WORD = "remark_names_work", "scrapped_or_scraped"
 WORDS_FOR = {
     EventKind.SCRAPE: "scrape", EventKind.SHELL_CHANGE: "shell change", EventKind.REBABBITT: "rebabbitt",
     EventKind.SHIM_CHANGE: "shim change", EventKind.JOURNAL_REGRIND: "journal regrind",
@@ -65,7 +29,7 @@ _SERVES = {
 }
 
 
-def words_of_plant(today: dt.date) -> tuple[tuple[str, re.Pattern[str]], ...]:
+def words_of_plant(today: dt.date) -> tuple[Words, ...]:
     """The plant's own words for work, from its setting `remark_words`: kind to words."""
     said = Setting.objects.in_force(REMARK_WORDS, None, today) or {}
     return tuple(
@@ -75,20 +39,13 @@ def words_of_plant(today: dt.date) -> tuple[tuple[str, re.Pattern[str]], ...]:
     )
 
 
-def works_named(note: str, own: tuple[tuple[str, re.Pattern[str]], ...] = ()) -> list[str]:
-    """The kinds of work a remark says were done, in the order of the list.
+def works_named(note: str, own: Sequence[Words] = ()) -> list[str]:
+    """The kinds of work a remark says were done, in the order of the remark.
 
-    >>> works_named("new brgs, scraped in"), works_named("not scraped"), works_named("oil clear")
-    (['scrape', 'shell_change'], [], [])
+    >>> works_named("new brgs, scraped in"), works_named("nicht geschabt"), works_named("new shells ordered")
+    (['shell_change', 'scrape'], [], [])
     """
-    if not own and not _ANY.search(note):
-        return []
-    found = []
-    for kind, pattern in (*_PATTERNS, *own):
-        done = any(not _DENIED.search(note[: one.start()]) for one in pattern.finditer(note))
-        if done and str(kind) not in found:
-            found.append(str(kind))
-    return found
+    return list(dict.fromkeys(one.kind for one in tellings(note, own=own) if not one.is_doubtful))
 
 
 def work_named(note: str) -> str | None:
@@ -100,44 +57,90 @@ def work_named(note: str) -> str | None:
     return next(iter(works_named(note)), None)
 
 
-def remarks_that_name_work(
-    rows: Iterable[ParsedRow],
-    works: dict[object, set[str]],
-    visit_of: dict[int, object],
-    own: tuple[tuple[str, re.Pattern[str]], ...] = (),
-    told_before: Callable[[str, ParsedRow], bool] = lambda kind, row: False,
-) -> Iterator[Finding]:
-    """Questions about remarks that name work where the visit holds no such event; the same remark is asked about once.
+def about_work(kind: str, position: str) -> str:
+    """What a question about a work is about: its kind, and the position where it is not of the whole pump."""
+    return f"{kind}|{position}" if position else kind
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """What the file and the record say around a remark.
 
     Parameters
     ----------
-    works : dict
-        visit to the kinds of work recorded in it, at any of its bearings.
-    visit_of : dict
+    visit_of : mapping
         row number to visit.
-    own : tuple
-        the plant's own words, as `words_of_plant` gives them.
+    works : mapping
+        visit to the works recorded in it: kind and bearing (None: the whole pump).
+    measured : mapping
+        visit to the names of the positions that were measured or opened in it.
+    names : callable
+        a row's pump's positions: name to the pattern of its spellings.
+    bearings : callable
+        a row's pump's positions: name to inner id.
     told_before : callable
-        whether the record holds that work of that row's visit already.
+        whether the record holds that kind of work of that row's visit already, and no answer made this remark it.
     """
-    alike: dict[tuple[str, str], list[ParsedRow]] = {}
-    known: dict[str, list[str]] = {}
+
+    visit_of: Mapping[int, object]
+    works: Mapping[object, set[tuple[str, UUID | None]]]
+    measured: Mapping[object, Sequence[str]]
+    names: Callable[[ParsedRow], Mapping[str, re.Pattern[str]]]
+    bearings: Callable[[ParsedRow], Mapping[str, UUID]]
+    told_before: Callable[[str, str, ParsedRow], bool]
+
+
+def remarks_that_name_work(
+    rows: Iterable[ParsedRow], around: Surroundings, own: Sequence[Words] = ()
+) -> Iterator[Finding]:
+    """Questions about remarks that name work where the visit holds no such event, a question for each bearing."""
+    alike: dict[tuple[str, str, str], list[ParsedRow]] = defaultdict(list)
     for row in rows:
         note = row.get("note")
         if not note or row.already or row.typed.get("event", row.get("event", "")) in WORK:
             continue
-        if note not in known:
-            known[note] = works_named(note, own)
-        for kind in known[note]:
-            there = _holds(works.get(visit_of.get(row.number), set()), kind)
-            if row.get("event") != kind and not there and not told_before(kind, row):
-                alike.setdefault((kind, note.casefold()), []).append(row)
-    for (kind, _), some in alike.items():
-        yield from ask_alike(
-            some, "note", f"an event '{kind}' in that visit",
-            f"if it tells of a {WORDS_FOR[EventKind(kind)]}, add a row of that event; if not, reword it or set the row aside",
-            "remark_names_work", found=f"the remark {_quoted(some[0])}", about=kind,
-        )  # fmt: skip
+        for telling in tellings(note, around.names(row), own):
+            code = DOUBTFUL_WORD if telling.is_doubtful else NAMES_WORK
+            for position in _asked_at(telling, row, around):
+                about = position if telling.is_doubtful else about_work(telling.kind, position)
+                some = alike[code, about, note.casefold()]
+                if not some or some[-1] is not row:
+                    some.append(row)
+    for (code, about, _), some in alike.items():
+        yield from _questions(code, about, some)
+
+
+def _questions(code: str, about: str, some: Sequence[ParsedRow]) -> Iterator[Finding]:
+    kind, _, position = about.partition("|")
+    if code == DOUBTFUL_WORD:
+        expected, remedy = "'scraped', or 'scrapped' for thrown away", "say which of the two is meant"
+    else:
+        where = f" at {position}" if position else ""
+        expected = f"an event '{kind}'{where} in that visit"
+        remedy = f"if it tells of a {WORDS_FOR[EventKind(kind)]}, add a row of that event; if not, reword it or set the row aside"
+    yield from ask_alike(
+        some, "note", expected, remedy, code, found=f"the remark {_quoted(some[0])}", about=about
+    )
+
+
+def _asked_at(telling: Telling, row: ParsedRow, around: Surroundings) -> Sequence[str]:
+    """The positions at which a work is asked about, one blank for the whole pump; none where it is recorded."""
+    kind, visit = telling.kind, around.visit_of.get(row.number)
+    works = around.works.get(visit, set())
+    if not telling.positions and not telling.is_doubtful and _holds({k for k, _ in works}, kind):
+        return ()
+    if not telling.is_doubtful and around.told_before(
+        kind, telling.positions[0] if telling.positions else "", row
+    ):
+        return ()
+    own = row.get("position") if not row.get("_told") else None
+    if kind in WHOLE_PUMP or (kind == EventKind.JOURNAL_REGRIND and not telling.positions and not own):
+        return ("",)
+    known = around.bearings(row)
+    if not telling.positions:
+        return [own] if own else list(around.measured.get(visit, ())) or list(known)
+    there = {name: _holds({k for k, of in works if of in (pk, None)}, kind) for name, pk in known.items()}
+    return [name for name in telling.positions if telling.is_doubtful or not there.get(name)]
 
 
 def _holds(kinds: set[str], kind: str) -> bool:

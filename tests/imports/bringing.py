@@ -11,6 +11,7 @@ from fleet.importing.options import Options
 from fleet.importing.plans.form import plan_from
 from fleet.importing.plans.guessing import guess
 from fleet.importing.plans.plan import Plan
+from fleet.importing.settling import TOGETHER
 from fleet.models import SetAside, Site
 from fleet.sheets import Tab, read_sheet
 from inspections.models import Event, MeterEntry, Reading
@@ -69,6 +70,11 @@ def the_answers(truth: dict[str, Any], result: Result) -> Answers:
     """The truth's answers; one that names a row is for that row alone."""
     answers = Answers()
     for code, about, choice, value, *place in truth["answers"]:
+        if code in TOGETHER:  # asked for each bearing; the truth names the work
+            for group in result.groups:
+                if group.code == code and about in ("", group.about.partition("|")[0]):
+                    answers.add(code, group.about, choice, value)
+            continue
         rows = None
         if place:
             group = next((g for g in result.groups if (g.code, g.about) == (code, about)), None)

@@ -3,7 +3,7 @@
 from collections import Counter
 from decimal import Decimal
 
-from fleet.importing.answers import Answers
+from fleet.importing.answers import TYPED, Answers, kept_words
 from fleet.importing.plans.beside import TabSays
 from fleet.importing.plans.layout import Grid
 from fleet.importing.plans.plan import ColumnPlan, Plan
@@ -111,16 +111,23 @@ class ValueCells:
         said = self.answers.of(read.code, read.about, text)
         if said is None or said[0] == "aside":
             return read
-        return self._answered(read, said[0], text, column, words)
+        return self._answered(read, *said, text, column, words)
 
     def _answered(
-        self, odd: Odd, choice: str, text: str, column: ColumnPlan, words: dict[str, str]
+        self, odd: Odd, choice: str, value: str, text: str, column: ColumnPlan, words: dict[str, str]
     ) -> list[Part] | Odd | str:
         if odd.code == "two_values":
             return read_value_cell(text, 0, two=choice, words=words)
         if odd.code == "marked_number" and choice == "number":
             read = read_value_cell(odd.mark, 0, two="", words={})
             return [Part(p.text, p.unit, p.end, text) for p in read] if isinstance(read, list) else odd
+        if choice == TYPED.word:
+            read = read_value_cell(value, 0, two=column.two, words=words)
+            return (
+                [Part(p.text, p.unit, p.end, kept_words(text)) for p in read]
+                if isinstance(read, list)
+                else odd
+            )
         if odd.code == "swallowed_date" and choice in ("day_month", "month_day"):
             typed = from_date(text, choice)
             two = column.two or (self.answers.of("two_values", "-") or ("range", ""))[0]

@@ -7,7 +7,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
-from fleet.models import Draft
+from fleet.models import Draft, SetAside, Sheet
 from inspections.models import Event, Reading
 from tests import makers
 
@@ -88,3 +88,51 @@ def test_a_fraction_is_a_value_and_its_step_that_of_its_denominator(engineer, ce
     stored = Reading.objects.get(bearing__name="NDE", on="2014-03-01")
     assert (str(stored.value_um.normalize()), str(stored.step_um.normalize())) == (um, step_um)
     assert stored.typed == typed
+
+
+@pytest.mark.parametrize(
+    ("cell", "code", "typed", "stored"),
+    [("l60", "odd_word", "0.160", "0.160"), ("1.60", "clearance_range", "0.160", "0.160")],
+)
+def test_a_cell_is_settled_by_typing_what_it_should_say_and_what_it_said_stays(
+    engineer, cell, code, typed, stored
+):
+    url = planned(engineer, SHEET.format(cell))
+    assert "Nothing is asked any more." in answered(engineer, url, code, "typed", typed)
+    engineer.post(url, {"then": "store"})
+    row = Reading.objects.get(bearing__name="NDE", on="2014-03-01")
+    assert (row.typed, str(row.value_um.normalize()), row.note) == (
+        stored,
+        "1.6E+2",
+        f"the sheet says '{cell}'",
+    )
+
+
+def test_a_date_that_is_none_is_settled_by_typing_the_date(engineer):
+    url = planned(engineer, SHEET.format("0.160").replace("03/2014", "13/2014"))
+    assert "Nothing is asked any more." in answered(engineer, url, "date", "typed", "03/2014")
+    engineer.post(url, {"then": "store"})
+    row = Reading.objects.get(bearing__name="NDE", typed="0.160")
+    assert (str(row.on), row.note) == ("2014-03-01", "the sheet says 'date 13/2014'")
+
+
+def test_a_cell_set_aside_is_settled_later_by_typing(engineer):
+    url = planned(engineer, SHEET.format("l60"))
+    engineer.post(url, {"then": "store", "set_aside": "ask the foreman"})
+    again = engineer.post(reverse("import-settle", args=[Sheet.objects.get().id])).url
+    answered(engineer, again, "odd_word", "typed", "0.160")
+    engineer.post(again, {"then": "store"})
+    assert not SetAside.objects.standing().exists()
+    assert Reading.objects.get(typed="0.160").note == "the sheet says 'l60'"
+
+
+def test_what_is_typed_and_is_none_leaves_the_question_open(engineer):
+    url = planned(engineer, SHEET.format("l60"))
+    assert "Nothing is asked any more." not in answered(engineer, url, "odd_word", "typed", "16o")
+
+
+@pytest.mark.parametrize("typed", ["1.70", "16o"])
+def test_a_typed_value_that_fits_no_better_leaves_the_question_open(engineer, typed):
+    url = planned(engineer, SHEET.format("1.60"))
+    assert "Nothing is asked any more." not in answered(engineer, url, "clearance_range", "typed", typed)
+    assert engineer.post(url, {"then": "store"}).status_code == 200 and not Reading.objects.exists()

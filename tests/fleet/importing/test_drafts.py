@@ -126,7 +126,7 @@ def test_one_answer_for_all_alike_and_then_everything_is_stored(asked):
     sheet = Sheet.objects.get()
     assert done.url == reverse("import-done", args=[sheet.id])
     assert sheet.plan.name == "overhauls" and sheet.plan.version == 1
-    assert not Draft.objects.exists() and Answer.objects.count() == 3
+    assert not Draft.objects.exists() and Answer.objects.count() == 4
     told = sorted((r.bearing.name, str(r.on), r.stage, r.typed, r.note) for r in Reading.objects.all())
     assert told == [
         ("DE", "2014-03-01", "as_found", "0.150", ""), ("DE", "2014-03-01", "as_left", "0.140", ""),
@@ -348,7 +348,7 @@ def test_a_spelling_once_said_is_known_from_then_on(engineer):
 
 
 def test_remarks_that_name_work_stand_in_one_table_and_a_row_left_unticked_is_asked_about_again(engineer):
-    words = "date,DE as found (mm),remarks\n2014-03-01,0.150,scraped ok\n2016-03-01,0.160,new brgs\n2018-03-01,0.170,scrapped high spots\n"
+    words = "date,DE as found (mm),remarks\n2014-03-01,0.150,scraped ok\n2016-03-01,0.160,new brgs\n2018-03-01,0.170,scraped high spots\n"
     url = engineer.post(
         bring(engineer, words).url, plan_post(first_heading="1", last_heading="1", date_format="")
     ).url
@@ -364,11 +364,11 @@ def test_remarks_that_name_work_stand_in_one_table_and_a_row_left_unticked_is_as
     }
     engineer.post(url, said)
     page = engineer.get(url)
-    assert "about 1 row" in text_of(page) and "scrapped high spots" in text_of(page), shown(page)
+    assert "about 1 row" in text_of(page) and "scraped high spots" in text_of(page), shown(page)
     engineer.post(url, tick_all(page, {"choice-remark_names_work": "no", "then": "answer"}))
     engineer.post(url, {"then": "store"})
     told = sorted(Event.objects.standing().values_list("kind", "note"))
-    assert told == [("note", "scrapped high spots"), ("scrape", "scraped ok"), ("shell_change", "new brgs")]
+    assert told == [("note", "scraped high spots"), ("scrape", "scraped ok"), ("shell_change", "new brgs")]
 
 
 def test_a_question_shows_what_each_answer_would_store(engineer):

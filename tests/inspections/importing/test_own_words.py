@@ -29,7 +29,7 @@ def test_a_word_of_the_plants_own_is_found_and_asked_about():
     assert makers.a_sheet(sheet.format("Stoned down")).ok
     add_word("scrape", "Stoned  Down", today=TODAY, by=makers.somebody())
     result = makers.a_sheet(sheet.format("stoned down").replace("2010", "2013"))
-    assert [(one.code, one.about) for one in result.questions] == [("remark_names_work", "scrape")]
+    assert [(one.code, one.about) for one in result.questions] == [("remark_names_work", "scrape|DE")]
     assert works_named("not stoned down", words_of_plant(TODAY)) == []
 
 
