@@ -271,11 +271,8 @@ def answer(
         return thousandfold(rows)
     if code in ("run_hours_fall", "run_hours_rise", "run_hours_slow") and choice in ("reset", "drop"):
         return reset(rows, parsed, context) if choice == "reset" else drop_hours(code, rows, parsed, context)
-    if code == NAMES_WORK and choice == "yes":
-        kind, _, position = about.partition("|")
-        return _work_done(kind, position, rows, parsed, context)
-    if code == DOUBTFUL_WORD and choice in WORDS_FOR:
-        return _work_done(choice, about, rows, parsed, context)
+    if code in OF_REMARKS:
+        return _of_remark(code, about, choice, rows, parsed, context)
     if code in ("stored_otherwise", "rounded_otherwise"):
         return _meets_stored(choice, rows, context)
     if code in ("work_without_drop", "scrape_with_drop") and choice != "right":
@@ -388,6 +385,16 @@ def _as_spelt(code: str, rows: Sequence[ParsedRow], context: Context) -> bool:
             directory.bearings[place_of.pk, directory.fold(name)] = meant
             learnt["bearing", meant.pk, name] = meant
     return True
+
+
+def _of_remark(
+    code: str, about: str, choice: str, rows: Sequence[ParsedRow], parsed: Parsed, context: Context
+) -> bool:
+    """A work that remarks tell of, or nothing."""
+    kind, _, position = about.partition("|")
+    if code == DOUBTFUL_WORD:
+        return choice in WORDS_FOR and _work_done(choice, about, rows, parsed, context)
+    return choice == "yes" and _work_done(kind, position, rows, parsed, context)
 
 
 def _work_done(kind: str, position: str, rows: Sequence[ParsedRow], parsed: Parsed, context: Context) -> bool:
