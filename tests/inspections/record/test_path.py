@@ -66,7 +66,8 @@ def test_an_unlikely_value_is_stored_and_asked_about_and_the_second_measurement_
     answer = read(client, bearing, "0.102")
     assert "again=" in answer["Location"]
     page = client.get(answer["Location"])
-    assert "0.102 mm is stored." in said(page) and "radial where diametral is asked" in said(page)
+    assert "0.102 mm is stored." in said(page)
+    assert "Did you mean 0.204 mm, the whole clearance where the reading was radial?" in said(page)
     assert "Typed wrong: make it 0.204 mm" in said(page)
     first = Reading.objects.get(typed="0.102")
     read(client, bearing, "0.204", where="in-12", query={"again": first.pk})
