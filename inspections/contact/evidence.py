@@ -119,7 +119,7 @@ def _evidence(
     side = _share(by_flip, [sides == flip[0] for sides, _ in FLIPS])
     end = _share(by_flip, [ends == flip[1] for _, ends in FLIPS])
     _, part, k, number = best[first]
-    drawn = shares(library(part).prints[number : number + 1], *shape)[0]
+    drawn = shares(library(part).closeness[number : number + 1] > 0, *shape)[0]
     return Evidence(per_mille, end, side, _flipped(_flipped(drawn, FLIPS[k]), flip))
 
 

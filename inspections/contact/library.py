@@ -12,7 +12,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from .press import FloatArray, Pressing, printed
+from .press import FloatArray, Pressing, closeness
 
 ROWS, COLUMNS = 20, 28  # points of a print around and along
 DRAWS = 64
@@ -45,6 +45,7 @@ FAMILIES = tuple(SIZES)
 PARTS = ("bored", "worn")
 
 LEVEL = (0.35, 130.0)  # R: half the clearance, films
+BY_DARKNESS = 0.2  # share of people who tap by darkness, whatever the page says
 WORN_SHARE = (0.04, 2.6)  # depth worn over the original radial clearance
 
 
@@ -52,21 +53,29 @@ WORN_SHARE = (0.04, 2.6)  # depth worn over the original radial clearance
 class Library:
     """One part: prints of shells as bored or scraped, or of shells that have run.
 
-    prints : (N, ROWS, COLUMNS) True where it prints; a tilt carries at the last column, a shaft to one side
-        lies to the last row. ranges : where each family's prints stand.
+    closeness : (N, ROWS, COLUMNS) 0 where nothing prints, else 1 to 255 the closer, the darker; a tilt
+        carries at the last column, a shaft to one side lies to the last row.
+    ranges : where each family's prints stand.
     level : (N,) ln R. relief : (N,) whether the sides are relieved.
     half_arc_deg : (N,) half the arc worn to the journal, degrees; 0 in the part as bored.
     least_share, heavy_share : (N,) the person's own eye: half of the cells with the first share of blue are
-        tapped at all, with the second twice.
+        tapped at all, with the second twice. by_darkness : (N,) a person who taps twice where the blue is
+        dark rather than where much of the cell is blue.
     """
 
-    prints: NDArray[np.bool_]
+    closeness: NDArray[np.uint8]
     ranges: dict[str, slice]
     level: FloatArray
     relief: NDArray[np.bool_]
     half_arc_deg: FloatArray
     least_share: FloatArray
     heavy_share: FloatArray
+    by_darkness: NDArray[np.bool_]
+
+    @property
+    def prints(self) -> NDArray[np.bool_]:
+        """(N, ROWS, COLUMNS) True where it prints."""
+        return np.asarray(self.closeness > 0)
 
 
 def uniform(family: int, n: NDArray[np.int64] | int, k: NDArray[np.int64] | int) -> FloatArray:
@@ -109,11 +118,11 @@ def library(part: str) -> Library:
     for number, (family, size) in enumerate(sizes.items()):
         u = draws(number + (len(SIZES) if part == "worn" else 0), size)
         p = pressing(family, u, worn=part == "worn")
-        prints.append(printed(p, x, a))
+        prints.append(closeness(p, x, a))
         levels.append(np.log(p.scale))
         reliefs.append(np.isfinite(p.relief))
         arcs.append(np.degrees(np.arccos(np.clip(p.radius / (p.radius + p.worn), -1.0, 1.0))))
-        eyes.append(np.stack([_log_between(u[:, 16], 0.02, 0.09), _between(u[:, 17], 0.36, 0.64)]))
+        eyes.append(np.stack([_log_between(u[:, 16], 0.02, 0.09), _between(u[:, 17], 0.36, 0.64), u[:, 60]]))
         ranges[family] = slice(start, start + size)
         start += size
     eye = np.concatenate(eyes, axis=1)
@@ -125,6 +134,7 @@ def library(part: str) -> Library:
         np.concatenate(arcs) if part == "worn" else np.zeros(start),
         eye[0],
         eye[1],
+        eye[2] < BY_DARKNESS,
     )
 
 

@@ -142,10 +142,17 @@ def gaps(p: Pressing, x: FloatArray, a: FloatArray) -> FloatArray:
     return np.asarray(free - lowered[:, :, None])
 
 
+def closeness(p: Pressing, x: FloatArray, a: FloatArray) -> NDArray[np.uint8]:
+    """(N, rows, columns) 0 where nothing prints, else 1 (the gap is the whole film) to 255 (it touches)."""
+    film = (1.0 + p.film_slope[:, None] * x[None, :])[:, None, :]
+    gap = gaps(p, x, a)
+    whole = 1.0 + np.floor(254.0 * np.clip(1.0 - gap / film, 0.0, 1.0))
+    return np.where(gap < film, whole, 0.0).astype(np.uint8)
+
+
 def printed(p: Pressing, x: FloatArray, a: FloatArray) -> NDArray[np.bool_]:
     """(N, rows, columns) where the gap is under the film."""
-    film = 1.0 + p.film_slope[:, None] * x[None, :]
-    return np.asarray(gaps(p, x, a) < film[:, None, :])
+    return np.asarray(closeness(p, x, a) > 0)
 
 
 def touching_deg(radius: float, pinch: float) -> tuple[float, float]:

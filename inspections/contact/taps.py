@@ -35,16 +35,27 @@ def shares(prints: NDArray[np.bool_], rows: int, columns: int) -> FloatArray:
     return np.asarray(overlaps(rows, ROWS) @ prints.astype(float) @ overlaps(columns, COLUMNS).T)
 
 
-def chances(share: FloatArray, least: FloatArray, heavy: FloatArray) -> FloatArray:
+def darkness(closeness: NDArray[np.uint8], share: FloatArray) -> FloatArray:
+    """(N, rows, columns) how dark what prints of each cell is, 0 to 1; 0 where nothing prints."""
+    rows, columns = share.shape[1:]
+    total = overlaps(rows, ROWS) @ (closeness / 255.0) @ overlaps(columns, COLUMNS).T
+    return np.asarray(np.where(share > 1e-9, total / np.maximum(share, 1e-9), 0.0))
+
+
+def chances(
+    share: FloatArray, least: FloatArray, heavy: FloatArray, measure: FloatArray | None = None
+) -> FloatArray:
     """(3, N, rows, columns) chance of no tap, a light and a heavy one, before slips.
 
     Parameters
     ----------
     share : (N, rows, columns) of each cell inside the print. least, heavy : (N,) the person's own eye.
+    measure : (N, rows, columns) what a second tap goes by where it is not the share.
     """
     least, heavy = least[:, None, None], heavy[:, None, None]
     marked = np.minimum(1.05 * share / (share + least), 0.995)
-    twice = np.minimum(0.94 / (1.0 + np.exp(-(share - heavy) / EYE)), marked)
+    measure = share if measure is None else measure
+    twice = np.minimum(0.94 / (1.0 + np.exp(-(measure - heavy) / EYE)), marked)
     return np.stack([1.0 - marked, marked - twice, twice])
 
 
@@ -94,11 +105,14 @@ def table(part: str, rows: int, columns: int) -> tuple[IntArray, dict[str, slice
     the straight ones with uneven dye, `uneven0` to `uneven3`.
     """
     prints = library(part)
-    blocks, ranges, start = [], dict(prints.ranges), len(prints.prints)
+    blocks, ranges, start = [], dict(prints.ranges), len(prints.closeness)
     patchy: list[list[IntArray]] = [[] for _ in UNEVEN]
     for family, where in prints.ranges.items():
-        eye = prints.least_share[where], prints.heavy_share[where]
-        chance = chances(shares(prints.prints[where], rows, columns), *eye)
+        close, dark = prints.closeness[where], prints.by_darkness[where]
+        share = shares(close > 0, rows, columns)
+        measure = share.copy()
+        measure[dark] = darkness(close[dark], share[dark])
+        chance = chances(share, prints.least_share[where], prints.heavy_share[where], measure)
         blocks.append(logarithms(slips(chance)))
         if family == "straight":
             patchy = [[logarithms(slips(uneven(chance, *kind)))] for kind in UNEVEN]

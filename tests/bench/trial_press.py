@@ -250,8 +250,13 @@ def diameters(t: Trial, first_end: str, rng: np.random.Generator) -> tuple[tuple
 
 
 def spot(film: float, x: float, rng: np.random.Generator) -> tuple[float, float, float, float, float]:
-    return (film * float(rng.uniform(1.6, 6)), x, math.radians(float(rng.uniform(-35, 35))),
-            float(rng.uniform(0.15, 0.6)), math.radians(float(rng.uniform(12, 40))))  # fmt: skip
+    return (
+        film * float(rng.uniform(1.6, 6)),
+        x,
+        math.radians(float(rng.uniform(-35, 35))),
+        float(rng.uniform(0.15, 0.6)),
+        math.radians(float(rng.uniform(12, 40))),
+    )
 
 
 def pressed(t: Trial, rng: np.random.Generator) -> np.ndarray:
@@ -428,13 +433,36 @@ def show(s: Score) -> None:
 
 
 TRUE = {
-    "good": ("good",), "large clearance known": ("good",), "small clearance known": ("good",), "run in": ("good",),
-    "run in and tilted": ("tilt",), "run in and pinched": ("pinch",), "run in with a spot": ("spot",), "tilt": ("tilt",), "slight tilt": ("tilt",),
-    "taper": ("tilt",), "skew": ("skew",), "side": ("side",), "hollow bore": ("hollow",), "hollow journal": ("hollow",),
-    "proud bore": ("proud",), "barrel journal": ("proud",), "one spot": ("spot",), "spot at one end": ("spot",), "spots": ("spots",), "dirt": ("spot",),
-    "pinched": ("pinch",), "unlike sides": ("pinch",), "pinched and wide": ("pinch",), "thick dye": ("thick",), "tight": ("tight",),
-    "bore under size": ("pinch", "tight"), "large": ("large",), "uneven dye": ("uneven",), "nothing": (),
-}  # fmt: skip
+    "good": ("good",),
+    "large clearance known": ("good",),
+    "small clearance known": ("good",),
+    "run in": ("good",),
+    "run in and tilted": ("tilt",),
+    "run in and pinched": ("pinch",),
+    "run in with a spot": ("spot",),
+    "tilt": ("tilt",),
+    "slight tilt": ("tilt",),
+    "taper": ("tilt",),
+    "skew": ("skew",),
+    "side": ("side",),
+    "hollow bore": ("hollow",),
+    "hollow journal": ("hollow",),
+    "proud bore": ("proud",),
+    "barrel journal": ("proud",),
+    "one spot": ("spot",),
+    "spot at one end": ("spot",),
+    "spots": ("spots",),
+    "dirt": ("spot",),
+    "pinched": ("pinch",),
+    "unlike sides": ("pinch",),
+    "pinched and wide": ("pinch",),
+    "thick dye": ("thick",),
+    "tight": ("tight",),
+    "bore under size": ("pinch", "tight"),
+    "large": ("large",),
+    "uneven dye": ("uneven",),
+    "nothing": (),
+}
 
 
 if __name__ == "__main__":

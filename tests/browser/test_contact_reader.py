@@ -33,11 +33,21 @@ def facts_of_every_kind(rng):
     """What is told, or not told, besides what a press's own trial says."""
     facts = {}
     for share, name, values in (
-        (0.2, "in_place", (None, False)), (0.3, "scrapeable", ("", "no")), (0.2, "state", ("", "new", "run_in")),
-        (0.15, "film", ("",)), (0.15, "clearance_um", (None,)), (0.1, "journal_mm", (None,)), (0.3, "first_side", ("left", "right")),
-        (0.1, "half", ("upper",)), (0.05, "seat", ("spherical",)), (0.1, "turned_deg", (12.0, 45.0)), (0.1, "worn_arc_deg", (40.0, 110.0)),
-        (0.1, "holes", (((0.5, 36.0, 0.1),), ((0.1, -50.0, 0.2), (0.9, 0.0, 0.05)))), (0.1, "film_um", (5.0, 12.5)), (0.1, "tolerance_um", (3.0, 12.0)),
-    ):  # fmt: skip
+        (0.2, "in_place", (None, False)),
+        (0.3, "scrapeable", ("", "no")),
+        (0.2, "state", ("", "new", "run_in")),
+        (0.15, "film", ("",)),
+        (0.15, "clearance_um", (None,)),
+        (0.1, "journal_mm", (None,)),
+        (0.3, "first_side", ("left", "right")),
+        (0.1, "half", ("upper",)),
+        (0.05, "seat", ("spherical",)),
+        (0.1, "turned_deg", (12.0, 45.0)),
+        (0.1, "worn_arc_deg", (40.0, 110.0)),
+        (0.1, "holes", (((0.5, 36.0, 0.1),), ((0.1, -50.0, 0.2), (0.9, 0.0, 0.05)))),
+        (0.1, "film_um", (5.0, 12.5)),
+        (0.1, "tolerance_um", (3.0, 12.0)),
+    ):
         if rng.random() < share:
             facts[name] = values[rng.integers(len(values))]
     return facts
@@ -46,8 +56,26 @@ def facts_of_every_kind(rng):
 def read_in_python(n, seed):
     """(what the browser is given, what Python made of it) for n prints, in pairs of one visit."""
     rng = np.random.default_rng(seed)
-    kinds = ("good", "run in", "tilt", "skew", "side", "hollow bore", "proud bore", "one spot", "spots", "spot at one end",
-             "pinched", "thick dye", "tight", "large", "uneven dye", "run in with a spot", "bore under size", "taper")  # fmt: skip
+    kinds = (
+        "good",
+        "run in",
+        "tilt",
+        "skew",
+        "side",
+        "hollow bore",
+        "proud bore",
+        "one spot",
+        "spots",
+        "spot at one end",
+        "pinched",
+        "thick dye",
+        "tight",
+        "large",
+        "uneven dye",
+        "run in with a spot",
+        "bore under size",
+        "taper",
+    )
     given, readings = [], []
     while len(given) < n:
         trial = draw(str(rng.choice(kinds)), rng)

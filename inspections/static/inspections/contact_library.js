@@ -4,7 +4,7 @@
 "use strict";
 const ContactLibrary = (() => {
   // --- library and press: inspections/contact/library.py and press.py ---
-  const ROWS = 20, COLUMNS = 28, POINTS = ROWS * COLUMNS, FAR = 1e6, RELIEVED = 0.88;
+  const ROWS = 20, COLUMNS = 28, POINTS = ROWS * COLUMNS, FAR = 1e6, RELIEVED = 0.88, BY_DARKNESS = 0.2;
   const FAMILIES = ["straight", "tilt", "skew", "side", "hollow", "proud", "spot", "spots", "pinch"];
   const SIZES = {
     bored: [1500, 1200, 1200, 1200, 1000, 1000, 3000, 3000, 3000],
@@ -147,8 +147,8 @@ const ContactLibrary = (() => {
     if (libraries[part]) return libraries[part];
     const worn = part === "worn", sizes = SIZES[part], n = sizes.reduce((a, b) => a + b, 0);
     const made = {
-      n, prints: new Uint8Array(n * POINTS), ranges: {}, level: new Float64Array(n), relief: new Uint8Array(n),
-      halfArc: new Float64Array(n), least: new Float64Array(n), heavy: new Float64Array(n),
+      n, closeness: new Uint8Array(n * POINTS), ranges: {}, level: new Float64Array(n), relief: new Uint8Array(n),
+      halfArc: new Float64Array(n), least: new Float64Array(n), heavy: new Float64Array(n), byDarkness: new Uint8Array(n),
     };
     const gap = new Float64Array(POINTS), least = new Float64Array(ROWS);
     let i = 0;
@@ -162,7 +162,8 @@ const ContactLibrary = (() => {
         for (let r = 0; r < ROWS; r += 1) {
           const lowered = y * COS[r] + z * SIN[r];
           for (let c = 0; c < COLUMNS; c += 1) {
-            if (gap[r * COLUMNS + c] - lowered < 1 + p.filmSlope * XS[c]) made.prints[i * POINTS + r * COLUMNS + c] = 1;
+            const g = gap[r * COLUMNS + c] - lowered, film = 1 + p.filmSlope * XS[c];
+            if (g < film) made.closeness[i * POINTS + r * COLUMNS + c] = 1 + Math.floor(254 * Math.min(Math.max(1 - g / film, 0), 1));
           }
         }
         made.level[i] = Math.log(p.scale);
@@ -170,6 +171,7 @@ const ContactLibrary = (() => {
         if (worn) made.halfArc[i] = Math.acos(Math.min(Math.max(p.radius / (p.radius + p.worn), -1), 1)) * (180 / Math.PI);
         made.least[i] = logBetween(u(16), 0.02, 0.09);
         made.heavy[i] = between(u(17), 0.36, 0.64);
+        made.byDarkness[i] = u(60) < BY_DARKNESS ? 1 : 0;
       }
     });
     libraries[part] = made;
@@ -193,16 +195,23 @@ const ContactLibrary = (() => {
     return rows;
   }
 
-  function shares(prints, i, rows, columns, across, along, out) {
-    for (let r = 0; r < rows; r += 1) {
+  // The share of each cell that prints, and how dark what prints of it is.
+  function shares(made, i, across, along, out, dark) {
+    const columns = along.length;
+    for (let r = 0; r < across.length; r += 1) {
       for (let c = 0; c < columns; c += 1) {
-        let share = 0;
+        let share = 0, total = 0;
         for (const [pr, wr] of across[r]) {
-          let line = 0;
-          for (const [pc, wc] of along[c]) line += wc * prints[i * POINTS + pr * COLUMNS + pc];
+          let line = 0, depth = 0;
+          for (const [pc, wc] of along[c]) {
+            const close = made.closeness[i * POINTS + pr * COLUMNS + pc];
+            if (close > 0) { line += wc; depth += wc * (close / 255); }
+          }
           share += wr * line;
+          total += wr * depth;
         }
         out[r * columns + c] = share;
+        if (dark) dark[r * columns + c] = share > 1e-9 ? total / share : 0;
       }
     }
   }
@@ -241,12 +250,13 @@ const ContactLibrary = (() => {
     const prints = library(part), cells = rows * columns, [from, to] = prints.ranges.straight, straight = to - from;
     const n = prints.n + UNEVEN.length * straight, logs = new Int16Array(cells * 3 * n);
     const across = overlaps(rows, ROWS), along = overlaps(columns, COLUMNS), near = neighbours(rows, columns);
-    const share = new Float64Array(cells), chance = new Float64Array(3 * cells), patchy = new Float64Array(3 * cells);
+    const share = new Float64Array(cells), dark = new Float64Array(cells), chance = new Float64Array(3 * cells), patchy = new Float64Array(3 * cells);
     for (let i = 0; i < prints.n; i += 1) {
-      shares(prints.prints, i, rows, columns, across, along, share);
+      shares(prints, i, across, along, share, dark);
       for (let cell = 0; cell < cells; cell += 1) {
         const s = share[cell], marked = Math.min(1.05 * s / (s + prints.least[i]), 0.995);
-        const twice = Math.min(0.94 / (1 + Math.exp(-(s - prints.heavy[i]) / 0.05)), marked);
+        const measure = prints.byDarkness[i] ? dark[cell] : s;
+        const twice = Math.min(0.94 / (1 + Math.exp(-(measure - prints.heavy[i]) / 0.05)), marked);
         chance[cell] = 1 - marked;
         chance[cells + cell] = marked - twice;
         chance[2 * cells + cell] = twice;

@@ -220,10 +220,8 @@ const contactReader = (TABLE, LIBRARY) => {
     const byFlip = evidence[ranked[0]], sum = Math.max(byFlip.reduce((a, b) => a + b, 0), 1e-300);
     const share = (k) => whole(1e6 * FLIPS.reduce((s, f, j) => s + (f[k] === flip[k] ? byFlip[j] / sum : 0), 0)) / 1e6;
     const { part, number, flip: drawnFlip } = best[ranked[0]], drawn = new Float64Array(cells.cells.length);
-    LIBRARY.shares(
-      LIBRARY.library(part).prints, number, cells.rows, cells.columns,
-      LIBRARY.overlaps(cells.rows, LIBRARY.ROWS), LIBRARY.overlaps(cells.columns, LIBRARY.COLUMNS), drawn,
-    );
+    const across = LIBRARY.overlaps(cells.rows, LIBRARY.ROWS), along = LIBRARY.overlaps(cells.columns, LIBRARY.COLUMNS);
+    LIBRARY.shares(LIBRARY.library(part), number, across, along, drawn);
     return { perMille, ranked, lastSide: share(0), lastEnd: share(1), best: flipped(flipped(grid(cells.rows, cells.columns, drawn), drawnFlip), flip) };
   }
 

@@ -29,9 +29,18 @@ def test_the_library_has_16_100_prints_of_new_shells_and_as_many_families_of_wor
 # Made by another program from the same description; draws that the description leaves open move them a little.
 @pytest.mark.parametrize(
     ("family", "share"),
-    [("straight", 0.4184), ("tilt", 0.1283), ("skew", 0.3057), ("side", 0.3114), ("hollow", 0.0645),
-     ("proud", 0.2025), ("spot", 0.0941), ("spots", 0.0570), ("pinch", 0.3402)],
-)  # fmt: skip
+    [
+        ("straight", 0.4184),
+        ("tilt", 0.1283),
+        ("skew", 0.3057),
+        ("side", 0.3114),
+        ("hollow", 0.0645),
+        ("proud", 0.2025),
+        ("spot", 0.0941),
+        ("spots", 0.0570),
+        ("pinch", 0.3402),
+    ],
+)
 def test_each_family_prints_about_as_much_as_it_should(family, share):
     prints = library("bored")
     assert prints.prints[prints.ranges[family]].mean() == pytest.approx(

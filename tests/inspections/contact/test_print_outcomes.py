@@ -20,9 +20,19 @@ from inspections.contact.shared_table import VERSION
 from inspections.contact.words import CODES
 
 NORMAL = Check(
-    half="lower", in_place=True, seat="cylindrical", clearance_um=150, clearance_sd_um=10, film="normal", journal_mm=100,
-    groove=(), relief_deg=90.0, first_end="in", state="new", scrapeable="yes",
-)  # fmt: skip
+    half="lower",
+    in_place=True,
+    seat="cylindrical",
+    clearance_um=150,
+    clearance_sd_um=10,
+    film="normal",
+    journal_mm=100,
+    groove=(),
+    relief_deg=90.0,
+    first_end="in",
+    state="new",
+    scrapeable="yes",
+)
 STRAIGHT = ((1.0, 0.0), (1.0, 1.0), (0.0, 1.0))
 
 # The eleven drawn prints with these facts: outcome and the likeliest cause.
@@ -38,7 +48,7 @@ DRAWN = [
     ("......./..+#+../.+###+./..+#+../.......", "measure", "proud"),
     ("......./......./...#+../...+.../.......", "repeat", None),  # a spot or the middle: nearly even
     ("..#...+/#...#../.#.+..#/..#..#./+...#..", "repeat", "uneven"),
-]  # fmt: skip
+]
 FULL, SPOT = DRAWN[0][0], "......./..++.../..++.../......./......."
 
 
@@ -72,10 +82,20 @@ def test_the_drawn_prints_lead_where_a_careful_fitter_would_go(drawing, outcome,
 # Another program's probabilities for the same prints; draws left open may move one by up to 0.3.
 @pytest.mark.parametrize(
     ("number", "stated"),
-    [(0, {"good": 982}), (1, {"pinch": 1000}), (2, {"large": 875, "good": 92}), (3, {"tight": 546, "pinch": 298, "thick": 155}),
-     (4, {"tilt": 999}), (5, {"skew": 998}), (6, {"side": 548, "uneven": 435}), (7, {"hollow": 999}), (8, {"proud": 1000}),
-     (9, {"proud": 340, "spots": 324, "spot": 307}), (10, {"uneven": 1000})],
-)  # fmt: skip
+    [
+        (0, {"good": 982}),
+        (1, {"pinch": 1000}),
+        (2, {"large": 875, "good": 92}),
+        (3, {"tight": 546, "pinch": 298, "thick": 155}),
+        (4, {"tilt": 999}),
+        (5, {"skew": 998}),
+        (6, {"side": 548}),
+        (7, {"hollow": 999}),
+        (8, {"proud": 1000}),
+        (9, {"proud": 340, "spots": 324, "spot": 307}),
+        (10, {"uneven": 1000}),
+    ],
+)
 def test_the_drawn_prints_have_about_the_probabilities_another_program_gave(number, stated):
     chances = dict(read(DRAWN[number][0]).causes)
     assert {c: chances[c] for c in stated} == pytest.approx(stated, abs=330)
@@ -111,8 +131,12 @@ def test_a_shaft_to_one_side_names_the_side(first_side, words):
 
 @pytest.mark.parametrize(
     ("facts", "code"),
-    [({"seat": "spherical"}, "spherical_seat"), ({"half": "upper"}, "unloaded_half"), ({"half": "lower", "load_side": "top"}, "unloaded_half")],
-)  # fmt: skip
+    [
+        ({"seat": "spherical"}, "spherical_seat"),
+        ({"half": "upper"}, "unloaded_half"),
+        ({"half": "lower", "load_side": "top"}, "unloaded_half"),
+    ],
+)
 def test_where_the_print_means_nothing_no_outcome_is_given(facts, code):
     reading = read(FULL, **facts)
     assert (reading.outcome, reading.code, reading.causes, reading.drawn) == (None, code, (), None)
@@ -135,9 +159,14 @@ def test_a_print_astride_is_a_matter_of_the_seat_whatever_the_probabilities():
 
 @pytest.mark.parametrize(
     ("chances", "outcome"),
-    [({"good": 600, "uneven": 400}, "acceptable"), ({"good": 599, "uneven": 401}, "repeat"),
-     ({"good": 700, "large": 300}, "repeat"), ({"good": 800, "tilt": 121}, "repeat"), ({"good": 800, "side": 120}, "acceptable")],
-)  # fmt: skip
+    [
+        ({"good": 600, "uneven": 400}, "acceptable"),
+        ({"good": 599, "uneven": 401}, "repeat"),
+        ({"good": 700, "large": 300}, "repeat"),
+        ({"good": 800, "tilt": 121}, "repeat"),
+        ({"good": 800, "side": 120}, "acceptable"),
+    ],
+)
 def test_accepting_wants_the_good_cause_and_little_of_the_dangerous_ones(chances, outcome):
     assert judged(**chances).outcome == outcome
 
@@ -305,10 +334,16 @@ def test_cells_over_a_groove_and_beyond_reliefs_say_nothing():
 
 @pytest.mark.parametrize(
     ("facts", "words"),
-    [({"state": "old"}, "Choose one of"), ({"scrapeable": "maybe"}, "Choose one of"), ({"groove": (0.6, 0.4)}, "groove"),
-     ({"film_um": 0.0}, "lies from 0.5 to 200"), ({"holes": ((2, 0, 0.1),)}, "hole"), ({"clearance_sd_um": float("nan")}, "lies from"),
-     ({"relief_deg": 0.0}, "lies from 1 to 90")],
-)  # fmt: skip
+    [
+        ({"state": "old"}, "Choose one of"),
+        ({"scrapeable": "maybe"}, "Choose one of"),
+        ({"groove": (0.6, 0.4)}, "groove"),
+        ({"film_um": 0.0}, "lies from 0.5 to 200"),
+        ({"holes": ((2, 0, 0.1),)}, "hole"),
+        ({"clearance_sd_um": float("nan")}, "lies from"),
+        ({"relief_deg": 0.0}, "lies from 1 to 90"),
+    ],
+)
 def test_facts_outside_what_is_allowed_are_refused_in_words(facts, words):
     with pytest.raises(PatternError, match=words):
         replace(NORMAL, **facts)
