@@ -153,8 +153,8 @@ def _column(
     touched = t.scrape_h[:, None] + v.closed(level + t.scrape_um[:, None], log_rate)
     visit = _Visit(found, as_found > 0, scraped > 0, v.closed(level, log_rate), touched, v.new(log_rate))
     q = t.contact_share[:, None]
-    new = visit.mean((1.0 - q) * visit.renew + q * visit.renew_scraped)
-    scrape = visit.mean(q * ~visit.renew_scraped)
+    new = np.minimum(visit.mean((1.0 - q) * visit.renew + q * visit.renew_scraped), 1.0)
+    scrape = np.minimum(visit.mean(q * ~visit.renew_scraped), 1.0 - new)
     after = visit.mean(
         (1.0 - q) * np.where(visit.renew, visit.new, visit.closed)
         + q * np.where(visit.renew_scraped, visit.new, visit.scraped)

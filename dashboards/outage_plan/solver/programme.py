@@ -67,8 +67,8 @@ class Plan:
 def solve(given: Instance, *, gap: float = GAP, nodes: int = NODES, previous: IntArray | None = None) -> Plan:
     """The plan of least expected cost to an absolute gap, or as good as ``nodes`` nodes find.
 
-    Two solves: the first without a reserve tells how uncertain each outage's work is, the second keeps 1.28 of that
-    spread free. ``gap`` is a share of the horizon's part of the objective, which holds the infinite future.
+    Two solves: the relaxed programme without a reserve tells how uncertain each outage's work is, the whole-number one
+    keeps 1.28 of that spread free. ``gap`` is a share of the horizon's part of the objective, which holds the infinite future.
     ``previous`` (P,) an earlier plan's columns, -1 unknown: kept where it still fits and is within the gap, so that
     nothing moves while nothing is new. Raises NoPlan where no plan is found.
 
@@ -79,15 +79,20 @@ def solve(given: Instance, *, gap: float = GAP, nodes: int = NODES, previous: In
     >>> plan.column.tolist(), plan.cost, [(m.pump, m.waiting_h) for m in plan.moved]
     ([0, 1], 11.0, [(1, 1.0)])
     """
-    first = _run(given, gathered(given), gap, nodes)
-    spread = gathered(given, first.column)
-    if np.any(spread.reserve > FIT) or np.any(spread.shell_reserve > FIT):
-        second = _run(given, spread, gap, nodes)
-    else:
-        second = first
+    rows = gathered(given)
+    rows = gathered(given, _relaxed(given, rows))
+    plan = _run(given, rows, gap, nodes)
     if previous is not None:
-        second = _kept(given, spread, second, previous, gap, nodes)
-    return replace(second, sentences=_sentences(given, second))
+        plan = _kept(given, rows, plan, previous, gap, nodes)
+    return replace(plan, sentences=_sentences(given, plan))
+
+
+def _relaxed(given: Instance, rows: Rows) -> FloatArray:
+    """(P, T + 1) shares in which the relaxed programme opens each pump at each column."""
+    x, _, _ = _milp(replace(rows, whole=np.zeros_like(rows.whole)), 0.0, 1)
+    share = np.zeros(given.cost.shape)
+    share[rows.pump, rows.column] = np.clip(x[: len(rows.pump)], 0.0, 1.0)
+    return share
 
 
 def _run(given: Instance, rows: Rows, gap: float, nodes: int) -> Plan:

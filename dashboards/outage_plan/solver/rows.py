@@ -81,12 +81,12 @@ class Rows:
         return clash
 
 
-def gathered(given: Instance, planned: IntArray | None = None) -> Rows:
-    """Columns and rows of an instance; ``planned`` (P,) columns of a first plan, whose spread is kept in reserve.
+def gathered(given: Instance, planned: FloatArray | None = None) -> Rows:
+    """Columns and rows of an instance; ``planned`` (P, T + 1) shares of a first plan, whose spread is kept in reserve.
 
     >>> one = Instance(np.array([[1.0, 2.0]]), np.ones((1, 2), bool), np.full((1, 1), 10.0), np.full((1, 1), 25.0),
     ...                np.full(1, 20.0), np.zeros((1, 1, 1)), np.zeros(1), ("P1",), ("A",))
-    >>> gathered(one).reserve.tolist(), gathered(one, np.array([0])).reserve.tolist()
+    >>> gathered(one).reserve.tolist(), gathered(one, np.array([[1.0, 0.0]])).reserve.tolist()
     ([0.0], [6.4])
     """
     pump, column = np.nonzero(given.allowed)
@@ -133,18 +133,16 @@ def gathered(given: Instance, planned: IntArray | None = None) -> Rows:
     )
 
 
-def _reserves(given: Instance, planned: IntArray | None, families: int) -> tuple[FloatArray, FloatArray]:
+def _reserves(given: Instance, planned: FloatArray | None, families: int) -> tuple[FloatArray, FloatArray]:
     """1.28 spreads (T,) of each outage's hours, (F, T) of the shells needed by then, under a plan; 0 without one."""
     t = len(given.outages)
     if planned is None:
         return np.zeros(t), np.zeros((families, t))
-    inside = np.flatnonzero(planned < t)
-    at = planned[inside]
-    variance = np.bincount(at, given.variance[inside, at], minlength=t)
+    share = planned[:, :t]
     shells = np.zeros((families, t))
     if given.shells is not None:
-        np.add.at(shells.T, at, given.shells.variance[:, inside, at].T)
-    return Z * np.sqrt(variance), Z * np.sqrt(np.cumsum(shells, axis=1))
+        shells = np.einsum("fpt,pt->ft", given.shells.variance, share)
+    return Z * np.sqrt(np.sum(share * given.variance, axis=0)), Z * np.sqrt(np.cumsum(shells, axis=1))
 
 
 def _twins(

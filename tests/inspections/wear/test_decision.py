@@ -374,6 +374,15 @@ def test_hours_are_those_of_the_three_outcomes(case):
     assert o.variance == pytest.approx(square - (16.0 * o.new + 6.0 * o.scraped) ** 2)
 
 
+def test_chances_never_leave_nought_to_one_however_sure():
+    n = 300
+    p = belief(np.linspace(100.0, 400.0, n), 4.0, 3.0, 0.3)
+    o = first_openings(p, standard(n), tables(standard(n)), D * np.tile([0.5, 1.5], (n, 1)), np.full((n, 2), D))
+    for chance in (o.new, o.scraped, o.past, 1.0 - o.new - o.scraped):
+        assert chance.min() >= 0.0 and chance.max() <= 1.0 + 1e-12
+    assert o.new.max() <= 1.0 and o.variance.min() >= 0.0
+
+
 @SOME
 @given(beliefs)
 def test_shapes_that_do_not_fit_are_refused_with_a_sentence(p):
