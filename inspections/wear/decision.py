@@ -18,8 +18,8 @@ from .arrays import FloatArray, IntArray
 from .opening import Openings, first_openings, looking_by_cost, undecided
 from .predictive import Predictive, from_clouds, merged, whole
 from .pump_opening import PumpOpenings, pump_openings
-from .terms import NO_LIFE, NO_MAXIMUM, READY, Terms, consequence, price_of_passing, terms
-from .trigger import bisected, look, triggers
+from .terms import NO_LIFE, NO_MAXIMUM, READY, Terms, accepted_risks, consequence, price_of_passing, terms
+from .trigger import Ruling, bisected, look, ruling, triggers
 from .value_table import Tables, tables
 
 __all__ = [
@@ -32,9 +32,11 @@ __all__ = [
     "Outages",
     "Predictive",
     "PumpOpenings",
+    "Ruling",
     "Tables",
     "Terms",
     "Word",
+    "accepted_risks",
     "at_pump",
     "bisected",
     "consequence",
@@ -46,6 +48,7 @@ __all__ = [
     "merged",
     "price_of_passing",
     "pump_openings",
+    "ruling",
     "tables",
     "terms",
     "triggers",

@@ -5,6 +5,7 @@ Lengths in um (diametral, the larger end), exposure in kh (thousand run hours), 
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
@@ -15,6 +16,7 @@ from .arrays import FloatArray
 
 READY, NO_MAXIMUM, NO_LIFE = 0, 1, 2
 MOST_CONSEQUENCE = 4.0  # a pump counts as at most four times the usual (design choice, no published source)
+USUAL_RISK, MOST_CRITICAL_RISK = 0.10, 0.05  # defaults; common practice, no published source
 AT_LEAST_ZERO = (
     "new_sd_um",
     "unevenness_um",
@@ -127,7 +129,7 @@ DEFAULTS: dict[str, float] = {
     "contact_share": 0.1,
     "bearings": 2.0,
     "shell_h": 40.0,
-    "accepted_risk": 0.10,
+    "accepted_risk": USUAL_RISK,
     "consequence": 1.0,
     "infant": 0.0,
     "discount": 0.97,
@@ -215,3 +217,29 @@ def consequence(money: Any) -> FloatArray:
         return np.ones(stated.shape)
     ratio = np.where(known, stated, 0.0) / np.median(stated[known])
     return np.where(known, np.clip(ratio, 1.0, MOST_CONSEQUENCE), 1.0)
+
+
+def accepted_risks(
+    criticality: Sequence[str], stated: Mapping[str, float], most_critical: Collection[str] = ()
+) -> FloatArray:
+    """Accepted chance of passing (B,) by the plant's own words of criticality, matched without case.
+
+    What the plant has ``stated`` for a word stands; else 5 % for its ``most_critical`` words and 10 % for all others.
+    Raises ValueError for a stated chance outside 0 to 1.
+
+    >>> accepted_risks(["A", "b", "", "C"], {"c": 0.2}, ["a"]).tolist()
+    [0.05, 0.1, 0.1, 0.2]
+    """
+    wrong = [f"{word}: {share:g}" for word, share in stated.items() if not 0.0 < share < 1.0]
+    if wrong:
+        raise ValueError(
+            f"Accepted risk of {', '.join(wrong)}; allowed is a share between 0 and 1, as 0.1 for 10 %."
+        )
+    known = {word.casefold(): share for word, share in stated.items()}
+    most = {word.casefold() for word in most_critical}
+    return np.array(
+        [
+            known.get(w.casefold(), MOST_CRITICAL_RISK if w.casefold() in most else USUAL_RISK)
+            for w in criticality
+        ]
+    )

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from .arrays import FloatArray
@@ -19,6 +20,7 @@ from .terms import Terms
 READINGS = 25
 LOW_SD, HIGH_SD = 3.0, 3.5  # sds of the reading expected, below and above its mean
 MOST_HALVINGS = 60
+BY_RULE, BY_PLANT, BY_GUARD = 0, 1, 2  # what the printed trigger comes from
 
 
 @dataclass(frozen=True)
@@ -161,6 +163,46 @@ def triggers(
     found = look(p, x, t.reading_sd_um, count)
     closed, scraped = scores(found, t, step)
     return root(found.reading, closed), root(found.reading, scraped)
+
+
+@dataclass(frozen=True)
+class Ruling:
+    """What is printed, (B,): the trigger, the do-not-scrape-above reading, what each comes from, and room to scrape."""
+
+    trigger_um: FloatArray
+    trigger_from: NDArray[np.int8]
+    scrape_from_um: FloatArray
+    scrape_from_from: NDArray[np.int8]
+    no_room: NDArray[np.bool_]
+
+
+def ruling(
+    trigger: FloatArray, scrape_from: FloatArray, t: Terms, replace_um: FloatArray, guard_um: FloatArray
+) -> Ruling:
+    """The lowest of the rule's root, the plant's replace limit and the maximum less the reading's guard band, all (B,) um.
+
+    ``replace_um`` NaN: the plant has set none. A do-not-scrape-above reading is the lower of its root and the plant's
+    limit; under the fitted clearance there is no room to scrape. NaN where a bearing has no trigger.
+
+    >>> from .terms import terms
+    >>> t = terms(3, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=0.8, spread=0.6,
+    ...           scrape_um=12, scrape_sd_um=6, open_h=8, measure_h=4, scrape_h=6, replace_h=16)
+    >>> r = ruling(np.array([215.0, 215.0, np.inf]), np.array([120.0, 201.0, 230.0]), t, np.array([np.nan, 200, np.nan]), np.full(3, 8.0))
+    >>> r.trigger_um.tolist(), r.trigger_from.tolist(), r.scrape_from_um.tolist(), r.no_room.tolist()
+    ([215.0, 200.0, 252.0], [0, 1, 2], [120.0, 200.0, 230.0], [True, False, False])
+    """
+    plant = np.where(np.isfinite(replace_um), replace_um, np.inf)
+    three = np.stack([trigger, plant, t.limit_um - guard_um])
+    two = np.stack([scrape_from, plant])
+    known = ~np.isnan(trigger)
+    lowest, lower = (np.where(np.isnan(a), np.inf, a) for a in (three, two))
+    return Ruling(
+        np.where(known, lowest.min(axis=0), np.nan),
+        lowest.argmin(axis=0).astype(np.int8),
+        np.where(known, lower.min(axis=0), np.nan),
+        lower.argmin(axis=0).astype(np.int8),
+        known & (lower.min(axis=0) < t.new_um),
+    )
 
 
 def bisected(

@@ -11,6 +11,7 @@ from inspections.wear.decision import (
     Outages,
     Predictive,
     Word,
+    accepted_risks,
     at_pump,
     bisected,
     decide,
@@ -19,12 +20,13 @@ from inspections.wear.decision import (
     looking_by_cost,
     outages,
     pump_openings,
+    ruling,
     tables,
     triggers,
     undecided,
 )
 from inspections.wear.pump_opening import earliest
-from inspections.wear.trigger import scores
+from inspections.wear.trigger import BY_GUARD, BY_PLANT, BY_RULE, scores
 from tests.inspections.wear.decision_makers import D, belief, standard
 
 AHEAD = D * np.array([[0.5, 1.5, 2.5]])
@@ -343,6 +345,32 @@ def test_a_dearer_consequence_opens_no_later_and_replaces_from_less():
     assert np.all(dear.openings.trigger_um <= usual.openings.trigger_um)
 
 
+def test_while_nothing_is_seen_and_nothing_comes_due_no_pump_moves():
+    rng = np.random.default_rng(6)
+    n = 200
+    p, t, when = pump_case(rng.uniform(135, 235, n), 2.2 * np.exp(0.5 * rng.normal(size=n)))
+    pump, open_h = np.arange(n) // 2, np.full(n // 2, 8.0)
+    before = decide(p, t, when, pump, open_h).first
+    ahead = D * (np.array([0.5, 1.5, 2.5, 3.5, 4.5]) - 0.4)
+    later = decide(p.later(np.full(n, 0.4 * D)), t, outages(np.tile(ahead, (n, 1)), t), pump, open_h).first
+    assert np.array_equal(later, before)
+    assert len(np.unique(before)) > 2
+
+
+def test_tables_of_the_lattice_choose_as_a_bearings_own_do():
+    rng = np.random.default_rng(7)
+    n = 60
+    gauge = np.repeat(rng.uniform(4, 14, n // 2), 2)
+    case = pump_case(
+        rng.uniform(135, 235, n), 2.2, reading_sd_um=gauge, log_rate=np.log(2.2) + 0.2 * rng.normal(size=n)
+    )
+    own, near = (decide(*case, np.arange(n) // 2, np.full(n // 2, 8.0), exact=k) for k in (True, False))
+    assert np.mean(own.first == near.first) > 0.9
+    rows = np.arange(n // 2)
+    assert np.max(own.pumps.cost[rows, near.first] - own.pumps.cost[rows, own.first]) < 5.0
+    assert own.openings.trigger_um == pytest.approx(near.openings.trigger_um)
+
+
 def test_gaps_are_shares_and_the_earliest_of_two_comes_first():
     p, t, when = pump_case([150.0, 200.0])
     o = first_openings(p, t, tables(t), when.ahead, when.step)
@@ -377,7 +405,9 @@ def test_hours_are_those_of_the_three_outcomes(case):
 def test_chances_never_leave_nought_to_one_however_sure():
     n = 300
     p = belief(np.linspace(100.0, 400.0, n), 4.0, 3.0, 0.3)
-    o = first_openings(p, standard(n), tables(standard(n)), D * np.tile([0.5, 1.5], (n, 1)), np.full((n, 2), D))
+    o = first_openings(
+        p, standard(n), tables(standard(n)), D * np.tile([0.5, 1.5], (n, 1)), np.full((n, 2), D)
+    )
     for chance in (o.new, o.scraped, o.past, 1.0 - o.new - o.scraped):
         assert chance.min() >= 0.0 and chance.max() <= 1.0 + 1e-12
     assert o.new.max() <= 1.0 and o.variance.min() >= 0.0
@@ -389,6 +419,27 @@ def test_shapes_that_do_not_fit_are_refused_with_a_sentence(p):
     t = standard()
     with pytest.raises(ValueError, match="must both be"):
         first_openings(p, t, tables(t), AHEAD, STEP[:, :2])
+
+
+def test_the_lowest_of_root_replace_limit_and_guarded_maximum_is_printed():
+    t = standard(5, limit_um=[260.0, 260.0, 260.0, 260.0, np.nan])
+    found = ruling(
+        np.array([215.0, 215.0, 258.0, -np.inf, np.nan]),
+        np.array([201.0, 120.0, 240.0, -np.inf, np.nan]),
+        t,
+        np.array([np.nan, 210.0, np.nan, np.nan, 200.0]),
+        np.full(5, 10.0),
+    )
+    assert found.trigger_um[:4].tolist() == [215.0, 210.0, 250.0, -np.inf] and np.isnan(found.trigger_um[4])
+    assert found.trigger_from[:4].tolist() == [BY_RULE, BY_PLANT, BY_GUARD, BY_RULE]
+    assert found.no_room.tolist() == [False, True, False, True, False]
+    assert found.scrape_from_um[:3].tolist() == [201.0, 120.0, 240.0]
+
+
+def test_accepted_risks_stand_as_the_plant_states_them():
+    assert accepted_risks(["High", "low", "LOW"], {"low": 0.2}, ["high"]).tolist() == [0.05, 0.2, 0.2]
+    with pytest.raises(ValueError, match="Accepted risk of low: 20; allowed is a share between 0 and 1"):
+        accepted_risks(["low"], {"low": 20.0})
 
 
 def test_outages_from_exposure_alone():
