@@ -89,10 +89,11 @@ def test_a_reading_counts_as_the_engine_counts_it(fleet):
     after = believe_all(g, pool, np.zeros(len(later.kind), dtype=bool))
     engine = engine_chances(after, 260.0, np.array([13.15]))[:, 0]
     sd = pool.designs[0].of_methods(h.methods)[0][0]
-    for nodes, most in ((None, 0.01), (15, 0.03)):
+    # A reading also weighs a small fleet's parameters anew here, which the engine leaves to its next fit.
+    for nodes, most in ((None, 0.02), (15, 0.03)):
         found = look(beliefs(belief, nodes=nodes), np.zeros(60), np.full(60, sd), reading=y[:, None])
         ours = found.passing(np.full(60, 260.0), np.full(60, 13.15))[:, 0]
-        assert np.abs(ours - engine).max() < most
+        assert np.abs(ours - engine).max() < most and np.abs(ours - engine).mean() < 0.002
 
 
 def test_a_duty_not_sure_spreads_the_rates_and_keeps_their_middle(fleet):
