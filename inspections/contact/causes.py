@@ -73,10 +73,13 @@ def prior(cause: str, check: Check) -> float:
     """How common a cause is before the print is looked at: judgement, no published source.
 
     A shell that has run has carried its shaft, and its print tells little of its clearance: far too tight,
-    too large or too thick are less likely there. A clearance already above 2 per mille of the journal is seldom larger still than measured.
+    too large or too thick are less likely there. Nor is a clearance far from what two hands or methods gave.
+    A clearance already above 2 per mille of the journal is seldom larger still than measured.
     """
     share = float(_NAMED[cause]["prior"])
     share *= _FACTS["state_priors"].get(check.state or "not_said", {}).get(cause, 1.0)
+    if cause in ("tight", "large") and check.measured_twice:
+        share *= _FACTS["measured_twice"]
     if cause == "large" and check.clearance_um is not None and check.journal_mm is not None:
         share *= min(
             1.0, (_FACTS["large_of_journal"] * 1000.0 * check.journal_mm / check.clearance_um) ** 1.5

@@ -35,6 +35,7 @@ class Check(Facts):
     """One contact check; whatever is not known stays empty. Lengths in um, diametral; angles in degrees.
 
     clearance_sd_um : standard uncertainty of the clearance; None: 10 um.
+    measured_twice : True where another hand or method gave the same clearance within their spreads.
     film_um, film_sd_um : thickness of the film where it is known better than by its class.
     state : `new`, `scraped` or `run_in`; empty: not known.
     gained_um, gained_sd_um : clearance gained since this shell's first fit, from the record.
@@ -49,6 +50,7 @@ class Check(Facts):
     """
 
     clearance_sd_um: float | None = None
+    measured_twice: bool = False
     film_um: float | None = None
     film_sd_um: float | None = None
     state: str = ""

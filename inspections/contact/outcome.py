@@ -120,7 +120,8 @@ def _read(p: Print) -> Decision:
     if astride(p.pattern, p.live):
         return Decision("astride", "seat")
     if _is_good(p):
-        return _good(p)
+        fits = _good(p)
+        return (_open(p) or fits) if fits.outcome == "acceptable" else fits
     if spot := _spot(p):
         return spot
     wide = p.sum("thick", "tight", "pinch")
@@ -136,13 +137,15 @@ def _read(p: Print) -> Decision:
 
 
 def _is_good(p: Print) -> bool:
-    return (
-        p.sum("good") >= BARS["good"]
-        and p.sum("pinch", "tight", "large") <= BARS["good_clearance"]
-        and p.sum("large") <= BARS["good_large"]
-        and p.sum("spot", "spots") <= BARS["good_spots"]
-        and p.sum("tilt", "skew", "side") <= BARS["good_alignment"]
-    )
+    return p.sum("good") >= BARS["good"] and p.sum("tilt", "skew", "side") <= BARS["good_alignment"]
+
+
+def _open(p: Print) -> Decision | None:
+    """What keeps a print that fits from being accepted: a clearance or a spot that it does not rule out."""
+    clearance = p.sum("pinch", "tight", "large") > BARS["good_clearance"]
+    if clearance or p.sum("large") > BARS["good_large"]:
+        return Decision("clearance_open", "measure")
+    return Decision("spot_open", "repeat") if p.sum("spot", "spots") > BARS["good_spots"] else None
 
 
 def _good(p: Print) -> Decision:

@@ -47,6 +47,7 @@ def facts_of_every_kind(rng):
         (0.1, "holes", (((0.5, 36.0, 0.1),), ((0.1, -50.0, 0.2), (0.9, 0.0, 0.05)))),
         (0.1, "film_um", (5.0, 12.5)),
         (0.1, "tolerance_um", (3.0, 12.0)),
+        (0.2, "measured_twice", (True,)),
     ):
         if rng.random() < share:
             facts[name] = values[rng.integers(len(values))]

@@ -53,7 +53,10 @@ const contactPrint = (reader) => {
 
   function inspect(p) {
     if (astride(p)) return decision("astride", "seat");
-    if (isGood(p)) return good(p);
+    if (isGood(p)) {
+      const fits = good(p);
+      return fits.outcome === "acceptable" ? leftOpen(p) || fits : fits;
+    }
     const spot = spotted(p);
     if (spot) return spot;
     if (sum(p, "thick", "tight", "pinch") >= BARS.wide && sum(p, "tight") >= BARS.wide_tight && sum(p, "pinch") < BARS.wide_pinch) return decision("wide", "measure");
@@ -65,9 +68,12 @@ const contactPrint = (reader) => {
     return decision(cause === "tilt" && p.journal.tapered ? "taper" : cause, outcome);
   }
 
-  function isGood(p) {
-    return sum(p, "good") >= BARS.good && sum(p, "pinch", "tight", "large") <= BARS.good_clearance && sum(p, "large") <= BARS.good_large
-      && sum(p, "spot", "spots") <= BARS.good_spots && sum(p, "tilt", "skew", "side") <= BARS.good_alignment;
+  const isGood = (p) => sum(p, "good") >= BARS.good && sum(p, "tilt", "skew", "side") <= BARS.good_alignment;
+
+  function leftOpen(p) {
+    const clearance = sum(p, "pinch", "tight", "large") > BARS.good_clearance;
+    if (clearance || sum(p, "large") > BARS.good_large) return decision("clearance_open", "measure");
+    return sum(p, "spot", "spots") > BARS.good_spots ? decision("spot_open", "repeat") : null;
   }
 
   function coverage(p) {

@@ -11,7 +11,7 @@ const contactReader = (TABLE, LIBRARY) => {
   const PLAIN = {
     half: "", in_place: null, seat: "", bedded_by_hand: null, clearance_um: null, journal_mm: null, film: "", worn_arc_deg: null,
     turned_deg: null, load_side: "bottom", first_end: "out", first_side: "", pump_end: "pump end", outer_end: "outer end",
-    clearance_sd_um: null, film_um: null, film_sd_um: null, state: "", gained_um: null, gained_sd_um: null, scrapeable: "",
+    clearance_sd_um: null, measured_twice: false, film_um: null, film_sd_um: null, state: "", gained_um: null, gained_sd_um: null, scrapeable: "",
     groove: null, relief_deg: null, holes: [], diameters_um: null, tolerance_um: null,
   };
   const SHIPPED = {
@@ -98,6 +98,7 @@ const contactReader = (TABLE, LIBRARY) => {
   function prior(cause, check) {
     const factors = FACTS.state_priors[check.state || "not_said"] || {};
     let share = cause.prior * (known(factors[cause.name]) ? factors[cause.name] : 1);
+    if ((cause.name === "tight" || cause.name === "large") && check.measured_twice) share *= FACTS.measured_twice;
     if (cause.name === "large" && known(check.clearance_um) && known(check.journal_mm)) {
       share *= Math.min(1, (FACTS.large_of_journal * 1000 * check.journal_mm / check.clearance_um) ** 1.5);
     }

@@ -162,13 +162,26 @@ def test_a_print_astride_is_a_matter_of_the_seat_whatever_the_probabilities():
     [
         ({"good": 600, "uneven": 400}, "acceptable"),
         ({"good": 599, "uneven": 401}, "repeat"),
-        ({"good": 700, "large": 300}, "repeat"),
+        ({"good": 700, "large": 300}, "measure"),
         ({"good": 800, "tilt": 121}, "repeat"),
         ({"good": 800, "side": 120}, "acceptable"),
     ],
 )
 def test_accepting_wants_the_good_cause_and_little_of_the_dangerous_ones(chances, outcome):
     assert judged(**chances).outcome == outcome
+
+
+def test_a_print_that_fits_asks_for_what_it_does_not_rule_out():
+    assert judged(good=929, large=71) == decide_of("clearance_open", "measure", engineer=False)
+    assert judged(good=930, large=70).outcome == "acceptable"
+    assert judged(good=890, spot=60, spots=41).code == "spot_open"
+
+
+def test_a_clearance_measured_twice_is_seldom_far_off():
+    large = DRAWN[2][0]
+    plain, twice = dict(read(large).causes), dict(read(large, measured_twice=True).causes)
+    assert twice["large"] < plain["large"]
+    assert prior("tight", replace(NORMAL, measured_twice=True)) == pytest.approx(0.06 / 4)
 
 
 @pytest.mark.parametrize("cause", ["pinch", "tight", "large", "tilt", "skew", "side"])
@@ -385,5 +398,5 @@ def test_a_reading_keeps_the_version_of_its_rules_and_travels_as_json():
     assert json.loads(json.dumps(reading.as_dict()))["code"] == "good"
 
 
-def decide_of(code, outcome):
-    return Decision(code, outcome)
+def decide_of(code, outcome, engineer=False):
+    return Decision(code, outcome, engineer)
