@@ -86,7 +86,7 @@ def test_a_bore_far_from_last_time_is_asked_about():
     answer = measure(client, bearing, "bore", "10.0205", "in-12")
     assert "again=" in answer["Location"] and "quantity=bore" in answer["Location"]
     page = said(client.get(answer["Location"]))
-    assert "decimal mark misplaced" in page
+    assert "with the decimal mark elsewhere?" in page
 
 
 def test_a_station_of_ones_own_is_added_and_the_plan_goes_on():
