@@ -10,7 +10,7 @@ import numpy as np
 
 from .check import Check
 from .criteria import Criteria
-from .library import PARTS, library
+from .library import LEVEL, PARTS, library
 from .press import FloatArray
 from .shared_table import TABLE
 
@@ -66,7 +66,12 @@ def level(check: Check, criteria: Criteria) -> Level:
     else:
         clearance, share = _FACTS["clearance_um"], _FACTS["share_unknown"]
     half = 0.5 * clearance
-    return Level(math.log(half / thick), math.log(half / thin), math.hypot(share, _FACTS["level_sd"]))
+    return Level(_held(half / thick), _held(half / thin), math.hypot(share, _FACTS["level_sd"]))
+
+
+def _held(scale: float) -> float:
+    """ln R within what the library holds: beyond it every shell floods, or every shell prints a line."""
+    return math.log(min(max(scale, LEVEL[0]), LEVEL[1]))
 
 
 def prior(cause: str, check: Check) -> float:

@@ -14,12 +14,14 @@ from .causes import CAUSES, families, level, parts, prior, weights
 from .check import Check, grooved
 from .criteria import Criteria
 from .library import library
-from .pattern import Pattern
+from .pattern import BLUE, Pattern
 from .press import FloatArray
 from .shared_table import TABLE
-from .taps import STEPS, shares, table
+from .taps import STEPS, overlaps, shares, table
 
 _FACTS = TABLE["facts"]
+MOST_ROWS, MOST_COLUMNS = 14, 20  # the library's points tell no more; a finer print is read in these cells
+LEAST_LIKELY = -700.0  # below it a likelihood is nothing, but never none at all
 FLIPS = ((False, False), (True, False), (False, True), (True, True))  # sides, ends
 
 
@@ -67,7 +69,8 @@ def weigh(pattern: Pattern, check: Check, criteria: Criteria) -> Evidence:
     its prints and their four flips, weighted by how far they fit the facts. The smallest of a print's four
     flips in the order of its cells is the one looked at, so that a turned shell gives the same numbers.
     """
-    silent = check.silent(*pattern.shape)
+    shape = pattern.shape
+    pattern, silent = coarsened(pattern, check.silent(*shape))
     flip = _canonical(pattern, silent)
     cells, mask = _flipped(pattern, flip), _flipped(silent, flip)
     where = level(check, criteria)
@@ -77,7 +80,7 @@ def weigh(pattern: Pattern, check: Check, criteria: Criteria) -> Evidence:
     best: dict[str, tuple[float, str, int, int]] = {}
     for case in cases:
         ranges = table(case.part, *cells.shape)[1]
-        likelihood = np.exp(case.likelihood - top)
+        likelihood = np.exp(np.maximum(case.likelihood - top, LEAST_LIKELY))
         for cause in CAUSES:
             weight = weights(cause, case.part, check, where)
             total = float(weight.sum())
@@ -93,7 +96,23 @@ def weigh(pattern: Pattern, check: Check, criteria: Criteria) -> Evidence:
                         k // fit.shape[1],
                         _number(cause, case.part, k % fit.shape[1]),
                     )
-    return _evidence(sums, best, check, flip, cells.shape)
+    return _evidence(sums, best, check, flip, shape)
+
+
+def coarsened(pattern: Pattern, silent: NDArray[np.bool_]) -> tuple[Pattern, NDArray[np.bool_]]:
+    """The print and its silent cells in at most 14 by 20 cells: a cell counts as it would be tapped.
+
+    >>> [grid.shape for grid in coarsened(np.zeros((40, 7), np.int8), np.zeros((40, 7), bool))]
+    [(14, 7), (14, 7)]
+    """
+    rows, columns = pattern.shape
+    if rows <= MOST_ROWS and columns <= MOST_COLUMNS:
+        return pattern, silent
+    around = overlaps(min(rows, MOST_ROWS), rows)
+    along = overlaps(min(columns, MOST_COLUMNS), columns).T
+    blue = around @ np.array(BLUE)[pattern] @ along + 1e-9
+    marks = (blue >= 0.1).astype(np.int8) + (blue >= 0.5).astype(np.int8)
+    return marks, np.asarray(around @ silent.astype(float) @ along + 1e-9 >= 0.5)
 
 
 def _number(cause: str, part: str, k: int) -> int:

@@ -12,10 +12,12 @@ import numpy as np
 from .check import Check
 from .criteria import Criteria
 from .evidence import weigh
+from .library import PARTS
 from .outcome import Earlier, Print, bare, decide, void
 from .pattern import checked
 from .places import Place, covered, places, reach_deg
 from .shared_table import VERSION
+from .taps import table
 from .words import Sentences, sentences
 
 OUTCOMES = ("acceptable", "scrape", "alignment", "seat", "measure", "repeat")
@@ -57,6 +59,12 @@ class PrintReading:
     def as_dict(self) -> dict[str, Any]:
         """For storing or sending as JSON."""
         return asdict(self)
+
+
+def prepare(rows: int = 5, columns: int = 7) -> None:
+    """Make the library and the tables of a grid, so that the first print of a process is read as fast as the next."""
+    for part in PARTS:
+        table(part, rows, columns)
 
 
 def read_print(

@@ -91,7 +91,7 @@ def logarithms(chance: FloatArray) -> IntArray:
     return np.ascontiguousarray(whole.transpose(2, 3, 0, 1).reshape(rows * columns * taps, n))
 
 
-@lru_cache(maxsize=6)
+@lru_cache(maxsize=4)
 def table(part: str, rows: int, columns: int) -> tuple[IntArray, dict[str, slice]]:
     """Logarithms of every tap in every cell for a part of the library, and where each family stands.
 

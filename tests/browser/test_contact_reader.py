@@ -137,3 +137,22 @@ def test_a_print_tapped_otherwise_is_told_apart(reader):
     assert theirs["causes"][0][0] == "tilt"
     cells[2] = [0] * 7
     assert theirs != json.loads(json.dumps(read_print(cells, check).as_dict()))
+
+
+def test_odd_and_large_grids_and_far_clearances_are_read_alike(reader):
+    rng = np.random.default_rng(9)
+    for shape, clearance in (
+        ((3, 3), 0.01),
+        ((4, 9), 9_000.0),
+        ((24, 36), 150.0),
+        ((40, 40), 90.0),
+        ((15, 7), 300.0),
+    ):
+        cells = rng.integers(1, 3, shape) * (rng.random(shape) < 0.4)
+        check = Check(
+            in_place=True, clearance_um=clearance, film="thin", groove=(0.45, 0.55), relief_deg=70.0
+        )
+        theirs = reader.evaluate(
+            "([cells, check]) => window.print.read(cells, check)", [cells.tolist(), asdict(check)]
+        )
+        assert theirs == json.loads(json.dumps(read_print(cells, check).as_dict()))

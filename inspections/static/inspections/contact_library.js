@@ -4,7 +4,7 @@
 "use strict";
 const ContactLibrary = (() => {
   // --- library and press: inspections/contact/library.py and press.py ---
-  const ROWS = 20, COLUMNS = 28, POINTS = ROWS * COLUMNS, FAR = 1e6, RELIEVED = 0.88, BY_DARKNESS = 0.2;
+  const ROWS = 20, COLUMNS = 28, POINTS = ROWS * COLUMNS, FAR = 1e6, LEVEL = [0.35, 130], RELIEVED = 0.88, BY_DARKNESS = 0.2;
   const FAMILIES = ["straight", "tilt", "skew", "side", "hollow", "proud", "spot", "spots", "pinch"];
   const SIZES = {
     bored: [1500, 1200, 1200, 1200, 1000, 1000, 3000, 3000, 3000],
@@ -26,7 +26,7 @@ const ContactLibrary = (() => {
   }
 
   function pressing(family, u, worn) {
-    const scale = logBetween(u(0), 0.35, 130), direction = 2 * Math.PI * u(10);
+    const scale = logBetween(u(0), ...LEVEL), direction = 2 * Math.PI * u(10);
     const p = {
       scale, radius: scale, tilt: triangle(u(1), u(2), 0.8), skew: around(u(3), 0.15) * scale,
       setDown: scale * Math.sin(radians(around(u(4), 12))), friction: u(5) < 0.5 ? Infinity : 0.25 * u(6),
@@ -278,6 +278,6 @@ const ContactLibrary = (() => {
     return made;
   }
 
-  return { uniform, library, table, overlaps, shares, ROWS, COLUMNS, POINTS, STEPS };
+  return { uniform, library, table, overlaps, shares, LEVEL, ROWS, COLUMNS, POINTS, STEPS };
 })();
 globalThis.ContactLibrary = ContactLibrary;

@@ -6,6 +6,7 @@ const contactReader = (TABLE, LIBRARY) => {
   const { causes: CAUSES, facts: FACTS, bars: BARS, groups: GROUPS } = TABLE;
   const known = (value) => value !== null && value !== undefined;
   const whole = (value) => Math.floor(value + 0.5);
+  const MOST_ROWS = 14, MOST_COLUMNS = 20, LEAST_LIKELY = -700, BLUE = [0, 0.3, 1];
   const FLIPS = [[false, false], [true, false], [false, true], [true, true]];
   const SPOTS = ["first_spot", "spot", "ask_spot"], CROWNS = ["hollow", "proud", "hollow_off", "proud_off", "ask_crown"];
   const PLAIN = {
@@ -81,6 +82,7 @@ const contactReader = (TABLE, LIBRARY) => {
     return grid(rows, columns, mask);
   }
 
+  const held = (scale) => Math.log(Math.min(Math.max(scale, LIBRARY.LEVEL[0]), LIBRARY.LEVEL[1]));
   function levelOf(check, criteria) {
     const [thin, thick] = filmRange(check, criteria);
     let clearance = FACTS.clearance_um, share = FACTS.share_unknown;
@@ -91,7 +93,7 @@ const contactReader = (TABLE, LIBRARY) => {
       clearance = FACTS.clearance_of_journal * 1000 * check.journal_mm;
       share = FACTS.share_of_journal;
     }
-    const low = Math.log(0.5 * clearance / thick), high = Math.log(0.5 * clearance / thin), sd = Math.hypot(share, FACTS.level_sd);
+    const low = held(0.5 * clearance / thick), high = held(0.5 * clearance / thin), sd = Math.hypot(share, FACTS.level_sd);
     return { low, high, sd, middle: 0.5 * (low + high), wide: Math.hypot(sd, (high - low) / Math.sqrt(12)) };
   }
 
@@ -179,7 +181,29 @@ const contactReader = (TABLE, LIBRARY) => {
     return cases;
   }
 
-  function weigh(pattern, mask, check, criteria) {
+  function coarsened(pattern, mask) {
+    const rows = Math.min(pattern.rows, MOST_ROWS), columns = Math.min(pattern.columns, MOST_COLUMNS);
+    if (rows === pattern.rows && columns === pattern.columns) return [pattern, mask];
+    const across = LIBRARY.overlaps(rows, pattern.rows), along = LIBRARY.overlaps(columns, pattern.columns);
+    const marks = new Uint8Array(rows * columns), hidden = new Uint8Array(rows * columns);
+    for (let r = 0; r < rows; r += 1) {
+      for (let c = 0; c < columns; c += 1) {
+        let blue = 1e-9, silence = 1e-9;
+        for (const [pr, wr] of across[r]) {
+          for (const [pc, wc] of along[c]) {
+            blue += wr * wc * BLUE[pattern.cells[pr * pattern.columns + pc]];
+            silence += wr * wc * mask.cells[pr * pattern.columns + pc];
+          }
+        }
+        marks[r * columns + c] = (blue >= 0.1 ? 1 : 0) + (blue >= 0.5 ? 1 : 0);
+        hidden[r * columns + c] = silence >= 0.5 ? 1 : 0;
+      }
+    }
+    return [grid(rows, columns, marks), grid(rows, columns, hidden)];
+  }
+
+  function weigh(seen, silence, check, criteria) {
+    const [pattern, mask] = coarsened(seen, silence);
     const flip = canonical(pattern, mask), cells = flipped(pattern, flip), level = levelOf(check, criteria);
     const cases = casesOf(cells, flipped(mask, flip), check);
     let top = -Infinity;
@@ -197,7 +221,7 @@ const contactReader = (TABLE, LIBRARY) => {
           for (let k = 0; k < 4; k += 1) {
             let sum = 0;
             for (let i = 0; i < weight.length; i += 1) {
-              const fit = Math.exp(logs[k][start + i] * beta - top) * weight[i];
+              const fit = Math.exp(Math.max(logs[k][start + i] * beta - top, LEAST_LIKELY)) * weight[i];
               sum += fit;
               if (fit > largest) { largest = fit; at = k * weight.length + i; }
             }
@@ -210,7 +234,7 @@ const contactReader = (TABLE, LIBRARY) => {
         }
       }
     }
-    return posterior(evidence, best, check, flip, cells);
+    return posterior(evidence, best, check, flip, seen);
   }
 
   function posterior(evidence, best, check, flip, cells) {

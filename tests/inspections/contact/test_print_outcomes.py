@@ -6,6 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from inspections.contact.causes import CAUSES, expected_half_arc, level, prior
 from inspections.contact.check import Check
@@ -400,3 +402,47 @@ def test_a_reading_keeps_the_version_of_its_rules_and_travels_as_json():
 
 def decide_of(code, outcome, engineer=False):
     return Decision(code, outcome, engineer)
+
+
+GRIDS = st.sampled_from([(3, 3), (5, 7), (40, 40), (3, 40), (40, 3)])
+FACTS = st.fixed_dictionaries(
+    {
+        "state": st.sampled_from(["", "new", "scraped", "run_in"]),
+        "in_place": st.sampled_from([None, True, False]),
+        "clearance_um": st.none() | st.floats(0.001, 10_000),
+        "clearance_sd_um": st.none() | st.floats(0, 5_000),
+        "gained_um": st.none() | st.floats(-10_000, 10_000),
+        "gained_sd_um": st.none() | st.floats(0, 5_000),
+        "journal_mm": st.none() | st.floats(1, 2_000),
+        "film": st.sampled_from(["", "thin", "normal", "heavy"]),
+        "film_um": st.none() | st.floats(0.5, 200),
+        "relief_deg": st.none() | st.floats(1, 90),
+        "groove": st.none() | st.just(()) | st.just((0.0, 1.0)) | st.just((0.4, 0.6)),
+    }
+)
+
+
+@settings(max_examples=60, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+@given(GRIDS, FACTS, st.integers(0, 2**32 - 1), st.floats(0, 1))
+def test_any_print_with_any_allowed_facts_gets_an_outcome_and_chances_that_add_up(shape, facts, seed, share):
+    rng = np.random.default_rng(seed)
+    marks = rng.integers(1, 3, shape) * (rng.random(shape) < share)
+    reading = read_print(marks, replace(NORMAL, **facts))
+    assert reading.outcome in (None, *OUTCOMES)
+    assert not reading.causes or sum(chance for _, chance in reading.causes) == pytest.approx(1000, abs=7)
+    assert not reading.causes or np.shape(reading.drawn) == shape
+
+
+def test_a_print_in_more_cells_than_the_library_has_points_reads_as_in_fewer():
+    marks = np.zeros((40, 40), int)
+    marks[16:24, :14] = 2
+    fine = read_print(marks, NORMAL)
+    assert (fine.outcome, fine.end) == ("alignment", "in")
+    assert read_print(turned(marks), NORMAL.turned()).causes == fine.causes
+
+
+@pytest.mark.parametrize("clearance_um", [0.001, 10_000.0])
+def test_a_clearance_beyond_all_that_the_library_holds_is_still_read(clearance_um):
+    reading = read(FULL, clearance_um=clearance_um, clearance_sd_um=0.0)
+    assert sum(chance for _, chance in reading.causes) == pytest.approx(1000, abs=7)
+    assert reading.outcome not in ("acceptable", "scrape")
