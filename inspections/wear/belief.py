@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from . import grid, passes
+from .ages import STRAIGHT, YOUNGEST, Curve
 from .arrays import FloatArray, IntArray
 from .event_effects import Frame, Work
 from .parameters import Params
@@ -17,6 +18,7 @@ from .shape import bent
 
 CUT = -12.0  # components below 6e-6 of the best are left out of a cloud
 CAP = 160
+COLUMNS = 10  # of a component, see ``crossing``
 CHUNK = 1024
 NOTHING = np.zeros((1, 1))
 
@@ -31,21 +33,20 @@ class Rate:
     beta: FloatArray
     warp: tuple[float, ...] = ()  # how rates are spread beyond the normal bell; see ``shape``
     start_hours: float = 0.0  # run hours that a start wears like
-    outlying: float = (
-        0.0  # share of bearings whose log rates are spread several times as widely; see ``shape``
-    )
+    outlying: float = 0.0  # share of bearings whose log rates are spread far more widely; see ``shape``
+    curve: Curve = STRAIGHT  # the power of a life's age that wear follows
 
     def take(self, bearings: IntArray) -> Rate:
         """What is expected of some bearings, repeats allowed."""
-        own = (x[bearings] for x in (self.loc, self.tau, self.rho, self.beta))
-        return Rate(*own, self.warp, self.start_hours, self.outlying)
+        loc, tau, rho, beta = (x[bearings] for x in (self.loc, self.tau, self.rho, self.beta))
+        return Rate(loc, tau, rho, beta, self.warp, self.start_hours, self.outlying, self.curve)
 
 
 def rate_under(p: Params, loc: FloatArray, var: FloatArray) -> Rate:
     """The rates under parameters, where the expected log rate itself is known to a variance (B,)."""
     tau = np.sqrt(p.tau**2 + var)
     rho = (p.rho * p.tau**2 + var) / tau**2
-    return Rate(loc, tau, rho, np.full(len(loc), p.beta), p.warp, p.start_hours, p.outlying)
+    return Rate(loc, tau, rho, np.full(len(loc), p.beta), p.warp, p.start_hours, p.outlying, p.curve)
 
 
 def chunks(n: int, threads: bool) -> list[slice]:
@@ -76,7 +77,7 @@ def evidence(
     """(B,) log marginal likelihood of each bearing's readings."""
     start, end = f.histories.start[:-1], f.histories.start[1:] if stop is None else stop
     lean = np.zeros(len(start)) if lean is None else lean
-    x, du = bent(rate.warp, nodes, rate.outlying), f.spent(rate.start_hours)
+    x, du = bent(rate.warp, nodes, rate.outlying), f.spent(rate.start_hours, rate.curve)
 
     def task(s: slice) -> FloatArray:
         return passes.run(
@@ -89,7 +90,7 @@ def evidence(
 
 @dataclass(frozen=True)
 class Clouds:
-    """Beliefs of B bearings: components begin[i]:begin[i+1] of parts (N, 8); mass in the end cells (B,)."""
+    """Beliefs of B bearings: components begin[i]:begin[i+1] of parts (N, 10); mass in the end cells (B,)."""
 
     begin: IntArray
     parts: FloatArray
@@ -123,9 +124,10 @@ def believe(
     """What is believed of every bearing ``tail`` kh after its last event (before event ``stop``)."""
     start, end = f.histories.start[:-1], f.histories.start[1:] if stop is None else stop
     lean = np.zeros(len(start)) if lean is None else lean
-    x, du = bent(rate.warp, nodes, rate.outlying), f.spent(rate.start_hours)
+    x, du = bent(rate.warp, nodes, rate.outlying), f.spent(rate.start_hours, rate.curve)
     at_starts = 1.0 + rate.start_hours * f.starts_per_hour
-    spent = tail * at_starts
+    growth, age = _ahead(f, rate.curve, tail, stop)
+    spent = tail * at_starts * growth
     begin, parts, edges = [np.zeros(1, dtype=np.int64)], [], []
     total = 0
     for s in chunks(len(start), False):
@@ -135,7 +137,7 @@ def believe(
             start[s], end[s], work.op, du, work.a, work.b, work.c, work.jump, work.jump_var, work.zero, rate.loc[s], rate.tau[s], rate.rho[s],
             rate.beta[s], work.m0[s], work.v0[s], lean[s], linear, nodes, x, True, w, m, v,
         )  # fmt: skip
-        out = np.empty((n, max(CAP, 2 * len(nodes)), 8))
+        out = np.empty((n, max(CAP, 2 * len(nodes)), COLUMNS))
         count = passes.clouds(
             w, m, v, rate.loc[s], rate.tau[s], rate.beta[s], spent[s], nodes, x, linear, CUT, out
         )  # fmt: skip
@@ -144,15 +146,29 @@ def believe(
         total += int(count.sum())
         edges.append(end_mass(w))
     if not parts:
-        return Clouds(np.zeros(1, dtype=np.int64), np.zeros((0, 8)), np.zeros(0))
+        return Clouds(np.zeros(1, dtype=np.int64), np.zeros((0, COLUMNS)), np.zeros(0))
     found = Clouds(np.concatenate(begin), np.concatenate(parts), np.concatenate(edges))
-    _to_run_hours(found, at_starts)
+    found.parts[:, -2], found.parts[:, -1] = rate.curve.exponent, age[found.owner]
+    _to_run_hours(found, at_starts * rate.curve.steepness(age) if rate.curve.exponent != 1.0 else at_starts)
     _run_in(found, f, work, stop)
     return found
 
 
+def _ahead(f: Frame, curve: Curve, tail: FloatArray, stop: IntArray | None) -> tuple[FloatArray, FloatArray]:
+    """(B,) how much more L grows in the tail, kh, than it is long, and the age at its end, kh."""
+    begin = f.ages.at_end(curve)
+    if stop is not None and len(f.owner):
+        inner = np.minimum(stop, len(f.owner) - 1)
+        begin = np.where(stop < f.histories.start[1:], f.ages.before(curve, inner), begin)
+    age = np.maximum(begin + tail, YOUNGEST * curve.usual_kh)
+    if curve.exponent == 1.0:
+        return np.ones(len(tail)), age
+    gain = curve.grown(begin + tail) - curve.grown(begin)
+    return np.where(tail > 0, gain / np.maximum(tail, 1e-300), 1.0), age
+
+
 def _to_run_hours(clouds: Clouds, at_starts: FloatArray) -> None:
-    """From here on rates are per run hour at the pump's own starts an hour, whatever a start wears like."""
+    """From here on rates are of this day, per run hour at the pump's own starts an hour, whatever a start wears like."""
     if np.any(at_starts != 1.0):
         clouds.parts[:, 3] *= at_starts[clouds.owner]
         clouds.parts[:, 5] *= at_starts[clouds.owner]

@@ -17,7 +17,7 @@ from .compilation import compiled, either
 HORIZON_DAYS = 40 * 365.25
 POINTS = 32
 SHARES = np.array([0.05, 0.10, 0.50, 0.90, 0.95])
-WEIGHT, MEAN, VAR, RATE, LEAN, RATE_LEAN, NODE, BETA = range(8)
+WEIGHT, MEAN, VAR, RATE, LEAN, RATE_LEAN, NODE, BETA, EXPONENT, AGE = range(10)
 _nodes, _weights = hermegauss(7)
 DUTY_NODES, DUTY_WEIGHTS = _nodes, _weights / _weights.sum()
 
@@ -54,13 +54,53 @@ def inside(var, lean2):
     return lean2 * np.minimum(1.0, np.maximum(0.0, 1.8 - var / (6.0 * lean2 + 1e-300)))
 
 
+@compiled
+def stretch(x, exponent, age):
+    """What x kh from an age wear like at the rate of that age, kh: wear follows a power of age; x itself if straight."""
+    if exponent == 1.0 or x == 0.0:
+        return x
+    return age / exponent * (max(1.0 + x / age, 0.0) ** exponent - 1.0)
+
+
+def _ahead_loop(part, x):
+    """(N,) ``stretch`` of x for each component."""
+    out = np.empty(part.shape[0])
+    for k in range(part.shape[0]):
+        out[k] = stretch(x, part[k, 8], part[k, 9])
+    return out
+
+
+def _ahead_arrays(part, x):
+    exponent, age = part[:, 8], part[:, 9]
+    bent = age / exponent * (np.maximum(1.0 + x / age, 0.0) ** exponent - 1.0)
+    return np.where(exponent == 1.0, x, bent)
+
+
+ahead = either(_ahead_loop, _ahead_arrays)
+
+
+@compiled
+def _log_until(short, rate, exponent, age):
+    """Log of the kh after which a component has worn ``short`` um, the inverse of ``stretch``."""
+    worn = short / rate
+    if exponent == 1.0:
+        return math.log(worn)
+    return math.log(age) + math.log(
+        max(math.expm1(min(math.log1p(exponent * worn / age) / exponent, 600.0)), 1e-300)
+    )
+
+
 def _reached_loop(part, level, x, taper, taper_sd):
     """P(level reached within x kh). Larger end: rate times (1 + taper / 2), taper known to taper_sd."""
     p = 0.0
+    exponent, age, worn = 1.0, 0.0, x
     for k in range(part.shape[0]):
-        gain = part[k, 3] * x
+        if part[k, 8] != exponent or part[k, 9] != age:
+            exponent, age = part[k, 8], part[k, 9]
+            worn = stretch(x, exponent, age)
+        gain = part[k, 3] * worn
         short = part[k, 1] - level
-        lean = part[k, 4] + part[k, 5] * x
+        lean = part[k, 4] + part[k, 5] * worn
         loose = 0.5 * taper_sd * gain
         var = part[k, 2] + part[k, 7] * gain + loose * loose + 1e-12
         var += inside(var, lean * lean)
@@ -73,8 +113,9 @@ def _reached_loop(part, level, x, taper, taper_sd):
 
 
 def _reached_arrays(part, level, x, taper, taper_sd):
-    gain = part[:, 3] * x
-    lean = part[:, 4] + part[:, 5] * x
+    worn = _ahead_arrays(part, x)
+    gain = part[:, 3] * worn
+    lean = part[:, 4] + part[:, 5] * worn
     short = part[:, 1] - level
     var = part[:, 2] + part[:, 7] * gain + (0.5 * taper_sd * gain) ** 2 + 1e-12
     var = var + inside(var, lean**2)
@@ -112,7 +153,7 @@ def _bounds(part, level, p0, most, taper, taper_sd):
     for k in range(part.shape[0]):
         short = level - part[k, 1]
         if short > 0.0 and part[k, 3] > 0.0:
-            middle += part[k, 0] * math.log(short / part[k, 3])
+            middle += part[k, 0] * _log_until(short, part[k, 3], part[k, 8], part[k, 9])
             total += part[k, 0]
     x = math.exp(middle / total) if total > 0.0 else 1.0
     high = min(x, most)
@@ -333,11 +374,12 @@ def level_quantiles(begin, parts, x, step_mean, step_var, only_gain, taper, tape
             part[:, 1] = step_mean[i]
             part[:, 2] = step_var[i]
             part[:, 4] = 0.0
-        gain = part[:, 3] * x[i] * (1.0 + 0.5 * taper[i])
-        loose = 0.5 * taper_sd[i] * part[:, 3] * x[i]
-        lean = part[:, 4] + part[:, 5] * x[i]
+        worn = ahead(part, x[i])
+        gain = part[:, 3] * worn * (1.0 + 0.5 * taper[i])
+        loose = 0.5 * taper_sd[i] * part[:, 3] * worn
+        lean = part[:, 4] + part[:, 5] * worn
         part[:, 1] += gain
-        part[:, 2] += part[:, 7] * part[:, 3] * x[i] + loose**2
+        part[:, 2] += part[:, 7] * part[:, 3] * worn + loose**2
         part[:, 2] += inside(part[:, 2], lean**2)
         part[:, 3:6] = 0.0
         middle = np.sum(part[:, 0] * part[:, 1])

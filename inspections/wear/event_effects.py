@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import grid
+from .ages import STRAIGHT, Ages, Curve, ages
 from .arrays import FloatArray, Histories, IntArray, Kind
 from .parameters import Params
 
@@ -32,10 +33,16 @@ class Frame:
     starts_per_hour: FloatArray  # (B,) of late; 0 where none are recorded
     run_in: FloatArray  # (E,) share of the running in between the event before and this
     run_in_left: FloatArray  # (B,) share of it still to come after the last event
+    ages: Ages
+    along: FloatArray | None = None  # (E,) steps along a curve of its own, kh, instead of the pool's
 
-    def spent(self, start_hours: float) -> FloatArray:
-        """(E,) exposure since the event before in equivalent kh: run hours and starts."""
-        return self.du + start_hours * self.starts if start_hours > 0 else self.du
+    def spent(self, start_hours: float, curve: Curve = STRAIGHT) -> FloatArray:
+        """(E,) exposure since the event before in equivalent kh: run hours and starts, along the curve of wear."""
+        spent = self.du if self.along is None else self.along
+        spent = spent + start_hours * self.starts if start_hours > 0 else spent
+        if curve.exponent == 1.0 or self.along is not None:
+            return spent
+        return spent * self.ages.growth(curve, self.du)
 
 
 def frame(h: Histories) -> Frame:
@@ -61,7 +68,8 @@ def frame(h: Histories) -> Frame:
     usable &= (h.kind != Kind.DROP) | (h.zero >= 0)
     new, wide = _scales(h, owner, usable)
     run_in, left = _running_in(h, exposure)
-    return Frame(h, owner, du, new, wide, tail, usable, _starts(h), _per_hour(h), run_in, left)
+    own = ages(h, du, owner, usable, new)
+    return Frame(h, owner, du, new, wide, tail, usable, _starts(h), _per_hour(h), run_in, left, own)
 
 
 def _per_hour(h: Histories) -> FloatArray:

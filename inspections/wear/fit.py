@@ -154,6 +154,7 @@ def _start(o: Objective, known: Pool | None) -> tuple[FloatArray, FloatArray]:
         kept = {"log_tau": np.log(before.tau), "log_beta": np.log(before.beta)}
         kept |= {f"sd {name}": np.log(sd) for name, sd in before.method_sd.items()}
         kept |= {f"warp {k}": value for k, value in enumerate(before.warp)}
+        kept["log_exponent"] = np.log(before.exponent)
         if before.outlying > 0:
             kept["logit_outlying"] = logit(before.outlying)
         kept |= {"atanh_rho": np.arctanh(before.rho), "new_shift": before.new_shift}

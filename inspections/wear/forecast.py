@@ -149,15 +149,22 @@ def quantiles(
     )  # fmt: skip
 
 
-def rate_quantiles(belief: Belief, shares: FloatArray) -> FloatArray:
-    """Quantiles (B, S) of the wear rate of the larger end, um/kh."""
+def rate_quantiles(belief: Belief, shares: FloatArray, x: FloatArray) -> FloatArray:
+    """Quantiles (B, S) of the larger end's mean wear rate over the coming x (B,) kh, um/kh."""
     parts = belief.clouds.parts.copy()
-    growth = (1.0 + 0.5 * belief.taper)[belief.clouds.owner]
+    growth = (1.0 + 0.5 * belief.taper)[belief.clouds.owner] * _mean_stretch(parts, x[belief.clouds.owner])
     parts[:, crossing.MEAN] = parts[:, crossing.RATE] * growth
     parts[:, crossing.VAR] = (parts[:, crossing.RATE_LEAN] * growth) ** 2
     parts[:, crossing.LEAN] = 0.0
     found = quantiles(replace(belief, clouds=replace(belief.clouds, parts=parts)), shares)
     return np.clip(found, 0.0, 1e6)
+
+
+def _mean_stretch(parts: FloatArray, x: FloatArray) -> FloatArray:
+    """(N,) mean rate over x (N,) kh from now as a share of today's; 1 where wear is straight."""
+    exponent, age = parts[:, crossing.EXPONENT], parts[:, crossing.AGE]
+    bent = age / exponent * (np.maximum(1.0 + x / age, 0.0) ** exponent - 1.0) / x
+    return np.where(exponent == 1.0, 1.0, bent)
 
 
 def chance_by(
@@ -214,7 +221,11 @@ def lining_used_up(f: Frame, belief: Belief) -> FloatArray:
     The clearance when the wall was last measured (today's less the wear and the scrapes since) plus what was left.
     """
     h = f.histories
-    level, rate = (belief.clouds.moments(column)[0] for column in (crossing.MEAN, crossing.RATE))
+    level = belief.clouds.moments(crossing.MEAN)[0]
+    ago = np.maximum(np.maximum(h.now_kh - h.lining_at_kh, 0.0), 1e-9)
+    parts = belief.clouds.parts.copy()
+    parts[:, crossing.RATE] *= _mean_stretch(parts, -ago[belief.clouds.owner])
+    rate = replace(belief.clouds, parts=parts).moments(crossing.RATE)[0]
     since = np.maximum(h.now_kh - h.lining_at_kh, 0.0) * rate * (1.0 + 0.5 * belief.taper)
     return level - since - h.lining_scrapes * belief.step_mean + h.lining_left_um
 
@@ -388,7 +399,7 @@ def _rows(
         advice=advice,
         advice_reason=reason,
         own_evidence=np.where(n_used > 0, evidence_, 0.0),
-        rate_um_per_kh=rate_quantiles(belief, three),
+        rate_um_per_kh=rate_quantiles(belief, three, _coming_kh(h)),
         clearance_um=level,
         replace_limit_um=replace_um,
         replace_limit_from=source,
@@ -404,6 +415,12 @@ def _rows(
         slip_factor=factor,
         detectable_um_per_kh=detectable(f, pool.designs[0], aside),
     )
+
+
+def _coming_kh(h: Histories) -> FloatArray:
+    """(B,) run hours to the next outage, kh; at least one."""
+    days = np.nan_to_num(h.outage_days[:, 0], nan=548.0)
+    return np.maximum(days * np.clip(np.nan_to_num(h.hours_per_day, nan=24.0), 0.0, 168.0) / 1000.0, 1.0)
 
 
 def _scrapes_left(now: FloatArray, replace_um: FloatArray, belief: Belief) -> FloatArray:

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from .ages import Curve
 from .arrays import FloatArray, Histories, IntArray, Kind
 from .belief import Clouds, evidence, rate_under
 from .event_effects import Frame, frame, lay_out
@@ -17,7 +18,10 @@ from .taper import wear_since_start
 ONE_SIDED_95 = 1.6448536269514722
 CURVED = 3.0  # sds of the bend of a life's readings at which steady wear is doubted
 READINGS_FOR_BEND = 5
-EXPONENTS = (0.5, 2.0)  # of exposure in a life: wear that slows down, wear that speeds up
+EXPONENTS = (
+    0.5,
+    2.0,
+)  # times the fleet's own exponent of a life's age: wear that slows down, wear that speeds up
 LOOKED_AT = (
     1.0  # sds of bend from which the record is held against wear as a power; under it no such record was seen
 )
@@ -40,10 +44,11 @@ def log_rate_variance(clouds: Clouds) -> FloatArray:
     return between + np.bincount(clouds.owner, parts[:, 0] * inside, minlength=n)
 
 
-def _segments(f: Frame, p: Params, aside: NDArray[np.bool_]):
+def _segments(f: Frame, p: Params, aside: NDArray[np.bool_], along: FloatArray | None = None):
     """Readings of the present life: owner, exposure, value, variance, and segment between scrapes."""
     h = f.histories
     gone, life = wear_since_start(f)
+    gone = gone if along is None else along
     present = np.full(h.n_bearings, -1)
     present[f.owner] = life  # the last written is the last event's
     seen = f.usable & ~aside & (h.kind == Kind.READING) & (life == present[f.owner])
@@ -81,7 +86,7 @@ def bend_score(f: Frame, p: Params, aside: NDArray[np.bool_]) -> FloatArray:
 
     The coefficient of a square term beside a level per stretch and one slope, against its standard error.
     """
-    owner, x, y, var, segment = _segments(f, p, aside)
+    owner, x, y, var, segment = _segments(f, p, aside, _gone(f, p.curve))
     n = f.histories.n_bearings
     if not len(owner):
         return np.zeros(n)
@@ -136,7 +141,7 @@ def _curved_odds(h: Histories, p: Params, aside: NDArray[np.bool_]) -> FloatArra
     """(B,) log evidence of the best power over that of steady wear, each with the slips that suit it better."""
     f = frame(h)
     rate = rate_under(p, *p.outlook(h))
-    curves = [replace(f, du=_bent(f, exponent)) for exponent in EXPONENTS]
+    curves = [replace(f, along=_bent(f, p.curve, times)) for times in EXPONENTS]
     best = np.full((2, h.n_bearings), -np.inf)
     for skip in (aside, np.zeros_like(aside)) if aside.any() else (aside,):
         work, slips = (
@@ -149,11 +154,22 @@ def _curved_odds(h: Histories, p: Params, aside: NDArray[np.bool_]) -> FloatArra
     return best[1] - best[0]
 
 
-def _bent(f: Frame, exponent: float) -> FloatArray:
-    """(E,) exposure since the event before, where each life's is bent by an exponent and keeps its length."""
-    gone, life = wear_since_start(f)
+def _bent(f: Frame, curve: Curve, times: float) -> FloatArray:
+    """(E,) steps of a life's exposure under the fleet's exponent ``times`` over, each life's whole gain kept, kh."""
+    life = wear_since_start(f)[1]
+    gone = _gone(f, curve)
     length = np.zeros(int(life.max()) + 1)
     np.maximum.at(length, life, gone)
-    x = length[life] * (gone / np.maximum(length[life], 1e-12)) ** exponent
+    x = length[life] * (gone / np.maximum(length[life], 1e-12)) ** times
     step = np.diff(x, prepend=0.0)
-    return np.where(np.diff(life, prepend=-1) > 0, f.du, np.maximum(step, 0.0))
+    return np.where(np.diff(life, prepend=-1) > 0, f.spent(0.0, curve), np.maximum(step, 0.0))
+
+
+def _gone(f: Frame, curve: Curve) -> FloatArray:
+    """(E,) exposure since the present life or level began, along the fleet's curve of wear, kh."""
+    gone, life = wear_since_start(f)
+    if curve.exponent == 1.0 or not len(gone):
+        return gone
+    total = np.cumsum(f.spent(0.0, curve))
+    begins = np.diff(life, prepend=-1) > 0
+    return total - total[begins][life]

@@ -9,6 +9,7 @@ import numpy as np
 from scipy.special import expit
 
 from . import rate_effects, shape
+from .ages import usual_curve
 from .arrays import FloatArray, Kind
 from .belief import evidence, rate_under
 from .event_effects import Frame, lay_out
@@ -24,6 +25,8 @@ OPENED_AT_PRIOR, OPENED_SD_PRIOR = (1.0, 0.5), (float(np.log(0.5)), 0.7)
 LEAST_RUN_IN = 5  # readings with new metal's whole running in behind them since one before it
 # Logit of the share of outlying rates, by the moments of Beta(1, 20) on it: mean, sd; small fleets cannot speak of it.
 OUTLYING_PRIOR, OUTLYING_HELD, LEAST_FOR_OUTLYING = (-3.55, 1.30), 0.01, 30
+KNOWN_STARTS = 0.8  # share of readings in lives of a recorded start from which an exponent of age is learned
+EXPONENT_SD = 0.3  # of the log of the exponent of age: a design assumption with no published source
 MOST_REMEMBERED = (
     0.995  # beyond it the memory between lives is narrower than the grid, and the posterior rough
 )
@@ -47,6 +50,8 @@ def slots(f: Frame, d: rate_effects.Design) -> list[Slot]:
         Slot("new_shift", 0.0, 0.15),
         Slot("log_new_spread", float(np.log(0.1)), 0.5),
     ]
+    if _starts_are_known(f):
+        found.append(Slot("log_exponent", 0.0, EXPONENT_SD))
     if h.n_bearings >= LEAST_FOR_OUTLYING:
         found.append(Slot("logit_outlying", *OUTLYING_PRIOR))
     if np.any(h.kind == Kind.NEW_LIFE) or np.any(h.kind == Kind.RATE_BREAK):
@@ -73,6 +78,16 @@ def slots(f: Frame, d: rate_effects.Design) -> list[Slot]:
     return found
 
 
+def _starts_are_known(f: Frame) -> bool:
+    """Whether enough readings belong to lives whose start is recorded to speak of how wear goes with age.
+
+    Ages that are believed from the readings themselves would make a straight fleet look curved.
+    """
+    h = f.histories
+    seen = f.usable & (h.kind == Kind.READING)
+    return bool(seen.any()) and float(np.mean(f.ages.known[f.ages.life[seen]])) >= KNOWN_STARTS
+
+
 def unpack(found: list[Slot], theta: FloatArray, base: Params) -> Params:
     """Parameters from their fitted numbers."""
     get = dict(zip((slot.name for slot in found), theta.tolist(), strict=True))
@@ -93,6 +108,8 @@ def unpack(found: list[Slot], theta: FloatArray, base: Params) -> Params:
         changes["rho"] = min(float(np.tanh(get["atanh_rho"])), MOST_REMEMBERED)
     if "logit_outlying" in get:
         changes["outlying"] = float(expit(get["logit_outlying"]))
+    if "log_exponent" in get:
+        changes["exponent"] = float(np.exp(get["log_exponent"]))
     if "opened_at" in get:
         changes["opened"] = (get["opened_at"], float(np.exp(get["log_opened_sd"])))
     if "warp 0" in get:
@@ -112,7 +129,8 @@ class Objective:
         self.slots = slots(f, d)
         self.mean = np.array([s.mean for s in self.slots])
         self.sd = np.array([s.sd for s in self.slots])
-        self.base = Params(outlying=OUTLYING_HELD)
+        usual = usual_curve(f.histories, f.ages, f.owner, f.usable, f.new_um)
+        self.base = Params(outlying=OUTLYING_HELD, usual_kh=usual.usual_kh, usual_rate=usual.usual_rate)
         self.fixed = np.array([s.name.startswith("sigma ") for s in self.slots])
         self.shapes = np.array([s.name.startswith("warp ") for s in self.slots])
         self.bends_move = len(d.factors) > 0 or f.histories.n_bearings < 400

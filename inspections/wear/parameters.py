@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from .ages import Curve
 from .arrays import FloatArray, Histories, Method
 
 LEAST_SD_UM = (
@@ -45,9 +46,10 @@ class Params:
     new_shift: float = 0.0
     new_spread: float = 0.1
     warp: tuple[float, ...] = ()  # how rates are spread beyond the normal bell; see ``shape``
-    outlying: float = (
-        0.0  # share of bearings whose log rates are spread several times as widely; see ``shape``
-    )
+    outlying: float = 0.0  # share of bearings whose log rates are spread far more widely; see ``shape``
+    exponent: float = 1.0  # of a life's age, see ``ages``; with the pool's constants that go with it
+    usual_kh: float = 40.0
+    usual_rate: float = 1.0
     sigma: dict[str, float] = field(default_factory=dict)
     effect_levels: tuple[tuple[str, int], ...] = (("mean", -1),)
     effect_mean: tuple[float, ...] = (LOG_RATE_PRIOR[0],)
@@ -57,6 +59,11 @@ class Params:
     )
     taper_spread: float = 0.3
     taper_sd: float = 10.0
+
+    @property
+    def curve(self) -> Curve:
+        """The power of a life's age that wear follows."""
+        return Curve(self.exponent, self.usual_kh, self.usual_rate)
 
     def of_methods(self, methods: Sequence[Method]) -> tuple[FloatArray, FloatArray]:
         """(M,) standard uncertainty and bias of each method, um; a method never seen keeps its stated one."""

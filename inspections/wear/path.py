@@ -109,8 +109,9 @@ def _fan(belief: Belief, h: Histories, days: FloatArray) -> FloatArray:
         for node, weight in zip(crossing.DUTY_NODES, crossing.DUTY_WEIGHTS, strict=True):
             part = base.copy()
             x = day * h.hours_per_day[0] / 1000.0 * np.exp(spread * node)
-            gain = part[:, crossing.RATE] * x
-            lean = part[:, crossing.LEAN] + part[:, crossing.RATE_LEAN] * x
+            worn = crossing.ahead(part, x)
+            gain = part[:, crossing.RATE] * worn
+            lean = part[:, crossing.LEAN] + part[:, crossing.RATE_LEAN] * worn
             part[:, crossing.WEIGHT] *= weight
             part[:, crossing.MEAN] += gain * (1.0 + 0.5 * belief.taper[0])
             part[:, crossing.VAR] += part[:, crossing.BETA] * gain + (0.5 * belief.taper_sd[0] * gain) ** 2
@@ -135,7 +136,7 @@ def smooth(f: Frame, p: Params, aside: NDArray[np.bool_]) -> tuple[FloatArray, F
     if n == 0:
         return np.zeros((0, 3)), np.zeros((0, 3))
     rate = rate_of(f, p)
-    z, du = grid.NODES, f.spent(rate.start_hours)
+    z, du = grid.NODES, f.spent(rate.start_hours, rate.curve)
     r = grid.rates(rate.loc[0], rate.tau[0], bent(rate.warp, z, rate.outlying), False)
     table = np.zeros((len(z), len(z)))
     grid.memory_table(rate.rho[0], z, table)

@@ -33,7 +33,7 @@ def distances(f: Frame, work: Work, rate: Rate) -> FloatArray:
     """(E,) each reading's distance from the forecast before it, in sds; 0 where there is no reading."""
     out = np.zeros(len(work.op))
     start, stop = f.histories.start[:-1], f.histories.start[1:]
-    x, du = bent(rate.warp, grid.NODES, rate.outlying), f.spent(rate.start_hours)
+    x, du = bent(rate.warp, grid.NODES, rate.outlying), f.spent(rate.start_hours, rate.curve)
     for s in chunks(len(start), False):
         passes.surprises(
             start[s], stop[s], work.op, du, work.a, work.b, work.c, work.jump, work.jump_var, rate.loc[s], rate.tau[s], rate.rho[s],

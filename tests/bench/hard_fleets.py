@@ -40,8 +40,8 @@ class Fleet:
 class Curve:
     """n bearings whose wear grows with a power of a life's exposure, read six times.
 
-    How much has worn by the last reading is drawn apart from the length of the record: only curvature within lives
-    speaks for the exponent. ``share`` of the fleet is curved, the rest wears straight.
+    Rates (wear by an age of 60 kh) are drawn apart from lengths of record. ``share`` of the fleet is curved, the rest
+    wears straight. ``slow_are_old``: what has worn by the last reading is drawn instead, so that rate and length go together.
     """
 
     n: int
@@ -49,6 +49,7 @@ class Curve:
     share: float = 1.0
     readings: int = 6
     known_start: bool = True
+    slow_are_old: bool = False
 
 
 def curved(c: Curve, seed: int) -> Fleet:
@@ -59,7 +60,7 @@ def curved(c: Curve, seed: int) -> Fleet:
     for is_curved in affected:
         q = c.exponent if is_curved else 1.0
         new, span = NEW * (1 + 0.1 * rng.normal()), rng.uniform(40.0, 80.0)
-        gain = 55.0 * np.exp(0.4 * rng.normal())
+        gain = 55.0 * np.exp(0.4 * rng.normal()) * (1.0 if c.slow_are_old else (span / 60.0) ** q)
         at = span * np.sort(
             np.append((np.arange(1, c.readings) + 0.3 * rng.uniform(-1, 1, c.readings - 1)) / c.readings, 1.0)
         )

@@ -1,0 +1,96 @@
+"""Wear along a power of a life's age: the exponent is found, the dates follow it, a straight fleet stays straight."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from inspections.wear import crossing
+from inspections.wear.ages import STRAIGHT, Curve
+from inspections.wear.arrays import Histories, Kind, build
+from inspections.wear.belief import Rate, believe
+from inspections.wear.event_effects import frame, lay_out
+from inspections.wear.fit import fit_fleet
+from inspections.wear.forecast import forecast
+from inspections.wear.parameters import Params
+from tests.bench import hard_fleets
+from tests.bench.run_worlds import dates_kh
+from tests.bench.score import shares
+
+from .makers import LEAD, event, reading
+
+FACTS = {"fitting_um": 130.0, "limit_um": 260.0}
+SQUARE = Curve(2.0, 40.0, 1.0)
+
+
+def one(rows: list, **facts) -> Histories:
+    return build([({**FACTS, **facts}, rows)], [LEAD])
+
+
+def test_steps_of_a_life_add_up_to_what_its_age_has_grown_to():
+    f = frame(one([event(Kind.NEW_LIFE, 0.0)] + [reading(u, 140.0) for u in (5.0, 20.0, 60.0)]))
+    assert np.cumsum(f.spent(0.0, SQUARE)) == pytest.approx([0.0, 25.0 / 40, 10.0, 90.0])
+    assert f.spent(0.0, STRAIGHT).tolist() == [0.0, 5.0, 15.0, 40.0]
+
+
+def test_new_metal_begins_anew_and_a_scrape_or_a_new_baseline_does_not():
+    rows = [
+        event(Kind.NEW_LIFE, 0.0),
+        reading(20.0, 150.0),
+        event(Kind.SCRAPE, 20.0),
+        event(Kind.NEW_BASELINE, 30.0),
+    ]
+    rows += [reading(40.0, 150.0), event(Kind.NEW_LIFE, 40.0), reading(60.0, 150.0)]
+    f = frame(one(rows))
+    assert f.spent(0.0, SQUARE) == pytest.approx([0.0, 10.0, 0.0, 12.5, 17.5, 0.0, 10.0])
+    assert f.ages.at_end(SQUARE) == pytest.approx([20.0])
+
+
+def test_run_hours_of_starts_are_worn_along_the_curve_as_well():
+    rows = [event(Kind.NEW_LIFE, 0.0, starts_k=0.0), reading(20.0, 150.0, starts_k=1.0)]
+    assert frame(one(rows)).spent(5.0, SQUARE)[1] == pytest.approx(10.0 * 25.0 / 20.0)
+
+
+def test_an_unrecorded_start_is_believed_the_older_the_more_has_worn():
+    def age(level: float) -> float:
+        rows = [reading(0.0, level), reading(20.0, level + 20.0)]
+        f = frame(one(rows, fresh=False))
+        return float(f.ages.at_end(Curve(1.0, 40.0, 1.0))[0])
+
+    assert 20.0 < age(135.0) < age(170.0) < age(220.0)
+
+
+def test_a_component_reaches_its_level_when_its_power_of_age_does():
+    """100 um at 40 kh, 2 um/kh then, exponent 2: r L(x) = 60 um more at sqrt(1 + 60/40) times the age."""
+    part = np.array([[1.0, 100.0, 1e-6, 2.0, 0.0, 0.0, 0.0, 0.0, 2.0, 40.0]])
+    true = 40.0 * (np.sqrt(1.0 + 60.0 / 40.0) - 1.0)
+    assert crossing.reached(part, 160.0, true * 1.001, 0.0, 0.0) > 0.99
+    assert crossing.reached(part, 160.0, true * 0.999, 0.0, 0.0) < 0.01
+    assert crossing.stretch(true, 2.0, 40.0) == pytest.approx(30.0)
+    assert crossing.stretch(7.0, 1.0, 40.0) == 7.0
+
+
+def test_todays_rate_is_the_curves_slope_at_todays_age():
+    h = one([event(Kind.NEW_LIFE, 0.0), reading(20.0, 150.0)], now_kh=60.0)
+    f = frame(h)
+    rate = Rate(np.array([0.0]), np.array([1e-3]), np.array([0.5]), np.array([1e-3]), curve=SQUARE)
+    clouds = believe(f, lay_out(f, Params()), rate, f.tail)
+    assert clouds.moments(crossing.RATE)[0][0] == pytest.approx(2.0 * 60.0 / 40.0, rel=2e-3)
+    assert clouds.parts[0, crossing.AGE] == pytest.approx(60.0)
+
+
+@pytest.mark.parametrize("exponent", [0.5, 1.0, 2.0])
+def test_the_exponent_of_a_whole_fleet_is_found_and_its_dates_follow(exponent):
+    """Without it all bearings of a fleet that wears as the square of age fail before the 50 % date, half before the 5 %."""
+    fleet = hard_fleets.curved(hard_fleets.Curve(150, exponent), 4)
+    population = fit_fleet(fleet.histories, carry=False)
+    assert np.log(population.main.designs[0].exponent) == pytest.approx(np.log(exponent), abs=0.2)
+    result = forecast(fleet.histories, population)
+    scored = (result.p_max_now < 0.05) & (fleet.true_kh < 300.0)
+    early, _, middle, _, late = shares(dates_kh(result)[scored], fleet.true_kh[scored])
+    assert early <= 16.0 and 25.0 <= middle <= 75.0 and late >= 84.0
+
+
+def test_where_no_start_of_a_life_is_recorded_no_exponent_is_learned():
+    fleet = hard_fleets.curved(hard_fleets.Curve(60, 1.0, known_start=False), 4)
+    assert fit_fleet(fleet.histories, carry=False).main.designs[0].exponent == 1.0
