@@ -14,7 +14,8 @@ def in_order(given: Instance) -> IntArray:
     """Columns (P,), T after the horizon: for a phone or a what-if, and about as good where only hours are short.
 
     Outage by outage: fixed pumps first, then those that would rather not wait, dearest postponing cost per expected
-    hour first, while hours (with their reserve) and shells last and no twin is open. Shells not on hand are not bought.
+    hour first, while hours (with their reserve) and shells (with those of re-openings) last and no twin is open. Shells
+    that can be bought in time are there.
 
     >>> cost = np.array([[5.0, 7.0, 30.0], [5.0, 6.0, 30.0]])
     >>> two = Instance(cost, np.ones((2, 3), bool), np.full((2, 2), 10.0), np.zeros((2, 2)), np.full(2, 12.0),
@@ -59,9 +60,11 @@ def _shells_last(given: Instance, placed: IntArray, i: int, k: int) -> bool:
     with_i = placed.copy()
     with_i[i] = k
     inside = np.flatnonzero((with_i >= 0) & (with_i < t))
+    reopened = np.cumsum(given.reopening[inside, with_i[inside]], axis=1)
     for f in np.flatnonzero(s.new[:, i, k] > 0):
         need, var = (_by_outage(a[f, inside, with_i[inside]], with_i[inside], t) for a in (s.new, s.variance))
-        have = s.on_hand[f] + s.due[f]
+        have = np.where(s.buyable[f], np.inf, s.on_hand[f] + s.due[f])
+        need = need + s.again[f, inside] @ reopened
         later = np.arange(t) >= k
         if np.any((need + Z * np.sqrt(var) > have + 1e-9)[later]):
             return False

@@ -80,10 +80,11 @@ def solve(given: Instance, *, gap: float = GAP, nodes: int = NODES, previous: In
     ([0, 1], 11.0, [(1, 1.0)])
     """
     rows = gathered(given)
-    rows = gathered(given, _relaxed(given, rows))
+    shares = _relaxed(given, rows)
+    rows = gathered(given, shares)
     plan = _run(given, rows, gap, nodes)
     if previous is not None:
-        plan = _kept(given, rows, plan, previous, gap, nodes)
+        plan = _kept(given, shares, plan, previous)
     return replace(plan, sentences=_sentences(given, plan))
 
 
@@ -98,15 +99,14 @@ def _relaxed(given: Instance, rows: Rows) -> FloatArray:
 def _run(given: Instance, rows: Rows, gap: float, nodes: int) -> Plan:
     """Solve; where dear shortages would loosen the gap, once more with a gap that leaves them out."""
     share = gap * (1.0 - given.discount ** len(given.outages))
-    best = np.where(given.allowed, given.cost, np.inf).min(axis=1).sum()
-    allowed = given.gap_h(best, gap)
     x, objective, bound = _milp(rows, share, nodes)
-    if objective - bound > allowed + FIT and abs(objective) > 1.5 * abs(best):
-        again, cost, new_bound = _milp(rows, allowed / max(abs(objective), 1e-9), nodes)
+    allowed = given.gap_h(objective - rows.dear(x), gap)
+    if objective - bound > allowed + FIT and rows.dear(x) > FIT:
+        again, cost, new_bound = _milp(rows, allowed / max(abs(objective), FIT), nodes)
         bound = max(bound, new_bound)
         if cost < objective:
             x, objective = again, cost
-    return _plan(given, rows, x, objective, bound, allowed)
+    return _plan(given, rows, x, objective, bound, given.gap_h(objective - rows.dear(x), gap))
 
 
 def _milp(rows: Rows, share: float, nodes: int) -> tuple[FloatArray, float, float]:
@@ -133,13 +133,6 @@ def _plan(given: Instance, rows: Rows, x: FloatArray, objective: float, bound: f
     column[rows.pump[chosen]] = rows.column[chosen]
     load, again = loads(given, column)
     short, over, bought, lack = rows.slacks(x)
-    wanted, pumps = given.wanted, np.arange(len(column))
-    moved = tuple(
-        Moved(
-            int(i), int(wanted[i]), int(column[i]), float(given.cost[i, column[i]] - given.cost[i, wanted[i]])
-        )
-        for i in np.flatnonzero(given.cost[pumps, column] > given.cost[pumps, wanted] + FIT)
-    )
     met = tuple(pair for pair, v in zip(rows.pairs, rows.clashes(x), strict=True) if v > 0.5)
     stopped = "gap" if objective - bound <= allowed + FIT else "nodes"
     return Plan(
@@ -156,8 +149,17 @@ def _plan(given: Instance, rows: Rows, x: FloatArray, objective: float, bound: f
         bought,
         lack,
         met,
-        moved,
+        _moved(given, column),
         (),
+    )
+
+
+def _moved(given: Instance, column: IntArray) -> tuple[Moved, ...]:
+    """Pumps placed where they cost more than at the column they want."""
+    wanted, pumps = given.wanted, np.arange(len(column))
+    extra = given.cost[pumps, column] - given.cost[pumps, wanted]
+    return tuple(
+        Moved(int(i), int(wanted[i]), int(column[i]), float(extra[i])) for i in np.flatnonzero(extra > FIT)
     )
 
 
@@ -176,17 +178,37 @@ def loads(given: Instance, column: IntArray) -> tuple[FloatArray, FloatArray]:
     return np.asarray(load, dtype=np.float64), again
 
 
-def _kept(given: Instance, rows: Rows, plan: Plan, previous: IntArray, gap: float, nodes: int) -> Plan:
+def _kept(given: Instance, shares: FloatArray, plan: Plan, previous: IntArray) -> Plan:
     """The earlier plan where it still fits and costs at most the gap more."""
     pumps = np.arange(len(previous))
     known = (previous >= 0) & (previous <= len(given.outages))
     if not known.all() or not given.allowed[pumps, previous].all():
         return plan
+    same = priced(given, previous, shares)
+    if same.cost > plan.cost + plan.gap_h + FIT:
+        return plan
+    return replace(same, bound=min(plan.bound, same.cost), gap_h=plan.gap_h, stopped_by=plan.stopped_by)
+
+
+def priced(given: Instance, column: IntArray, shares: FloatArray | None = None) -> Plan:
+    """Any plan's cost and what is short under it: what a change on the page is priced by, nothing searched.
+
+    ``column`` (P,) each pump's column, whatever is allowed; ``shares`` (P, T + 1) a plan whose spread is kept in
+    reserve, by default its own. What does not fit is short at its price and named.
+
+    >>> cost = np.array([[5.0, 7.0, 30.0], [5.0, 6.0, 30.0]])
+    >>> two = Instance(cost, np.ones((2, 3), bool), np.full((2, 2), 10.0), np.zeros((2, 2)), np.full(2, 12.0),
+    ...                np.zeros((2, 2, 2)), np.zeros(2), ("P1", "P2"), ("spring", "autumn"))
+    >>> priced(two, np.array([1, 0])).cost, priced(two, np.array([0, 0])).short.tolist()
+    (12.0, [8.0, 0.0])
+    """
     only = np.zeros_like(given.allowed)
-    only[pumps, previous] = True
-    same = _run(given, rows.restricted(only), gap, nodes)
-    near = same.cost <= plan.cost + plan.gap_h + FIT
-    return replace(same, bound=min(plan.bound, same.cost), stopped_by=plan.stopped_by) if near else plan
+    only[np.arange(len(column)), column] = True
+    fixed = replace(given, allowed=only)
+    rows = gathered(fixed, only.astype(np.float64) if shares is None else shares)
+    plan = _run(fixed, rows, GAP, 1)
+    plan = replace(plan, moved=_moved(given, column))
+    return replace(plan, sentences=_sentences(given, plan))
 
 
 def _sentences(given: Instance, plan: Plan) -> tuple[str, ...]:

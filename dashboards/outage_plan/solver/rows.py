@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,18 +67,14 @@ class Rows:
         bought, lack = x[at : at + f].reshape(shape), x[at + f : at + 2 * f].reshape(shape)
         return x[n : n + t], x[n + t : at], bought, lack
 
+    def dear(self, x: FloatArray) -> float:
+        """What a solution's shortages cost, which no gap should be measured by."""
+        short, _, _, lack = self.slacks(x)
+        return float(SHORT_H * short.sum() + LACK_H * lack.sum() + TOGETHER_H * self.clashes(x).sum())
+
     def clashes(self, x: FloatArray) -> FloatArray:
         """How far each of ``pairs`` is put together in a solution."""
         return x[len(x) - len(self.pairs) :] if self.pairs else np.zeros(0)
-
-    def restricted(self, allowed: NDArray[np.bool_]) -> Rows:
-        """The same with only the openings that ``allowed`` (P, T + 1) leaves."""
-        high = self.high.copy()
-        high[: len(self.pump)] *= allowed[self.pump, self.column]
-        clash = replace(self, high=high)
-        if self.pairs:
-            high[len(high) - len(self.pairs) :] = 1.0
-        return clash
 
 
 def gathered(given: Instance, planned: FloatArray | None = None) -> Rows:

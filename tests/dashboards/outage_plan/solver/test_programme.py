@@ -1,7 +1,5 @@
 """The programme over pumps: against every plan tried, and what must hold of it."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -9,7 +7,7 @@ from hypothesis import strategies as st
 
 from dashboards.outage_plan.solver.instance import Scope, overlapping, settled
 from dashboards.outage_plan.solver.order import in_order
-from dashboards.outage_plan.solver.programme import loads, solve
+from dashboards.outage_plan.solver.programme import loads, priced, solve
 from tests.dashboards.outage_plan.solver.instances import cheapest, instance, shells
 
 
@@ -61,6 +59,22 @@ def test_a_plan_kept_to_does_not_move_while_nothing_is_new(given_):
     again = solve(given_, previous=plan.column)
     assert np.array_equal(again.column, plan.column)
     assert again.cost == pytest.approx(plan.cost, abs=1e-6)
+
+
+@settings(max_examples=30, deadline=None)
+@given(small())
+def test_a_plan_costs_the_same_when_it_is_only_priced(given_):
+    plan = solve(given_)
+    again = priced(given_, plan.column)
+    assert again.cost == pytest.approx(plan.cost, abs=1e-4)
+    assert again.moved == plan.moved and again.sentences == plan.sentences
+
+
+def test_an_earlier_plan_that_puts_twins_together_is_not_kept():
+    cost = [[5.0, 5.1, 9.0], [5.0, 5.1, 9.0]]
+    plan = solve(instance(cost, twins=((0, 1),)), previous=np.array([0, 0]))
+    assert sorted(plan.column.tolist()) == [0, 1]
+    assert priced(instance(cost, twins=((0, 1),)), np.array([0, 0])).together == ((0, 1),)
 
 
 def test_an_earlier_plan_that_has_become_dear_is_not_kept():
@@ -202,18 +216,13 @@ def test_an_instance_that_cannot_be_is_refused_with_a_sentence():
 
 @settings(max_examples=60, deadline=None)
 @given(small())
-def test_the_order_without_a_solver_keeps_hours_and_twins(given_):
+def test_the_order_without_a_solver_keeps_hours_twins_and_shells(given_):
     column = in_order(given_)
     load, _ = loads(given_, column)
     assert np.all(load <= given_.capacity + 1e-6)
     for p, q in given_.twins:
         assert column[p] != column[q] or column[p] == len(given_.outages)
-    if given_.shells is not None:
-        kept = replace(given_, shells=replace(given_.shells, buyable=np.zeros_like(given_.shells.buyable)))
-        only = np.zeros_like(kept.allowed)
-        only[np.arange(len(column)), column] = True
-        bare = replace(kept, allowed=only, reopening=np.zeros_like(kept.reopening))
-        assert solve(bare).lack.max() < 1e-6
+    assert priced(given_, column).lack.max(initial=0.0) < 1e-6
 
 
 def test_the_order_without_a_solver_takes_the_dearest_to_wait_for_each_hour():
