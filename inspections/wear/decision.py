@@ -143,8 +143,8 @@ def decide(
 
     ``pump`` (B,); ``open_h`` (P,) crew hours of opening; ``stop_h`` (P,) cost of a stop outside an outage (NaN or none
     given: not stated, then only its worth is worked out); ``contact_open`` (B,) a contact finding waits: that bearing
-    is counted as having one at its next opening; ``fits`` (B,) whether the belief fits. ``exact``: tables of each
-    bearing's own figures instead of the lattice's.
+    is counted as having one at its next opening; ``fits`` (B,) whether the belief fits (never where there is none).
+    ``exact``: tables of each bearing's own figures instead of the lattice's.
 
     >>> t = terms(2, limit_um=[260, np.nan], new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=np.log(2.2),
     ...           spread=0.6, scrape_um=12, scrape_sd_um=6, open_h=8, measure_h=4, scrape_h=6, replace_h=16)
@@ -153,6 +153,8 @@ def decide(
     >>> [Word(w).name for w in d.word], d.first.tolist()
     (['DECIDE_NOW', 'SET_LIMIT'], [0, -1])
     """
+    believed = np.isfinite(p.weight).all(axis=1) & (p.weight.sum(axis=1) > 0)
+    fits = believed if fits is None else fits & believed
     v = tables(t, exact=exact)  # of the class: one bearing's open finding does not change them
     if contact_open is not None:
         t = replace(t, contact_share=np.where(contact_open, 1.0, t.contact_share))

@@ -314,6 +314,14 @@ def test_a_belief_that_does_not_fit_opens_the_pump_next_and_is_never_costed():
     assert d.openings.hours[1] == pytest.approx(undecided(t, 4).hours[1])
 
 
+def test_a_bearing_of_which_nothing_is_believed_opens_its_pump_next():
+    p, t, when = pump_case([140.0, 140.0, 140.0, 140.0])
+    nothing = replace(p, weight=p.weight * np.array([[1.0], [0.0], [1.0], [1.0]]))
+    d = decide(nothing, t, when, np.array([0, 0, 1, 1]), np.full(2, 8.0))
+    assert d.pumps.by_rule.tolist() == [True, False] and d.first[0] == 0 and d.first[1] > 0
+    assert np.isnan(d.openings.cost[1]).all()
+
+
 def test_a_stop_is_decided_where_it_pays_and_only_its_worth_is_given_where_its_cost_is_not_stated():
     p, t, when = pump_case([240.0, 240.0], 3.0)
     pump, open_h = np.array([0, 0]), np.full(1, 8.0)
