@@ -13,7 +13,7 @@ from .advice import ADVICE, OUTCOMES, REASONS, REPLACE_FROM, advise, outcomes
 from .arrays import FloatArray, Histories, IntArray
 from .belief import Clouds, believe, chunks, evidence, pile, rate_under, spread_out
 from .event_effects import Frame, Work, frame, lay_out
-from .grounds import CURVED, bend_score, bent_in_time, detectable, log_rate_variance, readings_in_view
+from .grounds import CURVED, bend_score, bent_in_time, detectable, falls, log_rate_variance, readings_in_view
 from .parameters import Params
 from .population import Pool, Population
 from .rate_effects import STEP, without_own
@@ -378,6 +378,7 @@ def _rows(
     bend = bend_score(f, pool.designs[0], doubtful)
     misfit = (belief.clouds.edge > 1e-3) | (bend > CURVED)
     misfit |= bent_in_time(f, pool.designs[0], doubtful, bend)
+    misfit |= falls(f, pool.designs[0], doubtful)
     has_limit = np.isfinite(limit) | (h.replace_um > 0) | (source == 2)
     past = (p_max[:, 0] >= 0.5) | (plant & (p_replace[:, 0] >= 0.5))
     broken = ~np.isfinite(np.where(np.isfinite(limit), p_max[:, 0], p_replace[:, 0]))

@@ -18,6 +18,7 @@ from .taper import wear_since_start
 ONE_SIDED_95 = 1.6448536269514722
 CURVED = 3.0  # sds of the bend of a life's readings at which steady wear is doubted
 READINGS_FOR_BEND = 5
+READINGS_FOR_FALL, FALLING = 3, 3.0  # readings, and sds below zero, from which clearances are said to fall
 EXPONENTS = (
     0.5,
     2.0,
@@ -106,6 +107,23 @@ def bend_score(f: Frame, p: Params, aside: NDArray[np.bool_]) -> FloatArray:
     bend = np.bincount(owner, weight * rest * y, minlength=n)
     score = np.abs(bend) / np.sqrt(np.maximum(information, 1e-300))
     return np.where((count >= READINGS_FOR_BEND) & (information > 1e-9), score, 0.0)
+
+
+def falls(f: Frame, p: Params, aside: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """(B,) whether the present life's readings fall far more surely than the gauge's error can explain.
+
+    Wear only grows. One slope through the readings, a level of its own for each stretch between scrapes: its distance
+    below zero in its own standard errors, by the error stated for the gauge: the fleet's fitted one swallows a fall of all.
+    """
+    owner, x, y, var, segment = _segments(f, replace(p, method_sd={}), aside)
+    n = f.histories.n_bearings
+    if not len(owner):
+        return np.zeros(n, dtype=bool)
+    x, y = _centred(x, 1 / var, segment), _centred(y, 1 / var, segment)
+    sxx = np.bincount(owner, x * x / var, minlength=n)
+    sxy = np.bincount(owner, x * y / var, minlength=n)
+    count = np.bincount(owner, minlength=n)
+    return (count >= READINGS_FOR_FALL) & (sxy < -FALLING * np.sqrt(np.maximum(sxx, 1e-300)))
 
 
 def bent_in_time(f: Frame, p: Params, aside: NDArray[np.bool_], score: FloatArray) -> NDArray[np.bool_]:
