@@ -8,6 +8,7 @@ expected from then on is least, and never after its due outage. Own derivation t
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from enum import IntEnum
 
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 
 from .arrays import FloatArray, IntArray
 from .opening import Openings, first_openings, looking_by_cost, undecided
-from .predictive import Predictive, from_clouds, merged, whole
+from .predictive import Predictive, from_clouds, merged, whole, worn_ahead
 from .pump_opening import PumpOpenings, pump_openings
 from .terms import NO_LIFE, NO_MAXIMUM, READY, Terms, accepted_risks, consequence, price_of_passing, terms
 from .trigger import Ruling, bisected, look, ruling, triggers
@@ -54,6 +55,7 @@ __all__ = [
     "triggers",
     "undecided",
     "whole",
+    "worn_ahead",
 ]
 PAST = 0.5  # chance from which a bearing counts as past its maximum today
 
@@ -84,27 +86,37 @@ class Outages:
     now_intervals: FloatArray
 
 
-def outages(ahead: FloatArray, t: Terms, now: FloatArray | float = 0.0) -> Outages:
+def outages(
+    ahead: FloatArray,
+    t: Terms,
+    now: FloatArray | float = 0.0,
+    worn: Callable[[FloatArray], FloatArray] | None = None,
+) -> Outages:
     """Outages of B bearings from exposure alone: ``ahead`` (B, T + 1) kh, the last only ends the step before it.
 
-    ``now`` (B,) or a number, kh. For plants whose pumps run evenly; else state the six arrays.
+    ``now`` (B,) or a number, kh. For plants whose pumps run evenly; else state the six arrays. ``worn`` turns
+    exposures (B, K) kh from today into what they wear like at today's rate (``worn_ahead``), for bearings whose wear
+    follows a power of age.
 
     >>> t = terms(1, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.0, log_rate=0.8, spread=0.6,
     ...           scrape_um=12, scrape_sd_um=6, open_h=8, measure_h=4, scrape_h=6, replace_h=16)
     >>> outages(np.array([[6.5, 19.5, 32.5]]), t).intervals.tolist()
     [[0.5, 1.5]]
+    >>> outages(np.array([[6.5, 19.5, 32.5]]), t, worn=lambda x: 2.0 * x).step.tolist()
+    [[26.0, 26.0]]
     """
     ahead = np.asarray(ahead, dtype=np.float64)
     start = np.broadcast_to(np.asarray(now, dtype=np.float64), (len(t),))
     early = np.minimum(start, ahead[:, 0])
-    interval = t.interval_kh
+    both = np.concatenate([early[:, None], ahead], axis=1)
+    wears = both if worn is None else worn(both)
     return Outages(
-        ahead[:, :-1],
-        np.diff(ahead, axis=1),
-        ahead[:, :-1] / interval[:, None],
-        early,
-        ahead[:, 0] - early,
-        early / interval,
+        wears[:, 1:-1],
+        np.diff(wears[:, 1:], axis=1),
+        ahead[:, :-1] / t.interval_kh[:, None],
+        wears[:, 0],
+        wears[:, 1] - wears[:, 0],
+        early / t.interval_kh,
     )
 
 

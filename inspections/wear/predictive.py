@@ -194,19 +194,53 @@ def whole(
     )
 
 
+def worn_ahead(clouds: Clouds, x: FloatArray) -> FloatArray:
+    """Exposures (B, T) that x (B, T) kh from today wear like at today's rate, kh: x itself where wear is straight.
+
+    Where wear follows a power of a life's age (``crossing.stretch``), the mean over a bearing's components; what
+    ``ahead`` and ``step`` of an opening are then given in.
+    """
+    x = np.asarray(x, dtype=np.float64)
+    owner, n = clouds.owner, len(clouds.begin) - 1
+    bent = _stretched(clouds, x[owner]) * clouds.parts[:, crossing.WEIGHT, None]
+    total = np.bincount(owner, clouds.parts[:, crossing.WEIGHT], minlength=n)
+    out = np.zeros(x.shape)
+    np.add.at(out, owner, bent)
+    return np.where(total[:, None] > 0, out / np.where(total > 0, total, 1.0)[:, None], x)
+
+
+def _stretched(clouds: Clouds, x: FloatArray) -> FloatArray:
+    """(M, T) the same for each component, x (M, T) kh."""
+    exponent, age = (clouds.parts[:, k, None] for k in (crossing.EXPONENT, crossing.AGE))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        bent = age / exponent * (np.maximum(1.0 + x / age, 0.0) ** exponent - 1.0)
+    return np.where((exponent == 1.0) | (x == 0.0), x, bent)
+
+
 def from_clouds(
-    clouds: Clouds, taper: FloatArray, taper_sd: FloatArray, duty_sd: FloatArray, nodes: int | None = NODES
+    clouds: Clouds,
+    taper: FloatArray,
+    taper_sd: FloatArray,
+    duty_sd: FloatArray,
+    nodes: int | None = NODES,
+    at_kh: FloatArray | None = None,
 ) -> Predictive:
     """The engine's beliefs of the larger end as the decision takes them; ``nodes`` None keeps every component.
 
     ``clouds`` of B bearings already moved to the larger end; ``taper`` and ``taper_sd`` (B,): growth of the ends'
     difference per um of wear and its sd; ``duty_sd`` (B,): relative sd of the duty ahead. The larger end wears at
     r (1 + taper/2): its unevenness is beta / (1 + taper/2), and what the taper may still be spreads the log rate
-    by taper_sd / 2 / (1 + taper/2), as a duty known to that share would.
+    by taper_sd / 2 / (1 + taper/2), as a duty known to that share would. Exposure ahead is ``worn_ahead``'s; where
+    components disagree on the power of age, their rates are those of the wear over the coming ``at_kh`` (B,) kh (by
+    default today's rates).
     """
     parts, owner = clouds.parts, clouds.owner
     growth = 1.0 + 0.5 * np.asarray(taper, dtype=float)
-    rate = np.maximum(parts[:, crossing.RATE] * growth[owner], 1e-9)
+    rate = parts[:, crossing.RATE] * growth[owner]
+    if at_kh is not None:
+        coming = np.maximum(np.asarray(at_kh, dtype=float), 1e-6)[:, None]
+        rate = rate * (_stretched(clouds, coming[owner]) / worn_ahead(clouds, coming)[owner])[:, 0]
+    rate = np.maximum(rate, 1e-9)
     lean2 = parts[:, crossing.LEAN] ** 2
     variance = parts[:, crossing.VAR] + crossing.inside(parts[:, crossing.VAR], lean2)
     weight, n = parts[:, crossing.WEIGHT], len(growth)

@@ -9,10 +9,11 @@ from hypothesis import strategies as st
 
 from inspections.wear import crossing
 from inspections.wear.arrays import build
+from inspections.wear.belief import Clouds
 from inspections.wear.event_effects import frame
 from inspections.wear.fit import fit_fleet
 from inspections.wear.forecast import believe_all
-from inspections.wear.predictive import Predictive, from_clouds, merged, whole
+from inspections.wear.predictive import Predictive, from_clouds, merged, whole, worn_ahead
 from inspections.wear.slips import likely_slips
 from inspections.wear.trigger import look
 from tests.inspections.wear.makers import event, reading, steady_fleet
@@ -29,9 +30,13 @@ def fleet():
 
 def beliefs(belief, nodes=15, taper=0.0, taper_sd=0.0, duty_sd=0.0):
     n = len(belief.taper)
-    return from_clouds(
-        belief.clouds, *(np.full(n, float(v)) for v in (taper, taper_sd, duty_sd)), nodes=nodes
-    )
+    figures = (np.full(n, float(v)) for v in (taper, taper_sd, duty_sd))
+    return from_clouds(belief.clouds, *figures, nodes=nodes, at_kh=np.full(n, 15.0))
+
+
+def worn(belief):
+    """(60, 4) what X wears like."""
+    return worn_ahead(belief.clouds, np.tile(X, (60, 1)))
 
 
 def engine_chances(belief, limit, x, taper=0.0, taper_sd=0.0):
@@ -50,14 +55,16 @@ X = np.array([0.0, 5.0, 15.0, 30.0])
 def test_with_nothing_merged_the_chances_are_the_engines(fleet):
     _, _, belief = fleet
     p = beliefs(belief, nodes=None)
-    ours = p.past(np.full(60, 260.0), np.tile(X, (60, 1)))
-    # What differs is the level's slope inside a cell, taken here as it is today.
-    assert ours == pytest.approx(engine_chances(belief, 260.0, X), abs=2e-3)
+    ours = p.past(np.full(60, 260.0), worn(belief))
+    # What differs is the level's slope inside a cell, taken here as it is today, and designs whose wear bends
+    # otherwise, taken here by what they wear over the 15 kh asked for.
+    off = np.abs(ours - engine_chances(belief, 260.0, X))
+    assert off.max() < 0.008 and off[:, 2].max() < 0.002
 
 
 def test_fifteen_nodes_keep_the_chances_to_a_hundredth_or_so(fleet):
     _, _, belief = fleet
-    ours = beliefs(belief).past(np.full(60, 260.0), np.tile(X, (60, 1)))
+    ours = beliefs(belief).past(np.full(60, 260.0), worn(belief))
     off = np.abs(ours - engine_chances(belief, 260.0, X))
     assert off.max() < 0.02 and off.mean() < 0.004
 
@@ -65,10 +72,10 @@ def test_fifteen_nodes_keep_the_chances_to_a_hundredth_or_so(fleet):
 def test_a_taper_that_grows_with_wear_makes_the_larger_end_faster_as_the_engine_has_it(fleet):
     _, _, belief = fleet
     p = beliefs(belief, nodes=None, taper=0.4)
-    ours = p.past(np.full(60, 260.0), np.tile(X, (60, 1)))
-    assert ours == pytest.approx(engine_chances(belief, 260.0, X, 0.4), abs=2e-3)
+    ours = p.past(np.full(60, 260.0), worn(belief))
+    assert ours == pytest.approx(engine_chances(belief, 260.0, X, 0.4), abs=8e-3)
     loose = beliefs(belief, nodes=None, taper=0.4, taper_sd=0.3)
-    ours = loose.past(np.full(60, 260.0), np.tile(X, (60, 1)))
+    ours = loose.past(np.full(60, 260.0), worn(belief))
     assert np.abs(ours - engine_chances(belief, 260.0, X, 0.4, 0.3)).max() < 0.03
 
 
@@ -92,8 +99,26 @@ def test_a_reading_counts_as_the_engine_counts_it(fleet):
     # A reading also weighs a small fleet's parameters anew here, which the engine leaves to its next fit.
     for nodes, most in ((None, 0.02), (15, 0.03)):
         found = look(beliefs(belief, nodes=nodes), np.zeros(60), np.full(60, sd), reading=y[:, None])
-        ours = found.passing(np.full(60, 260.0), np.full(60, 13.15))[:, 0]
+        ours = found.passing(np.full(60, 260.0), worn_ahead(belief.clouds, np.full((60, 1), 13.15))[:, 0])[
+            :, 0
+        ]
         assert np.abs(ours - engine).max() < most and np.abs(ours - engine).mean() < 0.002
+
+
+def test_wear_that_follows_a_power_of_age_counts_as_more_exposure_the_later_it_comes():
+    parts = np.zeros((2, 10))
+    parts[:, crossing.WEIGHT], parts[:, crossing.MEAN], parts[:, crossing.VAR] = 0.5, 200.0, 25.0
+    parts[:, crossing.RATE], parts[:, crossing.BETA] = 2.0, 2.0
+    parts[:, crossing.EXPONENT], parts[:, crossing.AGE] = (1.0, 2.0), 20.0
+    clouds = Clouds(np.array([0, 2]), parts, np.zeros(1))
+    # Straight wear and wear with the square of age: 20 kh from an age of 20 kh count as 20 and as 30.
+    assert worn_ahead(clouds, np.array([[0.0, 20.0]])).tolist() == [[0.0, 25.0]]
+    none = np.zeros(1)
+    p = from_clouds(clouds, none, none, none, nodes=None, at_kh=np.array([20.0]))
+    level, variance = p.ahead(np.array([25.0]))
+    assert level[0] == pytest.approx([240.0, 260.0]) and variance[0] == pytest.approx([105.0, 145.0])
+    chance = p.past(np.array([250.0]), np.array([[25.0]]))[0, 0]
+    assert chance == pytest.approx(crossing.reached(parts, 250.0, 20.0, 0.0, 0.0), abs=1e-6)
 
 
 def test_a_duty_not_sure_spreads_the_rates_and_keeps_their_middle(fleet):
