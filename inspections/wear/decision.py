@@ -242,7 +242,7 @@ def at_pump(p: Predictive, t: Terms, reading: FloatArray, reading_sd: FloatArray
     >>> round(float(seen.closed[0]), 2), bool(seen.renew[0])
     (0.25, True)
     """
-    found = look(p, np.zeros(len(p)), reading_sd, reading=np.asarray(reading, dtype=np.float64)[:, None])
-    closed = found.passing(t.limit_um, step)[:, 0]
-    scraped = found.passing(t.limit_um, step, t.scrape_um, t.scrape_sd_um)[:, 0]
+    readings = look(p, np.zeros(len(p)), reading_sd, reading=np.asarray(reading, dtype=np.float64)[:, None])
+    closed = readings.passing(t.limit_um, step)[:, 0]
+    scraped = readings.passing(t.limit_um, step, t.scrape_um, t.scrape_sd_um)[:, 0]
     return AtPump(closed, scraped, closed > t.accepted, scraped > t.accepted)

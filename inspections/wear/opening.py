@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from .arrays import FloatArray
 from .predictive import Predictive
 from .terms import READY, Terms
-from .trigger import READINGS, Found, look, root, scores
+from .trigger import READINGS, Readings, look, root, scores
 from .value_table import GAPS, Tables
 
 EXPECTED = 0.9  # chance of a new shell above which replacement is expected
@@ -60,7 +60,7 @@ class Openings:
 class _Visit:
     """An opening's readings judged: (B, Y) whether each asks for a new shell, as found and where it must be scraped."""
 
-    found: Found
+    readings: Readings
     renew: NDArray[np.bool_]
     renew_scraped: NDArray[np.bool_]
     closed: FloatArray
@@ -69,16 +69,16 @@ class _Visit:
 
     def mean(self, values: FloatArray) -> FloatArray:
         """(B,) expectation over the readings."""
-        return np.sum(self.found.chance * values, axis=1)
+        return np.sum(self.readings.chance * values, axis=1)
 
     def gaps(self, v: Tables, t: Terms, q: FloatArray) -> FloatArray:
         """(B, 5) chance that the next opening follows 1 to 5 intervals later."""
-        level, log_rate = self.found.mean_level, self.found.mean_log_rate
+        level, log_rate = self.readings.mean_level, self.readings.mean_log_rate
         touched = level + t.scrape_um[:, None]
         renewed = ((1.0 - q) * self.renew + q * self.renew_scraped)[:, :, None] * v.gaps_new(log_rate)
         closed = ((1.0 - q) * ~self.renew)[:, :, None] * v.gaps(level, log_rate)
         scraped = (q * ~self.renew_scraped)[:, :, None] * v.gaps(touched, log_rate)
-        return np.einsum("by,byk->bk", self.found.chance, renewed + closed + scraped)
+        return np.einsum("by,byk->bk", self.readings.chance, renewed + closed + scraped)
 
 
 def first_openings(
@@ -147,11 +147,11 @@ def _column(
     p: Predictive, t: Terms, v: Tables, x: FloatArray, step: FloatArray, count: int
 ) -> dict[str, FloatArray]:
     """Everything of one outage, (B,) each; gaps (B, 5)."""
-    found = look(p, x, t.reading_sd_um, count)
-    as_found, scraped = scores(found, t, step)
-    level, log_rate = found.mean_level, found.mean_log_rate
+    readings = look(p, x, t.reading_sd_um, count)
+    as_found, scraped = scores(readings, t, step)
+    level, log_rate = readings.mean_level, readings.mean_log_rate
     touched = t.scrape_h[:, None] + v.closed(level + t.scrape_um[:, None], log_rate)
-    visit = _Visit(found, as_found > 0, scraped > 0, v.closed(level, log_rate), touched, v.new(log_rate))
+    visit = _Visit(readings, as_found > 0, scraped > 0, v.closed(level, log_rate), touched, v.new(log_rate))
     q = t.contact_share[:, None]
     new = np.minimum(visit.mean((1.0 - q) * visit.renew + q * visit.renew_scraped), 1.0)
     scrape = np.minimum(visit.mean(q * ~visit.renew_scraped), 1.0 - new)
@@ -169,8 +169,8 @@ def _column(
         "scraped": scrape,
         "hours": t.measure_h + mean,
         "variance": np.maximum(square - mean**2, 0.0),
-        "trigger_um": root(found.reading, as_found),
-        "scrape_from_um": root(found.reading, scraped),
+        "trigger_um": root(readings.reading, as_found),
+        "scrape_from_um": root(readings.reading, scraped),
         "gaps": visit.gaps(v, t, q),
         "looking_h": np.minimum(unseen, visit.mean(visit.new)) - after,
     }
@@ -181,14 +181,14 @@ def looking_by_cost(p: Predictive, t: Terms, v: Tables, x: FloatArray, count: in
 
     min(E close, E new) - E min(close, new), with the share of contact findings in each: own derivation (Jensen).
     """
-    found = look(p, x, t.reading_sd_um, count)
-    level, log_rate = found.mean_level, found.mean_log_rate
+    readings = look(p, x, t.reading_sd_um, count)
+    level, log_rate = readings.mean_level, readings.mean_log_rate
     closed, new = v.closed(level, log_rate), v.new(log_rate)
     scraped = t.scrape_h[:, None] + v.closed(level + t.scrape_um[:, None], log_rate)
     q = t.contact_share[:, None]
     best = (1.0 - q) * np.minimum(closed, new) + q * np.minimum(scraped, new)
     unseen = (1.0 - q) * closed + q * scraped
-    mean = [np.sum(found.chance * a, axis=1) for a in (unseen, new, best)]
+    mean = [np.sum(readings.chance * a, axis=1) for a in (unseen, new, best)]
     return np.minimum(mean[0], mean[1]) - mean[2]
 
 

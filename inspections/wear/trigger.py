@@ -24,7 +24,7 @@ BY_RULE, BY_PLANT, BY_GUARD = 0, 1, 2  # what the printed trigger comes from
 
 
 @dataclass(frozen=True)
-class Found:
+class Readings:
     """What Y readings at an opening would say of B bearings.
 
     ``reading`` (B, Y) um; ``chance`` (B, Y) that it will read about so, summing to 1; ``weight`` and ``level``
@@ -86,7 +86,7 @@ def look(
     reading_sd: FloatArray,
     count: int = READINGS,
     reading: FloatArray | None = None,
-) -> Found:
+) -> Readings:
     """What a reading of sd ``reading_sd`` (B,) um taken x (B,) kh ahead would say; ``reading`` (B, Y) or ``count`` of them.
 
     Bayes' rule on the nodes; within a node the level moves by the gain v / (v + s^2).
@@ -114,7 +114,7 @@ def look(
     log_f = np.log(density[:, :, 0]) + top[:, :, 0]
     f = np.exp(log_f - log_f.max(axis=1, keepdims=True))
     level = mean[:, None, :] + (var / total)[:, None, :] * off
-    return Found(
+    return Readings(
         y, f / f.sum(axis=1, keepdims=True), w / density, level, var * s2 / total, p.log_rate, p.unevenness_um
     )
 
@@ -139,11 +139,11 @@ def root(reading: FloatArray, score: FloatArray) -> FloatArray:
     return np.where(under[:, -1], np.inf, np.where(under.any(axis=1), between, -np.inf))
 
 
-def scores(found: Found, t: Terms, step: FloatArray) -> tuple[FloatArray, FloatArray]:
+def scores(readings: Readings, t: Terms, step: FloatArray) -> tuple[FloatArray, FloatArray]:
     """(B, Y) chance of passing before the next outage, ``step`` (B,) kh later, less the accepted: as found, and scraped."""
     risk = t.accepted[:, None]
-    closed = found.passing(t.limit_um, step) - risk
-    return closed, found.passing(t.limit_um, step, t.scrape_um, t.scrape_sd_um) - risk
+    closed = readings.passing(t.limit_um, step) - risk
+    return closed, readings.passing(t.limit_um, step, t.scrape_um, t.scrape_sd_um) - risk
 
 
 def triggers(
@@ -160,9 +160,9 @@ def triggers(
     >>> [round(float(v[0]), 1) for v in triggers(p, t, np.zeros(1), np.full(1, 13.15), 20001)]
     [231.1, 219.1]
     """
-    found = look(p, x, t.reading_sd_um, count)
-    closed, scraped = scores(found, t, step)
-    return root(found.reading, closed), root(found.reading, scraped)
+    readings = look(p, x, t.reading_sd_um, count)
+    closed, scraped = scores(readings, t, step)
+    return root(readings.reading, closed), root(readings.reading, scraped)
 
 
 @dataclass(frozen=True)

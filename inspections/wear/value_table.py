@@ -288,8 +288,8 @@ def _usual(p: _Programme, g: _Grid, life: FloatArray, gap: IntArray) -> tuple[Fl
     chosen = p.opened[gap * len(life) + np.arange(len(life))].T.tocsr()
     after_scrape, after_new = p.scraped.T.tocsr(), p.renewed.T.tocsr()
     for _ in range(USUAL_OPENINGS):
-        found = chosen @ at
-        plain, touched = (1.0 - q) * found, q * found
+        opened = chosen @ at
+        plain, touched = (1.0 - q) * opened, q * opened
         renew = plain * worn + touched * worn_through
         scrape = touched * ~worn_through
         at = plain * ~worn + after_scrape @ scrape + after_new @ renew

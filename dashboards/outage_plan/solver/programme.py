@@ -166,9 +166,9 @@ def _moved(given: Instance, column: IntArray) -> tuple[Moved, ...]:
 def loads(given: Instance, column: IntArray) -> tuple[FloatArray, FloatArray]:
     """(T,) expected crew hours of the openings of a plan, and of their re-openings.
 
-    >>> one = Instance(np.zeros((1, 3)), np.ones((1, 3), bool), np.full((1, 2), 10.0), np.zeros((1, 2)), np.zeros(2),
+    >>> single = Instance(np.zeros((1, 3)), np.ones((1, 3), bool), np.full((1, 2), 10.0), np.zeros((1, 2)), np.zeros(2),
     ...                np.array([[[0.0, 0.5], [0.0, 0.0]]]), np.full(1, 8.0), ("P1",), ("A", "B"))
-    >>> [a.tolist() for a in loads(one, np.array([0]))]
+    >>> [a.tolist() for a in loads(single, np.array([0]))]
     [[10.0, 0.0], [0.0, 4.0]]
     """
     n = len(given.outages)
@@ -213,21 +213,23 @@ def priced(given: Instance, column: IntArray, shares: FloatArray | None = None) 
 
 def _sentences(given: Instance, plan: Plan) -> tuple[str, ...]:
     """What is short, by name."""
-    said = []
+    sentences = []
     for k, name in enumerate(given.outages):
         if plan.short[k] > 0.05:
             must = plan.load[k] + plan.reserve[k]
-            said.append(
+            sentences.append(
                 f"{name}: {plan.short[k]:.0f} h short: work that must be done there takes {must:.0f} of "
                 f"{given.capacity[k]:.0f}, {plan.reserve[k]:.0f} of it kept for what is found."
             )
         elif plan.over[k] > 0.5:
-            said.append(f"{name}: about {plan.over[k]:.0f} h short if things go as expected.")
+            sentences.append(f"{name}: about {plan.over[k]:.0f} h short if things go as expected.")
     for a, b in plan.together:
-        said.append(f"{given.names[a]} and its twin {given.names[b]} are both fixed to outages that overlap.")
+        sentences.append(
+            f"{given.names[a]} and its twin {given.names[b]} are both fixed to outages that overlap."
+        )
     if given.shells is not None:
         for f, name in enumerate(given.shells.names):
             if plan.lack[f].max(initial=0.0) > 0.05:
                 k = int(plan.lack[f].argmax())
-                said.append(f"{name}: {plan.lack[f, k]:.1f} shells short by {given.outages[k]}.")
-    return tuple(said)
+                sentences.append(f"{name}: {plan.lack[f, k]:.1f} shells short by {given.outages[k]}.")
+    return tuple(sentences)

@@ -80,9 +80,9 @@ class Rows:
 def gathered(given: Instance, planned: FloatArray | None = None) -> Rows:
     """Columns and rows of an instance; ``planned`` (P, T + 1) shares of a first plan, whose spread is kept in reserve.
 
-    >>> one = Instance(np.array([[1.0, 2.0]]), np.ones((1, 2), bool), np.full((1, 1), 10.0), np.full((1, 1), 25.0),
+    >>> single = Instance(np.array([[1.0, 2.0]]), np.ones((1, 2), bool), np.full((1, 1), 10.0), np.full((1, 1), 25.0),
     ...                np.full(1, 20.0), np.zeros((1, 1, 1)), np.zeros(1), ("P1",), ("A",))
-    >>> gathered(one).reserve.tolist(), gathered(one, np.array([[1.0, 0.0]])).reserve.tolist()
+    >>> gathered(single).reserve.tolist(), gathered(single, np.array([[1.0, 0.0]])).reserve.tolist()
     ([0.0], [6.4])
     """
     pump, column = np.nonzero(given.allowed)
@@ -101,22 +101,13 @@ def gathered(given: Instance, planned: FloatArray | None = None) -> Rows:
     _crew(given, rows, pump, column, reserve, n, at_over)
     if given.shells is not None:
         _shells(given, rows, pump, column, shell_reserve, at_shell)
-    size = at_pair + len(pairs)
-    cost, high, whole = np.zeros(size), np.full(size, np.inf), np.zeros(size)
-    cost[:n], high[:n], whole[:n] = given.cost[pump, column], 1.0, 1.0
-    cost[n:at_over], cost[at_over:at_shell] = SHORT_H, OVER_H
-    if given.shells is not None:
-        price = np.repeat(HOLDING * given.shells.price_h, t)
-        cost[at_shell : at_shell + families * t] = price
-        cost[at_shell + families * t : at_pair] = LACK_H
-        high[at_shell : at_shell + families * t] = np.where(given.shells.buyable.ravel(), np.inf, 0.0)
-    cost[at_pair:] = TOGETHER_H
+    cost, high = _columns(given, given.cost[pump, column], len(pairs))
     return Rows(
         pump,
         column,
         cost,
-        whole,
-        np.zeros(size),
+        (np.arange(len(cost)) < n).astype(np.float64),
+        np.zeros(len(cost)),
         high,
         np.concatenate(rows.row),
         np.concatenate(rows.col),
@@ -127,6 +118,20 @@ def gathered(given: Instance, planned: FloatArray | None = None) -> Rows:
         shell_reserve,
         pairs,
     )
+
+
+def _columns(given: Instance, opening: FloatArray, pairs: int) -> tuple[FloatArray, FloatArray]:
+    """Cost and upper bound of every column: the openings (N,), then the slacks in the order ``Rows`` says."""
+    t = len(given.outages)
+    cost = [opening, np.full(t, SHORT_H), np.full(t, OVER_H)]
+    high = [np.ones(len(opening)), np.full(2 * t, np.inf)]
+    if given.shells is not None:
+        bought = np.repeat(HOLDING * given.shells.price_h, t)
+        cost += [bought, np.full(len(bought), LACK_H)]
+        high += [np.where(given.shells.buyable.ravel(), np.inf, 0.0), np.full(len(bought), np.inf)]
+    cost.append(np.full(pairs, TOGETHER_H))
+    high.append(np.full(pairs, np.inf))
+    return np.concatenate(cost), np.concatenate(high)
 
 
 def _reserves(given: Instance, planned: FloatArray | None, families: int) -> tuple[FloatArray, FloatArray]:
@@ -182,8 +187,8 @@ def _crew(
         load = np.zeros(len(pump))
         load[here] = given.hours[pump[here], k]
         load[inside] += given.reopening[pump[inside], column[inside], k] * given.again_h[pump[inside]]
-        some = np.flatnonzero(load > 0)
-        rows.add(np.append(some, at_over + k), np.append(load[some], -1.0), room)
+        loaded = np.flatnonzero(load > 0)
+        rows.add(np.append(loaded, at_over + k), np.append(load[loaded], -1.0), room)
 
 
 def _shells(
@@ -200,8 +205,8 @@ def _shells(
     for f in range(len(s.names)):
         need = s.new[f, p, k][:, None] * begun + reopened * s.again[f, p][:, None]
         for by in range(t):
-            some = np.flatnonzero(need[:, by] > 0)
+            loaded = np.flatnonzero(need[:, by] > 0)
             bought = at_shell + f * t + np.arange(by + 1)
-            col = np.concatenate([inside[some], bought, [at_shell + size + f * t + by]])
-            value = np.concatenate([need[some, by], np.full(by + 2, -1.0)])
+            col = np.concatenate([inside[loaded], bought, [at_shell + size + f * t + by]])
+            value = np.concatenate([need[loaded, by], np.full(by + 2, -1.0)])
             rows.add(col, value, float(s.on_hand[f] + s.due[f, by] - reserve[f, by]))
