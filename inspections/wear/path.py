@@ -68,15 +68,17 @@ def path(
         many = h.take(np.zeros(len(days), dtype=int))
         fan = _fan(belief, h, days)
     now = float(belief.clouds.moments(crossing.MEAN)[0][0]) if len(belief.clouds.parts) else np.nan
-    mean_now = after[-1, 0] + _rate(belief) * float(f.tail[0]) if len(after) else now
+    mean_now = after[-1, 0] + _worn(belief, float(f.tail[0])) if len(after) else now
     return Path(
         h.exposure_kh, h.kind, before, after, aside, days, fan, _chance(belief, many, limit[0], days),
         _chance(belief, many, goal[0], days), float(max(now - mean_now, 0.0)) if np.isfinite(now) else 0.0,
     )  # fmt: skip
 
 
-def _rate(belief: Belief) -> float:
-    return float(belief.clouds.moments(crossing.RATE)[0][0])
+def _worn(belief: Belief, tail: float) -> float:
+    """What the mean of the ends is expected to have worn in the ``tail`` kh before the as-of day, um."""
+    parts = belief.clouds.parts
+    return float(-np.sum(parts[:, crossing.WEIGHT] * parts[:, crossing.RATE] * crossing.ahead(parts, -tail)))
 
 
 def _repeat(belief: Belief, n: int, parts: FloatArray) -> Belief:

@@ -13,6 +13,8 @@ from inspections.wear.event_effects import frame, lay_out
 from inspections.wear.fit import fit_fleet
 from inspections.wear.forecast import forecast
 from inspections.wear.parameters import Params
+from inspections.wear.path import path
+from inspections.wear.population import Pool, Population
 from tests.bench import hard_fleets
 from tests.bench.run_worlds import dates_kh
 from tests.bench.score import shares
@@ -94,3 +96,11 @@ def test_the_exponent_of_a_whole_fleet_is_found_and_its_dates_follow(exponent):
 def test_where_no_start_of_a_life_is_recorded_no_exponent_is_learned():
     fleet = hard_fleets.curved(hard_fleets.Curve(60, 1.0, known_start=False), 4)
     assert fit_fleet(fleet.histories, carry=False).main.designs[0].exponent == 1.0
+
+
+def test_without_a_taper_no_end_is_said_to_be_larger_however_wear_slows_down():
+    """Long after the last reading today's rate is far below the mean since then."""
+    h = one([event(Kind.NEW_LIFE, 0.0), reading(5.0, 150.0)], now_kh=60.0)
+    params = Params(exponent=0.5, usual_kh=40.0, effect_cov=((0.0,),))
+    population = Population((Pool(0, 1, 1, False, True, "", (params,), (1.0,)),))
+    assert path(h, population, 0, np.array([0.0])).larger_end_um == pytest.approx(0.0, abs=0.5)
