@@ -92,6 +92,13 @@ class Ages:
         gain = curve.grown(begin + du) - curve.grown(begin)
         return np.where(du > 0, gain / np.maximum(du, 1e-300), 1.0)
 
+    def tail_along(self, curve: Curve, tail: FloatArray) -> FloatArray:
+        """(B,) what L grows by in the ``tail`` (B,) kh after each bearing's last event, kh."""
+        if curve.exponent == 1.0:
+            return tail
+        begin = self.at_end(curve)
+        return curve.grown(begin + tail) - curve.grown(begin)
+
     def _from_clearance(self, curve: Curve) -> FloatArray:
         """(N,) posterior mean of log age, as an age, kh; X where a life has no reading.
 

@@ -112,7 +112,7 @@ def outlook_apart(f: Frame, p: Params, work: Work, stop: IntArray | None) -> tup
 def _larger_end(f: Frame, first: Params, p: Params, cloud: Clouds, prior_var: FloatArray) -> Belief:
     """Move the clouds from the mean of the ends to the larger one, and add what a bias may still be."""
     h = f.histories
-    rate, _ = cloud.moments(crossing.RATE)
+    rate = _at_usual_age(cloud, first.usual_kh)
     level, _ = cloud.moments(crossing.MEAN)
     now, now_var, taper, taper_sd = taper_now(f, first, rate, level)
     last = last_readings(f)
@@ -165,6 +165,21 @@ def _mean_stretch(parts: FloatArray, x: FloatArray) -> FloatArray:
     exponent, age = parts[:, crossing.EXPONENT], parts[:, crossing.AGE]
     bent = age / exponent * (np.maximum(1.0 + x / age, 0.0) ** exponent - 1.0) / x
     return np.where(exponent == 1.0, 1.0, bent)
+
+
+def _mean_rate(clouds: Clouds, x: FloatArray) -> FloatArray:
+    """(B,) expected mean rate over x (B,) kh from now, or before now where x is below zero, um/kh."""
+    parts = clouds.parts.copy()
+    parts[:, crossing.RATE] *= _mean_stretch(parts, x[clouds.owner])
+    return replace(clouds, parts=parts).moments(crossing.RATE)[0]
+
+
+def _at_usual_age(clouds: Clouds, usual_kh: float) -> FloatArray:
+    """(B,) expected rate that multiplies L, um/kh: today's less what the curve has made of it."""
+    parts = clouds.parts.copy()
+    exponent, age = parts[:, crossing.EXPONENT], parts[:, crossing.AGE]
+    parts[:, crossing.RATE] /= np.where(exponent == 1.0, 1.0, exponent * (age / usual_kh) ** (exponent - 1.0))
+    return replace(clouds, parts=parts).moments(crossing.RATE)[0]
 
 
 def chance_by(
@@ -223,9 +238,7 @@ def lining_used_up(f: Frame, belief: Belief) -> FloatArray:
     h = f.histories
     level = belief.clouds.moments(crossing.MEAN)[0]
     ago = np.maximum(np.maximum(h.now_kh - h.lining_at_kh, 0.0), 1e-9)
-    parts = belief.clouds.parts.copy()
-    parts[:, crossing.RATE] *= _mean_stretch(parts, -ago[belief.clouds.owner])
-    rate = replace(belief.clouds, parts=parts).moments(crossing.RATE)[0]
+    rate = _mean_rate(belief.clouds, -ago)
     since = np.maximum(h.now_kh - h.lining_at_kh, 0.0) * rate * (1.0 + 0.5 * belief.taper)
     return level - since - h.lining_scrapes * belief.step_mean + h.lining_left_um
 

@@ -13,7 +13,7 @@ from .belief import Clouds, evidence, rate_under
 from .event_effects import Frame, frame, lay_out
 from .parameters import Params
 from .slips import slip_odds
-from .taper import wear_since_start
+from .taper import gone_along, wear_since_start
 
 ONE_SIDED_95 = 1.6448536269514722
 CURVED = 3.0  # sds of the bend of a life's readings at which steady wear is doubted
@@ -87,7 +87,7 @@ def bend_score(f: Frame, p: Params, aside: NDArray[np.bool_]) -> FloatArray:
 
     The coefficient of a square term beside a level per stretch and one slope, against its standard error.
     """
-    owner, x, y, var, segment = _segments(f, p, aside, _gone(f, p.curve))
+    owner, x, y, var, segment = _segments(f, p, aside, gone_along(f, p.curve))
     n = f.histories.n_bearings
     if not len(owner):
         return np.zeros(n)
@@ -175,19 +175,9 @@ def _curved_odds(h: Histories, p: Params, aside: NDArray[np.bool_]) -> FloatArra
 def _bent(f: Frame, curve: Curve, times: float) -> FloatArray:
     """(E,) steps of a life's exposure under the fleet's exponent ``times`` over, each life's whole gain kept, kh."""
     life = wear_since_start(f)[1]
-    gone = _gone(f, curve)
+    gone = gone_along(f, curve)
     length = np.zeros(int(life.max()) + 1)
     np.maximum.at(length, life, gone)
     x = length[life] * (gone / np.maximum(length[life], 1e-12)) ** times
     step = np.diff(x, prepend=0.0)
     return np.where(np.diff(life, prepend=-1) > 0, f.spent(0.0, curve), np.maximum(step, 0.0))
-
-
-def _gone(f: Frame, curve: Curve) -> FloatArray:
-    """(E,) exposure since the present life or level began, along the fleet's curve of wear, kh."""
-    gone, life = wear_since_start(f)
-    if curve.exponent == 1.0 or not len(gone):
-        return gone
-    total = np.cumsum(f.spent(0.0, curve))
-    begins = np.diff(life, prepend=-1) > 0
-    return total - total[begins][life]

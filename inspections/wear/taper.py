@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 from scipy.special import ndtr
 
+from .ages import Curve
 from .arrays import FloatArray, IntArray, Kind
 from .event_effects import Frame
 from .parameters import Params
@@ -28,6 +29,16 @@ def wear_since_start(f: Frame) -> tuple[FloatArray, IntArray]:
     total = np.cumsum(f.du)
     at = total[begins]
     return total - at[number] if len(at) else total, number
+
+
+def gone_along(f: Frame, curve: Curve) -> FloatArray:
+    """(E,) exposure since the present life or level began, along the fleet's curve of wear, kh."""
+    gone, life = wear_since_start(f)
+    if curve.exponent == 1.0 or not len(gone):
+        return gone
+    total = np.cumsum(f.spent(0.0, curve))
+    begins = np.diff(life, prepend=-1) > 0
+    return total - total[begins][life]
 
 
 def unfolded(taper: FloatArray, sd: float) -> FloatArray:
@@ -99,11 +110,12 @@ def taper_now(
     """(B,) taper at the as-of day and its variance (um, um2), its growth per um of wear and the sd of that.
 
     In the present life: taper = t0 + g (wear since its start), g from the fleet's spread, t0 free within
-    its own reading's uncertainty. ``rate`` um/kh turns exposure into wear. No taper read: zero, unknown.
+    its own reading's uncertainty. ``rate`` (B,) um/kh turns exposure along the fleet's curve into wear. No taper
+    read: zero, unknown.
     """
     h = f.histories
     n = h.n_bearings
-    gone, number = wear_since_start(f)
+    number, gone = wear_since_start(f)[1], gone_along(f, p.curve)
     last_life = np.full(n, -1)
     filled = np.diff(h.start) > 0
     last_life[filled] = number[h.start[1:][filled] - 1]
@@ -112,7 +124,7 @@ def taper_now(
     y, var = unfolded(h.taper_um[seen], p.taper_sd), p.taper_sd**2
     end = np.zeros(n)
     end[filled] = gone[h.start[1:][filled] - 1]
-    x_now = (end + f.tail) * rate
+    x_now = (end + f.ages.tail_along(p.curve, f.tail)) * rate
     # two-parameter Bayes per bearing: t0 ~ N(0, wide), g ~ N(mean, spread)
     fresh = _fresh_life(f, number, last_life)
     a = np.bincount(owner, minlength=n) / var + 1.0 / np.where(fresh, NEW_TAPER_UM, ANY_TAPER_UM) ** 2

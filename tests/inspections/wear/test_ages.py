@@ -11,7 +11,7 @@ from inspections.wear.arrays import Histories, Kind, build
 from inspections.wear.belief import Rate, believe
 from inspections.wear.event_effects import frame, lay_out
 from inspections.wear.fit import fit_fleet
-from inspections.wear.forecast import forecast
+from inspections.wear.forecast import believe_all, forecast
 from inspections.wear.parameters import Params
 from inspections.wear.path import path
 from inspections.wear.population import Pool, Population
@@ -104,3 +104,24 @@ def test_without_a_taper_no_end_is_said_to_be_larger_however_wear_slows_down():
     params = Params(exponent=0.5, usual_kh=40.0, effect_cov=((0.0,),))
     population = Population((Pool(0, 1, 1, False, True, "", (params,), (1.0,)),))
     assert path(h, population, 0, np.array([0.0])).larger_end_um == pytest.approx(0.0, abs=0.5)
+
+
+def test_the_taper_grows_by_what_has_worn_along_the_curve():
+    """Truth: the ends differ by 0.3 of the wear, 40 um at 40 kh and four times as much at 80."""
+    rows = [event(Kind.NEW_LIFE, 0.0)]
+    rows += [
+        reading(u, 130.0 + (u / 40.0) ** 2 * 40.0, taper_um=0.3 * (u / 40.0) ** 2 * 40.0)
+        for u in (20.0, 40.0, 60.0, 80.0)
+    ]
+    params = Params(
+        exponent=2.0,
+        usual_kh=40.0,
+        effect_mean=(0.0,),
+        effect_cov=((0.0,),),
+        taper_mean=0.3,
+        taper_sd=2.0,
+        method_sd={"lead wire": 2.0},
+    )
+    f = frame(one(rows, limit_um=900.0))
+    pool = Pool(0, 1, 1, False, True, "", (params,), (1.0,))
+    assert believe_all(f, pool, np.zeros(len(rows), dtype=bool)).taper[0] == pytest.approx(0.3, abs=0.04)
