@@ -8,6 +8,6 @@ class DashboardsConfig(AppConfig):
     verbose_name = "questions over the whole fleet"
 
     def ready(self) -> None:
-        from dashboards.long_work import register_work
+        from dashboards.outage_plan.jobs import register_work
 
         register_work()

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from dashboards.views import plan, quality, trends, watch
+from dashboards.views import plan, plan_changes, quality, trends, watch
 
 urlpatterns = [
     path("quality/", quality.page, name="quality"),
@@ -17,4 +17,8 @@ urlpatterns = [
     path("plan/outage/", plan.outage, name="plan-outage"),
     path("plan/compare/", plan.compare, name="plan-compare"),
     path("plan/work/", plan.work_list, name="work-list"),
+    path("plan/change/", plan_changes.change, name="plan-change"),
+    path("plan/anew/", plan_changes.anew, name="plan-anew"),
+    path("plan/accept/", plan_changes.accept, name="plan-accept"),
+    path("plan/put-off/", plan_changes.defer, name="plan-put-off"),
 ]

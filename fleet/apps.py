@@ -11,12 +11,13 @@ class FleetConfig(AppConfig):
         from django.contrib.auth.signals import user_logged_in
         from django.db.models.signals import post_migrate
 
-        from fleet import audit, checks, sessions  # noqa: F401  checks registers the start-up checks
-        from fleet.importing.kinds import register_loaders
-        from fleet.kinds import register_kinds
+        from fleet import checks  # noqa: F401  it registers the start-up checks
+        from fleet.importing.sheet_kinds import register_loaders
         from fleet.ledger.guard import install_guards
+        from fleet.plant.entry_kinds import register_kinds
+        from fleet.web import audit_log, sessions
 
-        audit.listen()
+        audit_log.listen()
         user_logged_in.connect(sessions.note_the_start, dispatch_uid="session began")
         register_kinds()
         register_loaders()

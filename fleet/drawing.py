@@ -13,7 +13,7 @@ from datetime import date
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
 
-from fleet.templatetags.figures import day
+from fleet.formatting import day
 
 PALETTE = {
     "paper": "#fcfbf8",

@@ -9,7 +9,7 @@ from fleet.importing.kept import plan_names
 from fleet.importing.loaders import loaders
 from fleet.importing.options import Options
 from fleet.models import Account, Sheet
-from fleet.sheets import MOST_BYTES
+from fleet.sheets.files import MOST_BYTES
 from fleet.units import BadDateFormat, day_patterns
 
 # What a sheet of each kind needs; planners bring what they plan with.

@@ -77,13 +77,13 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
-    "fleet.sessions.IdleSessionsEnd",
-    "fleet.audit.Refusals",
+    "fleet.web.sessions.IdleSessionsEnd",
+    "fleet.web.audit_log.Refusals",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
-    "fleet.passwords.ChangePasswordFirst",
+    "fleet.web.passwords.ChangePasswordFirst",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
-    "fleet.headers.PrivatePages",
+    "fleet.web.headers.PrivatePages",
     "axes.middleware.AxesMiddleware",
 ]
 
@@ -163,7 +163,7 @@ WHITENOISE_USE_FINDERS = PLAIN_HTTP
 if PLAIN_HTTP:
     # Static files come straight from the packages then; none are collected, and that is no cause for a warning.
     warnings.filterwarnings("ignore", message="No directory at", category=UserWarning)
-# A sheet of 50 MB is the largest that is read (fleet/sheets.py); the form around it is small.
+# A sheet of 50 MB is the largest that is read (fleet/sheets/files.py); the form around it is small.
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5_000_000
 FILE_UPLOAD_MAX_MEMORY_SIZE = 5_000_000
 DJANGO_TABLES2_TEMPLATE = "fleet/table.html"
@@ -218,13 +218,13 @@ AUDIT_LOG = os.environ.get("AUDIT_LOG", "")
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {"json": {"()": "fleet.log_lines.JsonLines"}},
+    "formatters": {"json": {"()": "fleet.web.log_lines.JsonLines"}},
     "handlers": {
         "console": {"class": "logging.StreamHandler"},
         "audit": {"class": "logging.StreamHandler", "formatter": "json"}
         if not AUDIT_LOG
         else {"class": "logging.handlers.WatchedFileHandler", "filename": AUDIT_LOG, "formatter": "json"},
     },
-    "loggers": {"fleet.audit": {"handlers": ["audit"], "level": "INFO", "propagate": False}},
+    "loggers": {"fleet.web.audit_log": {"handlers": ["audit"], "level": "INFO", "propagate": False}},
     "root": {"handlers": ["console"], "level": "WARNING"},
 }

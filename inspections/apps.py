@@ -11,12 +11,12 @@ class InspectionsConfig(AppConfig):
         from fleet.checks import BEFORE_THE_FIRST_PAGE, RECOMPUTED
         from fleet.importing.findings import name_kinds
         from fleet.importing.loaders import register_loader
-        from inspections.demo_acts import register_acts
-        from inspections.importing.answering import KIND_LEADS, KIND_WORDS
+        from inspections.forecasts.jobs import register_work
+        from inspections.forecasts.reproduction import told
+        from inspections.importing.answers import KIND_LEADS, KIND_WORDS
         from inspections.importing.loading import HistoryLoader
-        from inspections.kinds import register_kinds
-        from inspections.long_work import register_work
-        from inspections.recomputing import told
+        from inspections.records.demo_acts import register_acts
+        from inspections.records.entry_kinds import register_kinds
 
         BEFORE_THE_FIRST_PAGE.append(_warm)
         RECOMPUTED.append(told)

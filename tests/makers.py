@@ -9,13 +9,17 @@ from itertools import count
 from typing import Any
 from uuid import UUID
 
-from fleet import registering
 from fleet.importing.loading import Result, import_file
 from fleet.importing.options import Options
 from fleet.models import Account, Attachment, Bearing, BearingFacts, Outage, Person, Place, Role, Site
-from inspections import recording
+from fleet.plant.acts import record
+from fleet.plant.limits import set_limits
+from fleet.plant.outages import schedule_outage
+from fleet.plant.people import add_person, give_role, person_named
+from fleet.plant.register import NewPlace, position_rows, register_places, register_site, wear_class_named
 from inspections.models import Event, MeterEntry, Reading
-from inspections.photos import keep_photo
+from inspections.records.recording import close_visit, open_visit, record_event, record_meter, record_reading
+from inspections.visits.photos import keep_photo
 
 _NUMBERS = count(1)
 THE_DAY = dt.date(2020, 3, 9)
@@ -24,7 +28,7 @@ LIMITS = {"fitting_min": 140, "fitting_max": 170, "in_service_max": 300}
 
 def a_person(*, name: str = "T. Ester") -> Person:
     """The person of that name."""
-    return registering.person_named(name)
+    return person_named(name)
 
 
 def somebody() -> UUID:
@@ -36,7 +40,7 @@ def a_site(*, name: str = "", time_zone: str = "Etc/UTC") -> Site:
     """A site; without a name one of its own, with a name the same one each time."""
     name = name or f"Site {next(_NUMBERS)}"
     found = Site.objects.filter(name=name).first()
-    return found or registering.register_site(name=name, time_zone=time_zone, by=somebody())
+    return found or register_site(name=name, time_zone=time_zone, by=somebody())
 
 
 def a_place(
@@ -45,8 +49,8 @@ def a_place(
     """A pump's place with its machine, rotor and positions; `facts` as in `PlaceFacts`."""
     site = site or a_site()
     tag = tag or f"P-{next(_NUMBERS)}"
-    new = registering.NewPlace(site=site, tag=tag, positions=positions, facts=facts or None)
-    registering.register_places([new], by=somebody())
+    new = NewPlace(site=site, tag=tag, positions=positions, facts=facts or None)
+    register_places([new], by=somebody())
     return Place.objects.select_related("site").get(site=site, tag=tag)
 
 
@@ -61,18 +65,18 @@ def a_bearing(
     place = place or a_place(positions=(position,))
     bearing = Bearing.objects.filter(place=place, name=position).first()
     if bearing is None:
-        new = registering.position_rows(place=place, rotor=None, position=position)
-        registering.record(new, by=somebody())
+        new = position_rows(place=place, rotor=None, position=position)
+        record(new, by=somebody())
         bearing = Bearing.objects.get(place=place, name=position)
     facts.setdefault("journal_diameter_um", Decimal(100_000))
     facts.setdefault("scrapeable", True)
     if wear_class:
-        facts["wear_class"] = registering.wear_class_named(wear_class, by=somebody())
-    registering.record([BearingFacts(bearing=bearing, **facts)], by=somebody())
+        facts["wear_class"] = wear_class_named(wear_class, by=somebody())
+    record([BearingFacts(bearing=bearing, **facts)], by=somebody())
     chosen = LIMITS if limits is None else limits
     if chosen:
         typed = {use: Decimal(str(um)) for use, um in chosen.items()}
-        registering.set_limits([bearing], typed, authority="plant", by=somebody())
+        set_limits([bearing], typed, authority="plant", by=somebody())
     return Bearing.objects.select_related("place__site").get(pk=bearing.pk)
 
 
@@ -81,7 +85,7 @@ def a_reading(
     stage: str = "as_found", method: str = "bore_gauge", **facts: Any,
 ) -> Reading:  # fmt: skip
     """A reading as typed; `facts` as `recording.record_reading` takes them."""
-    return recording.record_reading(
+    return record_reading(
         bearing=bearing or a_bearing(), on=on, value=str(value), unit=unit, stage=stage, method=method,
         by=facts.pop("by", None) or somebody(), **facts,
     )  # fmt: skip
@@ -93,30 +97,30 @@ def an_event(
     """An event of a bearing, or (with `place`) of a whole pump."""
     if bearing is None and "place" not in facts:
         bearing = a_bearing()
-    return recording.record_event(kind=kind, bearing=bearing, on=on, by=somebody(), **facts)
+    return record_event(kind=kind, bearing=bearing, on=on, by=somebody(), **facts)
 
 
 def a_meter_entry(*, place: Place, on: dt.date = THE_DAY, hours: float = 1000, **facts: Any) -> MeterEntry:
     """The hour meter of a pump on a day."""
-    return recording.record_meter(place=place, on=on, hours=Decimal(str(hours)), by=somebody(), **facts)
+    return record_meter(place=place, on=on, hours=Decimal(str(hours)), by=somebody(), **facts)
 
 
 def an_outage(*, site: Site, start_on: dt.date, days: int = 14, name: str = "") -> Outage:
     """An outage of a site."""
     end = start_on + dt.timedelta(days=days)
     name = name or f"outage {next(_NUMBERS)}"
-    return registering.schedule_outage(site=site, name=name, start_on=start_on, end_on=end, by=somebody())
+    return schedule_outage(site=site, name=name, start_on=start_on, end_on=end, by=somebody())
 
 
 def an_account(*, role: str = "engineer", site: Site | None = None, username: str = "") -> Account:
     """An account with a role at a site (None: at all sites; role empty: none). Without a password: `force_login`."""
     username = username or f"{role or 'stranger'} {next(_NUMBERS)}"
-    person = registering.add_person(name=username)
+    person = add_person(name=username)
     account = Account(username=username, person=person)
     account.set_unusable_password()
     account.save(force_insert=True)
     if role:
-        registering.give_role(person=person, role=role, site=site, by=somebody())
+        give_role(person=person, role=role, site=site, by=somebody())
     return account
 
 
@@ -147,9 +151,9 @@ def a_png() -> bytes:
 
 def a_photo(*, bearing: Bearing, data: bytes = b"") -> Attachment:
     """A photo kept with a visit of a bearing; the visit is closed again."""
-    visit = recording.open_visit(place=bearing.place, on=THE_DAY, by=somebody())
+    visit = open_visit(place=bearing.place, on=THE_DAY, by=somebody())
     row = keep_photo(visit=visit, bearing=bearing, data=data or a_png(), name="photo.png", by=somebody())
-    recording.close_visit(visit=visit, on=THE_DAY, by=somebody())
+    close_visit(visit=visit, on=THE_DAY, by=somebody())
     return row
 
 

@@ -7,11 +7,11 @@ from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver
 
 from fleet import jobs
-from fleet.calibrating import Certificate, calibrate
-from fleet.importing.drafting import begin
+from fleet.importing.drafts import begin
 from fleet.importing.options import Options
 from fleet.models import Attachment
-from fleet.registering import instrument_named
+from fleet.plant.calibration import Certificate, calibrate
+from fleet.plant.gauges import instrument_named
 from tests import makers
 
 pytestmark = pytest.mark.django_db
@@ -160,6 +160,7 @@ def cast_and_addresses():
         "bearing": "/bearings/Lift 1/DE/",
         **{name: f"/bearings/Lift 1/DE/{path}/" for name, path in RECORD_PATHS.items()},
         "people-change": "/people/1/",
+        "record-settle": "/record/queue/settle/1/",
         "gauge": f"/gauges/{gauge.pk}/",
         "gauge-recall": f"/gauges/{gauge.pk}/in-doubt/{check.pk}.xlsx",
         "certificate": f"/gauges/certificate/{Attachment.objects.get(about=check.pk).pk}/",

@@ -7,9 +7,9 @@ import logging
 import pytest
 from django.test import Client
 
-from fleet import registering
 from fleet.clock import now
-from fleet.sessions import SEEN
+from fleet.plant.people import add_account, add_person, give_role
+from fleet.web.sessions import SEEN
 from tests import makers
 
 pytestmark = pytest.mark.django_db
@@ -18,11 +18,9 @@ PASSWORD = "a quiet pump in the long hall"
 
 @pytest.fixture
 def account():
-    person = registering.add_person(name="M. Ohr")
-    made = registering.add_account(
-        person=person, username="ohr", password=PASSWORD, must_change_password=False
-    )
-    registering.give_role(person=person, role="engineer", site=None, by=makers.somebody())
+    person = add_person(name="M. Ohr")
+    made = add_account(person=person, username="ohr", password=PASSWORD, must_change_password=False)
+    give_role(person=person, role="engineer", site=None, by=makers.somebody())
     return made
 
 
@@ -41,7 +39,7 @@ def lines():
             said.append(json.loads(record.getMessage()))
 
     handler = Kept()
-    logger = logging.getLogger("fleet.audit")
+    logger = logging.getLogger("fleet.web.audit_log")
     logger.addHandler(handler)
     yield said
     logger.removeHandler(handler)

@@ -7,17 +7,17 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from dashboards import plan_changing, plan_page, standing
-from dashboards.plan_calendar import calendar
-from dashboards.proposal import COLUMNS, Proposal, rows_of
+from dashboards.forms import DeferralForm
+from dashboards.outage_plan import drafts, page, page_changes, versions
+from dashboards.outage_plan.calendar import calendar
+from dashboards.outage_plan.deferrals import deferrals
+from dashboards.outage_plan.proposal import COLUMNS, Proposal, rows_of
 from fleet.access import may, require, sites_for
-from fleet.costly import costly
-from fleet.export import csv_bytes, xlsx_bytes
 from fleet.models import Site, folded
-from inspections import deciding, planning
-from inspections.forms.planning import DeferralForm
-from inspections.forms.record import UNITS
+from fleet.sheets.export import csv_bytes, xlsx_bytes
+from fleet.web.rate_limit import costly
 from inspections.models import DraftPlan
+from inspections.visits.forms import UNITS
 
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
@@ -28,7 +28,7 @@ class Looking:
 
     site: Site
     hand: DraftPlan
-    version: standing.Version
+    version: versions.Version
     made: Proposal
 
 
@@ -40,13 +40,13 @@ def plan(request: HttpRequest) -> HttpResponse:
         return render(request, "dashboards/empty.html")
     site = _site(request, sites)
     can_plan = may(request.user, "plan", site)
-    hand = planning.in_hand(site)
+    hand = drafts.in_hand(site)
     if hand is None:
         return render(
             request, "dashboards/plan_none.html", {"site": site, "sites": sites, "can_plan": can_plan}
         )
     looking = _looking(request, site, hand)
-    context = plan_page.context(hand, looking.made, looking.version, sites)
+    context = page.context(hand, looking.made, looking.version, sites)
     return render(request, "dashboards/plan.html", context | {"can_plan": can_plan})  # fmt: skip
 
 
@@ -54,7 +54,7 @@ def plan(request: HttpRequest) -> HttpResponse:
 def bearing(request: HttpRequest) -> HttpResponse:
     """One bearing in the plan in hand: every choice and what it would do; put it off; found worse."""
     looking = _asked(request, in_hand=True)
-    context = plan_changing.bearing(looking.hand, looking.made, request.GET.get("bearing", ""))
+    context = page_changes.bearing(looking.hand, looking.made, request.GET.get("bearing", ""))
     if context is None:
         raise Http404("The plan in hand has no bearing of this name.")
     return render(request, "dashboards/plan_bearing.html", context | _can(request, looking.site))
@@ -64,7 +64,7 @@ def bearing(request: HttpRequest) -> HttpResponse:
 def outage(request: HttpRequest) -> HttpResponse:
     """One outage in the plan in hand: slip it, give it other hours, leave it out."""
     looking = _asked(request, in_hand=True)
-    context = plan_changing.outage(looking.hand, looking.made, request.GET.get("outage", ""))
+    context = page_changes.outage(looking.hand, looking.made, request.GET.get("outage", ""))
     if context is None:
         raise Http404("The plan in hand has no outage of this name.")
     return render(request, "dashboards/plan_outage.html", context | _can(request, looking.site))
@@ -74,13 +74,13 @@ def outage(request: HttpRequest) -> HttpResponse:
 def compare(request: HttpRequest) -> HttpResponse:
     """Two plans in words and side by side."""
     looking = _asked(request, in_hand=True)
-    labels = dict(standing.versions(looking.hand))
+    labels = dict(versions.versions(looking.hand))
     first = request.GET.get("first") or next(
-        (key for key in (standing.ACCEPTED, standing.PROPOSED) if key in labels), standing.HAND
+        (key for key in (versions.ACCEPTED, versions.PROPOSED) if key in labels), versions.HAND
     )
-    second = request.GET.get("second") or standing.HAND
-    one, other = standing.version(looking.hand, first), standing.version(looking.hand, second)
-    found = plan_changing.two(looking.hand, one, other) if one and other else None
+    second = request.GET.get("second") or versions.HAND
+    one, other = versions.version(looking.hand, first), versions.version(looking.hand, second)
+    found = page_changes.two(looking.hand, one, other) if one and other else None
     if found is None:
         raise Http404("One of these plans is not there any more.")
     context = {"site": looking.site, "choices": list(labels.items())}
@@ -109,7 +109,7 @@ def plan_calendar(request: HttpRequest) -> HttpResponse:
     looking = _asked(request, act="export")
     made = calendar(
         looking.made,
-        deciding.deferrals(looking.site),
+        deferrals(looking.site),
         stamp=looking.hand.made_at,
         label=looking.version.label,
     )
@@ -120,7 +120,7 @@ def plan_calendar(request: HttpRequest) -> HttpResponse:
 def work_list(request: HttpRequest) -> HttpResponse:
     """One outage's jobs to print: last facts, limits, shells, what to bring, the cautions."""
     looking = _asked(request)
-    context = plan_page.work(looking.made, request.GET.get("outage", ""))
+    context = page.work(looking.made, request.GET.get("outage", ""))
     if context is None:
         raise Http404("No job is planned for an outage of this name.")
     return render(request, "dashboards/work_list.html", context | {"version": looking.version})
@@ -141,18 +141,18 @@ def _asked(request: HttpRequest, *, act: str = "read", in_hand: bool = False) ->
     if act != "read":
         require(request.user, act)
     site = _site(request, list(sites_for(request.user, act)))
-    hand = planning.in_hand(site)
+    hand = drafts.in_hand(site)
     if hand is None:
         raise Http404("No plan has been worked out for this site yet.")
     return _looking(request, site, hand, in_hand=in_hand)
 
 
 def _looking(request: HttpRequest, site: Site, hand: DraftPlan, *, in_hand: bool = False) -> Looking:
-    key = standing.HAND if in_hand else request.GET.get("show") or standing.HAND
-    version = standing.version(hand, key)
+    key = versions.HAND if in_hand else request.GET.get("show") or versions.HAND
+    version = versions.version(hand, key)
     if version is None:
         raise Http404("This plan is not there any more.")
-    return Looking(site, hand, version, standing.shown(hand, version))
+    return Looking(site, hand, version, versions.shown(hand, version))
 
 
 def _site(request: HttpRequest, sites: list[Site]) -> Site:

@@ -4,13 +4,14 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from dashboards.quality import Quality, quality
+from dashboards.quality.gaps import Quality, quality
 from fleet.access import sites_for
 from fleet.clock import today_in
 from fleet.models import Bearing, Site, folded
-from inspections import forecasting, waiting
-from inspections.histories import Codes, inputs
-from inspections.measuring import spreads
+from inspections.forecasts.current import current
+from inspections.forecasts.wear_inputs import Codes, inputs
+from inspections.limits import approvals
+from inspections.story.uncertainty import spreads
 
 MOST_WAITING = 100
 
@@ -30,8 +31,8 @@ def page(request: HttpRequest) -> HttpResponse:
 
 def _waiting(request: HttpRequest, sites: list[Site]) -> dict[str, object]:
     """What waits for a second person, and the imports of which this account may confirm all limits at once."""
-    waits = waiting.waiting(Bearing.objects.standing().at_sites(sites), request.user)
-    return {"waits": waits[:MOST_WAITING], "n_waits": len(waits), "together": waiting.together(waits)}
+    waits = approvals.waiting(Bearing.objects.standing().at_sites(sites), request.user)
+    return {"waits": waits[:MOST_WAITING], "n_waits": len(waits), "together": approvals.together(waits)}
 
 
 def _made(sites) -> Quality:
@@ -40,4 +41,4 @@ def _made(sites) -> Quality:
         return quality([], {}, {})
     today = today_in("UTC")
     known = inputs(bearings, today, Codes())
-    return quality(known.known, forecasting.current(bearings), spreads(today))
+    return quality(known.known, current(bearings), spreads(today))

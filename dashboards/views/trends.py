@@ -4,10 +4,10 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from dashboards import trends as comparing
-from dashboards.ratio_bars import ratio_axis, ratio_bar, reach
+from dashboards.trends import comparison as comparing
+from dashboards.trends.ratio_bars import ratio_axis, ratio_bar, reach
 from fleet.access import sites_for
-from inspections import backtest
+from inspections.forecasts import backtest
 
 
 @require_safe

@@ -7,15 +7,16 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from dashboards import charts, watchlist
-from dashboards.tables import Axes, WatchTable
+from dashboards.watchlist import charts, ranking
+from dashboards.watchlist.table import Axes, WatchTable
 from fleet.access import sites_for
 from fleet.clock import today_in
-from fleet.costly import costly
-from fleet.export import xlsx_bytes
 from fleet.models import Bearing, Outage
-from inspections import dispositions, forecasting
-from inspections.figures import COLUMNS
+from fleet.sheets.export import xlsx_bytes
+from fleet.web.rate_limit import costly
+from inspections.forecasts.current import current, fit_trouble
+from inspections.forecasts.figures import COLUMNS
+from inspections.visits import dispositions
 
 YEARS_SHOWN = 9
 ROWS_A_PAGE = 100
@@ -34,10 +35,10 @@ def watch(request: HttpRequest) -> HttpResponse:
     shown = {one.bearing.place.site_id for one in page}
     axes = _axes(today, outages, shown)
     context = {
-        "listed": listed, "page": page, "saying": watchlist.saying(listed), "today": today, "outages": outages,
+        "listed": listed, "page": page, "saying": ranking.saying(listed), "today": today, "outages": outages,
         "groups": _tables(list(page), listed.asked.fold, axes, len(shown) > 1),
-        "picture": _picture(listed, axes.head), "choices": watchlist.choices(listed.all, sites),
-        "folds": watchlist.FOLDS, "trouble": forecasting.fit_trouble(today), "query": request.GET.urlencode(), "earlier": _page(request, page.number - 1),
+        "picture": _picture(listed, axes.head), "choices": ranking.choices(listed.all, sites),
+        "folds": ranking.FOLDS, "trouble": fit_trouble(today), "query": request.GET.urlencode(), "earlier": _page(request, page.number - 1),
         "unsigned": dispositions.unsigned(sites),
         "later": _page(request, page.number + 1),
         "axes": [charts.axis_marks(axis) for axis in (axes.head, *axes.by_site.values())],
@@ -57,11 +58,11 @@ def watch_sheet(request: HttpRequest) -> HttpResponse:
     return answer
 
 
-def _listed(request: HttpRequest, sites) -> watchlist.WatchList:
+def _listed(request: HttpRequest, sites) -> ranking.WatchList:
     bearings = list(Bearing.objects.standing().at_sites(sites).in_order())
-    figures = forecasting.current(bearings)
-    watched = [watchlist.Watched(bearing, figures[bearing.pk]) for bearing in bearings]
-    return watchlist.watch_list(watched, watchlist.Asked.from_query(request.GET))
+    figures = current(bearings)
+    watched = [ranking.Watched(bearing, figures[bearing.pk]) for bearing in bearings]
+    return ranking.watch_list(watched, ranking.Asked.from_query(request.GET))
 
 
 def _axes(today: dt.date, outages: list[Outage], shown: set) -> Axes:
@@ -79,13 +80,13 @@ def _axes(today: dt.date, outages: list[Outage], shown: set) -> Axes:
     return Axes(charts.TimeAxis(today, end, only), by_site)
 
 
-def _tables(rows: list[watchlist.Watched], fold: str, axes: Axes, show_site: bool) -> list[dict]:
+def _tables(rows: list[ranking.Watched], fold: str, axes: Axes, show_site: bool) -> list[dict]:
     return [
         {
             "heading": group.heading, "note": group.note, "n": len(group.rows),
             "table": WatchTable(group.rows, axes=axes, show_site=show_site),
         }
-        for group in watchlist.groups(rows, fold)
+        for group in ranking.groups(rows, fold)
     ]  # fmt: skip
 
 
@@ -96,7 +97,7 @@ def _page(request: HttpRequest, number: int) -> str:
     return query.urlencode()
 
 
-def _picture(listed: watchlist.WatchList, axis: charts.TimeAxis) -> dict:
+def _picture(listed: ranking.WatchList, axis: charts.TimeAxis) -> dict:
     dates = [one.figures.first_on for one in listed.dated if one.figures.first_on]
     shown = [None if date == dt.date.max else date for date in dates]
     arguments = (shown, axis.outages, axis.start, axis.end)

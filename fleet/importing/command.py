@@ -7,7 +7,8 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from fleet.importing.loading import Result, import_file
 from fleet.importing.options import Options
-from fleet.registering import COMMAND_LINE, person_named
+from fleet.plant.acts import COMMAND_LINE
+from fleet.plant.people import person_named
 
 REFUSED = 2
 SHOWN_REMARKS = 20

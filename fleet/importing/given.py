@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from fleet.importing.answers import AGAIN, Answers
-from fleet.importing.settling import QuestionGroup, Settling, row_words
+from fleet.importing.questions import QuestionGroup, Settling, row_words
 
 MOST_SHOWN = 5
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from uuid import UUID
 
 from fleet.importing.findings import Finding
-from fleet.importing.reading import Parsed, ParsedRow
+from fleet.importing.parsed_rows import Parsed, ParsedRow
 from fleet.models import SetAside, SheetRow
 
 BATCH = 500

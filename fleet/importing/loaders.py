@@ -11,7 +11,7 @@ from fleet.importing.columns import Column
 from fleet.importing.directory import Directory
 from fleet.importing.findings import Finding
 from fleet.importing.options import Options
-from fleet.importing.reading import Parsed, ParsedRow
+from fleet.importing.parsed_rows import Parsed, ParsedRow
 from fleet.models import Sheet, Site
 
 Progress = Callable[[str], None]

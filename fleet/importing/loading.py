@@ -19,15 +19,15 @@ from fleet.importing.kept import answer_facts, answers_for, digest_of, keep_file
 from fleet.importing.known import SetAsideBefore, give_keys, mark_known
 from fleet.importing.loaders import Context, Counts, Loader, Progress, counted_words, loader_for
 from fleet.importing.options import Options
-from fleet.importing.plans.applying import Applied, apply
+from fleet.importing.parsed_rows import Parsed, ParsedRow, parse, parse_made
+from fleet.importing.plans.cell_fates import Applied, apply
 from fleet.importing.plans.marks import marks_of, sentences
 from fleet.importing.plans.plan import Plan
-from fleet.importing.reading import Parsed, ParsedRow, parse, parse_made
-from fleet.importing.settling import QuestionGroup, Settling, groups_of, relocated
+from fleet.importing.questions import QuestionGroup, Settling, groups_of, relocated
+from fleet.ledger.refusals import sentence_of
 from fleet.ledger.writing import Fact, write
 from fleet.models import Person, ReadingPlan, SetAside, Sheet, SheetRow, Site
-from fleet.refusals import sentence_of
-from fleet.sheets import SheetFault, read_sheet
+from fleet.sheets.files import SheetFault, read_sheet
 
 AS_TEMPLATES_SAY = Options()
 MOST_TURNS = 8

@@ -11,7 +11,7 @@ from fleet.importing.directory import in_words
 from fleet.importing.findings import Finding
 from fleet.importing.loaders import Context
 from fleet.importing.options import Options
-from fleet.importing.reading import Parsed, ParsedRow
+from fleet.importing.parsed_rows import Parsed, ParsedRow
 from fleet.importing.things import ThingLoader
 from fleet.models import Outage, Recorded, Sheet, folded
 from fleet.units import shown

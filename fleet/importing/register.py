@@ -8,14 +8,14 @@ from fleet.clock import today_at
 from fleet.importing import register_checks as checks
 from fleet.importing.findings import Finding
 from fleet.importing.loaders import Context, Loader
-from fleet.importing.reading import Parsed, ParsedRow
+from fleet.importing.parsed_rows import Parsed, ParsedRow
 from fleet.importing.register_changes import AGAIN, Changes
 from fleet.importing.register_columns import COLUMNS
 from fleet.importing.register_state import State
 from fleet.ledger.writing import Fact, write
 from fleet.models import Place, Sheet, Site, folded
-from fleet.registering import fact_of, kind_by_kind, revision_of
-from fleet.second_person import sites_wanting
+from fleet.plant.acts import fact_of, kind_by_kind, revision_of
+from fleet.plant.second_person import sites_wanting
 
 PumpKey = tuple[uuid.UUID, str]
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from fleet.importing.columns import CLEAR
-from fleet.importing.reading import ParsedRow
+from fleet.importing.parsed_rows import ParsedRow
 from fleet.importing.register_columns import CLEARANCES, LIMITS, OF_THE_POSITION, OF_THE_PUMP
 from fleet.importing.register_state import State
 from fleet.ledger.writing import Fact
@@ -27,16 +27,9 @@ from fleet.models import (
     WearClass,
     folded,
 )
-from fleet.registering import (
-    NewPlace,
-    fact_of,
-    next_facts,
-    place_rows,
-    position_rows,
-    revision_of,
-    version_order,
-)
-from fleet.second_person import proposed
+from fleet.plant.acts import fact_of, revision_of
+from fleet.plant.register import NewPlace, next_facts, place_rows, position_rows, version_order
+from fleet.plant.second_person import proposed
 from fleet.units import Day
 
 _WHEN_CLEARED = {

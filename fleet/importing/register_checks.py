@@ -5,7 +5,7 @@ from decimal import Decimal
 
 from fleet.importing.columns import CLEAR
 from fleet.importing.findings import Finding
-from fleet.importing.reading import ParsedRow
+from fleet.importing.parsed_rows import ParsedRow
 from fleet.importing.register_columns import BOUNDS_UM, CLEARANCES, OF_THE_PUMP
 from fleet.per_mille import CLEARANCE, LIMIT, part_of
 from fleet.units import canonical_unit, from_um, shown, to_um

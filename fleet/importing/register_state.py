@@ -21,7 +21,7 @@ from fleet.models import (
     WearClass,
     folded,
 )
-from fleet.registering import version_order
+from fleet.plant.register import version_order
 
 
 @dataclass

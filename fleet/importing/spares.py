@@ -6,7 +6,7 @@ from typing import Any
 from fleet.importing.columns import CLEAR, Column, day, identifier, number, one_of, unit, whole, yes_or_no
 from fleet.importing.findings import Finding
 from fleet.importing.loaders import Context
-from fleet.importing.reading import Parsed, ParsedRow
+from fleet.importing.parsed_rows import Parsed, ParsedRow
 from fleet.importing.things import ThingLoader
 from fleet.models import Half, Recorded, Sheet, Spare, folded
 from fleet.units import shown, to_um

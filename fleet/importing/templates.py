@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 from django.urls import reverse
 
-from fleet.export import csv_bytes, xlsx_bytes
 from fleet.importing.loaders import loader_for, loaders
 from fleet.models import Sheet
+from fleet.sheets.export import csv_bytes, xlsx_bytes
 
 WORDS = {
     Sheet.Holds.REGISTER.value: "one row per bearing: pump, position, journal, limits, shell",

@@ -8,10 +8,10 @@ from fleet.importing.columns import CLEAR
 from fleet.importing.directory import in_words
 from fleet.importing.findings import Finding
 from fleet.importing.loaders import Context, Loader
-from fleet.importing.reading import Parsed, ParsedRow
+from fleet.importing.parsed_rows import Parsed, ParsedRow
 from fleet.ledger.writing import write
 from fleet.models import Recorded
-from fleet.registering import fact_of, kind_by_kind, revision_of
+from fleet.plant.acts import fact_of, kind_by_kind, revision_of
 
 
 class ThingLoader(Loader):

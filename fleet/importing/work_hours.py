@@ -9,7 +9,7 @@ from fleet.importing.directory import in_words, nearest
 from fleet.importing.findings import Finding
 from fleet.importing.loaders import Context
 from fleet.importing.options import Options
-from fleet.importing.reading import Parsed, ParsedRow
+from fleet.importing.parsed_rows import Parsed, ParsedRow
 from fleet.importing.things import ThingLoader
 from fleet.models import Recorded, Sheet, WearClass, WorkHours, folded
 

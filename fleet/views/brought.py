@@ -7,13 +7,13 @@ from django.shortcuts import get_object_or_404, redirect
 from django.views.decorators.http import require_POST, require_safe
 
 from fleet.access import require
-from fleet.costly import costly
-from fleet.importing.drafting import ACT, reopen
-from fleet.importing.giving_back import what_became
-from fleet.importing.marking import marked_workbook
+from fleet.importing.drafts import ACT, reopen
+from fleet.importing.marked_sheet import marked_workbook
+from fleet.importing.returned_sheet import what_became
 from fleet.models import Sheet
 from fleet.views.importing import seen_by
 from fleet.views.plans import attached
+from fleet.web.rate_limit import costly
 
 
 def _history(request: HttpRequest, sheet_id: UUID) -> Sheet:

@@ -11,17 +11,17 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from fleet.access import may, require, sites_for, sites_of
-from fleet.costly import costly
 from fleet.forms import ACT_OF, NEW_PLAN, SheetForm, kinds_for
-from fleet.importing.drafting import begin
+from fleet.importing.drafts import begin
 from fleet.importing.findings import Finding, by_kind, kind_words
 from fleet.importing.kept import plans_kept
 from fleet.importing.loaders import Counts
 from fleet.importing.loading import Result, import_file
 from fleet.importing.templates import template_file, template_sheets
-from fleet.importing.withdrawing import withdraw_import
+from fleet.importing.withdrawal import withdraw_import
 from fleet.models import Account, Bearing, Draft, Person, Sheet
-from fleet.registering import Refused
+from fleet.plant.acts import Refused
+from fleet.web.rate_limit import costly
 
 LAST_SHOWN = 20
 # A page is no place for a hundred thousand lines; the commands print every one.

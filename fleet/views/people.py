@@ -10,10 +10,11 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
-from fleet import audit, people
 from fleet.access import require, sites_for, sites_of
 from fleet.models import Account, Person, Role, Site
-from fleet.registering import Refused
+from fleet.plant import accounts as people
+from fleet.plant.acts import Refused
+from fleet.web import audit_log
 
 ALL_SITES = ""
 
@@ -50,7 +51,7 @@ def page(request: HttpRequest) -> HttpResponse:
         except Refused as refused:
             form.add_error(None, str(refused))
         else:
-            audit.say(
+            audit_log.say(
                 "role given", request, person=account.person_id, role=said["role"], site=site or "all sites"
             )
             _tell(
@@ -119,7 +120,7 @@ def change(request: HttpRequest, account_id: int) -> HttpResponse:
     elif act == "blank":
         people.blank_name(person=account.person, by=by)
         messages.success(request, "The name is taken out. The record keeps who did what by a number alone.")
-    audit.say(f"people: {act}", request, person=account.person_id)
+    audit_log.say(f"people: {act}", request, person=account.person_id)
     return redirect("people")
 
 
@@ -134,6 +135,6 @@ def _end(request: HttpRequest, account: Account) -> HttpResponse:
     except Refused as refused:
         messages.error(request, str(refused))
     else:
-        audit.say("role ended", request, person=account.person_id, role=role.role)
+        audit_log.say("role ended", request, person=account.person_id, role=role.role)
         messages.success(request, f"{Person.objects.get(pk=account.person_id)} is {role.role} no more.")
     return redirect("people")

@@ -13,25 +13,25 @@ from django.views.decorators.http import require_http_methods, require_safe
 from fleet import bulk
 from fleet.access import require
 from fleet.clock import today_in
-from fleet.costly import costly
-from fleet.importing import drafting
+from fleet.importing import drafts
 from fleet.importing.answers import Answers, Choice
 from fleet.importing.both_readings import examples
 from fleet.importing.directory import Directory
 from fleet.importing.findings import by_kind, kind_words
 from fleet.importing.loaders import loader_for
 from fleet.importing.loading import Result
-from fleet.importing.marking import marked_workbook
+from fleet.importing.marked_sheet import marked_workbook
+from fleet.importing.parsed_rows import ParsedRow
 from fleet.importing.plans import form as fields
-from fleet.importing.plans.applying import apply
 from fleet.importing.plans.beside import offers
-from fleet.importing.plans.guessing import guess
+from fleet.importing.plans.cell_fates import apply
+from fleet.importing.plans.guesses import guess
 from fleet.importing.plans.layout import Grid
 from fleet.importing.plans.plan import Plan, letters
-from fleet.importing.reading import ParsedRow
-from fleet.importing.settling import TOGETHER, Asked, QuestionGroup
+from fleet.importing.questions import TOGETHER, Asked, QuestionGroup
 from fleet.models import Bearing, Draft, Place
-from fleet.sheets import SheetFault, read_sheet
+from fleet.sheets.files import SheetFault, read_sheet
+from fleet.web.rate_limit import costly
 
 FIRST_ROWS, FIRST_COLUMNS = 9, 20
 MOST_FAULTS = 100
@@ -41,7 +41,7 @@ XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 def _draft(request: HttpRequest, draft_id: UUID) -> Draft:
     """The account's own draft."""
     draft = get_object_or_404(Draft.objects.select_related("file", "by"), pk=draft_id, by=request.user)
-    require(request.user, drafting.ACT)
+    require(request.user, drafts.ACT)
     return draft
 
 
@@ -51,11 +51,11 @@ def plan(request: HttpRequest, draft_id: UUID) -> HttpResponse:
     """What the columns hold, guessed at first; a post shows what becomes of the rows, or goes on to the questions."""
     draft = _draft(request, draft_id)
     try:
-        tabs = read_sheet(drafting.data_of(draft), draft.name).tabs
+        tabs = read_sheet(drafts.data_of(draft), draft.name).tabs
     except SheetFault as fault:
         messages.error(request, str(fault))
         return redirect("import")
-    kept = drafting.plan_in(draft)
+    kept = drafts.plan_in(draft)
     complaints: list[str] = []
     if request.method == "POST":
         left = _left(request, [tab.name for tab in tabs])
@@ -89,7 +89,7 @@ def _guessed(tabs) -> Plan:
 def _plan_context(draft: Draft, chosen: Plan, tabs, complaints: list[str], posted: bool) -> dict:
     grid = fields.main_grid(chosen, tabs)
     lacking = chosen.complaints()
-    shown = apply(chosen, tabs, drafting.answers_in(draft))
+    shown = apply(chosen, tabs, drafts.answers_in(draft))
     first = grid.numbers[:FIRST_ROWS] if grid else []
     width = min(grid.width, FIRST_COLUMNS) if grid else 0
     return {
@@ -118,19 +118,19 @@ def questions(request: HttpRequest, draft_id: UUID) -> HttpResponse:
     if request.method == "POST":
         then = request.POST.get("then", "answer")
         if then == "forget":
-            drafting.forget(draft)
+            drafts.forget(draft)
             return redirect("import")
         if then == "again":
-            drafting.ask_again(draft, request.POST.get("again", ""))
+            drafts.ask_again(draft, request.POST.get("again", ""))
             return redirect("import-questions", draft_id=draft.id)
         if then == "answer":
             _take_answers(request, draft)
             return redirect("import-questions", draft_id=draft.id)
-        result = drafting.store(draft, set_aside=request.POST.get("set_aside", "").strip()[:300])
+        result = drafts.store(draft, set_aside=request.POST.get("set_aside", "").strip()[:300])
         if result.ok and result.sheet is not None:
             return redirect("import-done", sheet_id=result.sheet.id)
     else:
-        result = drafting.look(draft)
+        result = drafts.look(draft)
     return render(request, "fleet/import_questions.html", _questions_context(draft, result))
 
 
@@ -234,7 +234,7 @@ def shown_rows(rows: Sequence[ParsedRow]) -> list[dict[str, str]]:
 
 def _take_answers(request: HttpRequest, draft: Draft) -> None:
     """The posted answers, each with the rows that were ticked where rows can be ticked."""
-    result = drafting.look(draft)
+    result = drafts.look(draft)
     given = Answers()
     for key, said in draft.answers.items():
         given.add_said(key, said)
@@ -272,8 +272,8 @@ def _take_answer(
 def marked(request: HttpRequest, draft_id: UUID) -> HttpResponse:
     """The user's own sheet with a column of remarks."""
     draft = _draft(request, draft_id)
-    result = drafting.look(draft)
-    return attached(marked_workbook(drafting.data_of(draft), draft.name, result.findings))
+    result = drafts.look(draft)
+    return attached(marked_workbook(drafts.data_of(draft), draft.name, result.findings))
 
 
 def attached(workbook: bytes) -> HttpResponse:

@@ -6,11 +6,12 @@ from typing import Any
 from django.template.loader import render_to_string
 
 from fleet.models import Bearing, Limit, Seal
-from inspections import bearing_facts, charts, saying
-from inspections.figures import Figures
-from inspections.histories import Known
-from inspections.ledger_story import LIMITS, LedgerStory
-from inspections.trend import Trend
+from inspections.forecasts import bearing_facts, sentences
+from inspections.forecasts.figures import Figures
+from inspections.forecasts.wear_inputs import Known
+from inspections.story.audit_trail import LIMITS, LedgerStory
+from inspections.trend import charts
+from inspections.trend.values import Trend
 
 STYLE = Path(__file__).parent.parent / "static" / "inspections" / "report.css"
 
@@ -31,8 +32,8 @@ def report_pdf(
     """
     context = {
         "bearing": bearing, "place": bearing.place, "told": told, "figures": figures, "today": known.as_of, "seal": seal,
-        "picture": charts.trend_svg(trend, ident="report"), "dates": saying.dates_sentence(figures, known.as_of),
-        "rests_on": saying.rests_on(figures), "advice": saying.advice_sentence(figures), "by": by,
+        "picture": charts.trend_svg(trend, ident="report"), "dates": sentences.dates_sentence(figures, known.as_of),
+        "rests_on": sentences.rests_on(figures), "advice": sentences.advice_sentence(figures), "by": by,
         "limits": limits_in_force(bearing, known), "missing": bearing_facts.missing_words(known),
     }  # fmt: skip
     return pdf_of(render_to_string("inspections/report.html", context))

@@ -4,11 +4,11 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 from uuid import UUID
 
-from fleet.calibrating import doubts
-from fleet.export import csv_bytes
 from fleet.models import Bearing, Limit, Person
-from inspections.ledger_story import LedgerStory
+from fleet.plant.calibration import doubts
+from fleet.sheets.export import csv_bytes
 from inspections.models import Reading
+from inspections.story.audit_trail import LedgerStory
 
 STORY = (
     "day",

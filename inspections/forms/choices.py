@@ -4,7 +4,7 @@ from typing import Any
 
 from django import forms
 
-from inspections.cautions import Cautions
+from inspections.visits.cautions import Cautions
 
 
 def _words(label: str, help_text: str, *, required: bool = False, rows: int = 2) -> forms.CharField:

@@ -8,9 +8,9 @@ from uuid import UUID
 from django import forms
 
 from fleet import units
-from inspections.facts import read_station
-from inspections.forms.record import UNITS
 from inspections.models import Basis, Method, Reading, Stage
+from inspections.records.facts import read_station
+from inspections.visits.forms import UNITS
 
 REASON = forms.CharField(
     label="Why",

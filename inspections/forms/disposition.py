@@ -2,8 +2,8 @@
 
 from django import forms
 
-from inspections.forms.record import new_id
 from inspections.models import Disposition
+from inspections.visits.forms import new_id
 
 
 class DispositionForm(forms.Form):

@@ -10,10 +10,10 @@ from django import forms
 from fleet import units
 from fleet.models import Authority, Bearing, LimitUse
 from inspections.forms.correcting import REASON
-from inspections.forms.record import UNITS, number_as_typed
-from inspections.ledger_story import LIMITS
-from inspections.limit_doubts import own_unit
+from inspections.limits.doubts import own_unit
 from inspections.models import Basis
+from inspections.story.audit_trail import LIMITS
+from inspections.visits.forms import UNITS, number_as_typed
 
 
 class LimitForm(forms.Form):

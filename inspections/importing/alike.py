@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from fleet.importing.findings import Finding
-from fleet.importing.reading import ParsedRow
+from fleet.importing.parsed_rows import ParsedRow
 
 # So many lines of one question are still read; more hide the others.
 MOST_LINES = 20

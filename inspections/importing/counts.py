@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from fleet.importing.findings import Finding
-from fleet.importing.reading import ParsedRow
+from fleet.importing.parsed_rows import ParsedRow
 from fleet.thousands import Unclear, marks_of, plain
 from inspections.importing.alike import ask_alike
 

@@ -12,7 +12,7 @@ from fleet.importing.directory import Directory
 from fleet.importing.loaders import Context
 from fleet.ledger.writing import Fact
 from fleet.models import Bearing, Place, Setting, Site
-from fleet.registering import fact_of
+from fleet.plant.acts import fact_of
 
 END_NAMES = "end_names"
 ASKED = frozenset({"as", "bs", "ca", "coa", "la", "loa"})

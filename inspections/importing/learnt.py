@@ -4,10 +4,10 @@ from collections.abc import Sequence
 from uuid import UUID
 
 from fleet.importing.loaders import Context
-from fleet.importing.reading import ParsedRow
+from fleet.importing.parsed_rows import ParsedRow
 from fleet.ledger.writing import Fact
 from fleet.models import Bearing, Name, Place, folded
-from fleet.registering import fact_of
+from fleet.plant.acts import fact_of
 from inspections.models import Reading
 
 

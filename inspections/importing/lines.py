@@ -7,12 +7,12 @@ from functools import lru_cache
 from itertools import pairwise
 from uuid import UUID
 
-from fleet.importing.reading import ParsedRow
+from fleet.importing.parsed_rows import ParsedRow
 from fleet.units import Measured, step_um, to_um
-from inspections.facts import read_station
 from inspections.models import WORK
-from inspections.observing import is_vertical
-from inspections.recording import quantity_of
+from inspections.records.facts import read_station
+from inspections.records.recording import quantity_of
+from inspections.story.observations import is_vertical
 
 # Stated uncertainties of one reading, um: trade.md 2.3, starting values without a published source.
 SD_UM = {

@@ -12,11 +12,10 @@ from fleet.importing.answers import Choice
 from fleet.importing.directory import in_words
 from fleet.importing.findings import Finding
 from fleet.importing.loaders import Context, Loader
-from fleet.importing.reading import Parsed, ParsedRow
+from fleet.importing.parsed_rows import Parsed, ParsedRow
 from fleet.ledger.writing import write
 from fleet.models import Place, Sheet, Site
-from inspections.facts import EventFact, Happened, MeterFact, ReadingFact
-from inspections.importing import answering, learnt, stored
+from inspections.importing import answers, learnt, stored_facts
 from inspections.importing.alike import ask_alike
 from inspections.importing.clearances import check_values
 from inspections.importing.counts import unclear_marks
@@ -39,7 +38,8 @@ from inspections.importing.remarks import NAMES_WORK, Surroundings, remarks_that
 from inspections.importing.template import COLUMNS, HOURS, METER_RESET, PERCENT, READING
 from inspections.importing.work_levels import works_against_levels
 from inspections.models import WORK, EventKind
-from inspections.recording import quantity_of, record_history
+from inspections.records.facts import EventFact, Happened, MeterFact, ReadingFact
+from inspections.records.recording import quantity_of, record_history
 
 
 class HistoryLoader(Loader):
@@ -50,7 +50,7 @@ class HistoryLoader(Loader):
     known_by_rows = True
     takes_plans = True
     spreading = frozenset({"run_hours_fall", "run_hours_rise"})
-    names_asked = answering.OF_NAMES
+    names_asked = answers.OF_NAMES
 
     def resolve(self, parsed: Parsed, context: Context) -> Iterable[Finding]:
         """Site, pump and position of each row; each unknown name is asked about once."""
@@ -64,13 +64,13 @@ class HistoryLoader(Loader):
         return findings + list(_Comparison(parsed.rows, context).run())
 
     def ident(self, code: str, row: ParsedRow) -> str:
-        return answering.ident(code, row)
+        return answers.ident(code, row)
 
     def wide_ident(self, code: str, row: ParsedRow) -> str:
-        return answering.wide_ident(code, row)
+        return answers.wide_ident(code, row)
 
     def choices(self, code: str, about: str, rows: Sequence[ParsedRow], context: Context) -> Sequence[Choice]:
-        return answering.choices(code, about, rows, context)
+        return answers.choices(code, about, rows, context)
 
     def answer(
         self,
@@ -82,7 +82,7 @@ class HistoryLoader(Loader):
         parsed: Parsed,
         context: Context,
     ) -> bool:
-        return answering.answer(code, about, choice, value, rows, parsed, context)
+        return answers.answer(code, about, choice, value, rows, parsed, context)
 
     def prepare(self, rows: Sequence[ParsedRow], context: Context) -> None:
         """Rows as facts."""
@@ -214,7 +214,7 @@ class _Comparison:
         self.new = [row for row in self.rows if not row.already]
         self.places = {placed[row.number] for row in self.new}
         self.bearings = {row.bearing for row in self.new if row.bearing}
-        self.facts, self.answers = stored.facts_of(self.bearings), context.answers
+        self.facts, self.answers = stored_facts.facts_of(self.bearings), context.answers
         self.directory = context.directory
         # Works of the record in the sheet's visits: kind and bearing, None for the whole pump.
         self.done_before: dict[object, set[tuple[str, UUID | None]]] = defaultdict(set)
@@ -227,7 +227,7 @@ class _Comparison:
         yield from check_values(lines, self.facts)
         yield from works_against_levels(lines, self.facts)
         yield from _stored_otherwise(lines, known)
-        yield from check_meters(self._hours(), self._changed(), stored.standing_by(self.places))
+        yield from check_meters(self._hours(), self._changed(), stored_facts.standing_by(self.places))
         yield from self._stages()
         yield from remarks_that_name_work(self.new, self._around(), words_of_plant(self.today))
 
@@ -250,7 +250,7 @@ class _Comparison:
                 (lines[bearing] if bearing else whole[place]).append(made)
         known = []
         joins = self._joins()
-        for line in stored.lines_of(self.bearings, self.places, self.facts):
+        for line in stored_facts.lines_of(self.bearings, self.places, self.facts):
             if visit := joins.get((place_of.get(line.bearing, line.bearing), line.day)):
                 line.visit = visit
                 if line.kind in WORK:
@@ -300,10 +300,10 @@ class _Comparison:
         for row in self.new:
             if (one := hours_in(row, self.placed[row.number])) is not None:
                 yield one
-        yield from stored.hours_of(self.places)
+        yield from stored_facts.hours_of(self.places)
 
     def _changed(self) -> dict[UUID, list[int]]:
-        found = stored.pump_changes(self.places)
+        found = stored_facts.pump_changes(self.places)
         for row in self.new:
             if row.values["event"] == EventKind.PUMP_CHANGE:
                 found.setdefault(self.placed[row.number], []).append(row.values["date"].first.toordinal())
@@ -333,7 +333,7 @@ class _Comparison:
         bearing = bearings_by_name(self.directory, self.placed[row.number]).get(position)
         if not any(k == kind and (not position or of in (bearing, None)) for k, of in told):
             return False
-        idents = {answering.ident(NAMES_WORK, row), answering.wide_ident(NAMES_WORK, row)}
+        idents = {answers.ident(NAMES_WORK, row), answers.wide_ident(NAMES_WORK, row)}
         return not self.answers.knows_row(NAMES_WORK, kind, idents)
 
 

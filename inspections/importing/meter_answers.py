@@ -7,11 +7,11 @@ from uuid import UUID
 
 from fleet.importing.answers import question_key
 from fleet.importing.loaders import Context
-from fleet.importing.reading import Parsed, ParsedRow
+from fleet.importing.parsed_rows import Parsed, ParsedRow
 from fleet.thousands import GROUPING, plain
 from inspections.importing.counts import COUNTED
 from inspections.importing.meters import SLACK_HOURS, check_meters, hours_in
-from inspections.importing.stored import hours_of, pump_changes, standing_by
+from inspections.importing.stored_facts import hours_of, pump_changes, standing_by
 from inspections.importing.template import HOURS, METER_RESET
 
 

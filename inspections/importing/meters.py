@@ -8,7 +8,7 @@ from itertools import pairwise
 from uuid import UUID
 
 from fleet.importing.findings import Finding
-from fleet.importing.reading import ParsedRow
+from fleet.importing.parsed_rows import ParsedRow
 from inspections.importing.template import METER_RESET
 
 # Two people read one meter on two shifts: so small a fall is no reset. Common practice, no published source.

@@ -3,12 +3,12 @@
 from collections.abc import Iterator
 
 from fleet.importing.findings import Finding
-from fleet.importing.reading import ParsedRow
+from fleet.importing.parsed_rows import ParsedRow
 from fleet.units import Measured
 from inspections.importing.lines import in_um
 from inspections.importing.template import HOURS, METER_RESET, PERCENT, READING
 from inspections.models import BOUNDS_UM, EventKind, Quantity
-from inspections.recording import quantity_of
+from inspections.records.recording import quantity_of
 
 # Work and checks of one bearing; everything else may be of the whole pump.
 OF_ONE_BEARING = frozenset(

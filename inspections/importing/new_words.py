@@ -4,8 +4,8 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 
 from fleet.importing.findings import Finding
-from fleet.importing.reading import ParsedRow
-from inspections.importing import stored
+from fleet.importing.parsed_rows import ParsedRow
+from inspections.importing import stored_facts
 from inspections.importing.alike import ask_alike
 from inspections.importing.lines import station_of
 
@@ -15,7 +15,7 @@ FIRST_DAYS = 6
 
 def new_words(rows: Sequence[ParsedRow]) -> Iterator[Finding]:
     """Methods and stations met for the first time, each asked about once."""
-    known = stored.known_methods()
+    known = stored_facts.known_methods()
     methods: dict[str, list[ParsedRow]] = defaultdict(list)
     stations: dict[str, list[ParsedRow]] = defaultdict(list)
     for row in rows:

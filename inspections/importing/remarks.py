@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from uuid import UUID
 
 from fleet.importing.findings import Finding
-from fleet.importing.reading import ParsedRow
+from fleet.importing.parsed_rows import ParsedRow
 from fleet.models import Setting
 from inspections.importing.alike import ask_alike
 from inspections.importing.clauses import Telling, Words, tellings

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 from fleet.importing.answers import kept_words
 from fleet.importing.loaders import Context
-from fleet.importing.reading import ParsedRow
+from fleet.importing.parsed_rows import ParsedRow
 from fleet.units import Day, NotANumber, parse_measured
 from inspections.models import EventKind
 

@@ -4,8 +4,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from inspections import backtest as backtests
-from inspections.finding_bearings import visible
+from fleet.web.bearing_search import visible
+from inspections.forecasts import backtest as backtests
 
 
 @require_safe

@@ -7,10 +7,14 @@ from django.views.decorators.http import require_safe
 from fleet.access import may
 from fleet.clock import today_at
 from fleet.published_rules import suggestions
-from inspections import bearing_facts, charts, forecasting, merging, saying, trending, waiting
-from inspections.addresses import bearing_address, read
-from inspections.finding_bearings import called, visible
-from inspections.showing_visits import shown_of
+from fleet.web.bearing_addresses import bearing_address, read
+from fleet.web.bearing_search import called, visible
+from inspections.forecasts import bearing_facts, sentences
+from inspections.forecasts.current import current
+from inspections.limits import approvals
+from inspections.records import merging
+from inspections.trend import assembly, charts
+from inspections.visits.visit_cards import shown_of
 
 
 @require_safe
@@ -24,20 +28,20 @@ def bearing(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         return render(request, "inspections/which_site.html", {"choices": choices, "pump": read(pump)})
     (one,) = found
     today = today_at(one.place.site)
-    figures = forecasting.current([one], today)[one.pk]
-    known, trend = trending.trend_of(one, figures, today)
+    figures = current([one], today)[one.pk]
+    known, trend = assembly.trend_of(one, figures, today)
     missing = {use for use in ("fitting_max", "in_service_max") if use not in known.limits}
     diameter = known.facts.journal_diameter_um if known.facts else None
     context = {
         "bearing": one, "place": one.place, "figures": figures, "known": known, "today": today, "trend": trend,
         "picture": charts.trend_picture(trend), "plotly": charts.trend_plotly(trend),
         "readings": charts.trend_table(trend), "fan": charts.fan_table(trend) if trend.fan else None,
-        "dates": saying.dates_sentence(figures, today), "rests_on": saying.rests_on(figures),
-        "advice": saying.advice_sentence(figures), "slip": saying.slip_sentence(figures),
-        "room": saying.room_sentence(figures), "dots": _dots(figures), "story": trending.told(known, shown_of(one)),
+        "dates": sentences.dates_sentence(figures, today), "rests_on": sentences.rests_on(figures),
+        "advice": sentences.advice_sentence(figures), "slip": sentences.slip_sentence(figures),
+        "room": sentences.room_sentence(figures), "dots": _dots(figures), "story": assembly.told(known, shown_of(one)),
         "suggested": suggestions(diameter, missing), "missing": bearing_facts.missing_words(known),
-        "known_facts": bearing_facts.facts(known, figures, today), "following": saying.following(figures),
-        "coming": saying.coming(figures), "limits": bearing_address(one, "bearing-limits"), "here": bearing_address(one),
+        "known_facts": bearing_facts.facts(known, figures, today), "following": sentences.following(figures),
+        "coming": sentences.coming(figures), "limits": bearing_address(one, "bearing-limits"), "here": bearing_address(one),
         "waits": _waits(one, request.user),
         "record": bearing_address(one, "record") if may(request.user, "record", one.place.site) else "",
     }  # fmt: skip
@@ -46,7 +50,7 @@ def bearing(request: HttpRequest, pump: str, position: str) -> HttpResponse:
 
 def _waits(bearing, account):
     """New shells that want a second person, to be confirmed here, and how many limits wait on their own page."""
-    waits = waiting.waiting([bearing], account)
+    waits = approvals.waiting([bearing], account)
     shells = [one for one in waits if one.of == "shell"]
     return {"shells": shells, "n_limits": len(waits) - len(shells)}
 

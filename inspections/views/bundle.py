@@ -4,11 +4,11 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.views.decorators.http import require_POST
 
 from fleet.access import require
-from fleet.costly import costly
-from inspections.addresses import read
-from inspections.bundle.making import folder_name, make, zipped
+from fleet.web.bearing_addresses import read
+from fleet.web.bearing_search import called
+from fleet.web.rate_limit import costly
+from inspections.bundle.archive import folder_name, make, zipped
 from inspections.bundle.report import NoPrinter
-from inspections.finding_bearings import called
 
 
 @require_POST

@@ -13,9 +13,11 @@ from django.views.decorators.http import require_http_methods
 from fleet.access import may, require, sites_for, sites_of
 from fleet.clock import today_in
 from fleet.models import Person, Site, folded
-from fleet.registering import Refused, set_setting
-from inspections import cautions, choices
+from fleet.plant.acts import Refused
+from fleet.plant.choices import set_setting
 from inspections.forms.choices import CautionsForm, as_shown
+from inspections.limits import choices
+from inspections.visits import cautions
 
 ACT = "set limits"
 

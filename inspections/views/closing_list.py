@@ -6,7 +6,7 @@ from typing import Any
 
 from fleet.models import Bearing
 from inspections.models import Closing, Disposition, Stage, Visit
-from inspections.word_at_pump import CLOSING_LIST, DONE, NOT_DONE, NOT_FITTED, STATES, ListAnswers
+from inspections.visits.word_at_pump import CLOSING_LIST, DONE, NOT_DONE, NOT_FITTED, STATES, ListAnswers
 
 
 @dataclass(frozen=True)

@@ -12,13 +12,14 @@ from django.views.decorators.http import require_http_methods
 
 from fleet.access import require
 from fleet.models import Entry, Person, Recorded
-from inspections import joining, recording
-from inspections.addresses import bearing_address, read
-from inspections.finding_bearings import called
+from fleet.web.bearing_addresses import bearing_address, read
+from fleet.web.bearing_search import called
 from inspections.forms.correcting import CorrectForm, JoinForm, ReasonForm, as_recorded
-from inspections.ledger_story import Line, ledger_story
 from inspections.models import Event, MeterEntry, Reading
-from inspections.visiting import NotRecorded
+from inspections.records import duplicates
+from inspections.records.corrections import correct_reading, set_not_for_wear, withdraw
+from inspections.records.openings import NotRecorded
+from inspections.story.audit_trail import Line, ledger_story
 
 MENDED: dict[str, type[Recorded]] = {"reading": Reading, "event": Event, "meter": MeterEntry}
 
@@ -72,7 +73,7 @@ def _same(row: Any, lines: list[Line]) -> list[tuple[str, str]]:
     said = {one.thing: one for one in lines if one.kind in MENDED}
     return [
         (str(one.pk), f"{one.on:%Y-%m-%d}, {said[one.pk].what}, entry no. {said[one.pk].n}")
-        for one in joining.others(row)
+        for one in duplicates.others(row)
         if one.pk in said
     ]
 
@@ -111,7 +112,7 @@ def _correct(row: Any, form: CorrectForm, by: uuid.UUID) -> str:
     if Reading.objects.filter(pk=said["id"]).exists():
         return "It was corrected already; nothing was stored twice."
     _unchanged(row, form)
-    recording.correct_reading(
+    correct_reading(
         reading=row, by=by, reason=said["reason"], value=said["value"], unit=said["unit"], id=said["id"], **form.changes(row)
     )  # fmt: skip
     return "Corrected; both versions are kept. The dates follow from the new one."
@@ -119,19 +120,19 @@ def _correct(row: Any, form: CorrectForm, by: uuid.UUID) -> str:
 
 def _apart(row: Any, form: ReasonForm, by: uuid.UUID) -> str:
     _unchanged(row, form)
-    recording.set_not_for_wear(reading=row, by=by, reason=form.cleaned_data["reason"])
+    set_not_for_wear(reading=row, by=by, reason=form.cleaned_data["reason"])
     return "Set apart: it stays in the record and is not used for wear."
 
 
 def _back(row: Any, form: ReasonForm, by: uuid.UUID) -> str:
     _unchanged(row, form)
-    recording.set_not_for_wear(reading=row, by=by, reason=form.cleaned_data["reason"], apart=False)
+    set_not_for_wear(reading=row, by=by, reason=form.cleaned_data["reason"], apart=False)
     return "It is used for wear again."
 
 
 def _take_back(row: Recorded, form: ReasonForm, by: uuid.UUID) -> str:
     _unchanged(row, form)
-    recording.withdraw(row=row, by=by, reason=form.cleaned_data["reason"])
+    withdraw(row=row, by=by, reason=form.cleaned_data["reason"])
     return "Withdrawn; it stays to be read, marked, and counts for nothing."
 
 
@@ -139,9 +140,9 @@ def _join(row: Any, form: JoinForm, by: uuid.UUID) -> str:
     standing = type(row)._base_manager.filter(pk=form.cleaned_data["standing"]).first()
     if standing is None:
         raise NotRecorded("The record that was to stand is not of the same sort. Choose one from the list.")
-    if joining.joined_with(row) != standing.pk:
+    if duplicates.joined_with(row) != standing.pk:
         _unchanged(row, form)
-    if not joining.join(row=row, standing=standing, by=by, reason=form.cleaned_data["reason"]):
+    if not duplicates.join(row=row, standing=standing, by=by, reason=form.cleaned_data["reason"]):
         return "The two were joined already; nothing was stored twice."
     return "Joined: the other one stands for both, and this one stays to be read. The dates follow from it."
 
@@ -157,7 +158,7 @@ def _now(lines: list[Line], row: Recorded) -> dict[str, Any]:
     entry = Entry.objects.filter(thing=row.pk).order_by("-id").first()
     by = Person.objects.filter(pk=entry.by).first() if entry else None
     instead = {str(pk) for pk in Reading.objects.filter(supersedes=row.pk).values_list("pk", flat=True)}
-    instead.add(str(joining.joined_with(row)))  # type: ignore[arg-type]
+    instead.add(str(duplicates.joined_with(row)))  # type: ignore[arg-type]
     return {
         "by": by, "at": entry.recorded_at if entry else None,
         "lines": [one for one in lines if str(one.thing) in instead and one.kind in MENDED],

@@ -6,7 +6,7 @@ from django.views.decorators.http import require_POST
 
 from fleet import jobs
 from fleet.access import require
-from fleet.costly import costly
+from fleet.web.rate_limit import costly
 
 
 @require_POST

@@ -9,14 +9,15 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from fleet.access import may, require, sites_for
 from fleet.clock import today_in
-from inspections import advising, forecasting
-from inspections import dispositions as signing
+from inspections.forecasts.current import current
 from inspections.forms.disposition import DispositionForm
 from inspections.models import Closing, Visit
-from inspections.open_bearing import situation_of
-from inspections.views.record_desk import Desk, desk_at
-from inspections.visiting import NotRecorded
-from inspections.word_at_pump import Advice, advise
+from inspections.records.openings import NotRecorded
+from inspections.visits import advice as advising
+from inspections.visits import dispositions as signing
+from inspections.visits.desk import Desk, desk_at
+from inspections.visits.open_bearing import situation_of
+from inspections.visits.word_at_pump import Advice, advise
 
 
 @require_safe
@@ -64,7 +65,7 @@ def _word(desk: Desk) -> Advice:
     rows = Closing.objects.standing().filter(visit=desk.visit, bearing=desk.bearing)
     if row := rows.order_by("recorded_at").last():
         return signing.word_of(row)
-    figures = forecasting.current([desk.bearing], desk.today)[desk.bearing.pk]
+    figures = current([desk.bearing], desk.today)[desk.bearing.pk]
     return advise(situation_of(desk), advising.by_chance(figures, desk.before.known.accepted_risk))
 
 

@@ -10,15 +10,16 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_safe
 
-from fleet import calibrating
 from fleet.access import may, require, sites_for
 from fleet.clock import today_in
-from fleet.costly import costly
-from fleet.export import xlsx_bytes
 from fleet.models import Attachment, Calibration, Instrument
-from fleet.registering import Refused, instrument_named
+from fleet.plant import calibration
+from fleet.plant.acts import Refused
+from fleet.plant.gauges import instrument_named
+from fleet.sheets.export import xlsx_bytes
+from fleet.web.rate_limit import costly
+from inspections.forecasts.gauge_recall import recalls
 from inspections.forms.gauges import CalibrationForm, GaugeForm
-from inspections.recall import recalls
 
 SHOWN = 200
 COLUMNS = (
@@ -52,7 +53,7 @@ def gauges(request: HttpRequest) -> HttpResponse:
     rows = Instrument.objects.standing().annotate(n=counted, last=Max("reading__on")).order_by("folded")
     page = Paginator(rows, SHOWN).get_page(request.GET.get("page"))
     today = today_in("UTC")
-    known = calibrating.calibrations(page)
+    known = calibration.calibrations(page)
     lines = [(one, _last(known.get(one.pk)), _today(known.get(one.pk), today)) for one in page]
     n_late = sum(bool(doubt) for _, _, doubt in lines)
     context = {
@@ -62,7 +63,7 @@ def gauges(request: HttpRequest) -> HttpResponse:
 
 
 def _today(known: list[Calibration] | None, today: dt.date) -> str:
-    return calibrating.doubt_on(known, today) if known else "no check recorded"
+    return calibration.doubt_on(known, today) if known else "no check recorded"
 
 
 def _last(known: list[Calibration] | None) -> Calibration | None:
@@ -79,7 +80,7 @@ def gauge(request: HttpRequest, pk: UUID) -> HttpResponse:
         if form.is_valid() and _kept(request, one, form):
             messages.success(request, "The check is recorded.")
             return redirect("gauge", pk=pk)
-    checks = list(reversed(calibrating.calibrations([one]).get(one.pk, [])))
+    checks = list(reversed(calibration.calibrations([one]).get(one.pk, [])))
     papers = {
         paper.about: paper for paper in Attachment.objects.standing().filter(about__in=[c.pk for c in checks])
     }
@@ -96,9 +97,9 @@ def _kept(request: HttpRequest, one: Instrument, form: CalibrationForm) -> bool:
     said = form.cleaned_data
     paper = said["certificate"]
     try:
-        calibrating.calibrate(
+        calibration.calibrate(
             instrument=one, on=said["on"], due_on=said["due_on"], found_fit=said["found"] == "fit", note=said["note"],
-            certificate=calibrating.Certificate(paper.name, paper.read()) if paper else None, id=said["id"],
+            certificate=calibration.Certificate(paper.name, paper.read()) if paper else None, id=said["id"],
             by=request.user.person_id,
         )  # fmt: skip
     except Refused as refused:
@@ -144,7 +145,7 @@ def certificate(request: HttpRequest, pk: UUID) -> HttpResponse:
     if not may(request.user, "read"):
         raise Http404("No certificate that you may read.")
     data = bytes(paper.file.data)
-    answer = HttpResponse(data, content_type=calibrating.content_type_of(data))
+    answer = HttpResponse(data, content_type=calibration.content_type_of(data))
     name = "".join(
         sign if sign.isascii() and (sign.isalnum() or sign in ".-_") else "-" for sign in paper.name
     )

@@ -9,9 +9,9 @@ from django.views.decorators.http import require_safe
 
 from fleet.access import may
 from fleet.models import Seal
-from inspections.addresses import read
-from inspections.finding_bearings import called
-from inspections.ledger_story import ledger_story
+from fleet.web.bearing_addresses import read
+from fleet.web.bearing_search import called
+from inspections.story.audit_trail import ledger_story
 from inspections.views.correcting import MENDED
 
 LINES_A_PAGE = 200

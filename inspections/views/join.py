@@ -9,11 +9,11 @@ from django.views.decorators.http import require_http_methods
 
 from fleet.access import require
 from fleet.models import Bearing
-from inspections import merging
-from inspections.addresses import bearing_address, read
-from inspections.finding_bearings import called, called_among
+from fleet.web.bearing_addresses import bearing_address, read
+from fleet.web.bearing_search import called, called_among
 from inspections.forms.correcting import MergeForm
-from inspections.visiting import NotRecorded
+from inspections.records import merging
+from inspections.records.openings import NotRecorded
 
 WORDS = {
     "visit": "visits", "attendance": "people at visits", "reading": "readings", "not_measured": "reasons why not measured",

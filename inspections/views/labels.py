@@ -10,7 +10,7 @@ from django.views.decorators.http import require_safe
 
 from fleet.access import sites_for
 from fleet.models import folded
-from inspections.finding_bearings import visible
+from fleet.web.bearing_search import visible
 
 QUIET = 4  # modules of white around a QR code (ISO/IEC 18004)
 

@@ -14,17 +14,18 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from fleet.access import may, require
 from fleet.clock import today_at
-from fleet.confirming import answer_limits
 from fleet.models import Bearing, BearingFacts, ProposedLimit
 from fleet.per_mille import LIMIT
+from fleet.plant.acts import Refused
+from fleet.plant.confirmations import answer_limits
+from fleet.plant.second_person import sites_wanting
 from fleet.published_rules import suggestions
-from fleet.registering import Refused
-from fleet.second_person import sites_wanting
 from fleet.units import from_um
-from inspections import limit_doubts, limiting, waiting
-from inspections.addresses import bearing_address, read
-from inspections.finding_bearings import called, visible
+from fleet.web.bearing_addresses import bearing_address, read
+from fleet.web.bearing_search import called, visible
 from inspections.forms.limits import LimitForm, first_values
+from inspections.limits import approvals, doubts
+from inspections.limits import limits as limiting
 from inspections.models import Event
 
 ACT = "set limits"
@@ -55,7 +56,7 @@ def limits(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         except Refused as refused:
             form.add_error(None, str(refused))
     told = limiting.limits_of(bearing, facts.wear_class if facts else None, today)
-    waits = [one for one in waiting.waiting([bearing], request.user) if one.of == "limit"]
+    waits = [one for one in approvals.waiting([bearing], request.user) if one.of == "limit"]
     context: dict[str, Any] = {
         "bearing": bearing, "place": bearing.place, "told": told, "today": today, "waits": waits, "changed": changed,
         "may_set": may(request.user, ACT, site), "two": site.pk in sites_wanting([site]), "suggested": _offers(bearing, facts, told),
@@ -76,14 +77,14 @@ def _asked(
         return None
     use, basis = said["use"], said["basis"]
     um = limiting.typed_um(use, said["value"], said["unit"], basis)
-    ground = limit_doubts.ground_of(bearing, facts.journal_diameter_um if facts else None)
-    against = limit_doubts.doubts(use, um, said["unit"], ground)
+    ground = doubts.ground_of(bearing, facts.journal_diameter_um if facts else None)
+    against = doubts.doubts(use, um, said["unit"], ground)
     # A yes is to one value of one limit: another is asked about again.
     as_typed = f"{use} {um}"
     if not against or request.POST.get("confirmed") == as_typed:
         return None
     others = {unit: limiting.in_um(use, said["value"], unit, basis) for unit in UNITS_ASKED}
-    fitting = limit_doubts.units_that_fit(use, [(u, n) for u, n in others.items() if n != um], ground)
+    fitting = doubts.units_that_fit(use, [(u, n) for u, n in others.items() if n != um], ground)
     context = {
         "bearing": bearing, "place": bearing.place, "form": form, "asked": against, "as_typed": as_typed,
         "name": limiting.LIMITS[use], "um": um, "here": bearing_address(bearing, "bearing-limits"),
@@ -130,14 +131,14 @@ def second_person(request: HttpRequest) -> HttpResponse:
         which = {"act": UUID(said["of_act"])} if said.get("of_act") else {"pk": UUID(said.get("thing", ""))}
     except ValueError:
         raise Http404("Nothing is called so that could wait.") from None
-    asked = waiting.waiting(visible(request.user), request.user, **which)
+    asked = approvals.waiting(visible(request.user), request.user, **which)
     if "act" in which:
         asked = [one for one in asked if one.of == "limit"]
     if not asked:
         messages.info(request, "Nothing like this waits any more: look at what holds now.")
         return _back(request)
     for one in asked:
-        require(request.user, waiting.ACT_OF[one.of], one.bearing.place.site)
+        require(request.user, approvals.ACT_OF[one.of], one.bearing.place.site)
     try:
         messages.success(
             request, _answered(asked, said.get("agreed", ""), said.get("reason", ""), request.user.person_id)
@@ -147,10 +148,10 @@ def second_person(request: HttpRequest) -> HttpResponse:
     return _back(request)
 
 
-def _answered(asked: list[waiting.Waiting], agreed: str, reason: str, by: UUID) -> str:
+def _answered(asked: list[approvals.Waiting], agreed: str, reason: str, by: UUID) -> str:
     ids = [one.id for one in asked]
     if asked[0].of == "shell":
-        waiting.confirm_shells(list(Event.objects.filter(pk__in=ids)), by=by)
+        approvals.confirm_shells(list(Event.objects.filter(pk__in=ids)), by=by)
         return "Confirmed; it stands in the record beside who recorded it."
     if agreed not in ("yes", "no"):
         raise PermissionDenied("Say whether it is confirmed or refused.")

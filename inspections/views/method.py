@@ -5,8 +5,8 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from fleet.clock import today_in
-from inspections.measuring import spreads
 from inspections.models import Method
+from inspections.story.uncertainty import spreads
 
 
 @require_safe

@@ -8,29 +8,23 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods
 
-from fleet import registering
-from inspections import visits
-from inspections.addresses import bearing_address
-from inspections.derived import bore_minus_journal
-from inspections.expecting import Station, station
-from inspections.forms.record import CouldNotForm, PeopleForm, StartForm, new_id
+from fleet.plant.people import person_named
+from fleet.web.bearing_addresses import bearing_address
 from inspections.models import EventKind, NotMeasured, Reading, Stage
-from inspections.photos import photos_of
-from inspections.quantities import asked, with_station
-from inspections.verdict import SIGN
+from inspections.records.openings import NotRecorded
 from inspections.views.record_contact import keep_tapped
-from inspections.views.record_desk import (
-    Desk,
-    at_the_pump,
-    desk_at,
-    from_a_sheet,
-    outage_now,
-    people_for,
-    pick,
-)
 from inspections.views.record_photo import photos_allowed
 from inspections.views.record_reading import STAGE_WORDS, next_address, reading_of
-from inspections.visiting import NotRecorded
+from inspections.visits import acts
+from inspections.visits.acts import CHECKED, MEASURED, RECORDED, attend, begin, could_not_measure
+from inspections.visits.desk import Desk, at_the_pump, desk_at, from_a_sheet, outage_now, people_for, pick
+from inspections.visits.diameters import bore_minus_journal
+from inspections.visits.forms import CouldNotForm, PeopleForm, StartForm, new_id
+from inspections.visits.photos import photos_of
+from inspections.visits.quantities import asked, with_station
+from inspections.visits.rounds import last_rounds, rounds_of
+from inspections.visits.stations import Station, station
+from inspections.visits.verdict import SIGN
 
 AT_ONCE = 3  # names to tap on the first screen; the others are in a list
 
@@ -64,7 +58,7 @@ def _begun(desk: Desk, said: dict[str, Any], outage: Any) -> str:
     kept = {name: said[name] for name in ("job", "procedure", "revision") if said[name].strip()}
     if on != desk.today:
         outage = outage_now(desk.bearing, on)
-    desk.visit = visits.begin(
+    desk.visit = begin(
         bearing=desk.bearing, on=on, by=desk.person, measured_by=who, outage=outage.pk if outage else None,
         why=said["why"] or ("planned" if outage else ""), **kept,
     )  # fmt: skip
@@ -83,15 +77,15 @@ def _begun(desk: Desk, said: dict[str, Any], outage: Any) -> str:
 def _person(desk: Desk, said: dict[str, Any]) -> UUID | None:
     """Who was named: a name typed, else one of the list, else one tapped; None for nobody."""
     if said["new_name"].strip():
-        return registering.person_named(said["new_name"], by=desk.person).pk
+        return person_named(said["new_name"], by=desk.person).pk
     chosen = said.get("listed") or said.get("measured_by")
     return UUID(chosen) if chosen else None
 
 
 PARTS = {
-    visits.MEASURED: "Who measures?",
-    visits.RECORDED: "Who writes it down?",
-    visits.CHECKED: "Who checks?",
+    MEASURED: "Who measures?",
+    RECORDED: "Who writes it down?",
+    CHECKED: "Who checks?",
 }
 
 
@@ -99,8 +93,8 @@ PARTS = {
 def people(desk: Desk) -> HttpResponse:
     """On a shared device one picks a name in one tap: who measures, who writes it down, who checks; it stays."""
     request = desk.request
-    part = request.GET.get("part", visits.MEASURED)
-    part = part if part in PARTS else visits.MEASURED
+    part = request.GET.get("part", MEASURED)
+    part = part if part in PARTS else MEASURED
     names = people_for(desk)
     form = PeopleForm(
         request.POST or None, people=names, today=desk.today, opened_on=desk.visit.opened_on, initial={"on": desk.on}  # type: ignore[union-attr]
@@ -119,7 +113,7 @@ def people(desk: Desk) -> HttpResponse:
     ]  # fmt: skip
     context = desk.context(
         form=form, people=names, part=part, heading=PARTS[part], tabs=tabs, back=_back_to(desk),
-        now={visits.MEASURED: desk.measured_by, visits.CHECKED: desk.checked_by}.get(part, desk.writes),
+        now={MEASURED: desk.measured_by, CHECKED: desk.checked_by}.get(part, desk.writes),
     )  # fmt: skip
     return render(request, "inspections/record_people.html", context)
 
@@ -128,8 +122,8 @@ def _picked(desk: Desk, part: str, who: UUID | None) -> None:
     assert desk.visit is not None
     if who is not None:
         pick(desk, who)
-        if part != visits.CHECKED:
-            visits.attend(visit=desk.visit, person=who, part=part, by=desk.person)
+        if part != CHECKED:
+            attend(visit=desk.visit, person=who, part=part, by=desk.person)
     desk.remember(**{f"{part}_by": str(who) if who else ""})
 
 
@@ -154,7 +148,7 @@ def could_not(desk: Desk) -> HttpResponse:
     form = CouldNotForm(request.POST or None, initial={"id": new_id()})
     if request.method == "POST" and form.is_valid():
         said = form.cleaned_data
-        visits.could_not_measure(
+        could_not_measure(
             visit=desk.visit, bearing=desk.bearing, stage=stage, because=said["because"], by=desk.person, id=said["id"],
             end=where.end, clock=where.clock, note=said["note"], quantity=quantity,
         )  # type: ignore[arg-type] # fmt: skip
@@ -181,7 +175,7 @@ def mend(desk: Desk) -> HttpResponse:
     )
     if request.method == "POST":
         try:
-            mended = visits.mend(
+            mended = acts.mend(
                 reading=one,
                 value=request.POST.get("value", ""),
                 unit=request.POST.get("unit", one.unit),
@@ -214,7 +208,7 @@ def overview(desk: Desk) -> HttpResponse:
     keep_tapped(desk)
     previous = reading_of(desk, desk.request.GET.get("last"))
     lines = [(one, desk.verdict_on(one), who_of(desk, one)) for one in desk.readings]
-    rounds = visits.rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
+    rounds = rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
     seen = [one for one in desk.events if one.kind == EventKind.FOUND]
     works = [one for one in desk.events if one.kind not in (EventKind.FOUND, EventKind.CONTACT_CHECK)]
     context = desk.context(
@@ -256,7 +250,7 @@ def next_step(desk: Desk, rounds: list) -> tuple[str, str]:
     """The one step that comes next: its address and what its button says."""
     if desk.open_stations(Stage.AS_FOUND) and not desk.work and not desk.readings:
         return desk.address("record-reading", stage=Stage.AS_FOUND), "Measure as found"
-    asking = [one for one in visits.last_rounds(rounds) if one.event.outcome == "scrape"]
+    asking = [one for one in last_rounds(rounds) if one.event.outcome == "scrape"]
     if asking and not desk.scraping_offered:
         return desk.address("record-close"), "Ask the engineer"
     if asking:

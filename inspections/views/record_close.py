@@ -10,17 +10,21 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 
 from fleet.models import Bearing
-from inspections import advising, dispositions, forecasting, visits
-from inspections.expecting import SCRAPED, Station
-from inspections.forms.record import new_id
+from inspections.forecasts.current import current
 from inspections.models import Closing, Decision, EventKind, NotMeasured, Stage, Visit
-from inspections.open_bearing import noted_of, situation_of, whom_to_ring
-from inspections.photos import photos_of
+from inspections.records.openings import NotRecorded
 from inspections.views.closing_list import ClosingList
 from inspections.views.record_contact import keep_all_tapped
-from inspections.views.record_desk import Desk, at_the_pump, from_a_sheet, people_for
-from inspections.visiting import NotRecorded
-from inspections.word_at_pump import CLOSE_UP, ENGINEER, HOLD, REPLACE, WORDS, Advice, advise
+from inspections.visits import acts, dispositions
+from inspections.visits import advice as advising
+from inspections.visits.acts import CHECKED, decide
+from inspections.visits.desk import Desk, at_the_pump, from_a_sheet, people_for
+from inspections.visits.expectations import SCRAPED
+from inspections.visits.forms import new_id
+from inspections.visits.open_bearing import noted_of, situation_of, whom_to_ring
+from inspections.visits.photos import photos_of
+from inspections.visits.stations import Station
+from inspections.visits.word_at_pump import CLOSE_UP, ENGINEER, HOLD, REPLACE, WORDS, Advice, advise
 
 
 @dataclass
@@ -104,7 +108,7 @@ def close(desk: Desk) -> HttpResponse:
     context = desk.context(
         advice=sides[0].advice, side=sides[0], others=sides[1:], choices=WORDS, missing=missing, sides=sides,
         goes_on=all(one.goes_on for one in sides),
-        reasons=NotMeasured.Because.choices, checked_needed=visits.CHECKED in needed, checker=desk.checked_by,
+        reasons=NotMeasured.Because.choices, checked_needed=CHECKED in needed, checker=desk.checked_by,
         people=[p for p in people_for(desk) if p.pk != desk.person], post=desk.request.POST,
     )  # fmt: skip
     return render(desk.request, "inspections/record_close.html", context)
@@ -122,7 +126,7 @@ def sides_of(desks: list[Desk]) -> list[Side]:
     used = [one for one in desks if not one.aside or touched(one)]
     made = {one.bearing.pk: decision_of(one.visit, one.bearing) for one in used if one.visit}
     used = [one for one in used if not one.aside or made[one.bearing.pk] is None]
-    figures = forecasting.current([one.bearing for one in used], desks[0].today)
+    figures = current([one.bearing for one in used], desks[0].today)
     return [
         Side(
             one, figures[one.bearing.pk], advice_now(one, figures[one.bearing.pk]),
@@ -199,7 +203,7 @@ def _closed(desk: Desk, sides: list[Side], missing: list[Missing], needed: list[
         ]  # fmt: skip
     with transaction.atomic():
         closings = [_decided(side, post) for side in sides]
-        visits.close(
+        acts.close(
             visit=visit, on=desk.on, by=desk.person, missing=rows, checked_by=_uuid(post.get("checked_by")), needed=needed,
             closings=dispositions.facts_of(closings),
         )  # fmt: skip
@@ -214,7 +218,7 @@ def _decided(side: Side, post: Any) -> Closing:
     if faults and decided == CLOSE_UP:
         name = f"{side.desk.bearing.name}: " if side.desk.aside else ""
         raise NotRecorded(f"{name}{faults[0]}")
-    visits.decide(
+    decide(
         bearing=side.desk.bearing, on=side.desk.on, advised=dispositions.SHORT[side.advice.word],
         decided=dispositions.SHORT[decided], why=post.get(f"why{side.mine}", ""), by=side.desk.person, figures=side.figures,
     )  # fmt: skip

@@ -10,20 +10,21 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_safe
 
 from fleet.models import Person
-from inspections import visits
-from inspections.addresses import bearing_address
-from inspections.conditions import EXCEPTIONS
-from inspections.decided_words import DECIDED_WORDS
-from inspections.derived import bore_minus_journal
-from inspections.forms.record import WorkForm, new_id
+from fleet.web.bearing_addresses import bearing_address
 from inspections.models import EventKind, Stage, Visit
-from inspections.photos import photos_of
-from inspections.seen_words import PARTS, parts_said
+from inspections.records.openings import NotRecorded
+from inspections.story.conditions import EXCEPTIONS
+from inspections.story.decided_words import DECIDED_WORDS
 from inspections.views.closing_list import lines_of
 from inspections.views.record import left_out_words, who_of
 from inspections.views.record_close import decision_of
-from inspections.views.record_desk import Desk, at_the_pump, desk_at
-from inspections.visiting import NotRecorded
+from inspections.visits.acts import event, see
+from inspections.visits.desk import Desk, at_the_pump, desk_at
+from inspections.visits.diameters import bore_minus_journal
+from inspections.visits.findings import PARTS, parts_said
+from inspections.visits.forms import WorkForm, new_id
+from inspections.visits.photos import photos_of
+from inspections.visits.rounds import rounds_of
 
 
 @at_the_pump
@@ -33,7 +34,7 @@ def seen(desk: Desk) -> HttpResponse:
     if desk.request.method == "POST":
         parts = {} if "nothing" in post else parts_said(post.getlist, lambda name: post.get(name, ""))
         if "nothing" in post or any(one["words"] or one["note"] for one in parts.values()):
-            visits.see(
+            see(
                 visit=desk.visit, bearing=desk.bearing, on=desk.on, by=desk.person, parts=parts, id=_uuid(post.get("id"))
             )  # type: ignore[arg-type] # fmt: skip
             return redirect(desk.address("record-overview"))
@@ -52,7 +53,7 @@ def work(desk: Desk) -> HttpResponse:
     if desk.request.method == "POST" and form.is_valid():
         said = form.cleaned_data
         try:
-            visits.event(
+            event(
                 visit=desk.visit, bearing=desk.bearing, kind=said["kind"], on=desk.on, by=desk.person, id=said["id"],
                 half=said["half"], shell=said["shell"], reason=said["reason"], note=said["note"], done_by=desk.person,
             )  # type: ignore[arg-type] # fmt: skip
@@ -70,7 +71,7 @@ def opened(desk: Desk) -> HttpResponse:
     """Opened and not measured: the reason is part of the record."""
     if desk.request.method == "POST":
         try:
-            visits.event(
+            event(
                 visit=desk.visit, bearing=desk.bearing, kind=EventKind.OPENED, on=desk.on, by=desk.person,
                 id=_uuid(desk.request.POST.get("id")), note=desk.request.POST.get("note", "")[:300],
             )  # type: ignore[arg-type] # fmt: skip
@@ -102,7 +103,7 @@ def receipt(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     others = [one for one in desk.bearing.place.bearings.standing() if one.pk != desk.bearing.pk]
     context = desk.context(
         lines=[(one, desk.verdict_on(one), who_of(desk, one)) for one in desk.readings], events=desk.events,
-        rounds=visits.rounds_of(visit, desk.bearing), parts=sorted(parts), decision=decision, stages=Stage,
+        rounds=rounds_of(visit, desk.bearing), parts=sorted(parts), decision=decision, stages=Stage,
         decided=DECIDED_WORDS.get(decision.decided, decision.decided) if decision else "", page=bearing_address(desk.bearing),
         left_out=left_out_words(desk), derived=bore_minus_journal(desk), photos=photos_of(desk.bearing, visit),
         others=[(one.name, f"{bearing_address(one, 'record-receipt')}&visit={visit.pk}") for one in others],

@@ -8,14 +8,17 @@ from django.contrib import messages
 from django.http import HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 
-from inspections import contact, printing, tapped_cells, visits
-from inspections.advising import scraping_words
-from inspections.contact_facts import clearance_now, criteria_for, facts_for
-from inspections.forms.record import ContactForm, new_id, read_cells, write_cells
+from inspections import contact
 from inspections.models import ContactCheck, EventKind, Stage, TappedCells
-from inspections.shell_words import WHY_SCRAPED
-from inspections.views.record_desk import Desk, at_the_pump
-from inspections.visiting import NotRecorded
+from inspections.records.openings import NotRecorded
+from inspections.visits import print_drawing, tapped_cells
+from inspections.visits.acts import check_contact, event
+from inspections.visits.advice import scraping_words
+from inspections.visits.contact_facts import clearance_now, criteria_for, facts_for
+from inspections.visits.desk import Desk, at_the_pump
+from inspections.visits.forms import ContactForm, new_id, read_cells, write_cells
+from inspections.visits.rounds import last_rounds, round_number, rounds_of
+from inspections.visits.shell_words import WHY_SCRAPED
 
 
 @dataclass(frozen=True)
@@ -33,7 +36,7 @@ class Cell:
 def check(desk: Desk) -> HttpResponse:
     """A new round: tap the shell that looks like the print; it is stored at once and can be mended."""
     keep_tapped(desk)
-    rounds = visits.rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
+    rounds = rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
     half = desk.request.GET.get("half", "")
     form = ContactForm(
         desk.request.POST if desk.request.method == "POST" else None, initial=_as_before(desk, rounds, half)
@@ -46,7 +49,7 @@ def check(desk: Desk) -> HttpResponse:
         if _store(desk, form, cells, drawn, None):
             return redirect(desk.address("record-print"))
     context = desk.context(
-        form=form, rounds=rounds, number=visits.round_number(rounds, form["half"].value() or "lower"), device=desk.for_device("contact"), eight=printing.eight(), facts=_facts_words(form),
+        form=form, rounds=rounds, number=round_number(rounds, form["half"].value() or "lower"), device=desk.for_device("contact"), eight=print_drawing.eight(), facts=_facts_words(form),
         cautions=scraping_words(desk.before, _now_um(desk), _n_rounds(rounds) + 1, criteria_at(desk).caution_after + 1),
     )  # fmt: skip
     return render(desk.request, "inspections/record_contact.html", context)
@@ -55,7 +58,7 @@ def check(desk: Desk) -> HttpResponse:
 @at_the_pump
 def shown_print(desk: Desk) -> HttpResponse:
     """A print with the verdict of its cells; they are mended one by one, as a picture or as a table, and every tap is kept."""
-    rounds = visits.rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
+    rounds = rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
     post = desk.request.POST
     named = tapped_cells.standing_check(_id(post.get("check") or desk.request.GET.get("check")))
     last = next((one for one in rounds if named and one.pk == named.pk), rounds[-1] if rounds else None)
@@ -105,7 +108,7 @@ def _count(post: Any, known: int) -> int:
 def _left(desk: Desk, post: Any, stored: ContactCheck) -> str:
     """Where a round leads that was left with its cells kept; metal taken off is recorded on the way."""
     leave, half = post.get("leave", ""), stored.half or "lower"
-    rounds = visits.rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
+    rounds = rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
     if leave == "scraped" and not desk.scraping_offered:
         messages.error(desk.request, WHY_SCRAPED)
         return desk.address("record-overview")
@@ -139,13 +142,13 @@ def _print_page(
     changed = bool(fields) and tapped_cells.differs(last, cells, form)
     said: Any = _reading(desk, last, cells, fields) if changed else last.conditions
     outcome = said["outcome"] if changed else last.event.outcome
-    latest = last.pk in {one.pk for one in visits.last_rounds(rounds)}
+    latest = last.pk in {one.pk for one in last_rounds(rounds)}
     as_table = desk.request.GET.get("as") == "table"
     context = desk.context(
         form=form, last=last, rounds=rounds, text=write_cells(cells), changed=changed, as_table=as_table, taps=taps,
         grid=_grid(cells, last), said=said, outcome=outcome, facts=_facts_words(form), scrape_id=new_id(),
         cautions=scraping_words(desk.before, _now_um(desk), _n_rounds(rounds), criteria_at(desk).caution_after),
-        picture=printing.drawing(cells, printing.in_words(cells)), ends=_ends(last.pattern.get("first_end", "out")),
+        picture=print_drawing.drawing(cells, print_drawing.in_words(cells)), ends=_ends(last.pattern.get("first_end", "out")),
         other_view=desk.address("record-print", check=last.pk, **({} if as_table else {"as": "table"})),
         other_half=_other_half(desk, rounds, last.half or "lower")[0], latest=latest, arcs=_arcs(last), columns=len(cells[0]),
         finer=len(cells) * 2 <= FINEST, device=desk.for_device("contact"),
@@ -197,7 +200,7 @@ def scraped(desk: Desk) -> HttpResponse:
             messages.error(desk.request, WHY_SCRAPED)
             return redirect(desk.address("record-overview"))
         _scrape(desk, desk.request.POST.get("id"), note)
-    rounds = visits.rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
+    rounds = rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
     return redirect(
         desk.address("record-check") if rounds else desk.address("record-reading", stage=Stage.AS_LEFT)
     )
@@ -205,7 +208,7 @@ def scraped(desk: Desk) -> HttpResponse:
 
 def _scrape(desk: Desk, id: str | None, note: str = "") -> None:
     try:
-        visits.event(
+        event(
             visit=desk.visit, bearing=desk.bearing, kind=EventKind.SCRAPE, on=desk.on, by=desk.person, id=_id(id), note=note,
         )  # type: ignore[arg-type] # fmt: skip
     except NotRecorded as fault:
@@ -246,7 +249,7 @@ def _arcs(row: ContactCheck) -> str:
 
 def _store(desk: Desk, form: ContactForm, cells: Any, drawn: str, instead_of: ContactCheck | None) -> bool:
     try:
-        visits.check_contact(
+        check_contact(
             visit=desk.visit, bearing=desk.bearing, on=desk.on, cells=cells, drawn=drawn, by=desk.person,
             instead_of=instead_of, criteria=criteria_at(desk), id=form.cleaned_data["id"],
             match_mark=form.cleaned_data["match_mark"],
@@ -296,7 +299,7 @@ def _ends(first_end: str) -> tuple[str, str]:
 
 
 def _grid(cells: Any, row: ContactCheck) -> list[list[Cell]]:
-    words = printing.row_words(len(cells), row.half)
+    words = print_drawing.row_words(len(cells), row.half)
     left, right = _ends(row.pattern.get("first_end", "out"))
     last = len(cells[0]) - 1
     return [
@@ -304,8 +307,8 @@ def _grid(cells: Any, row: ContactCheck) -> list[list[Cell]]:
             Cell(
                 i, k, mark,
                 f"row {i + 1}, {words[i]}; column {k + 1}{', ' + left if k == 0 else ', ' + right if k == last else ''}: "
-                f"{printing.MARK_WORDS[mark]}",
-                printing.MARK_WORDS[mark],
+                f"{print_drawing.MARK_WORDS[mark]}",
+                print_drawing.MARK_WORDS[mark],
             )
             for k, mark in enumerate(line)
         ]

@@ -16,22 +16,25 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from fleet.access import may, require, sites_for
 from fleet.clock import today_at
-from fleet.costly import costly
 from fleet.models import Outage
-from inspections import contact, expecting, open_bearing, printing, receipts, replaying, visits
-from inspections.addresses import bearing_address
-from inspections.cautions import NO_WORK, cautions_for
-from inspections.conditions import EXCEPTIONS, USUAL_WORDS
-from inspections.device_entry import Sent
-from inspections.expecting import Before, Station
-from inspections.finding_bearings import visible
-from inspections.forms.record import ContactForm, WorkForm, write_cells
-from inspections.measuring import spreads
+from fleet.web.bearing_addresses import bearing_address
+from fleet.web.bearing_search import visible
+from fleet.web.rate_limit import costly
+from inspections import contact
 from inspections.models import BOUNDS_UM, ContactCheck, Method, NotMeasured, Quantity, Reading, Stage
-from inspections.replaying import Answer
-from inspections.seen_words import PARTS
-from inspections.shell_words import for_device
-from inspections.visiting import NotRecorded
+from inspections.records.openings import NotRecorded
+from inspections.story.conditions import EXCEPTIONS, USUAL_WORDS
+from inspections.story.uncertainty import spreads
+from inspections.visits import offline_sync, open_bearing, print_drawing, receipts
+from inspections.visits.acts import names_at
+from inspections.visits.cautions import NO_WORK, cautions_for
+from inspections.visits.device_entry import Sent
+from inspections.visits.expectations import NEW_METAL, Before, before_many, expected_for, held_for, last_at
+from inspections.visits.findings import PARTS
+from inspections.visits.forms import ContactForm, WorkForm, write_cells
+from inspections.visits.offline_sync import Answer
+from inspections.visits.shell_words import for_device
+from inspections.visits.stations import Station, planned_stations, stations_of
 
 # What the device keeps beside the shell page itself.
 KEPT = (
@@ -72,7 +75,7 @@ def shell(request: HttpRequest) -> HttpResponse:
         "exceptions": [(name, words) for name, (words, _) in EXCEPTIONS.items()], "usual": USUAL_WORDS, "parts": PARTS,
         "author": request.user.person_id, "taken": ContactForm(initial=TAKEN), "work": WorkForm(), "no_work": NO_WORK,
         "bounds": bounds(),
-        "eight": [(name, words, picture, write_cells(contact.named(name).tolist())) for name, words, picture in printing.eight()],
+        "eight": [(name, words, picture, write_cells(contact.named(name).tolist())) for name, words, picture in print_drawing.eight()],
     }  # fmt: skip
     return render(request, "inspections/record_offline.html", context)
 
@@ -87,14 +90,14 @@ def pack(request: HttpRequest) -> JsonResponse:
         rows = rows.filter(place__site__name=request.GET["site"])
     if pumps := request.GET.getlist("pump"):
         rows = rows.filter(place__tag__in=pumps)
-    bearings = list(rows[: replaying.MOST])
+    bearings = list(rows[: offline_sync.MOST])
     found = [
         one
         for site in {b.place.site for b in bearings}
         for one in _of_site([b for b in bearings if b.place.site == site])
     ]
     people = {
-        site.name: [{"id": str(one.pk), "name": one.name} for one in visits.names_at(site.pk, today_at(site))]
+        site.name: [{"id": str(one.pk), "name": one.name} for one in names_at(site.pk, today_at(site))]
         for site in {b.place.site for b in bearings}
     }
     return JsonResponse({"bearings": found, "people": people, "author": str(request.user.person_id)})
@@ -102,9 +105,9 @@ def pack(request: HttpRequest) -> JsonResponse:
 
 def _of_site(bearings: list) -> list[dict]:
     today = today_at(bearings[0].place.site)
-    known = expecting.before_many(bearings, today)
+    known = before_many(bearings, today)
     trust = {str(name): spread.sd_um for name, spread in spreads(today).items()}
-    usual = _usual(bearings) | {"stations": expecting.planned_stations(bearings[0].place.site, today)}
+    usual = _usual(bearings) | {"stations": planned_stations(bearings[0].place.site, today)}
     cautions, prints = cautions_for(bearings[0].place.site, today).first, _last_prints(bearings)
     held = open_bearing.for_device(bearings[0].place.site, today)
     return [
@@ -146,22 +149,22 @@ def _packed(bearing, known: Before, today, trust: dict, usual: dict) -> dict:
         for use, one in known.known.limits.items() if one.value_um is not None
     }  # fmt: skip
     unit, method = usual.get(bearing.pk, usual[None])
-    stages = ((Stage.AS_FOUND, ""), (Stage.AS_LEFT, ""), (Stage.AS_LEFT, expecting.NEW_METAL))
-    new = expecting.expected_for(known, limits, Stage.AS_LEFT, expecting.NEW_METAL, None)
+    stages = ((Stage.AS_FOUND, ""), (Stage.AS_LEFT, ""), (Stage.AS_LEFT, NEW_METAL))
+    new = expected_for(known, limits, Stage.AS_LEFT, NEW_METAL, None)
     journal = facts.journal_diameter_um if facts else None
     return {
         "expected_new": vars(new) if new else None,
         "id": str(bearing.pk), "pump": bearing.place.tag, "position": bearing.name, "site": bearing.place.site.name,
         "unit": unit, "method": method, "sd": trust, "exceptions": {name: sd for name, (_, sd) in EXCEPTIONS.items()},
         "step": known.step, **for_device(facts),
-        "held": {f"{stage} {work}".strip(): vars(expecting.held_for(limits, stage, work, journal_um=journal)) for stage, work in stages},
-        "stations": [_station(known, limits, one) for one in expecting.stations_of(known.known.story, usual["stations"])],
+        "held": {f"{stage} {work}".strip(): vars(held_for(limits, stage, work, journal_um=journal)) for stage, work in stages},
+        "stations": [_station(known, limits, one) for one in stations_of(known.known.story, usual["stations"])],
     }  # fmt: skip
 
 
 def _station(known: Before, limits: dict, where: Station) -> dict:
-    last = expecting.last_at(known.known, where)
-    expected = expecting.expected_for(known, limits, Stage.AS_FOUND, "", None)
+    last = last_at(known.known, where)
+    expected = expected_for(known, limits, Stage.AS_FOUND, "", None)
     return {
         "key": where.key, "words": where.words, "last_um": last.value_um if last else None,
         "expected": vars(expected) if expected else None,
@@ -185,7 +188,7 @@ def queue(request: HttpRequest) -> JsonResponse:
             raise TypeError
     except (ValueError, KeyError, TypeError, RecursionError):
         return JsonResponse({"fault": ASKED}, status=400)
-    return JsonResponse({"entries": [_answered(one, request.user) for one in entries[: replaying.MOST]]})
+    return JsonResponse({"entries": [_answered(one, request.user) for one in entries[: offline_sync.MOST]]})
 
 
 ASKED = 'Send {"entries": [...]}, each {"text": the entry as JSON text, "sha256": the hash of that text}.'
@@ -202,17 +205,19 @@ def _answered(one: Any, account: Any) -> dict[str, Any]:
     if isinstance(one, dict) and isinstance(one.get("text"), str):
         sent = Sent(one["text"])
         if sent.sha256 != one.get("sha256"):
-            return Answer("", str(one.get("sha256"))[:64], replaying.REFUSED, CHANGED, later=True).as_json()
-        return replaying.replay(sent, account).as_json()
-    answer = replaying.replay(Sent(json.dumps(one, sort_keys=True)), account)
+            return Answer(
+                "", str(one.get("sha256"))[:64], offline_sync.REFUSED, CHANGED, later=True
+            ).as_json()
+        return offline_sync.replay(sent, account).as_json()
+    answer = offline_sync.replay(Sent(json.dumps(one, sort_keys=True)), account)
     named = str(one.get("id")) if isinstance(one, dict) else ""
     return _kept_on_an_earlier_page(answer, named)
 
 
 def _kept_on_an_earlier_page(answer: Answer, named: str) -> dict[str, Any]:
     """An answer on which a page of an earlier version keeps the entry, whatever became of it here."""
-    why = answer.why if answer.state == replaying.REFUSED and not answer.later else RELOAD
-    return replace(answer, id=answer.id or named, state=replaying.REFUSED, why=why).as_json()
+    why = answer.why if answer.state == offline_sync.REFUSED and not answer.later else RELOAD
+    return replace(answer, id=answer.id or named, state=offline_sync.REFUSED, why=why).as_json()
 
 
 def _photo(request: HttpRequest) -> JsonResponse:
@@ -220,9 +225,9 @@ def _photo(request: HttpRequest) -> JsonResponse:
     text, hashed = request.POST.get("entry", ""), request.POST.get("sha256", "")
     sent = Sent(text, request.FILES["photo"].read())  # type: ignore[union-attr]
     if hashed and hashed != sent.sha256:
-        answer = Answer("", hashed[:64], replaying.REFUSED, CHANGED, later=True).as_json()
+        answer = Answer("", hashed[:64], offline_sync.REFUSED, CHANGED, later=True).as_json()
     else:
-        stored = replaying.replay(sent, request.user)  # type: ignore[arg-type]
+        stored = offline_sync.replay(sent, request.user)  # type: ignore[arg-type]
         answer = stored.as_json() if hashed else _kept_on_an_earlier_page(stored, "")
     return JsonResponse({"entries": [answer]})
 

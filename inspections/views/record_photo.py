@@ -8,11 +8,11 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_safe
 
 from fleet.models import Attachment
-from inspections.finding_bearings import visible
-from inspections.forms.record import new_id
-from inspections.photos import allowed_at, keep_photo, shown_copy
-from inspections.views.record_desk import Desk, at_the_pump
-from inspections.visiting import NotRecorded
+from fleet.web.bearing_search import visible
+from inspections.records.openings import NotRecorded
+from inspections.visits.desk import Desk, at_the_pump
+from inspections.visits.forms import new_id
+from inspections.visits.photos import allowed_at, keep_photo, shown_copy
 
 
 def photos_allowed(desk: Desk) -> bool:

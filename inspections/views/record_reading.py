@@ -5,15 +5,17 @@ from typing import Any
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 
-from inspections import quantities, visits
-from inspections.conditions import EXCEPTIONS, exception_words
-from inspections.expecting import END_WORDS, Station, last_at, station
-from inspections.forms.record import ReadingForm, new_id
-from inspections.gauges import gauges
 from inspections.models import Basis, Method, Reading, Stage
-from inspections.verdict import SIGN, Expected, Held, Verdict, shown, with_unit
-from inspections.views.record_desk import Desk, at_the_pump
-from inspections.visiting import NotRecorded
+from inspections.records.openings import NotRecorded
+from inspections.story.conditions import EXCEPTIONS, exception_words
+from inspections.visits import quantities
+from inspections.visits.acts import enter
+from inspections.visits.desk import Desk, at_the_pump
+from inspections.visits.expectations import last_at
+from inspections.visits.forms import ReadingForm, new_id
+from inspections.visits.gauges import gauges
+from inspections.visits.stations import END_WORDS, Station, station
+from inspections.visits.verdict import SIGN, Expected, Held, Verdict, shown, with_unit
 
 STAGE_WORDS = dict(Stage.choices)
 
@@ -53,7 +55,7 @@ def _entered(
     facts = form.facts()
     setup = {name: said[name] for name in ("unit", "method", "less")} | {"gauge": facts["instrument"]}
     desk.remember(**{f"setup {quantity}": setup, "basis": said["basis"], "exceptions": said["exceptions"]})
-    stored = visits.enter(
+    stored = enter(
         visit=desk.visit, bearing=desk.bearing, on=desk.on, by=desk.person, id=said["id"], instead_of=earlier,
         stage=stage, station="" if where.key == "any" else where.key, quantity=quantity,
         measured_by=desk.measured_by, checked_by=desk.checked_by, **facts,

@@ -8,8 +8,8 @@ from django.views.decorators.http import require_http_methods
 
 from fleet.access import require, sites_of
 from fleet.clock import today_in
-from fleet.registering import Refused
-from inspections.importing.own_words import LONGEST, SAMPLES, add_word, drop_word, own_words
+from fleet.plant.acts import Refused
+from inspections.importing.plant_words import LONGEST, SAMPLES, add_word, drop_word, own_words
 from inspections.importing.remarks import WORDS_FOR, words_of_plant, works_named
 from inspections.models import EventKind
 

@@ -17,8 +17,8 @@ from django.conf import settings
 from django.test import Client
 
 from fleet.models import Account, Bearing
-from inspections import expecting
-from inspections.addresses import bearing_address
+from fleet.web.bearing_addresses import bearing_address
+from inspections.visits.expectations import before
 
 
 def walk(client: Client, bearing: Bearing, person: str) -> dict[str, float]:
@@ -37,7 +37,7 @@ def walk(client: Client, bearing: Bearing, person: str) -> dict[str, float]:
 
     ask("start page", ask("label", f"/b/{bearing.pk}/"))
     ask("reading pages", ask("begin", page("record"), {"measured_by": person}))
-    known = expecting.before(bearing, expecting_day(bearing))
+    known = before(bearing, expecting_day(bearing))
     um = known.figures["clearance_um_p50"] or 200.0
     usual = {"unit": "mm", "method": "bore_gauge", "basis": "diametral"}
     for stage, more in (("as_found", 0.0), ("as_left", 12.0)):

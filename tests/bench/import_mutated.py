@@ -38,7 +38,7 @@ from fleet.importing.answers import Answers
 from fleet.importing.loading import Result, import_file
 from fleet.importing.options import Options
 from fleet.importing.plans.plan import Plan, cell_of
-from fleet.sheets import read_sheet
+from fleet.sheets.files import read_sheet
 from tests import makers
 from tests.imports import bringing
 

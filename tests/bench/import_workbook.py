@@ -26,9 +26,9 @@ from django.test import Client
 
 from fleet import bulk
 from fleet.importing.plans import form
-from fleet.importing.plans.applying import apply
-from fleet.importing.plans.guessing import guess
-from fleet.sheets import read_sheet
+from fleet.importing.plans.cell_fates import apply
+from fleet.importing.plans.guesses import guess
+from fleet.sheets.files import read_sheet
 from tests import makers
 
 TABS, ROWS = 40, 900

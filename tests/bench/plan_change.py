@@ -28,13 +28,13 @@ from django.conf import settings
 from django.db import transaction
 from django.test import Client
 
-from dashboards.outage_plan.alternatives import alternatives
-from dashboards.outage_plan.changes import changed, replayed
-from dashboards.outage_plan.evaluate import evaluate
-from dashboards.outage_plan.keeping import from_json, jobs_to_json, to_json
-from dashboards.outage_plan.programme import solve
+from dashboards.outage_plan.drafts import NotPlanned, Solved, in_hand, keep, take_back
+from dashboards.outage_plan.inputs_json import from_json, jobs_to_json, to_json
+from dashboards.outage_plan.job_solver.alternatives import alternatives
+from dashboards.outage_plan.job_solver.changes import changed, replayed
+from dashboards.outage_plan.job_solver.evaluate import evaluate
+from dashboards.outage_plan.job_solver.programme import solve
 from fleet.models import Account, Role, Site
-from inspections import planning
 from tests.bench.plan_instances import instance
 
 MOVE = "move"
@@ -71,7 +71,7 @@ def weighing(n: int, times: int) -> None:
 
 def on_the_page(site: Site, times: int) -> None:
     """The post of a change, then the page it leads to, for the plan in hand of one site."""
-    hand = planning.in_hand(site)
+    hand = in_hand(site)
     role = Role.objects.standing().filter(role="planner", site=None).first()
     account = Account.objects.filter(person_id=role.person_id).first() if role else None
     if hand is None or account is None or not hand.solved["jobs"]:
@@ -90,8 +90,8 @@ def on_the_page(site: Site, times: int) -> None:
     client.get("/plan/", {"site": site.name})
     said = f"{len(hand.solved['ids']['bearings'])} bearings x {len(outages)}"
     _line(f"{said}: post and page", *took(change, times))
-    with contextlib.suppress(planning.NotPlanned):
-        planning.take_back(draft=hand, number=-1)
+    with contextlib.suppress(NotPlanned):
+        take_back(draft=hand, number=-1)
 
 
 def lent(site: Site, n: int) -> None:
@@ -111,7 +111,7 @@ def lent(site: Site, n: int) -> None:
         "refused": [],
         "left_out": [],
     }
-    planning.keep(site, given.as_of, planning.Solved("lent", {"plan": to_json(given)}, said), by=None)
+    keep(site, given.as_of, Solved("lent", {"plan": to_json(given)}, said), by=None)
 
 
 def _line(what: str, median: float, worst: float) -> None:

@@ -15,9 +15,19 @@ from typing import Any
 
 import numpy as np
 
-from dashboards.outage_plan.inputs import OPEN, REPLACE, Bearing, Hours, Inputs, Job, Outage, Pump, Settings
-from dashboards.outage_plan.opening import Outlook, with_openings
-from dashboards.outage_plan.programme import solve
+from dashboards.outage_plan.job_solver.inputs import (
+    OPEN,
+    REPLACE,
+    Bearing,
+    Hours,
+    Inputs,
+    Job,
+    Outage,
+    Pump,
+    Settings,
+)
+from dashboards.outage_plan.job_solver.opening import Outlook, with_openings
+from dashboards.outage_plan.job_solver.programme import solve
 from inspections.wear.arrays import Histories, Kind, Method, build
 from inspections.wear.fit import fit_fleet
 from inspections.wear.forecast import chance_by, forecast

@@ -27,13 +27,13 @@ import datetime as dt
 from django.core.management import call_command
 from django.test import Client
 
-from fleet import calibrating
 from fleet.ledger.verify import verify
 from fleet.models import Bearing, Entry, Instrument, Site
-from inspections import forecasting
-from inspections.bundle.making import make
+from fleet.plant import calibration
+from inspections.bundle.archive import make
+from inspections.forecasts.gauge_recall import recalls
+from inspections.forecasts.refit import refit
 from inspections.models import Reading
-from inspections.recall import recalls
 from tests import makers, sheet_makers
 
 
@@ -68,7 +68,7 @@ def main() -> None:
     given = options.parse_args()
     filled(given.rows)
     by = makers.somebody()
-    forecasting.refit(by=by)
+    refit(by=by)
     n = Entry.objects.count()
     print(f"{n} entries, {Reading.objects.count()} readings, {Bearing.objects.count()} bearings\n")
     print("| what | seconds | |\n| --- | --- | --- |")
@@ -88,7 +88,7 @@ def main() -> None:
         (out / name).write_bytes(data)
     timed("its check, a process of its own", lambda: subprocess.run([sys.executable, "-I", out / "verify.py"], check=True, capture_output=True))  # fmt: skip
     gauge = Instrument.objects.get(folded="g-7")
-    calibrating.calibrate(instrument=gauge, on=dt.date(2026, 1, 1), found_fit=False, note="bent", by=by)
+    calibration.calibrate(instrument=gauge, on=dt.date(2026, 1, 1), found_fit=False, note="bent", by=by)
     (recall,) = timed("a gauge found wrong: all its readings", lambda: recalls(gauge, Site.objects.all()), lambda r: f"{len(r[0].affected)} readings of {r[0].n_bearings} bearings")  # fmt: skip
     expected = Reading.objects.standing().filter(instrument=gauge, on__lte=dt.date(2026, 1, 1)).count()
     print(f"\nof {expected} readings with that gauge, {len(recall.affected)} are listed")

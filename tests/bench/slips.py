@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fleet.slip_factors import UNIT_UM
-from inspections.verdict import Expected, question, reading_sd_um
+from inspections.visits.verdict import Expected, question, reading_sd_um
 from inspections.wear.arrays import Histories, Kind
 from inspections.wear.fit import fit_fleet
 from inspections.wear.forecast import forecast

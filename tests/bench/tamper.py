@@ -34,8 +34,8 @@ from fleet.ledger.seal import leaves, root_of, seal_now
 from fleet.ledger.verify import verify
 from fleet.management.commands.verify_records import compared
 from fleet.models import Chain, Entry, Seal
-from inspections import recording
 from inspections.models import Reading
+from inspections.records.corrections import correct_reading, set_not_for_wear
 from tests import makers
 from tests.fleet.ledger.story import guards_lifted
 
@@ -65,11 +65,11 @@ def something(rng: random.Random, bearing, number: int) -> None:
     elif kind == 2:
         makers.an_event(bearing=bearing, on=on, kind=rng.choice(["scrape", "oil", "shell_change"]))
     elif kind == 3:
-        recording.correct_reading(
+        correct_reading(
             reading=rng.choice(standing), by=by, reason="typed wrong", value=f"0.{rng.randrange(130, 290)}"
         )
     else:
-        recording.set_not_for_wear(reading=rng.choice(standing), by=by, reason=f"warm shell {number}")
+        set_not_for_wear(reading=rng.choice(standing), by=by, reason=f"warm shell {number}")
 
 
 def paper_now() -> dict:

@@ -8,7 +8,7 @@ from django.conf import settings
 from django.test import Client
 
 from fleet.clock import today_in
-from inspections.addresses import bearing_address
+from fleet.web.bearing_addresses import bearing_address
 from tests import makers
 
 

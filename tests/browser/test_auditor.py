@@ -10,8 +10,9 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.test import Client
 
-from fleet import registering
-from inspections import choices
+from fleet.plant.gauges import instrument_named
+from fleet.plant.limits import set_limits
+from inspections.limits import choices
 from inspections.models import Reading
 from tests import makers
 from tests.browser.conftest import pressed
@@ -77,7 +78,7 @@ def test_an_engineer_puts_a_reading_right_and_an_auditor_sees_both_versions_and_
 def test_the_pages_of_the_record_scroll_one_way_only_and_axe_finds_nothing(
     width, signed_in, small_fleet, live_server
 ):
-    gauge = registering.instrument_named("G-7", method="bore_gauge", by=makers.somebody())
+    gauge = instrument_named("G-7", method="bore_gauge", by=makers.somebody())
     reading = Reading.objects.filter(bearing__place__tag="Lift 1", bearing__name="DE").first()
     history = small_fleet.bearing.replace("/?", "/history/?")
     correct = small_fleet.bearing.replace("/?", f"/correct/{reading.pk}/?")
@@ -137,5 +138,5 @@ def _let_things_wait(bearing):
     somebody = makers.somebody()
     choices.choose(name="second_person", typed="yes", site=bearing.place.site, from_on=None, by=somebody)
     limits = {"in_service_max": Decimal(310), "replace": Decimal(280)}
-    registering.set_limits([bearing], limits, authority="plant", document="book 4", by=somebody)
+    set_limits([bearing], limits, authority="plant", document="book 4", by=somebody)
     makers.an_event(kind="shell_change", bearing=bearing)

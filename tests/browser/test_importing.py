@@ -8,7 +8,7 @@ from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
 from django.test import Client
 
-from fleet.importing.settling import TOGETHER
+from fleet.importing.questions import TOGETHER
 from tests import makers
 from tests.browser.conftest import pressed
 from tests.imports import bringing

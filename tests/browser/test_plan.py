@@ -5,12 +5,13 @@ from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
 from django.test import Client
 
+from dashboards.outage_plan.drafts import change, in_hand, keep_version
+from dashboards.outage_plan.versions import propose
 from fleet.clock import today_in
-from inspections import planning
 from inspections.models import Decision, Plan
 from tests import makers
 from tests.browser.conftest import pressed
-from tests.dashboards.plan_fleet import a_fleet, a_fleet_with_twins
+from tests.dashboards.outage_plan.plan_fleet import a_fleet, a_fleet_with_twins
 
 SIDEWAYS = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
 
@@ -18,7 +19,7 @@ SIDEWAYS = "document.documentElement.scrollWidth - document.documentElement.clie
 @pytest.fixture
 def site(live_server):
     made = a_fleet(today_in("UTC"))
-    planning.propose(made, today_in("UTC"), by=None)
+    propose(made, today_in("UTC"), by=None)
     return made
 
 
@@ -62,10 +63,10 @@ def test_from_the_watch_list_to_an_accepted_plan_and_its_work_list(planner, live
 
 @pytest.mark.parametrize("width", [360, 1440])
 def test_no_page_of_the_plan_scrolls_sideways_and_axe_finds_nothing(width, planner, live_server, site):
-    hand, by = planning.in_hand(site), makers.somebody()
-    planning.keep_version(draft=hand, name="a version with quite a long name to choose from", by=by)
-    planning.change(draft=hand, what="shorten", outage="outage 1", hours="1", by=by)
-    planning.change(draft=hand, what="pin", bearing="Slow 1 DE", action="replace", outage="outage 2", by=by)
+    hand, by = in_hand(site), makers.somebody()
+    keep_version(draft=hand, name="a version with quite a long name to choose from", by=by)
+    change(draft=hand, what="shorten", outage="outage 1", hours="1", by=by)
+    change(draft=hand, what="pin", bearing="Slow 1 DE", action="replace", outage="outage 2", by=by)
     planner.set_viewport_size({"width": width, "height": 900})
     axe, found = Axe(), {}
     for address in (
@@ -83,7 +84,7 @@ def test_no_page_of_the_plan_scrolls_sideways_and_axe_finds_nothing(width, plann
 @pytest.mark.parametrize("width", [360, 1440])
 def test_days_between_two_outages_with_long_names_fit_the_page(width, page, live_server):
     east = a_fleet_with_twins(today_in("UTC"), outages="turnaround of both blocks with boiler inspection")
-    planning.propose(east, today_in("UTC"), by=None)
+    propose(east, today_in("UTC"), by=None)
     planner = _signed_in(page, live_server, east)
     planner.set_viewport_size({"width": width, "height": 900})
     planner.goto(f"{live_server.url}/plan/")

@@ -9,11 +9,11 @@ from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
 from django.test import Client
 
-from inspections import verdict
 from inspections.models import ContactCheck, Reading, Visit
+from inspections.visits import verdict
 from tests import makers
 from tests.browser.conftest import pressed, typed
-from tests.inspections.record.walk import a_worn_bearing
+from tests.inspections.visits.walk import a_worn_bearing
 
 PHONE = {"width": 360, "height": 640}
 
@@ -82,11 +82,11 @@ def test_from_the_scanned_label_to_the_receipt_in_at_most_12_taps(at_pump):
 
 
 def test_a_long_visit_of_two_people_on_two_devices_in_at_most_45_taps(at_pump, live_server, browser):
-    from fleet import registering
+    from fleet.plant.choices import set_setting
 
     bearing, page, address = at_pump
     stations = ["in-12", "out-12", "mid-12", "in-3", "out-3", "mid-3"]
-    registering.set_setting(name="stations", value=stations, by=makers.somebody())
+    set_setting(name="stations", value=stations, by=makers.somebody())
     taps = Taps(page)
     page.goto(address(f"/b/{bearing.pk}/"))
     taps.on("This one, isolated: begin")

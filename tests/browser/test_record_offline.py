@@ -10,7 +10,7 @@ from django.test import Client
 from inspections.models import Reading, Visit
 from tests import makers
 from tests.browser.conftest import pressed, typed
-from tests.inspections.record.walk import a_worn_bearing
+from tests.inspections.visits.walk import a_worn_bearing
 
 PHONE = {"width": 360, "height": 640}
 ENTRIES, PUMPS = 200, 50

@@ -7,7 +7,7 @@ from django.test import Client
 from inspections.models import ContactCheck, Event
 from tests import makers
 from tests.browser.conftest import pressed
-from tests.inspections.record.walk import a_worn_bearing
+from tests.inspections.visits.walk import a_worn_bearing
 
 PHONE = {"width": 360, "height": 640}
 FULL = [[0] * 7, [1] * 7, [2] * 7, [1] * 7, [0] * 7]

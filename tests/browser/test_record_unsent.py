@@ -3,15 +3,15 @@
 import pytest
 from django.db import transaction
 
-from inspections import visits
-from inspections.forms.record import ReadingForm
 from inspections.models import Reading
-from inspections.visiting import NotRecorded
+from inspections.records.openings import NotRecorded
+from inspections.visits.acts import as_recorded
+from inspections.visits.forms import ReadingForm
 from tests import makers
 from tests.browser import test_record_offline as offline
 from tests.browser.conftest import typed
 from tests.browser.test_record_offline import ALL_SENT, PHONE, measure, sign_in, values_of
-from tests.inspections.record.walk import a_worn_bearing
+from tests.inspections.visits.walk import a_worn_bearing
 
 
 @pytest.fixture
@@ -94,9 +94,7 @@ def site_fault(text: str, unit: str, basis: str, quantity: str, less: str) -> st
         return " ".join(str(fault) for faults in form.errors.values() for fault in faults)
     facts = form.facts()
     try:
-        bare, named, _ = visits.as_recorded(
-            facts["value"], facts["unit"], facts["less"], {"method": "bore_gauge"}
-        )
+        bare, named, _ = as_recorded(facts["value"], facts["unit"], facts["less"], {"method": "bore_gauge"})
         with transaction.atomic():
             makers.a_reading(
                 value=bare, unit=named, basis=basis, quantity=quantity, decimal_comma="," in bare

@@ -7,8 +7,7 @@ from dataclasses import replace
 import openpyxl
 import pytest
 
-from inspections import forecasting
-from inspections.figures import COLUMNS
+from inspections.forecasts.figures import COLUMNS
 from inspections.wear.fit import fit_fleet
 from inspections.wear.population import Population
 from tests import makers
@@ -98,7 +97,7 @@ def test_a_fit_that_failed_is_said_once_at_the_head_of_the_list_and_of_no_bearin
         pools = tuple(replace(pool, converged=False, note="it did not come to rest") for pool in fitted.pools)
         return Population(pools)
 
-    monkeypatch.setattr(forecasting, "fit_fleet", restless)
+    monkeypatch.setattr("inspections.forecasts.current.fit_fleet", restless)
     _fleet(3)
     client.force_login(makers.an_account())
     page = client.get("/").content.decode()

@@ -9,11 +9,11 @@ from fleet.importing.directory import Directory
 from fleet.importing.loading import Result, import_file
 from fleet.importing.options import Options
 from fleet.importing.plans.form import plan_from
-from fleet.importing.plans.guessing import guess
+from fleet.importing.plans.guesses import guess
 from fleet.importing.plans.plan import Plan
-from fleet.importing.settling import TOGETHER
+from fleet.importing.questions import TOGETHER
 from fleet.models import SetAside, Site
-from fleet.sheets import Tab, read_sheet
+from fleet.sheets.files import Tab, read_sheet
 from inspections.models import Event, MeterEntry, Reading
 from tests import makers
 

@@ -2,9 +2,9 @@
 
 import pytest
 
-from fleet.importing.plans.applying import READ, REMARK, apply
+from fleet.importing.plans.cell_fates import READ, REMARK, apply
 from fleet.importing.plans.layout import grid_of
-from fleet.sheets import read_sheet
+from fleet.sheets.files import read_sheet
 from tests.imports import bringing
 
 pytestmark = pytest.mark.django_db

@@ -5,12 +5,12 @@ from pathlib import Path
 
 from django.core.management.base import BaseCommand, CommandError
 
-from dashboards import standing
-from dashboards.proposal import COLUMNS, Proposal, propose, rows_of
+from dashboards.outage_plan import versions
+from dashboards.outage_plan.drafts import NotPlanned
+from dashboards.outage_plan.proposal import COLUMNS, Proposal, propose, rows_of
 from fleet.clock import today_at
-from fleet.export import csv_bytes
 from fleet.models import Site
-from inspections import planning
+from fleet.sheets.export import csv_bytes
 
 
 class Command(BaseCommand):
@@ -50,10 +50,10 @@ def _in_hand(site: Site) -> Proposal:
     """A site's plan worked out anew and taken in hand."""
     today = today_at(site)
     try:
-        draft = planning.propose(site, today, by=None)
-    except planning.NotPlanned as trouble:
+        draft = versions.propose(site, today, by=None)
+    except NotPlanned as trouble:
         return Proposal(site, today, None, refused=(str(trouble),))
-    return standing.shown(draft, standing.version(draft, standing.HAND))
+    return versions.shown(draft, versions.version(draft, versions.HAND))
 
 
 def _day(text: str | None) -> dt.date | None:

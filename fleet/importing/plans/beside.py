@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from fleet.importing.plans.layout import Grid
 from fleet.importing.plans.plan import Plan, letters
-from fleet.sheets import Tab
+from fleet.sheets.files import Tab
 from fleet.unit_words import basis_in, units_in
 
 MOST_OFFERS = 6

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from fleet.importing.plans.applying import Applied
+from fleet.importing.plans.cell_fates import Applied
 from fleet.importing.plans.layout import Grid, find_headings, grid_of, headings_of
 from fleet.importing.plans.plan import (
     MEANINGS,
@@ -17,7 +17,7 @@ from fleet.importing.plans.plan import (
     cell_of,
     letters,
 )
-from fleet.sheets import Tab
+from fleet.sheets.files import Tab
 from fleet.units import BadDateFormat, day_patterns
 
 SHOWN_VALUES = 3

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from fleet.importing.plans.plan import Plan, heading_text
-from fleet.sheets import Row, Tab
+from fleet.sheets.files import Row, Tab
 
 MOST_HEADING_ROWS = 4
 SEARCHED = 40

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import fleet
+from fleet import sheets
 
-_CHILD = Path(fleet.__file__).with_name("sheet_marks.py")
+_CHILD = Path(sheets.__file__).with_name("marks_child.py")
 _SECONDS = 15
 SHOWN = 6
 

@@ -6,8 +6,9 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import transaction
 
 from fleet.models import Role, Site
-from fleet.people import admit, site_called
-from fleet.registering import COMMAND_LINE, Refused, person_named
+from fleet.plant.accounts import admit, site_called
+from fleet.plant.acts import COMMAND_LINE, Refused
+from fleet.plant.people import person_named
 
 
 class Command(BaseCommand):

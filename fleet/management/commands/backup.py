@@ -5,8 +5,9 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from fleet.backing_up import NotDone, back_up
-from fleet.registering import COMMAND_LINE, person_named
+from fleet.backup import NotDone, back_up
+from fleet.plant.acts import COMMAND_LINE
+from fleet.plant.people import person_named
 
 
 class Command(BaseCommand):

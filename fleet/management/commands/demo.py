@@ -16,12 +16,13 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.core.servers.basehttp import ThreadedWSGIServer, WSGIRequestHandler
 from django.db import transaction
 
-from fleet import demonstrating
+from fleet import demonstration
 from fleet.importing.kept import keep_plan
 from fleet.importing.plans.plan import plan_of
 from fleet.models import Account, Role, Sheet
-from fleet.passwords import one_time_password
-from fleet.registering import COMMAND_LINE, add_account, give_role, person_named
+from fleet.plant.acts import COMMAND_LINE
+from fleet.plant.people import add_account, give_role, person_named
+from fleet.web.passwords import one_time_password
 
 SHEETS = settings.CHECKOUT / "fixtures" / "demo"
 HOST = "127.0.0.1"
@@ -53,7 +54,7 @@ class Command(BaseCommand):
             self.stdout.write(f"  {what}")
         call_command("migrate", verbosity=0)
         self.import_sheets()
-        for sentence in demonstrating.act_all():
+        for sentence in demonstration.act_all():
             self.stdout.write(sentence)
         self.stdout.write("manage.py forecast (its loops are compiled once, which takes a minute)")
         call_command("forecast", stdout=self.stdout)

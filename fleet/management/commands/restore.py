@@ -6,7 +6,7 @@ from typing import Any
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from fleet.backing_up import NotDone, restore
+from fleet.backup import NotDone, restore
 
 
 class Command(BaseCommand):

@@ -8,7 +8,8 @@ from django.db import transaction
 
 from fleet.ledger.canonical import canonical
 from fleet.ledger.seal import seal_now
-from fleet.registering import COMMAND_LINE, person_named
+from fleet.plant.acts import COMMAND_LINE
+from fleet.plant.people import person_named
 
 
 class Command(BaseCommand):

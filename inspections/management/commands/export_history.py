@@ -6,10 +6,11 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from fleet.models import Bearing
-from fleet.registering import COMMAND_LINE, person_named
-from inspections.bundle.making import make
+from fleet.plant.acts import COMMAND_LINE
+from fleet.plant.people import person_named
+from fleet.web.bearing_search import called_among
+from inspections.bundle.archive import make
 from inspections.bundle.report import NoPrinter
-from inspections.finding_bearings import called_among
 
 
 class Command(BaseCommand):

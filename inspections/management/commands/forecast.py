@@ -6,11 +6,11 @@ from pathlib import Path
 
 from django.core.management.base import BaseCommand, CommandError
 
-from fleet.export import csv_bytes
-from fleet.registering import person_named
-from inspections import backtest as backtests
-from inspections import forecasting
-from inspections.figures import COLUMNS, Figures
+from fleet.plant.people import person_named
+from fleet.sheets.export import csv_bytes
+from inspections.forecasts import backtest as backtests
+from inspections.forecasts.figures import COLUMNS, Figures
+from inspections.forecasts.refit import refit
 
 MOST_HIDDEN = 5
 
@@ -30,7 +30,7 @@ class Command(BaseCommand):
         parser.add_argument("--by", default="command line", help="who asks")
 
     def handle(self, *args, as_of, csv, by, backtest, **options):
-        run = forecasting.refit(by=person_named(by).pk, as_of=as_of, hide=backtest)
+        run = refit(by=person_named(by).pk, as_of=as_of, hide=backtest)
         rows = [Figures(values) for values in run.forecasts.order_by("pk").values_list("figures", flat=True)]
         if csv:
             csv.write_bytes(csv_bytes(COLUMNS, [figures.row() for figures in rows]))

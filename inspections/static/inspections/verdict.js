@@ -1,4 +1,4 @@
-// The verdict on one reading, as inspections/verdict.py gives it: the same rule, the same words. A test holds the two
+// The verdict on one reading, as inspections/visits/verdict.py gives it: the same rule, the same words. A test holds the two
 // together over a table of cases; change both.
 "use strict";
 const Verdict = (() => {

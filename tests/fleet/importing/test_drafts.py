@@ -8,11 +8,11 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.management import call_command
 from django.urls import reverse
 
-from fleet.importing.withdrawing import withdraw_import
+from fleet.importing.withdrawal import withdraw_import
 from fleet.ledger.verify import verify
 from fleet.models import Answer, Draft, Entry, Name, ReadingPlan, SetAside, Sheet, StoredFile
-from fleet.registering import Refused
-from fleet.sheets import read_sheet
+from fleet.plant.acts import Refused
+from fleet.sheets.files import read_sheet
 from inspections.models import Event, MeterEntry, Reading, Visit
 from tests import makers
 

@@ -7,7 +7,8 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
 from fleet.models import Outage, Sheet, Site, StoredFile
-from fleet.registering import NewPlace, add_account, add_person, give_role, register_places, register_site
+from fleet.plant.people import add_account, add_person, give_role
+from fleet.plant.register import NewPlace, register_places, register_site
 
 pytestmark = pytest.mark.django_db
 REGISTER = "site,pump,position,speed_rpm\nAsh Ferry,P-1,DE,1480\n"

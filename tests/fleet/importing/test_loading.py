@@ -9,7 +9,8 @@ from fleet.importing.loaders import Loader
 from fleet.importing.loading import import_file
 from fleet.importing.options import Options
 from fleet.models import SetAside, Sheet, SheetRow, Site, StoredFile
-from fleet.registering import person_named, register_site
+from fleet.plant.people import person_named
+from fleet.plant.register import register_site
 
 pytestmark = pytest.mark.django_db
 

@@ -8,7 +8,8 @@ import pytest
 from fleet.importing.loading import import_file
 from fleet.importing.options import Options
 from fleet.models import Entry, Outage, PlannedDuty, Spare, WorkHours
-from fleet.registering import NewPlace, person_named, register_places, register_site, wear_class_named
+from fleet.plant.people import person_named
+from fleet.plant.register import NewPlace, register_places, register_site, wear_class_named
 
 pytestmark = pytest.mark.django_db
 

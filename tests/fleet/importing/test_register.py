@@ -30,7 +30,8 @@ from fleet.models import (
     Site,
     WearClass,
 )  # fmt: skip
-from fleet.registering import person_named, rename
+from fleet.plant.names import rename
+from fleet.plant.people import person_named
 
 pytestmark = pytest.mark.django_db
 
@@ -228,7 +229,7 @@ def test_identifiers_stay_text(by):
 
 
 def test_a_workbook_is_read_like_a_csv(by):
-    from fleet.export import xlsx_bytes
+    from fleet.sheets.export import xlsx_bytes
 
     columns = sorted(ROW | {"fitted_on": ""})
     cells = ROW | {

@@ -6,12 +6,12 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
-from fleet.importing.plans.applying import apply
 from fleet.importing.plans.beside import offers
-from fleet.importing.plans.guessing import guess
+from fleet.importing.plans.cell_fates import apply
+from fleet.importing.plans.guesses import guess
 from fleet.importing.plans.plan import UNITS
 from fleet.models import Draft
-from fleet.sheets import read_sheet
+from fleet.sheets.files import read_sheet
 from fleet.unit_words import basis_in, unit_named, units_in
 from inspections.models import Reading
 from tests import makers

@@ -8,12 +8,12 @@ from collections.abc import Callable
 
 import pytest
 
-from fleet import registering
 from fleet.ledger.canonical import canonical, sha256
 from fleet.ledger.seal import seal_now
 from fleet.ledger.verify import verify
 from fleet.ledger.writing import Fact, write
 from fleet.models import Chain, Entry, Limit, Outage, Seal, Site
+from fleet.plant.acts import revise
 from tests import makers
 from tests.fleet.ledger.story import Story, guards_lifted, told
 
@@ -225,7 +225,7 @@ def test_a_withdrawal_undone_by_hand_is_found():
 def test_a_row_that_was_revised_is_still_compared_field_by_field():
     site = makers.a_site()
     outage = makers.an_outage(site=site, start_on=dt.date(2027, 4, 1))
-    registering.revise(outage, {"end_on": dt.date(2027, 5, 1)}, reason="longer", by=makers.somebody())
+    revise(outage, {"end_on": dt.date(2027, 5, 1)}, reason="longer", by=makers.somebody())
     assert verify()
     Outage.objects.filter(pk=outage.pk).update(end_on=dt.date(2027, 6, 1))
     assert any(f"outage {outage.pk}: the row differs" in fault for fault in verify().faults)

@@ -17,10 +17,13 @@ from pathlib import Path
 import pytest
 from django.core.management import CommandError, call_command
 
-from fleet import confirming, registering
 from fleet.models import Entry, ProposedLimit
-from inspections import choices, recording
+from fleet.plant import confirmations
+from fleet.plant.acts import withdraw
+from fleet.plant.limits import set_limits
 from inspections.bundle import verify
+from inspections.limits import choices
+from inspections.records.corrections import correct_reading
 from tests import makers
 from tests.printing import needs_pango
 
@@ -34,7 +37,7 @@ def bearing():
     one = makers.a_bearing(place=makers.a_place(site=makers.a_site(name="Own site"), tag="Lift 1"))
     first = makers.a_reading(bearing=one, value="0.150", unit="mm", method="bore_gauge", instrument="G-7")
     makers.a_reading(bearing=one, value="0.165", unit="mm", stage="as_left")
-    recording.correct_reading(reading=first, by=makers.somebody(), reason="typed wrong", value="0.155")
+    correct_reading(reading=first, by=makers.somebody(), reason="typed wrong", value="0.155")
     makers.an_event(bearing=one, kind="scrape")
     makers.a_photo(bearing=one)
     return one
@@ -280,10 +283,10 @@ def test_proposed_confirmed_and_taken_back_limits_are_in_a_sound_bundle(tmp_path
     choices.choose(name="second_person", typed="yes", site=site, from_on=None, by=makers.somebody())
     for value, document in ((310, "book 4"), (330, "book 5")):
         limits = {"in_service_max": Decimal(value)}
-        registering.set_limits([bearing], limits, authority="plant", document=document, by=one)
+        set_limits([bearing], limits, authority="plant", document=document, by=one)
     first, second = ProposedLimit.objects.order_by("document")
-    confirming.answer_limits([first], agreed=True, by=other)
-    registering.withdraw(second, reason="wrong pump", by=one)
+    confirmations.answer_limits([first], agreed=True, by=other)
+    withdraw(second, reason="wrong pump", by=one)
     makers.a_reading(bearing=bearing)
     out = tmp_path / "bundle"
     call_command("export_history", "Lift 1", "DE", out=out, stdout=io.StringIO())

@@ -6,8 +6,8 @@ from decimal import Decimal
 import pytest
 
 from fleet.models import Entry, Sheet, ShellHalf
-from inspections import timeline
 from inspections.models import Event, MeterEntry, Reading, Visit
+from inspections.story import timeline
 from tests import makers, sheet_makers
 
 pytestmark = pytest.mark.django_db

@@ -6,9 +6,9 @@ from decimal import Decimal
 import pytest
 
 from fleet.models import Bearing
-from inspections import timeline
 from inspections.importing.remarks import work_named
 from inspections.models import Event, MeterEntry, Reading
+from inspections.story import timeline
 from tests import makers
 
 pytestmark = pytest.mark.django_db

@@ -5,7 +5,7 @@ import pytest
 from fleet.importing.answers import Answers
 from fleet.importing.loading import import_file
 from fleet.models import Bearing, Name
-from fleet.registering import record
+from fleet.plant.acts import record
 from inspections.models import Event
 from tests import makers
 

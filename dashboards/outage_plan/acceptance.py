@@ -1,0 +1,148 @@
+"""Deciding on outage plans: accept the one in hand with a reason, put a job off; each an act with ledger entries."""
+
+import datetime as dt
+import hashlib
+import uuid
+from typing import Any
+from uuid import UUID
+
+import rfc8785
+from django.db import transaction
+
+from dashboards.outage_plan.drafts import (
+    BEFORE,
+    LEAVE,
+    NotPlanned,
+    Weighed,
+    accepted,
+    locked,
+)
+from dashboards.outage_plan.versions import weigh
+from fleet.ledger.writing import Fact, write
+from fleet.models import Bearing, Outage
+from inspections.forecasts.current import current
+from inspections.forecasts.figures import Figures, figures_hash
+from inspections.forecasts.provenance import relied
+from inspections.models import Decision, DraftPlan, Plan
+
+FRESH_FOR = dt.timedelta(days=31)  # an older proposal is worked out anew before it is accepted
+
+
+@transaction.atomic
+def accept(*, draft: DraftPlan, reason: str, on: dt.date, by: UUID, above_reason: str = "") -> Plan:
+    """Accept the plan in hand: the plan, and a decision with the forecast relied on for every bearing it concerns.
+
+    Parameters
+    ----------
+    reason : str
+        why this plan; a change after the freeze day is named by it.
+    on : date
+        the site's own day.
+    above_reason : str
+        why the bearings that stay above the accepted risk may; needed where there are any.
+
+    Returns
+    -------
+    Plan
+        one act: the plan on the site's chain, decisions and forecasts relied on upon the bearings' chains.
+
+    Raises
+    ------
+    NotPlanned
+        without a reason, or without one for bearings above the accepted risk; for a plan that breaks crew hours, shells or twins; or one older than the record.
+    """
+    draft = locked(draft)
+    reason = reason.strip()[:500]
+    if not reason:
+        raise NotPlanned("Say in a few words why this plan is accepted.")
+    weighed = weigh(draft)
+    if not weighed.is_current or on - draft.as_of > FRESH_FOR:
+        raise NotPlanned(
+            f"The record has changed since this plan was worked out on {draft.as_of}. Plan anew, look at it, then accept it."
+        )
+    if weighed.faults:
+        raise NotPlanned(f"This plan cannot be carried out as it is: {' '.join(weighed.faults)}")
+    above_reason = above_reason.strip()[:500]
+    if weighed.above and not above_reason:
+        raise NotPlanned(_asks_why_above(weighed))
+    act = uuid.uuid4()
+    plan = Plan(
+        id=uuid.uuid4(), site=draft.site, as_of=draft.as_of, accepted_on=on, reason=reason, jobs=weighed.jobs,
+        inputs=_rests_on(draft, weighed) | ({"above_reason": above_reason} if weighed.above else {}),
+    )  # fmt: skip
+    before = accepted(draft.site)
+    decided = _decisions(draft, plan, weighed, before, on, above_reason)
+    bearings = list(Bearing.objects.select_related("place__site").filter(pk__in=decided))
+    figures = current(bearings, on)
+    facts = [Fact(f"site:{draft.site_id}", "plan", plan)]
+    for bearing in bearings:
+        row = decided[bearing.pk]
+        row.advised, row.forecast_hash = (
+            str(figures[bearing.pk]["advice"])[:10],
+            figures_hash(figures[bearing.pk]),
+        )
+        facts += [Fact(f"bearing:{bearing.pk}", "decision", row), relied_on(row, figures[bearing.pk])]
+    write(facts, by=by, act=act)
+    return Plan.objects.get(pk=plan.pk)
+
+
+def _asks_why_above(weighed: Weighed) -> str:
+    n = len(weighed.above)
+    some = ", ".join(one["name"] for one in weighed.above[:3]) + (f" and {n - 3} more" if n > 3 else "")
+    are = "1 bearing stays" if n == 1 else f"{n} bearings stay"
+    return f"{are} above the accepted risk ({some}): say why that is right, or change the plan."
+
+
+def relied_on(row: Decision, figures: Figures) -> Fact:
+    """The forecast that a decision relied on: its hash and its figures as text, in the forecast sheet's order."""
+    body = relied(figures, row.on, decision=row.pk)
+    return Fact(f"bearing:{row.bearing_id}", "forecast_relied_on", body=body)
+
+
+def _rests_on(draft: DraftPlan, weighed: Weighed) -> dict[str, Any]:
+    """What an accepted plan rested on, as text; the hash stands for every chance and hour that went in."""
+    coming = [pk for pk in draft.solved["ids"]["outages"].values() if not pk.startswith(BEFORE)]
+    return {
+        "hash": hashlib.sha256(rfc8785.dumps(draft.inputs)).hexdigest(), "record": draft.digest,
+        "changes": draft.changes, "above": weighed.above, "marked": list(weighed.marked), "totals": weighed.totals,
+        "outages": [
+            {"id": str(o.pk), "name": o.name, "start_on": o.start_on.isoformat()}
+            for o in Outage.objects.filter(pk__in=coming).order_by("start_on")
+        ],
+    }  # fmt: skip
+
+
+def _decisions(
+    draft: DraftPlan, plan: Plan, weighed: Weighed, before: Plan | None, on: dt.date, above_reason: str
+) -> dict[UUID, Decision]:
+    """One for each bearing with work; one to leave it for each above the accepted risk, or whose work is taken out."""
+    common = {"plan_id": plan.pk, "on": on}
+    rows: dict[UUID, Decision] = {}
+    above = {
+        one["bearing"]: f"above the accepted risk: {one['reason'][:220]}; accepted, because {above_reason}"
+        for one in weighed.above
+    }
+    for job in weighed.jobs:
+        pk = UUID(job["bearing"])
+        rows[pk] = Decision(
+            id=uuid.uuid4(), bearing_id=pk, outage_id=_outage_of(job["outage"]), decided=job["action"],
+            why="; ".join(filter(None, (_between(job), job["reason"], above.get(job["bearing"], ""))))[:500], **common,
+        )  # fmt: skip
+    left = dict(above)
+    still = set(draft.solved["ids"]["bearings"].values())
+    for job in before.jobs if before else []:
+        if job["bearing"] in still:
+            left.setdefault(job["bearing"], "the plan accepted before gave it work")
+    for bearing, why in left.items():
+        pk = UUID(bearing)
+        rows.setdefault(pk, Decision(id=uuid.uuid4(), bearing_id=pk, decided=LEAVE, why=why[:500], **common))
+    return rows
+
+
+def _outage_of(inner_id: str) -> UUID | None:
+    """The outage of a job; None for days between two."""
+    return None if inner_id.startswith(BEFORE) else UUID(inner_id)
+
+
+def _between(job: dict[str, Any]) -> str:
+    return f"to be done {job['when']}" if job["outage"].startswith(BEFORE) else ""

@@ -1,0 +1,126 @@
+"""One bearing, one outage, two plans: what could be otherwise, and what it would do."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from dashboards.outage_plan import drafts, drawing, versions
+from dashboards.outage_plan import words as plan_words
+from dashboards.outage_plan.job_solver.alternatives import Alternative, alternatives
+from dashboards.outage_plan.job_solver.changes import compare
+from dashboards.outage_plan.job_solver.inputs import LEAVE, Inputs, when
+from dashboards.outage_plan.job_solver.orders import early_date
+from dashboards.outage_plan.proposal import Proposal
+from fleet.formatting import chance, day
+from fleet.models import Bearing
+from fleet.web.bearing_addresses import bearing_address
+from inspections.models import DraftPlan
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One thing that could be done, as a line to choose."""
+
+    value: str  # what the form sends: work and outage
+    words: str
+    one: Alternative
+    dots: Any
+    is_now: bool
+    is_counted: bool  # crew hours of the outage are stated
+
+
+def bearing(hand: DraftPlan, made: Proposal, name: str) -> dict[str, Any] | None:
+    """One bearing in the plan in hand: its job, every other choice, what was said of it."""
+    if made.evaluation is None or made.inputs is None or made.solution is None:
+        return None
+    given, found = made.inputs, made.evaluation
+    if name not in given.bearing_at:
+        return None
+    now = next((job for job in found.jobs if job.bearing == name), None)
+    current = (now.action, now.outage) if now else (LEAVE, "")
+    choices = [_choice(one, given, current) for one in alternatives(made.solution.jobs, given, name)]
+    row = Bearing.objects.select_related("place__site").get(pk=hand.solved["ids"]["bearings"][name])
+    early = early_date(given, name)
+    outages = {o.name: o for o in given.outages}
+    own = [
+        (n, plan_words.change_words(said, outages))
+        for n, said in enumerate(hand.changes)
+        if said.get("bearing") == name
+    ]
+    return {
+        "hand": hand, "site": hand.site, "name": name, "bearing": row, "job": now, "choices": choices, "own": own,
+        "early": early, "saying": _saying(now, choices, early), "outages": given.outages, "dots_once": drawing.dots_once(),
+        "today": hand.as_of, "missing": next((m for m in found.not_fitting if m.bearing == name), None),
+        "above": given.settings.accepted_risk, "page": bearing_address(row),
+    }  # fmt: skip
+
+
+def _choice(one: Alternative, given: Inputs, current: tuple[str, str]) -> Choice:
+    job = one.job
+    if job.action == LEAVE:
+        return Choice(
+            f"{LEAVE}|", "leave it alone", one, drawing.dots(one.chance_before), current == (LEAVE, ""), False
+        )  # fmt: skip
+    outage = given.outages[given.outage_at[job.outage]]
+    words = f"{job.action} in {day(outage.start_on, 'month')}, {job.outage}"
+    return Choice(
+        f"{job.action}|{job.outage}", words, one, drawing.dots(one.chance_before),
+        current == (job.action, job.outage), outage.crew_hours < plan_words.NOT_COUNTED,
+    )  # fmt: skip
+
+
+def _saying(now: Any, choices: list[Choice], early: Any) -> str:
+    alone = choices[0].one
+    first = (
+        f"Planned: {now.action} {when(now.outage)}; {chance(now.p_max_before_work)} would have passed its maximum by then."
+        if now
+        else "The plan leaves it alone."
+    )
+    risk = f" It reaches the accepted risk {day(early)}." if early else ""
+    return f"{first} Left alone, {chance(alone.chance_end)} by the end of the plan.{risk}"
+
+
+def outage(hand: DraftPlan, made: Proposal, name: str) -> dict[str, Any] | None:
+    """One outage in the plan in hand: its jobs, its hours, its days, and what may be said of it."""
+    if made.evaluation is None or made.inputs is None or name not in made.inputs.outage_at:
+        return None
+    t = made.inputs.outage_at[name]
+    one, load = made.inputs.outages[t], made.evaluation.loads[t]
+    jobs = [job for job in made.evaluation.jobs if job.outage == name]
+    outages = {o.name: o for o in made.inputs.outages}
+    own = [
+        (n, plan_words.change_words(said, outages))
+        for n, said in enumerate(hand.changes)
+        if said["what"] in ("slip", "shorten", "skip") and said["outage"] == name
+    ]
+    freeze = one.scope_freeze_on
+    return {
+        "hand": hand, "site": hand.site, "outage": one, "load": load, "bar": drawing.load_bar(load), "jobs": jobs,
+        "own": own, "today": hand.as_of, "is_frozen": made.inputs.frozen(t), "freeze": freeze,
+        "faults": [f for f in made.evaluation.faults if f.startswith(f"{name}:")],
+        "is_counted": load.crew_hours < plan_words.NOT_COUNTED,
+        "marked": [m for m in made.evaluation.marked if m.startswith(f"{name}:")],
+    }  # fmt: skip
+
+
+def two(hand: DraftPlan, first: versions.Version, second: versions.Version) -> dict[str, Any] | None:
+    """Two plans side by side, both weighed on what the plan in hand was made from."""
+    one, other = versions.shown(hand, first), versions.shown(hand, second)
+    if one.evaluation is None or other.evaluation is None or other.inputs is None or one.inputs is None:
+        return None
+    found = compare(one.evaluation, other.evaluation)
+    of_first, of_second = (
+        {load.outage: load for load in made.evaluation.loads} for made in (one, other) if made.evaluation
+    )
+    loads = [(o, of_first.get(o.name), of_second.get(o.name)) for o in other.inputs.outages]
+    # Days between outages that neither plan uses are left out.
+    loads = [one for one in loads if not one[0].between or any(load and load.n_jobs for load in one[1:])]
+    return {
+        "first": first, "second": second, "a": one.evaluation, "b": other.evaluation, "found": found, "loads": loads,
+        "saying": plan_words.difference_sentence(found, first.label, second.label), "as_of": hand.as_of,
+        "moved": [(bearing, _plain(was), _plain(now)) for bearing, was, now in found.moved],
+        "shells": [(family, n) for family, n in sorted(found.shells.items()) if n],
+    }  # fmt: skip
+
+
+def _plain(words: str) -> str:
+    return "left alone" if words == drafts.LEAVE else words

@@ -1,0 +1,239 @@
+"""The plans of a site as they are kept: the one in hand, earlier and named versions, the accepted one; weighed, not solved."""
+
+import datetime as dt
+import hashlib
+import json
+from collections import OrderedDict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+from uuid import UUID
+
+from django.db.models import Count, Max, Q
+
+from dashboards.outage_plan import above_risk
+from dashboards.outage_plan.drafts import (
+    NotPlanned,
+    Solved,
+    Told,
+    Weighed,
+    accepted,
+    in_hand,
+    keep,
+    kept_versions,
+    quiet,
+)
+from dashboards.outage_plan.inputs_json import from_json, jobs_from_json, jobs_to_json, to_json
+from dashboards.outage_plan.job_solver import inputs as plan
+from dashboards.outage_plan.job_solver.changes import changed, replayed
+from dashboards.outage_plan.job_solver.evaluate import Evaluation, PlannedJob, evaluate
+from dashboards.outage_plan.job_solver.inputs import when
+from dashboards.outage_plan.job_solver.opening import Outlook
+from dashboards.outage_plan.job_solver.orders import orders
+from dashboards.outage_plan.job_solver.programme import STEPS, Solution
+from dashboards.outage_plan.proposal import Proposal, accepted_jobs, gather, solved
+from fleet.models import Bearing, Entry, Installation, Site
+from inspections.models import DraftPlan
+
+# Entries that change nothing a plan is made from.
+BESIDE = (
+    "role", "decision", "plan", "forecast_relied_on", "attendance", "finding", "not_measured", "contact_criteria",
+    "sheet", "attachment", "reading_plan", "answer", "set_aside",
+)  # fmt: skip
+OF_PLANT = (
+    "work_hours", "setting", "wear_class", "journal", "journal_diameter", "shell_half", "shell_state", "rotor", "withdrawal",
+    "revision",
+)  # fmt: skip
+HAND, PROPOSED, ACCEPTED = "in-hand", "proposed", "accepted"
+# What was kept as JSON, read: a plan in hand is looked at again and again while it is changed.
+_READ: OrderedDict[UUID, tuple[plan.Inputs, Outlook | None]] = OrderedDict()
+_MOST_READ = 8
+# What was weighed, so that a change weighs the changed plan only, not the one before it again.
+_WEIGHED: OrderedDict[tuple, tuple[plan.Inputs, Evaluation]] = OrderedDict()
+_MOST_WEIGHED = 16
+
+
+def digest_of(site: Site) -> str:
+    """The entries that a site's plan rests on, as one text: other sites' and a plan's own do not change it."""
+    bearings = Bearing.objects.filter(place__site=site).values_list("pk", flat=True)
+    machines = Installation.objects.filter(place__site=site).values_list("machine_id", flat=True)
+    chains = [f"site:{site.pk}", *(f"bearing:{pk}" for pk in bearings), *(f"pump:{pk}" for pk in machines)]
+    own = Q(chain__in=chains) & ~Q(kind__in=BESIDE)
+    seen = Entry.objects.filter(own | Q(chain="plant", kind__in=OF_PLANT)).aggregate(
+        n=Count("pk"), last=Max("pk")
+    )
+    return hashlib.sha256(f"{site.pk}|{seen['n']}|{seen['last']}".encode()).hexdigest()
+
+
+# for `dashboards.outage_plan.drafts` -----------------------------------------------------------------------------------
+
+
+def solve_for(site: Site, as_of: dt.date, changes: Sequence[Mapping[str, Any]], tell: Told = quiet) -> Solved:
+    """Gather, solve and hand over as plain JSON; `tell` hears which step of how many begins."""
+    steps = STEPS + 2
+    digest = digest_of(site)
+    tell(0, steps, "forecasts, outages, spares and hours are gathered")
+    found = gather(site, as_of)
+    n = len(found.inputs.bearings) if found.inputs else 0
+    tell(1, steps, f"what {n} bearings rest on is gathered")
+    made = solved(site, found, changes, lambda step, words: tell(1 + step, steps, words))
+    tell(1 + STEPS, steps, "the plan is weighed and kept")
+    solution = made.solution
+    given = {"plan": to_json(found.inputs, found.outlook)} if found.inputs is not None else {}
+    ids = {"bearings": dict(found.bearing_ids), "outages": dict(found.outage_ids)}
+    said: dict[str, Any] = {
+        "refused": list(made.refused),
+        "left_out": list(made.left_out),
+        "planned": list(found.planned),
+        "jobs": [],
+        "ids": ids,
+    }
+    if solution:
+        said |= {
+            "jobs": jobs_to_json(solution.jobs), "cost": solution.cost, "bound": solution.bound,
+            "stopped_by": solution.stopped_by,
+        }  # fmt: skip
+    return Solved(digest, given, said)
+
+
+def propose(site: Site, as_of: dt.date, *, by: UUID | None, tell: Told = quiet) -> DraftPlan:
+    """Plan a site's outages from the record as it stands, keeping to what was pinned, refused and said of outages.
+
+    `tell` hears which step of how many begins, in words.
+
+    Raises
+    ------
+    NotPlanned
+        where the changes leave no plan: what is short, in sentences; the plan in hand stays as it was.
+    """
+    before = in_hand(site)
+    # A job moved but not pinned was a look at this proposal only.
+    changes = [one for one in before.changes if one["what"] != "move"] if before else []
+    made = solve_for(site, as_of, changes, tell)
+    refused = made.solved.get("refused")
+    if refused and changes:
+        raise NotPlanned(
+            f"No plan keeps to all the changes: {' '.join(refused)} Take a change back, then plan anew."
+        )
+    return keep(site, as_of, made, by=by, changes=changes)
+
+
+def weigh(draft: DraftPlan) -> Weighed:
+    """What the plan in hand comes to, as text for the ledger."""
+    made = shown(draft, version(draft, HAND))
+    if made.evaluation is None:
+        return Weighed([], [], tuple(made.refused), (), False)
+    found, ids = made.evaluation, draft.solved["ids"]
+    above = [
+        {
+            "bearing": ids["bearings"][one.bearing], "name": one.bearing, "chance": f"{one.chance:.4f}", "by": one.by,
+            "cause": one.cause, "reason": one.reason, "would_fit_with": one.remedy,
+        }
+        for one in found.not_fitting
+    ]  # fmt: skip
+    totals = {
+        "expected_passings": f"{found.expected_passings:.3f}", "above_accepted": str(found.n_above_accepted),
+        "jobs": str(len(found.jobs)),
+    } | {f"hours {load.outage}": f"{load.used_hours:.1f}" for load in found.loads}  # fmt: skip
+    return Weighed(
+        [_recorded(job, ids) for job in found.jobs], above, found.faults, found.marked,
+        digest_of(draft.site) == draft.digest, totals,
+    )  # fmt: skip
+
+
+def _recorded(job: PlannedJob, ids: Mapping[str, Mapping[str, str]]) -> dict[str, Any]:
+    return {
+        "bearing": ids["bearings"][job.bearing], "outage": ids["outages"][job.outage], "action": job.action,
+        "when": when(job.outage), "crew_hours": f"{job.crew_hours:.1f}", "shell_type": job.shell_type, "shell_from": job.shell_from,
+        "p_max_before_work": f"{job.p_max_before_work:.4f}", "p_max_if_deferred": f"{job.p_max_if_deferred:.4f}",
+        "reason": job.reason,
+    }  # fmt: skip
+
+
+# versions and what they do -----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Version:
+    """A plan to look at: its jobs before the changes, and the changes."""
+
+    key: str
+    label: str
+    jobs: tuple[plan.Job, ...]
+    changes: tuple[Mapping[str, Any], ...] = ()
+
+
+def version(hand: DraftPlan, key: str) -> Version | None:
+    """The version of that key at the site of the plan in hand; None where there is none."""
+    if key == HAND:
+        return Version(key, "the plan in hand", jobs_from_json(hand.solved["jobs"]), tuple(hand.changes))
+    if key == PROPOSED:
+        return Version(key, "the proposal before any change", jobs_from_json(hand.solved["jobs"]))
+    if key == ACCEPTED:
+        standing, jobs = accepted(hand.site), accepted_jobs(hand.site)
+        if standing is None or jobs is None:
+            return None
+        # Its jobs are those after all changes; what was said of outages and bearings goes with them.
+        said = tuple(
+            one
+            for one in standing.inputs.get("changes", ())
+            if one["what"] in ("slip", "shorten", "skip", "worse")
+        )
+        return Version(key, "the accepted plan", jobs, said)  # fmt: skip
+    try:
+        row = DraftPlan.objects.filter(site=hand.site, pk=UUID(key)).first()
+    except ValueError:
+        return None
+    if row is None:
+        return None
+    return Version(key, _called(row), jobs_from_json(row.solved["jobs"]), tuple(row.changes))
+
+
+def _called(row: DraftPlan) -> str:
+    return f"“{row.name}”" if row.name else f"the proposal of {row.made_at:%Y-%m-%d %H:%M} UTC"
+
+
+def versions(hand: DraftPlan) -> list[tuple[str, str]]:
+    """Keys and labels of all that can be looked at and compared, the plan in hand first."""
+    found = [(HAND, "the plan in hand")]
+    if hand.changes:
+        found.append((PROPOSED, "the proposal before any change"))
+    if accepted(hand.site):
+        found.append((ACCEPTED, "the accepted plan"))
+    return found + [(str(row.pk), _called(row)) for row in kept_versions(hand.site)]
+
+
+def given_to(hand: DraftPlan) -> tuple[plan.Inputs, Outlook | None] | None:
+    """What the plan in hand was made from, before any change, with the accepted plan as it stands now."""
+    if hand.pk not in _READ:
+        if "plan" not in hand.inputs:
+            return None
+        _READ[hand.pk] = from_json(hand.inputs["plan"])
+        while len(_READ) > _MOST_READ:
+            _READ.popitem(last=False)
+    base, outlook = _READ[hand.pk]
+    return replace(base, accepted=accepted_jobs(hand.site)), outlook
+
+
+def shown(hand: DraftPlan, one: Version | None) -> Proposal:
+    """A version weighed on what the plan in hand was made from: risk, hours, shells; nothing is solved."""
+    refused, left_out = tuple(hand.solved["refused"]), tuple(hand.solved["left_out"])
+    given = given_to(hand)
+    if one is None or given is None or refused:
+        return Proposal(
+            hand.site, hand.as_of, None, refused=refused or ("There is no such plan.",), left_out=left_out
+        )
+    key = (hand.pk, one.jobs, json.dumps(one.changes), given[0].accepted)
+    if key not in _WEIGHED:
+        inputs = changed(given[0], given[1], one.changes)
+        _WEIGHED[key] = inputs, evaluate(replayed(one.jobs, one.changes, inputs), inputs)
+        while len(_WEIGHED) > _MOST_WEIGHED:
+            _WEIGHED.popitem(last=False)
+    inputs, made = _WEIGHED[key]
+    made = replace(made, not_fitting=above_risk.named(made.not_fitting, one.changes, hand.site))
+    jobs = tuple(plan.Job(job.bearing, job.action, job.outage) for job in made.jobs)
+    said = hand.solved
+    solution = Solution(jobs, said.get("cost", 0.0), said.get("bound", 0.0), said.get("stopped_by", ""))
+    return Proposal(
+        hand.site, hand.as_of, inputs, solution, made, orders(made, inputs), left_out=left_out
+    )  # fmt: skip

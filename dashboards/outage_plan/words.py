@@ -1,0 +1,138 @@
+"""A plan, and what a change does to it, in sentences. Pure."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from dashboards.outage_plan.job_solver.changes import Difference, compare
+from dashboards.outage_plan.job_solver.evaluate import Evaluation
+from dashboards.outage_plan.job_solver.inputs import LEAVE, Inputs, Outage, when
+from dashboards.outage_plan.job_solver.orders import Order
+from fleet.formatting import counted, day, grouped, um
+
+NOT_COUNTED = 1e5  # crew hours of an outage that states none
+WORTH_HOURS = 0.05  # less than this is no difference to anybody
+WORTH_PASSINGS = 0.005
+
+
+def saying(made: Evaluation, given: Inputs, orders: Sequence[Order]) -> str:
+    """Jobs, hours and shells of the next outage, what risk is left, what to order first."""
+    text = _first_work(made, given)
+    above = made.n_above_accepted
+    it = "it" if above == 1 else "them"
+    text += (
+        f" {counted(above, 'bearing')} {'is' if above == 1 else 'are'} above the accepted risk before any work could reach {it}."
+        if above
+        else " No bearing passes the accepted risk before its work."
+    )
+    if orders:
+        order = orders[0]
+        when = "at once" if order.order_by <= given.as_of else f"by {day(order.order_by)}"
+        text += f" Order a {order.family} shell {when} for {order.bearing}."
+    return text
+
+
+def _first_work(made: Evaluation, given: Inputs) -> str:
+    """The next outage, and where nothing is opened in it the first one in which something is."""
+    n = len(given.outages)
+    text, t = "", next((k for k in range(n) if not given.outages[k].between or made.loads[k].n_jobs), 0)
+    if not made.loads[t].n_jobs:
+        text = f"Nothing needs opening in {day(given.outages[t].start_on, 'month')}."
+        t = next((k for k, load in enumerate(made.loads) if load.n_jobs), -1)
+        if t < 0:
+            return f"{text} Nor in any later outage of the plan."
+    outage, load = given.outages[t], made.loads[t]
+    shells = sum(job.action == "replace" and job.outage == outage.name for job in made.jobs)
+    limit = f" of {grouped(load.crew_hours)}" if load.crew_hours < NOT_COUNTED else ""
+    jobs, new = counted(load.n_jobs, "job"), counted(shells, "new shell")
+    time = (
+        f"{outage.name}, in {day(outage.start_on, 'month')}"
+        if outage.between
+        else f"in {day(outage.start_on, 'month')}"
+    )
+    return f"{text} {jobs} {time}: {grouped(load.used_hours)}{limit} crew hours, {new}.".strip()
+
+
+def job_words(action: str, outage: str) -> str:
+    """A job, or none, as a planner says it."""
+    return "left alone" if action == LEAVE or not outage else f"{action} {when(outage)}"
+
+
+def change_words(said: Mapping[str, Any], outages: Mapping[str, Outage]) -> str:
+    """A change made by hand, in words, with its reason where one was given."""
+    why = said.get("why", "")
+    return f"{_change_words(said, outages)} (“{why}”)" if why else _change_words(said, outages)
+
+
+def _change_words(said: Mapping[str, Any], outages: Mapping[str, Outage]) -> str:
+    what, bearing, outage = said["what"], said.get("bearing", ""), said.get("outage", "")
+    if what in ("pin", "move"):
+        held = ", and stays so when it is planned anew" if what == "pin" else ""
+        return f"{bearing}: {job_words(said['action'], outage)}{held}"
+    if what == "refuse":
+        work = said.get("action") or "no work"
+        return f"{bearing}: {'no ' + work if said.get('action') else work}{f' {when(outage)}' if outage else ' at all'}"
+    if what == "worse":
+        return f"{bearing}: as if it read {um(said['um'])} today"
+    if what == "skip":
+        return f"{outage} does not take place"
+    if what == "shorten":
+        return f"{outage} has {grouped(float(said['hours']))} crew hours"
+    days = int(said["days"])
+    return f"{outage} comes {counted(abs(days), 'day')} {'later' if days > 0 else 'earlier'}"
+
+
+def effect(first: Evaluation, second: Evaluation, outages: Sequence[Outage]) -> list[str]:
+    """What the second plan does otherwise, risk first, then hours, then shells; a sentence each."""
+    found = compare(first, second)
+    return [risk_words(found, second), *_hours(found, second, outages), *_shells(found)]
+
+
+def risk_words(found: Difference, second: Evaluation) -> str:
+    """Expected passings and bearings above the accepted risk, against the first plan."""
+    now, more = second.expected_passings, found.expected_passings
+    passings = f"{grouped(now, 1)} bearings are expected to pass their maximum by the end of the plan"
+    if abs(more) < WORTH_PASSINGS:
+        text = f"{passings}, as before"
+    else:
+        size = "under 0.1" if abs(more) < 0.05 else grouped(abs(more), 1)
+        text = f"{passings}, {size} {'more' if more > 0 else 'fewer'}"
+    above, by = second.n_above_accepted, found.n_above_accepted
+    change = "as before" if by == 0 else f"{grouped(abs(by))} {'more' if by > 0 else 'fewer'}"
+    return f"{text}; {counted(above, 'bearing')} above the accepted risk, {change}."
+
+
+def _hours(found: Difference, second: Evaluation, outages: Sequence[Outage]) -> list[str]:
+    loads = {load.outage: load for load in second.loads}
+    said = []
+    for outage in outages:
+        by = found.hours.get(outage.name, 0.0)
+        if abs(by) > WORTH_HOURS and outage.name in loads:
+            load = loads[outage.name]
+            of = f" of {grouped(load.crew_hours)}" if load.crew_hours < NOT_COUNTED else ""
+            size = f"{grouped(abs(by), 0 if abs(by) >= 9.5 else 1)} {'more' if by > 0 else 'fewer'}"
+            said.append(f"{outage.name}: {grouped(load.used_hours)}{of} crew hours, {size}.")
+    return said
+
+
+def _shells(found: Difference) -> list[str]:
+    parts = [
+        f"{grouped(abs(n))} {family} {'more' if n > 0 else 'fewer'}"
+        for family, n in sorted(found.shells.items())
+        if n
+    ]
+    return [f"Half shells: {', '.join(parts)}."] if parts else []
+
+
+def difference_sentence(found: Difference, first: str, second: str) -> str:
+    """How two plans differ, in one sentence to open the page with."""
+    if not found.moved:
+        return f"No job differs between {first} and {second}."
+    n = len(found.moved)
+    more = found.expected_passings
+    text = (
+        f"{counted(n, 'bearing')} {'is' if n == 1 else 'are'} treated otherwise in {second} than in {first}"
+    )
+    if abs(more) < WORTH_PASSINGS:
+        return f"{text}; as many bearings are expected to pass their maximum."
+    size = "under 0.1" if abs(more) < 0.05 else grouped(abs(more), 1)
+    return f"{text}; {size} {'more' if more > 0 else 'fewer'} are expected to pass their maximum by the end of the plan."

@@ -1,0 +1,97 @@
+"""Who has a way to sign in, and what they may do where: acts of the administrator. Figures are never compared by person."""
+
+from uuid import UUID
+
+from django.db import transaction
+
+from fleet.access import sites_of
+from fleet.ledger.writing import Fact, write
+from fleet.models import Account, Person, Role, Site, folded
+from fleet.plant.acts import PLANT, Refused, withdraw
+from fleet.plant.people import add_account, give_role, person_named
+from fleet.web.passwords import one_time_password
+
+GOVERN = "people and sites"
+
+
+def site_called(name: str) -> Site:
+    """The site of that name.
+
+    Raises
+    ------
+    Refused
+    """
+    found = Site.objects.standing().filter(folded=folded(name)).first()
+    if found is None:
+        there = ", ".join(Site.objects.standing().values_list("name", flat=True)) or "none yet"
+        raise Refused(
+            f"No site is called '{name}'. Sites are: {there}. Name one of these, or leave --site out."
+        )
+    return found
+
+
+@transaction.atomic
+def admit(
+    *, name: str, role: str, by: UUID, site: Site | None = None, new_password: bool = False
+) -> tuple[Account, str]:
+    """Give a person a role and a way to sign in.
+
+    Returns
+    -------
+    tuple
+        the account, and its one-time password; empty where the account had one already and keeps it.
+    """
+    person = person_named(name, by=by)
+    give_role(person=person, role=role, site=site, by=by)
+    account = Account.objects.filter(person=person).first()
+    if account is None:
+        password = one_time_password()
+        return add_account(person=person, username=name, password=password, check=False), password
+    return account, renew(account) if new_password else ""
+
+
+def renew(account: Account) -> str:
+    """Another one-time password for an account; every session it has ends."""
+    password = one_time_password()
+    account.set_password(password)
+    account.must_change_password = True
+    account.save(update_fields=["password", "must_change_password"])
+    return password
+
+
+def governs(administrator: Account, account: Account) -> bool:
+    """Whether an administrator may touch an account: only where every role it holds is at a site of theirs."""
+    own = sites_of(administrator, GOVERN)
+    held = Role.objects.standing().filter(person=account.person_id).values_list("site_id", flat=True)
+    return own is None or all(site in own for site in held)
+
+
+def end_role(*, role: Role, reason: str, by: UUID) -> None:
+    """End a role; that it was held, and until when, stays in the record.
+
+    Raises
+    ------
+    Refused
+        without a reason, or for the last administrator of all sites.
+    """
+    last = Role.objects.standing().filter(role=Role.Word.ADMINISTRATOR, site=None).exclude(pk=role.pk)
+    if role.role == Role.Word.ADMINISTRATOR and role.site_id is None and not last.exists():
+        raise Refused("This is the last administrator of all sites. Give the role to somebody else first.")
+    withdraw(role, reason=reason, by=by)
+
+
+def shut(account: Account, *, open_again: bool = False) -> None:
+    """Close a way to sign in, at once, or open it again; the person's part in the record stays."""
+    account.is_active = open_again
+    account.save(update_fields=["is_active"])
+
+
+@transaction.atomic
+def blank_name(*, person: Person, by: UUID) -> None:
+    """Take a person's name out where the law asks for it: no entry changes, for entries hold the inner id alone.
+
+    The way to sign in closes. Sheets that were imported are kept as they came and may hold the name.
+    """
+    write([Fact(PLANT, "name_blanked", body={"person": person.pk})], by=by)
+    Person.objects.filter(pk=person.pk).update(name="", folded="", employer="")
+    Account.objects.filter(person=person).update(username=f"removed {person.pk.hex[:12]}", is_active=False)

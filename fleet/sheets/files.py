@@ -1,0 +1,285 @@
+"""A CSV or XLSX file as text cells with the sheet's own row numbers, within limits that no file can break."""
+
+import csv
+import io
+import json
+import re
+import subprocess
+import sys
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+MOST_BYTES = 50_000_000
+MOST_ROWS = 300_000
+MOST_COLUMNS = 200
+MOST_CELLS = 5_000_000
+MOST_TEXT = 100_000_000
+LONGEST_CELL = 1_000_000
+
+_CHILD = Path(__file__).with_name("workbook_child.py")
+_CHILD_SECONDS = 40
+_ORDERS: dict[str, Any] = {
+    "memory": 1_000_000_000, "cpu_seconds": 20, "entries": 2000, "unpacked": 300_000_000, "ratio": 200,
+    "rows": MOST_ROWS, "columns": MOST_COLUMNS, "cells": MOST_CELLS, "text": MOST_TEXT,
+}  # fmt: skip
+
+_OLD_OFFICE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+_NONE: frozenset[int] = frozenset()
+
+
+class SheetFault(ValueError):
+    """The file cannot be read as a sheet; the text begins `file: ` and says what to do."""
+
+    def __init__(self, sentence: str) -> None:
+        super().__init__(f"file: {sentence}")
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row: the sheet's own number (from 1) and its cells as text.
+
+    `date_columns` and `number_columns` (from 0) tell which cells the workbook holds as a date or time, written
+    here in ISO form, and which as a number, written here with a decimal point whatever the file declares.
+    """
+
+    number: int
+    cells: list[str]
+    date_columns: frozenset[int] = _NONE
+    number_columns: frozenset[int] = _NONE
+
+    @property
+    def is_blank(self) -> bool:
+        """True when no cell holds more than white space."""
+        return not any(cell.strip() for cell in self.cells)
+
+
+@dataclass(frozen=True, slots=True)
+class Tab:
+    """One tab: its first row with anything in it as the heading, and every row below, blank ones included."""
+
+    name: str
+    heading: list[str]
+    rows: list[Row]
+    heading_row: Row | None = None
+    hidden: bool = False
+    hidden_rows: frozenset[int] = _NONE
+    merged: list[tuple[int, int, int, int]] = field(default_factory=list)
+    """Merged areas as (first row from 1, first column from 0, last row, last column)."""
+
+    def all_rows(self) -> list[Row]:
+        """Heading row and rows, for sheets whose heading is not their first row."""
+        return self.rows if self.heading_row is None else [self.heading_row, *self.rows]
+
+    def rows_beyond_heading(self) -> list[Row]:
+        """Rows with something in a column that has no heading: usually an unquoted separator."""
+        blank = {n for n, title in enumerate(self.heading) if not title}
+        width = len(self.heading)
+        return [
+            row for row in self.rows if any(row.cells[width:]) or any(row.cells[n].strip() for n in blank)
+        ]
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A file's tabs; `kind` is `csv` or `xlsx`; `separator` is the CSV's."""
+
+    kind: str
+    tabs: list[Tab]
+    separator: str = ""
+
+
+def read_sheet(data: bytes, name: str, *, tab: str | int | None = None) -> Sheet:
+    """The cells of a CSV or XLSX file; `tab` is a tab's name, or 0 for the first one shown (None: all tabs)."""
+    if not data.strip():
+        raise SheetFault("it is empty; a heading row and rows below it are expected")
+    if len(data) > MOST_BYTES:
+        size, most = len(data) // 1_000_000, MOST_BYTES // 1_000_000
+        raise SheetFault(f"{size} MB found, at most {most} MB are read at once; split the sheet")
+    if data.startswith(_OLD_OFFICE):
+        raise SheetFault(_old_office_sentence(data))
+    if data.startswith(b"PK"):
+        return Sheet("xlsx", list(_read_workbook(data, tab)))
+    if name.lower().endswith((".xlsx", ".xlsm", ".xls", ".xlsb", ".ods")):
+        raise SheetFault("its name says workbook but its content is none; save it as XLSX or CSV")
+    if isinstance(tab, str) and tab:
+        raise SheetFault(f"tab {tab!r} asked for, and a CSV has no tabs; leave the tab out")
+    return _read_csv(data)
+
+
+def _old_office_sentence(data: bytes) -> str:
+    if "EncryptedPackage".encode("utf-16-le") in data:
+        return "the workbook is protected by a password; take it off and save the workbook again"
+    return "an old workbook (XLS) found, XLSX or CSV expected; save it as XLSX"
+
+
+def _tab(name: str, rows: list[Row], **more: Any) -> Tab:
+    """A tab from its rows in order: leading and trailing blank rows fall away, numbers stay."""
+    filled = [n for n, row in enumerate(rows) if not row.is_blank]
+    if not filled:
+        return Tab(name, [], [], **more)
+    first, last = filled[0], filled[-1]
+    heading = rows[first]
+    return Tab(
+        name,
+        [cell.strip() for cell in heading.cells],
+        rows[first + 1 : last + 1],
+        heading,
+        **more,
+    )
+
+
+# XLSX ------------------------------------------------------------------------------------------------------
+
+
+def _read_workbook(data: bytes, tab: str | int | None) -> Iterator[Tab]:
+    """The tabs of a workbook, opened in a child process: a hostile one kills the child, never this process."""
+    orders = json.dumps(_ORDERS | {"tab": tab}).encode() + b"\n"
+    command = [sys.executable, "-I", str(_CHILD)]
+    try:
+        # An empty environment keeps passwords and addresses out of the process that meets the file.
+        done = subprocess.run(
+            command,
+            check=False,
+            input=orders + data,
+            capture_output=True,
+            timeout=_CHILD_SECONDS,
+            env={},
+        )
+    except subprocess.TimeoutExpired:
+        raise SheetFault("the workbook takes too long to read; split it or save it as CSV") from None
+    if done.returncode < 0:
+        raise SheetFault(
+            "the workbook needs too much memory or time to read; save only the rows needed as CSV"
+        )
+    if done.returncode > 0:
+        raise RuntimeError(f"the sheet reader could not start: {done.stderr[-500:].decode(errors='replace')}")
+    answers = [json.loads(line) for line in done.stdout.splitlines()]
+    for answer in answers:
+        if "fault" in answer:
+            raise SheetFault(answer["fault"])
+    return (_tab_of(answer) for answer in answers)
+
+
+def _tab_of(answer: dict[str, Any]) -> Tab:
+    """One tab from the child's answer; equal sets of columns are one object."""
+    known: dict[tuple[int, ...], frozenset[int]] = {}
+
+    def columns(numbers: list[int]) -> frozenset[int]:
+        key = tuple(numbers)
+        found = known.get(key)
+        if found is None:
+            found = known[key] = frozenset(key)
+        return found
+
+    rows = [
+        Row(number, cells, columns(dates), columns(figures))
+        for number, cells, dates, figures in answer["rows"]
+    ]
+    return _tab(
+        answer["name"],
+        rows,
+        hidden=answer["hidden"],
+        hidden_rows=frozenset(answer["rows_hidden"]),
+        merged=[tuple(area) for area in answer["merged"]],
+    )
+
+
+# CSV -------------------------------------------------------------------------------------------------------
+
+
+def _read_csv(data: bytes) -> Sheet:
+    """A UTF-8 CSV whose separator is found from its heading row."""
+    text = _decoded(data)
+    skipped = 0
+    declared = re.match(r"sep=([,;\t])\r?\n", text)  # a spreadsheet's own hint
+    if declared:
+        text, skipped = text[declared.end() :], 1
+    separator = declared[1] if declared else _separator(text)
+    rows = list(_csv_rows(text, separator, skipped))
+    width = max((len(row.cells) for row in rows), default=0)
+    for row in rows:
+        row.cells.extend([""] * (width - len(row.cells)))
+    tab = _tab("", rows)
+    if not tab.heading:
+        raise SheetFault("it holds no cell; a heading row and rows below it are expected")
+    return Sheet("csv", [tab], separator)
+
+
+def _decoded(data: bytes) -> str:
+    """The text of a CSV, never guessed: UTF-8 with or without its mark."""
+    remedy = "save it as CSV UTF-8"
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")) or data[:200].count(0) > len(data[:200]) // 4:
+        raise SheetFault(f"its text is UTF-16, UTF-8 expected; {remedy}")
+    if 0 in data:
+        row = data.count(b"\n", 0, data.index(0)) + 1
+        raise SheetFault(f"row {row} holds a NUL character, so it is damaged or no CSV; {remedy}")
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        row = data.count(b"\n", 0, error.start) + 1
+        raise SheetFault(
+            f"row {row} holds the byte {data[error.start]:02X}, which is not UTF-8 (perhaps a Windows code page); "
+            f"{remedy}"
+        ) from None
+    if "\ufffd" in text:
+        row = text.count("\n", 0, text.index("\ufffd")) + 1
+        raise SheetFault(
+            f"row {row} holds the mark of a lost character; save it again from the first source as UTF-8"
+        )
+    if re.match(r"\s*<(!doctype|html|table|\?xml)", text, re.IGNORECASE):
+        raise SheetFault(
+            "a web page or XML found, CSV or XLSX expected; open it in a spreadsheet and save as XLSX"
+        )
+    return text
+
+
+def _separator(text: str) -> str:
+    """Comma, semicolon or tab: the one that cuts the first row which any of them cuts into the most cells."""
+    for line in re.split(r"\r\n|\n|\r", text[:100_000]):
+        counts = Counter(re.sub(r'"[^"]*"?', "", line))
+        best = sorted(((counts[mark], mark) for mark in ",;\t"), reverse=True)
+        if best[0][0] == 0:
+            continue
+        if best[0][0] == best[1][0]:
+            raise SheetFault(
+                "its heading row can be cut in two ways; put headings that hold , or ; in quotes"
+            )
+        return best[0][1]
+    if "|" in text.split("\n", 1)[0]:
+        raise SheetFault(
+            "its cells are parted by |, but comma, semicolon or tab are expected; save it as CSV UTF-8"
+        )
+    return ","
+
+
+def _csv_rows(text: str, separator: str, skipped: int) -> Iterator[Row]:
+    """Rows with the number of their first line in the file; a cell in quotes may run over several lines."""
+    csv.field_size_limit(LONGEST_CELL)  # process-wide; nothing else here reads CSV
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    n_rows, n_cells = 0, 0
+    number = skipped + 1
+    while True:
+        try:
+            cells = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            raise SheetFault(_csv_sentence(number, str(error))) from None
+        n_rows, n_cells = n_rows + 1, n_cells + len(cells)
+        if len(cells) > MOST_COLUMNS:
+            raise SheetFault(
+                f"row {number} has {len(cells)} columns, at most {MOST_COLUMNS} are read; take out the rest"
+            )
+        if n_rows > MOST_ROWS or n_cells > MOST_CELLS:
+            raise SheetFault(f"more than {MOST_ROWS} rows or {MOST_CELLS} cells found; split the sheet")
+        yield Row(number, cells)
+        number = skipped + reader.line_num + 1
+
+
+def _csv_sentence(number: int, reason: str) -> str:
+    if "field limit" in reason or "field larger" in reason:
+        return f"row {number} has a cell of more than {LONGEST_CELL} characters; a quotation mark may not be closed"
+    return f"row {number} has a quotation mark that is not closed as it should be; write it twice inside a quoted cell"

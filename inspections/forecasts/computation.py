@@ -1,0 +1,138 @@
+"""Rows to arrays to forecasts: figures for pages (nothing stored), and the refit that is stored and exported.
+
+`current` answers a page: stored figures where nothing has changed since, fresh ones with the fleet's stored
+parameters where something has. `refit` fits the fleet anew and stores a run; its entry stands on the chain `plant`.
+"""
+
+import datetime as dt
+import hashlib
+import uuid
+from typing import Any
+
+import numpy as np
+import rfc8785
+
+from inspections.forecasts.figures import BEYOND, QUANTILES, Figures
+from inspections.forecasts.notes import notes
+from inspections.forecasts.wear_inputs import ACCEPTED_RISK, Inputs, Known
+from inspections.wear.advice import ADVICE, OUTCOMES, REASONS, REPLACE_FROM
+from inspections.wear.arrays import Histories
+from inspections.wear.forecast import Forecasts, forecast
+from inspections.wear.population import Population
+
+ENGINE = "3"
+# Significant digits of a figure as it is stored, shown and hashed. The compiled and the plain numpy form of the engine
+# differ by up to 3e-11 of a figure (measured), so that two of them round apart once in some ten thousand figures.
+DIGITS = 6
+HORIZON_DAYS = 40 * 365.25
+TEN_PER_CENT = 1.2815515655446004  # of a normal: the 80 % interval leaves a tenth on either side
+WORTH_THREADS = 1000  # bearings from which a second thread gains more than it costs
+
+
+def _hash(value: Any) -> str:
+    return hashlib.sha256(rfc8785.dumps(value)).hexdigest()
+
+
+def figures_of(known: Inputs, population: Population, *, threads: bool = False) -> dict[uuid.UUID, Figures]:
+    """Forecast bearings and put each one's figures together; bearings of sites that accept other risks apart."""
+    found: dict[uuid.UUID, Figures] = {}
+    likes = _likes(known.histories, population)
+    risks = np.array([one.accepted_risk for one in known.known])
+    for risk in sorted(set(risks.tolist())) or [ACCEPTED_RISK]:
+        chosen = np.flatnonzero(risks == risk)
+        made = forecast(known.histories.take(chosen), population, accepted_risk=risk, threads=threads)
+        for row, index in enumerate(chosen):
+            one = known.known[int(index)]
+            said = {"notes": notes(one, likes[int(index)])}
+            found[one.bearing.pk] = Figures(_values(one, known.as_of, made, row, population.young) | said)
+    return {one.bearing.pk: found[one.bearing.pk] for one in known.known}
+
+
+def _likes(histories: Histories, population: Population) -> list[tuple[float, float]]:
+    """(B,) how many times the fleet's median rate bearings like it wear, and the end of the 80 % interval nearer to 1."""
+    found = [(1.0, 1.0)] * histories.n_bearings
+    for pool in population.pools:
+        chosen = np.flatnonzero(histories.clock == pool.clock)
+        mean, variance = pool.designs[0].outlook(histories.take(chosen))
+        away = mean - pool.designs[0].effect_mean[0]
+        nearer = away - np.sign(away) * TEN_PER_CENT * np.sqrt(variance)
+        for index, ratio, end in zip(chosen, np.exp(away), np.exp(nearer), strict=True):
+            found[index] = (float(ratio), float(end))
+    return found
+
+
+def _values(one: Known, as_of: dt.date, made: Forecasts, i: int, young: bool) -> dict[str, Any]:
+    values = _of_record(one, as_of) | {
+        "outcome": OUTCOMES[made.outcome[i]],
+        "own_evidence": _number(made.own_evidence[i]),
+        "replace_limit_um": _number(made.replace_limit_um[i]),
+        "replace_limit_from": REPLACE_FROM[made.replace_limit_from[i]],
+        "p_replace_now": _number(made.p_replace_now[i]),
+        "p_max_now": _number(made.p_max_now[i]),
+        "p_max_before_next_outage": _number(made.p_max_before_next[i]),
+        "p_max_before_following_outage": _number(made.p_max_before_following[i]),
+        "advice": ADVICE[made.advice[i]],
+        "advice_reason": REASONS[made.advice_reason[i]],
+        "scrapes_left": None if np.isnan(made.scrapes_left[i]) else int(made.scrapes_left[i]),
+        "surprise": _number(made.surprise[i]),
+        "slip_factor": _number(made.slip_factor[i]),
+        "detectable_um_per_kh": _number(made.detectable_um_per_kh[i]),
+        "population_young": young,
+    }
+    for at, quantile in enumerate(QUANTILES):
+        values[f"replace_date_{quantile}"] = _date(as_of, _real(one, made.replace_days[i, at]))
+        values[f"max_date_{quantile}"] = _date(as_of, _real(one, made.max_days[i, at]))
+    for at, quantile in enumerate(("p10", "p50", "p90")):
+        values[f"rate_um_per_kh_{quantile}"] = _number(made.rate_um_per_kh[i, at])
+        values[f"clearance_um_{quantile}"] = _number(made.clearance_um[i, at])
+    return values
+
+
+def _of_record(one: Known, as_of: dt.date) -> dict[str, Any]:
+    """What comes from the record itself."""
+    seen, last = one.story.clearances, one.last
+    first, second = one.coming.first, one.coming.second
+    limit, replace = one.limits.get("in_service_max"), one.limits.get("replace")
+    next_on, following_on = (as_of + dt.timedelta(days=int(days)) for days in one.coming.days)
+    return {
+        "site": one.bearing.place.site.name,
+        "pump": one.bearing.place.tag,
+        "position": one.bearing.name,
+        "as_of": as_of.isoformat(),
+        "readings": sum(len(observation.readings) for observation in seen),
+        "last_reading_on": last.on.isoformat() if last else None,
+        "last_reading_um": _number(last.larger_um) if last else None,
+        "exposure": one.run.clock,
+        "in_service_max_um": _number(one.limit_um("in_service_max")),
+        "new_um": _number(one.limit_um("fitting_max")),
+        "next_outage": first.name if first else None,
+        "next_outage_on": next_on.isoformat(),
+        "following_outage": second.name if second else None,
+        "following_outage_on": following_on.isoformat(),
+        "outages_known": one.coming.n_known,
+        "hours_per_day": _number(one.hours_ahead),
+        "class": one.facts.wear_class.name if one.facts and one.facts.wear_class else None,
+        "n_set_aside": one.story.n_set_aside,
+        "limit_authority": limit.get_authority_display() if limit else "",
+        "limit_document": limit.document if limit else "",
+        "twin": one.place.twin if one.place else "",
+        "replace_authority": replace.get_authority_display() if replace else "",
+    }
+
+
+def _number(value: Any) -> float | None:
+    """A finite float, rounded to `DIGITS` significant digits, or None."""
+    return float(f"{value:.{DIGITS}g}") if value is not None and np.isfinite(value) else None
+
+
+def _real(one: Known, even_days: float) -> float:
+    """Days by the calendar, where the duty ahead is planned."""
+    return float(one.ahead.real(even_days)) if one.ahead else even_days
+
+
+def _date(as_of: dt.date, days: float) -> str | None:
+    if np.isnan(days):
+        return None
+    if days > HORIZON_DAYS:
+        return BEYOND
+    return (as_of + dt.timedelta(days=int(max(days, 0.0)))).isoformat()

@@ -1,0 +1,125 @@
+"""Rows to arrays to forecasts: figures for pages (nothing stored), and the refit that is stored and exported.
+
+`current` answers a page: stored figures where nothing has changed since, fresh ones with the fleet's stored
+parameters where something has. `refit` fits the fleet anew and stores a run; its entry stands on the chain `plant`.
+"""
+
+import datetime as dt
+import hashlib
+import uuid
+from collections import OrderedDict, defaultdict
+from collections.abc import Mapping, Sequence
+
+from django.db.models import Max
+
+from fleet.clock import today_in
+from fleet.ledger.seal import leaves, root_of
+from fleet.models import Bearing, Chain, Installation, Setting
+from inspections.forecasts.computation import ENGINE, figures_of
+from inspections.forecasts.figures import Figures
+from inspections.forecasts.wear_inputs import Codes, inputs
+from inspections.models import ForecastRun
+from inspections.wear.fit import fit_fleet
+from inspections.wear.population import Population
+
+# Fresh figures of this process, so that a page looked at twice is worked out once.
+_FRESH: OrderedDict[tuple, Figures] = OrderedDict()
+_FRESH_MOST = 20_000
+_FITTED: dict[tuple, tuple[Population, Codes]] = {}
+
+
+def current(bearings: Sequence[Bearing], today: dt.date | None = None) -> dict[uuid.UUID, Figures]:
+    """Every bearing's figures as of today; stores nothing.
+
+    Parameters
+    ----------
+    bearings : sequence of Bearing, with place and site fetched
+    today : date, optional
+        the day to look from; today in UTC where none is given.
+
+    Returns
+    -------
+    dict
+        by bearing: stored figures of today that read the same record, else fresh ones with the fleet's parameters.
+    """
+    today = today or today_in("UTC")
+    run = standing_run()
+    digests = _digests(bearings)
+    found: dict[uuid.UUID, Figures] = {}
+    if run and run.as_of == today and run.engine == ENGINE:
+        ids = [bearing.pk for bearing in bearings]
+        stored = run.forecasts.filter(bearing__in=ids) if len(ids) <= 5000 else run.forecasts.all()
+        for pk, digest, values in stored.values_list("bearing_id", "inputs_digest", "figures"):
+            if digests.get(pk) == digest:
+                found[pk] = Figures(values)
+    stale = [bearing for bearing in bearings if bearing.pk not in found]
+    if stale:
+        found.update(_fresh(stale, today, run, digests))
+    return found
+
+
+def standing_run() -> ForecastRun | None:
+    """The latest stored refit of its own day; one asked for as of an earlier day never stands."""
+    return ForecastRun.objects.filter(standing=True).order_by("-made_at").first()
+
+
+def _fresh(
+    stale: Sequence[Bearing], today: dt.date, run: ForecastRun | None, digests: Mapping[uuid.UUID, str]
+) -> dict[uuid.UUID, Figures]:
+    population, codes, fitted_as = parameters(today, run)
+    keys = {bearing.pk: (fitted_as, bearing.pk, digests[bearing.pk], today) for bearing in stale}
+    found = {pk: _FRESH[key] for pk, key in keys.items() if key in _FRESH}
+    missing = [bearing for bearing in stale if bearing.pk not in found]
+    if missing:
+        for pk, figures in figures_of(inputs(missing, today, codes), population).items():
+            found[pk] = _FRESH[keys[pk]] = figures
+    while len(_FRESH) > _FRESH_MOST:
+        _FRESH.popitem(last=False)
+    return found
+
+
+def parameters(today: dt.date, run: ForecastRun | None = None) -> tuple[Population, Codes, object]:
+    """The fleet's parameters: those stored, or (before the first refit, or while the stored fleet was too young) fitted now."""
+    if run and not run.parameters.get("young"):
+        stored = run.parameters
+        return Population.from_json(stored["population"]), Codes(_copy(stored["codes"])), run.pk
+    head = root_of(leaves())
+    key = (head, today)
+    if key not in _FITTED:
+        _FITTED.clear()
+        codes = Codes()
+        whole = inputs(list(Bearing.objects.standing().in_order()), today, codes)
+        _FITTED[key] = (fit_fleet(whole.histories), codes)
+    population, codes = _FITTED[key]
+    return population, codes, key
+
+
+def fit_trouble(today: dt.date) -> str:
+    """A sentence for the head of a page where fitting the fleet's numbers failed; empty where it did not."""
+    trouble = parameters(today, standing_run())[0].trouble
+    if not trouble:
+        return ""
+    return (
+        f"The fleet's numbers could not be fitted well: {trouble}. All dates here are less sure than they say. "
+        "Have the newest imports and the doubtful readings looked at, then fit anew."
+    )
+
+
+def _copy(codes: dict[str, dict[str, int]]) -> dict[str, dict[str, int]]:
+    return {factor: dict(known) for factor, known in codes.items()}
+
+
+def _digests(bearings: Sequence[Bearing]) -> dict[uuid.UUID, str]:
+    """What a bearing's figures depend on, as one text: where its chains end, and the settings in force."""
+    machines: dict[uuid.UUID, list[uuid.UUID]] = defaultdict(list)
+    for place, machine in Installation.objects.standing().values_list("place_id", "machine_id"):
+        machines[place].append(machine)
+    heads = dict(Chain.objects.exclude(id="plant").values_list("id", "n"))
+    settings = Setting.objects.aggregate(last=Max("recorded_at"))["last"]
+    found = {}
+    for bearing in bearings:
+        names = [f"bearing:{bearing.pk}", f"site:{bearing.place.site_id}"]
+        names += sorted(f"pump:{machine}" for machine in machines[bearing.place_id])
+        said = "|".join(f"{name}={heads.get(name, 0)}" for name in names) + f"|{settings}"
+        found[bearing.pk] = hashlib.sha256(said.encode()).hexdigest()
+    return found

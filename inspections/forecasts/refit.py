@@ -1,0 +1,79 @@
+"""Rows to arrays to forecasts: figures for pages (nothing stored), and the refit that is stored and exported.
+
+`current` answers a page: stored figures where nothing has changed since, fresh ones with the fleet's stored
+parameters where something has. `refit` fits the fleet anew and stores a run; its entry stands on the chain `plant`.
+"""
+
+import datetime as dt
+import uuid
+from typing import Any
+
+from django.db import transaction
+
+from fleet import bulk
+from fleet.clock import now, today_in
+from fleet.ledger.seal import leaves, root_of, seal_now
+from fleet.ledger.writing import Fact, write
+from fleet.models import Bearing
+from inspections.forecasts.backtest import KEPT_UNDER, backtest
+from inspections.forecasts.computation import ENGINE, WORTH_THREADS, _hash, figures_of
+from inspections.forecasts.current import _digests
+from inspections.forecasts.figures import Figures
+from inspections.forecasts.wear_inputs import Codes, inputs
+from inspections.models import Forecast, ForecastRun
+from inspections.wear.fit import fit_fleet
+
+
+def refit(*, by: uuid.UUID, as_of: dt.date | None = None, hide: int = 0) -> ForecastRun:
+    """Fit the fleet on what had happened by a day, store every bearing's forecast, record the run and seal the record.
+
+    Parameters
+    ----------
+    by : UUID
+        the person who asks.
+    as_of : date, optional
+        an earlier day is stored beside and never hides today's dates.
+    hide : int, optional
+        also a backtest that hides so many of each bearing's last openings; stored with the run's parameters.
+    """
+    today = today_in("UTC")
+    day = as_of or today
+    codes = Codes()
+    bearings = list(Bearing.objects.standing().in_order())
+    digests = _digests(bearings)
+    heads = root_of(leaves())
+    known = inputs(bearings, day, codes)
+    threads = len(bearings) > WORTH_THREADS
+    population = fit_fleet(known.histories, threads=threads)
+    figures = figures_of(known, population, threads=threads)
+    parameters: dict[str, Any] = {
+        "population": population.to_json(),
+        "codes": codes.by_factor,
+        "young": population.young,
+    }
+    if hide:
+        parameters[KEPT_UNDER] = backtest(known, hide, threads=threads)
+    run = ForecastRun(
+        as_of=day, made_at=now(), engine=ENGINE, heads_digest=heads, standing=day == today,
+        parameters=parameters, figures_hash=_hash([figures[bearing.pk].row() for bearing in bearings]),
+    )  # fmt: skip
+    with transaction.atomic():
+        run.save(force_insert=True)
+        bulk.insert([_row(run, bearing, digests[bearing.pk], figures[bearing.pk]) for bearing in bearings])
+        write([Fact("plant", "forecast_run", body=_entry(run, len(bearings)))], by=by)
+        seal_now(by=by)
+    return run
+
+
+def _entry(run: ForecastRun, n: int) -> dict[str, Any]:
+    return {
+        "id": run.pk, "as_of": run.as_of, "engine": run.engine, "bearings": n, "heads": run.heads_digest,
+        "parameters": _hash(run.parameters), "figures": run.figures_hash,
+    }  # fmt: skip
+
+
+def _row(run: ForecastRun, bearing: Bearing, digest: str, figures: Figures) -> Forecast:
+    return Forecast(
+        run=run, bearing=bearing, inputs_digest=digest, figures=dict(figures.values), outcome=figures["outcome"],
+        advice=figures["advice"], first_on=figures.first_on,
+    )  # fmt: skip

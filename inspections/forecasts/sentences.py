@@ -1,0 +1,163 @@
+"""A forecast in words: its dates with their chances, what it rests on, what is advised and why. Never a bare date."""
+
+import datetime as dt
+
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+from fleet.formatting import chance, counted, day, day_words, percent, um
+from fleet.slip_factors import MIXED
+from inspections.forecasts.figures import Figures
+
+LIMIT_WORDS = {
+    "plant": "its replace-rather-than-scrape limit",
+    "derived": "its replace-rather-than-scrape limit",
+    "lining": "the least lining it may have",
+    "no_room": "its in-service maximum",
+}
+
+
+def dates_sentence(figures: Figures, today: dt.date) -> SafeString:
+    """The dates in words, or why there is none and what would help."""
+    outcome = figures["outcome"]
+    if outcome == "no_limit":
+        return format_html(
+            "{}",
+            "No date: neither an in-service maximum nor a replace limit is set for this bearing. Set one to see when it is reached.",
+        )
+    if outcome == "cannot_say":
+        return format_html("{}", _cannot_say(figures))
+    limit = LIMIT_WORDS.get(figures["replace_limit_from"] or "", "its limit")
+    if outcome == "past_limit":
+        return format_html("<b>Has passed</b> {}: {}.", _passed_limit(figures), _chance_now(figures))
+    if figures.is_beyond("replace_date_p10"):
+        return format_html(
+            "Reaches {} with a 1 in 10 chance only <b>beyond 40 years</b> at the present rate.", limit
+        )
+    if (first := figures.day("replace_date_p10")) is not None and first <= today:
+        return format_html(
+            "There is a <b>1 in 10 chance</b> or more that it has reached {} already; the <b>chance is even {}</b>, "
+            "9 in 10 {}.",
+            limit, _by(figures, "p50", today), _by(figures, "p90", today),
+        )  # fmt: skip
+    return format_html(
+        "Reaches {} with a <b>1 in 10 chance {}</b>, an <b>even chance {}</b>, 9 in 10 {}.",
+        limit, _by(figures, "p10", today), _by(figures, "p50", today), _by(figures, "p90", today),
+    )  # fmt: skip
+
+
+def _passed_limit(figures: Figures) -> str:
+    if (figures["p_max_now"] or 0.0) >= 0.5:
+        return f"its in-service maximum of {um(figures['in_service_max_um'])}"
+    return f"the plant's replace limit of {um(figures['replace_limit_um'])}"
+
+
+def _chance_now(figures: Figures) -> str:
+    share = figures["p_max_now"] if (figures["p_max_now"] or 0.0) >= 0.5 else figures["p_replace_now"]
+    return f"the chance that it has is {chance(share)}"
+
+
+def _by(figures: Figures, quantile: str, today: dt.date) -> str:
+    name = f"replace_date_{quantile}"
+    if figures.is_beyond(name):
+        return "beyond 40 years"
+    when = figures.day(name)
+    if when is None:
+        return "at a date not known"
+    return "already" if when <= today else f"before {day_words(when, today)}"
+
+
+def _cannot_say(figures: Figures) -> str:
+    n = figures["readings"]
+    own = "no reading" if not n else counted(n, "reading")
+    return (
+        f"Cannot say yet: {own} here, and the fleet holds fewer than three lives with two readings each. "
+        f"One more reading at the next opening would help."
+    )
+
+
+def rests_on(figures: Figures) -> str:
+    """How much of the forecast is this bearing's own evidence."""
+    share, n = figures["own_evidence"], figures["readings"]
+    if figures["outcome"] in ("no_limit", "cannot_say"):
+        return ""
+    if not n or share is None:
+        return "It has no usable reading of its own: this comes from the fleet alone."
+    source = "its class" if figures["class"] else "the fleet"
+    own = f"{counted(n, 'reading')}, the last of {day(figures.day('last_reading_on'))}"
+    if share >= 0.85:
+        words = f"nearly all this bearing's own ({own})"
+    elif share >= 0.6:
+        words = f"mostly this bearing's own readings ({own}), the rest {source}"
+    elif share >= 0.4:
+        words = f"half this bearing's own readings ({own}), half {source}"
+    elif share >= 0.15:
+        words = f"mostly that of {source}; {percent(share)} is this bearing's own ({own})"
+    else:
+        words = f"nearly all that of {source}: its own readings ({own}) show little yet"
+    return f"What is believed of its wear is {words}."
+
+
+def advice_sentence(figures: Figures) -> str:
+    """Why the advice is what it is, with the chance behind it."""
+    next_ = coming(figures)
+    risk = figures["p_max_before_following_outage"]
+    passing = (
+        f"It passes its maximum before {following(figures)} with a chance of {chance(risk)}"
+        if risk is not None
+        else ""
+    )
+    reasons = {
+        "no_limit": "Without a limit nothing can be advised but to set one.",
+        "cannot_say": "Measure and check the contact: the fleet is too young for a date.",
+        "fleet_only": "Measure and check the contact: there is no usable reading of its own yet.",
+        "misfit": "Measure and check the contact: its readings do not follow steady wear, so the dates may be wrong.",
+        "surprising_reading": "Measure again: the last reading does not fit the ones before it. The earlier of the two possible dates is shown.",
+        "old_reading": f"Measure and check the contact: the last reading is old and the chance is near the accepted risk. {passing}.",
+        "replace_limit": f"It reaches the plant's replace limit by {next_} more likely than not.",
+        "maximum_risk": f"{passing}, more than the risk this plant accepts.",
+        "scrape_refused": "The last contact check asks for scraping, and this shell must not be scraped or it is not known whether it may be: ask the engineer.",
+        "scrape_no_room": "The last contact check asks for scraping, and a scrape would leave too little room below the maximum.",
+        "contact_open": f"The last contact check asks for scraping. {passing}.",
+        "within_risk": f"{passing}, within the accepted risk." if passing else "Nothing asks for work.",
+    }  # fmt: skip
+    return reasons.get(figures["advice_reason"] or "", "")
+
+
+def coming(figures: Figures) -> str:
+    """The next outage by its month, or that none is known."""
+    if figures["next_outage"]:
+        return f"the outage of {day(figures.day('next_outage_on'), 'month')}"
+    return f"the next outage, about {day(figures.day('next_outage_on'), 'month')}"
+
+
+def following(figures: Figures) -> str:
+    """The outage after the next by its month; about it where the site has not set one yet."""
+    if figures["following_outage"]:
+        return f"the outage of {day(figures.day('following_outage_on'), 'month')}"
+    return f"the outage after next, about {day(figures.day('following_outage_on'), 'month')}"
+
+
+def slip_sentence(figures: Figures) -> str:
+    """What the last reading may have been, where it surprises."""
+    factor = figures["slip_factor"]
+    if factor is None:
+        return ""
+    nearest = min(MIXED, key=lambda known: abs(known - factor))
+    likely = MIXED[nearest] if abs(nearest - factor) < 0.05 * nearest else "a slip"
+    return f"The last reading may be {likely}. A second reading, or an engineer's word, settles it."
+
+
+def room_sentence(figures: Figures) -> str:
+    """Whether a scrape would fit, and how many."""
+    if figures["replace_limit_from"] == "no_room":
+        return "No room to scrape: if it has to be scraped, replace. The dates are those of the in-service maximum."
+    left = figures["scrapes_left"]
+    if left is None:
+        return ""
+    n = int(left)
+    return (
+        "One more scrape would be too much."
+        if n <= 0
+        else f"Room for {counted(n, 'more scrape')} at the class's usual step."
+    )

@@ -1,0 +1,446 @@
+"""Rows into arrays: what the record says of many bearings, as the wear engine takes it."""
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+from uuid import UUID
+
+import numpy as np
+from django.db.models import Q
+
+from fleet.models import (
+    Bearing,
+    BearingFacts,
+    Half,
+    Limit,
+    LimitUse,
+    Outage,
+    PlaceFacts,
+    PlannedDuty,
+    Setting,
+    ShellFitting,
+    Site,
+)
+from inspections.forecasts.planned_duty import Ahead, Period, planned
+from inspections.story import exposure
+from inspections.story.conditions import exceptions_um
+from inspections.story.happenings import NEW_BASELINE, NEW_LIFE, OPENED, RATE_BREAK, STEP, Happening
+from inspections.story.observations import Observation
+from inspections.story.timeline import Story, stories
+from inspections.story.uncertainty import NOT_NAMED, spreads, wear_methods
+from inspections.story.wear_series import (
+    Lining,
+    Zeros,
+    because_bad,
+    copied,
+    feeds_wear,
+    known_um,
+    lining_left,
+)
+from inspections.wear.arrays import BEARING_FIELDS, USUAL_OUTAGE_DAYS, Histories, Kind, build
+
+CLOCKS = (exposure.RUN_HOURS, exposure.STATED_DUTY, exposure.CALENDAR)
+KINDS = {
+    STEP: Kind.SCRAPE,
+    NEW_LIFE: Kind.NEW_LIFE,
+    NEW_BASELINE: Kind.NEW_BASELINE,
+    RATE_BREAK: Kind.RATE_BREAK,
+}
+FACTORS = ("class_", "site", "service", "position")
+# Duty ahead where a meter shows no spread of its own: design assumptions with no published source.
+DUTY_SD, DUTY_DRIFT = 0.10, 0.02  # sd of the log of the hours a day; growth of its variance a year
+# A reading known only to the month or year is uncertain by the wear of that time, at a typical rate.
+TYPICAL_UM_PER_KH = 2.0
+ACCEPTED_RISK = 0.10
+LOADED_HALF = {"bottom": Half.LOWER, "top": Half.UPPER}
+
+
+@dataclass
+class Codes:
+    """Numbers for the words that effects are learned for; kept with the parameters, so that they mean the same later."""
+
+    by_factor: dict[str, dict[str, int]] = field(default_factory=lambda: {factor: {} for factor in FACTORS})
+
+    def of(self, factor: str, word: str) -> int:
+        """The number of a word; -1 for an empty one."""
+        known = self.by_factor[factor]
+        return known.setdefault(word, len(known)) if word else -1
+
+
+@dataclass(frozen=True)
+class Coming:
+    """The outages a bearing can be worked in."""
+
+    first: Outage | None
+    second: Outage | None
+    days: tuple[float, float]
+
+    @property
+    def n_known(self) -> int:
+        return (self.first is not None) + (self.second is not None)
+
+
+@dataclass(frozen=True)
+class Known:
+    """What the record says of one bearing on a day, beside its story."""
+
+    bearing: Bearing
+    story: Story
+    facts: BearingFacts | None
+    place: PlaceFacts | None
+    limits: Mapping[str, Limit]
+    run: exposure.Exposure
+    coming: Coming
+    hours_per_day: float
+    accepted_risk: float
+    as_of: dt.date
+    n_outages_since: float = 0.0
+    starts: exposure.Starts | None = None
+    ahead: Ahead | None = None
+
+    def limit_um(self, use: str) -> float:
+        limit = self.limits.get(use)
+        return float(limit.value_um) if limit and limit.value_um is not None else float("nan")
+
+    @property
+    def hours_ahead(self) -> float:
+        """Hours a day that the days ahead are counted with: as planned, else as of late."""
+        return self.ahead.mean if self.ahead else self.hours_per_day
+
+    def even_days(self, days: Any) -> Any:
+        """Days ahead as the engine counts them: of the even duty, in which as many hours are run."""
+        return self.ahead.even(days) if self.ahead else np.asarray(days, dtype=float)
+
+    @property
+    def last(self) -> Observation | None:
+        seen = self.story.clearances
+        return seen[-1] if seen else None
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """Many bearings as known on a day, and as arrays."""
+
+    as_of: dt.date
+    known: Sequence[Known]
+    histories: Histories
+
+
+def inputs(bearings: Sequence[Bearing], as_of: dt.date, codes: Codes) -> Inputs:
+    """What the wear engine takes of these bearings on a day, with a constant number of queries.
+
+    Parameters
+    ----------
+    bearings : sequence of Bearing, with place and site fetched
+    as_of : date
+        only what had happened by that day.
+    codes : Codes
+        is added to where a word is new.
+    """
+    known = _gather(bearings, as_of)
+    spread = spreads(as_of)
+    names = {one.method for k in known for one in steps_of(k) if isinstance(one, Observation)}
+    methods = wear_methods(names | {""}, spread)
+    rows = [(_facts(one, as_of, codes), _events(one)) for one in known]
+    return Inputs(as_of, known, build(rows, methods))
+
+
+def renewed(known: Inputs) -> Histories:
+    """The same bearings as if each had new metal fitted on the day: what a new shell would do there."""
+    methods = known.histories.methods
+    rows = []
+    for i, one in enumerate(known.known):
+        facts = {name: getattr(known.histories, name)[i] for name in BEARING_FIELDS}
+        facts["outage_days"] = known.histories.outage_days[i]
+        new = {"kind": Kind.NEW_LIFE, "exposure_kh": float(known.histories.now_kh[i])}
+        rows.append((facts, [*_events(one), new]))
+    return build(rows, methods)
+
+
+def _gather(bearings: Sequence[Bearing], as_of: dt.date) -> list[Known]:
+    ids = [bearing.pk for bearing in bearings]
+    told = stories(ids, as_of)
+    some = {"bearing__in": ids} if len(ids) <= 5000 else {}
+    facts = BearingFacts.objects.filter(**some).select_related("wear_class").holding_on(as_of, "bearing_id")
+    places = {bearing.place_id for bearing in bearings}
+    of_places = PlaceFacts.objects.filter(**({"place__in": places} if some else {})).holding_on(
+        as_of, "place_id"
+    )
+    limits = _limits(as_of, some)
+    fitted = _fitted(as_of, some)
+    outages = _outages()
+    plans = _planned(places if some else None, as_of)
+    choices = _settings({bearing.place.site_id: bearing.place.site for bearing in bearings}.values(), as_of)
+    known = []
+    for bearing in bearings:
+        own, place = facts.get(bearing.pk), of_places.get(bearing.place_id)
+        story = _with_fittings(told[bearing.pk], fitted.get(bearing.pk, []), own)
+        interval, risk = choices[bearing.place.site_id]
+        past, coming = _coming(outages.get(bearing.place.site_id, []), bearing, place, as_of, interval)
+        stated = float(place.duty_hours_per_day) if place and place.duty_hours_per_day is not None else None
+        run = exposure.cumulative(story.meter, stated_duty=stated, changed=story.changed)
+        duty = stated if stated is not None else exposure.recent_duty(run, as_of)[0]
+        own_limits = limits.get(bearing.pk, {})
+        if own and own.wear_class_id:
+            own_limits = limits.get(own.wear_class_id, {}) | own_limits
+        since = _outages_since(story, past, as_of, interval)
+        starts = exposure.starts_counted(story.meter, run)
+        known.append(
+            Known(
+                bearing, story, own, place, own_limits, run, coming, duty, risk, as_of, since, starts,
+                # Where wear is counted by the calendar alone, hours of a plan say nothing of it.
+                planned(plans[bearing.place_id], as_of, duty) if run.clock != exposure.CALENDAR else None,
+            )
+        )  # fmt: skip
+    return known
+
+
+def _limits(as_of: dt.date, some: dict) -> dict[UUID, dict[str, Limit]]:
+    """By bearing or class, then by use: the clearance limits in force."""
+    found: dict[UUID, dict[str, Limit]] = defaultdict(dict)
+    rows = Limit.objects.filter(quantity__in=("clearance", "lining"))
+    own = rows.filter(**some) if some else rows.filter(bearing__isnull=False)
+    for (owner, use), limit in own.holding_on(as_of, "bearing_id", "use").items():
+        found[owner][use] = limit
+    for (owner, use), limit in (
+        rows.filter(wear_class__isnull=False).holding_on(as_of, "wear_class_id", "use").items()
+    ):
+        found[owner][use] = limit
+    return found
+
+
+def _fitted(as_of: dt.date, some: dict) -> dict[UUID, list[ShellFitting]]:
+    found: dict[UUID, list[ShellFitting]] = defaultdict(list)
+    rows = ShellFitting.objects.standing().filter(from_on__isnull=False, from_on__lte=as_of, **some)
+    for fitting in rows.order_by("from_on"):
+        found[fitting.bearing_id].append(fitting)
+    return found
+
+
+def _with_fittings(story: Story, fitted: Sequence[ShellFitting], facts: BearingFacts | None) -> Story:
+    """A fitting of the loaded half that no event of the story tells of begins a life too."""
+    loaded = LOADED_HALF.get(facts.load_side if facts else "bottom")
+    told = {one.on for one in story.happenings if one.effect == NEW_LIFE}
+    new = {
+        fit.from_on: fit
+        for fit in fitted
+        if fit.from_on and (loaded is None or fit.half == loaded) and fit.from_on not in told
+    }
+    if not new:
+        return story
+    entries = list(story.entries)
+    for day in sorted(new, reverse=True):
+        fit = new[day]
+        life = Happening(
+            fit.pk, day, day, fit.precision, None, 0, "shell_change", NEW_LIFE, fit.half, "", "", "", None, "", False,
+            "New shell fitted, by the register",
+        )  # fmt: skip
+        at = next((i for i, one in enumerate(entries) if one.on >= day), len(entries))
+        entries.insert(at, life)
+    return Story(**{**vars(story), "entries": tuple(entries)})
+
+
+def _planned(places: set[UUID] | None, as_of: dt.date) -> dict[UUID, list[Period]]:
+    """By place: the duty that was planned, as it had been recorded by the day (with a day's grace for time zones)."""
+    rows = PlannedDuty.objects.standing().filter(recorded_at__date__lte=as_of + dt.timedelta(days=1))
+    rows = rows.filter(Q(until_on__isnull=True) | Q(until_on__gte=as_of))
+    if places is not None:
+        rows = rows.filter(place__in=places)
+    found: dict[UUID, list[Period]] = defaultdict(list)
+    for place, first, last, per_day, starts in rows.values_list(
+        "place_id", "from_on", "until_on", "hours_per_day", "starts_per_day"
+    ):
+        n = None if starts is None else float(starts)
+        found[place].append(Period(first, last, float(per_day), n))
+    return found
+
+
+def _outages() -> dict[UUID, list[Outage]]:
+    found: dict[UUID, list[Outage]] = defaultdict(list)
+    for outage in Outage.objects.standing().order_by("start_on"):
+        found[outage.site_id].append(outage)
+    return found
+
+
+def _settings(sites, as_of: dt.date) -> dict[UUID, tuple[float, float]]:
+    """By site: the usual interval between outages in days, and the accepted risk."""
+    names = ("usual_outage_interval_days", "accepted_risk")
+    rows = Setting.objects.standing().filter(name__in=names)
+    rows = [row for row in rows if row.from_on is None or row.from_on <= as_of]
+    rows.sort(key=lambda row: (row.site_id is not None, row.from_on or dt.date.min, row.entry_n))
+
+    def value(site: Site, name: str, default: float) -> float:
+        held = [row.value for row in rows if row.name == name and row.site_id in (None, site.pk)]
+        return float(held[-1]) if held else default
+
+    return {
+        site.pk: (value(site, names[0], USUAL_OUTAGE_DAYS), value(site, names[1], ACCEPTED_RISK))
+        for site in sites
+    }
+
+
+def _coming(
+    outages: Sequence[Outage], bearing: Bearing, place: PlaceFacts | None, as_of: dt.date, interval: float
+) -> tuple[list[Outage], Coming]:
+    """The outages that concern a bearing: those gone by, and the next two (the usual interval where fewer are known)."""
+    block = place.block if place else ""
+    own = [
+        one
+        for one in outages
+        if (not one.block or one.block == block) and (not one.pumps or bearing.place.tag in one.pumps)
+    ]
+    ahead = [one for one in own if one.start_on >= as_of]
+    days = [float((one.start_on - as_of).days) for one in ahead[:2]]
+    while len(days) < 2:
+        days.append((days[-1] if days else 0.0) + interval)
+    first, second = (ahead + [None, None])[:2]
+    return [one for one in own if one.start_on < as_of], Coming(first, second, (days[0], days[1]))
+
+
+def _outages_since(story: Story, past: Sequence[Outage], as_of: dt.date, interval: float) -> float:
+    """How many outages have gone by since the last reading; by the usual interval where none is recorded."""
+    seen = story.clearances
+    if not seen:
+        return float("inf")
+    last = seen[-1].last_on
+    if past and past[0].start_on <= last:
+        return float(sum(one.start_on > last for one in past))
+    return (as_of - last).days / interval
+
+
+def _facts(one: Known, as_of: dt.date, codes: Codes) -> dict[str, Any]:
+    """A bearing's own values under the engine's field names."""
+    low, high = one.limit_um(LimitUse.FITTING_MIN), one.limit_um(LimitUse.FITTING_MAX)
+    only = high if np.isnan(low) else low
+    both = not (np.isnan(low) or np.isnan(high))
+    spread = exposure.recent_duty(one.run, as_of)[1]
+    measured = one.run.clock == exposure.RUN_HOURS
+    calendar = one.run.clock == exposure.CALENDAR
+    lining = lining_of(one)
+    starts = one.starts.per_hour if one.starts else float("nan")
+    if one.starts and one.ahead and one.ahead.starts_per_hour is not None:
+        starts = one.ahead.starts_per_hour
+    return {
+        "lining_left_um": lining.left_um if lining else float("nan"),
+        "lining_at_kh": float(one.run.at(_middle(lining.seen))) / 1000.0 if lining else float("nan"),
+        "lining_scrapes": lining.n_scrapes if lining else 0,
+        "fresh": False,  # a life that begins with new metal says so by an event
+        "fitting_um": (low + high) / 2 if both else only,
+        "fitting_half_um": (high - low) / 2 if both else float("nan"),
+        "limit_um": one.limit_um(LimitUse.IN_SERVICE_MAX),
+        "replace_um": one.limit_um(LimitUse.REPLACE),
+        "class_": codes.of(
+            "class_", str(one.facts.wear_class_id) if one.facts and one.facts.wear_class_id else ""
+        ),
+        "site": codes.of("site", str(one.bearing.place.site_id)),
+        "service": codes.of("service", one.place.service if one.place else ""),
+        "position": codes.of("position", one.bearing.folded),
+        "clock": CLOCKS.index(one.run.clock),
+        "now_kh": float(one.run.at(as_of.toordinal())) / 1000.0,
+        "starts_per_hour": starts,
+        "hours_per_day": max(one.hours_ahead, exposure.LEAST_HOURS_A_DAY),
+        "duty_sd": 0.0 if calendar else (spread if measured and np.isfinite(spread) else DUTY_SD),
+        "duty_drift": 0.0 if calendar else DUTY_DRIFT,
+        "outage_days": tuple(one.even_days(one.coming.days).tolist()),
+        "scrape_owed": one.story.contact_stands_open,
+        "scrapeable": bool(one.facts and one.facts.scrapeable),  # not known is not yes
+        "last_reading_age_outages": one.n_outages_since,
+    }
+
+
+def steps_of(one: Known) -> list[Observation | Happening]:
+    """The entries of a bearing's story that say something of its wear, in order."""
+    return [entry for entry in one.story.entries if _matters(entry, one.story.load_side)]
+
+
+def events_of(one: Known) -> list[Observation | Happening]:
+    """What the wear engine is told, in order: the steps, and why each visit was made before the first of it."""
+    told: list[Observation | Happening] = []
+    seen: set[UUID] = set()
+    for entry in steps_of(one):
+        visit = one.story.visits.get(entry.visit) if entry.visit else None
+        if visit and visit.id not in seen and because_bad(visit.why) is not None:
+            told.append(_opening(entry, visit.why))
+        if entry.visit:
+            seen.add(entry.visit)
+        told.append(entry)
+    return told
+
+
+def _opening(first: Observation | Happening, why: str) -> Happening:
+    """The beginning of a visit whose reason is known."""
+    return Happening(
+        first.visit or UUID(int=0), first.on, first.last_on, first.precision, first.visit, 0, OPENED, OPENED, "", "", why,
+        "", None, "", False, "",
+    )  # fmt: skip
+
+
+def lining_of(one: Known) -> Lining | None:
+    """What is left of the lining, where the wall was measured."""
+    facts, least = one.facts, one.limits.get(LimitUse.LINING_MIN)
+    return lining_left(
+        one.story.entries, one.story.load_side, wall_new=known_um(facts.wall_new_um if facts else None),
+        lining_new=known_um(facts.lining_new_um if facts else None),
+        lining_min=known_um(least.value_um if least else None),
+    )  # fmt: skip
+
+
+def _middle(entry: Observation | Happening) -> float:
+    return (entry.on.toordinal() + entry.last_on.toordinal()) / 2
+
+
+def _events(one: Known) -> list[dict[str, Any]]:
+    """A bearing's story as events in order, each at its exposure."""
+    chosen = events_of(one)
+    middles = [_middle(entry) for entry in chosen]
+    # Order wins over days known roughly: the exposure never runs back.
+    exposures: Any = np.maximum.accumulate(one.run.at(middles)) / 1000.0 if chosen else []
+    zeros, aside = Zeros.none(), {id(entry) for entry in copied(chosen)}
+    rows = [_event(entry, float(kh), one, zeros) for entry, kh in zip(chosen, exposures, strict=True)]
+    # A reading that looks copied is no reading: left to the engineer, never fitted as "no wear".
+    rows = [
+        row | {"method": -1} if id(entry) in aside else row for entry, row in zip(chosen, rows, strict=True)
+    ]
+    if one.starts and chosen:
+        thousands = np.maximum.accumulate(one.starts.at(middles, one.run)) / 1000.0
+        rows = [row | {"starts_k": float(n)} for row, n in zip(rows, thousands, strict=True)]
+    return rows
+
+
+def _matters(entry: Observation | Happening, load_side: str) -> bool:
+    if isinstance(entry, Observation):
+        return feeds_wear(entry, load_side)
+    return entry.effect in KINDS
+
+
+def _event(entry: Observation | Happening, exposure_kh: float, one: Known, zeros: Zeros) -> dict[str, Any]:
+    if isinstance(entry, Happening):
+        if entry.effect == OPENED:
+            return {"kind": Kind.OPENED, "exposure_kh": exposure_kh, "value_um": because_bad(entry.reason)}
+        if entry.effect == NEW_LIFE:
+            zeros.renew()
+        return {"kind": KINDS[entry.effect], "exposure_kh": exposure_kh}
+    rough_kh = (entry.last_on - entry.on).days * one.hours_per_day / 1000.0 / np.sqrt(12.0)
+    event: dict[str, Any] = {
+        "exposure_kh": exposure_kh, "method": entry.method or "",
+        "extra_sd_um": float(np.linalg.norm([rough_kh * TYPICAL_UM_PER_KH, *exceptions_um(entry.conditions)])),
+    }  # fmt: skip
+    if entry.series != "clearance":
+        number, fall = zeros.fall(entry)
+        return event | {"kind": Kind.DROP, "zero": number, "value_um": fall}
+    if entry.is_interval:
+        low, high = entry.low_um, entry.high_um
+        return event | {
+            "kind": Kind.INTERVAL,
+            "low_um": -np.inf if low is None else low,
+            "high_um": np.inf if high is None else high,
+        }
+    taper = float("nan") if entry.taper_um is None else entry.taper_um
+    return event | {"kind": Kind.READING, "value_um": entry.value_um, "taper_um": taper}
+
+
+def sd_of(entry: Observation, known_spreads: Mapping[str, Any]) -> float:
+    """The stated standard uncertainty of one observation, um."""
+    return known_spreads.get(entry.method, NOT_NAMED).sd_um

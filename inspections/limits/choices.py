@@ -1,0 +1,172 @@
+"""What a plant may choose, for all sites or for one: each with its default, what it does, and what is allowed."""
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from fleet import units
+from fleet.formatting import percent
+from fleet.models import Setting, Site
+from fleet.plant import second_person
+from fleet.plant.acts import Refused
+from fleet.plant.choices import set_setting
+from inspections.forecasts.wear_inputs import ACCEPTED_RISK
+from inspections.records.facts import read_station
+from inspections.visits.findings import known_word
+from inspections.visits.word_at_pump import HOLD_SETTING, HOLD_WORDS, NOTE_SETTING, NOTE_WORDS, RING_SETTING
+from inspections.wear.arrays import USUAL_OUTAGE_DAYS
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One choice. `read` makes a value of what was typed (empty: the default again), `said` puts a value in words."""
+
+    name: str
+    label: str
+    does: str
+    allowed: str
+    read: Callable[[str], Any]
+    said: Callable[[Any], str]
+    default: Any
+
+
+def _number(typed: str, low: float, high: float, unit: str) -> Decimal:
+    try:
+        value = units.parse_number(typed, decimal_comma="," in typed)
+    except units.Unreadable as fault:
+        raise Refused(f"{str(fault)[:1].upper()}{str(fault)[1:]}.") from None
+    if not low <= value <= high:
+        raise Refused(f"{typed} {unit} lies outside what is allowed, {low:g} to {high:g} {unit}.")
+    return value
+
+
+def _risk(typed: str) -> str:
+    return str(_number(typed.strip().rstrip("%").strip(), 1, 50, "%") / 100)
+
+
+def _days(typed: str) -> str:
+    return str(_number(typed, 30, 3650, "days"))
+
+
+def _yes_no(typed: str) -> bool:
+    word = typed.strip().casefold()
+    if word not in ("yes", "no"):
+        raise Refused(f"“{typed}” is neither yes nor no. Write one of the two.")
+    return word == "yes"
+
+
+def _signatures(typed: str) -> list[str]:
+    word = typed.strip().casefold()
+    if word not in ("none", "checked"):
+        raise Refused(f"“{typed}” is neither none nor checked. Write one of the two.")
+    return [] if word == "none" else ["checked"]
+
+
+def _stations(typed: str) -> list[str]:
+    words = [word for word in typed.replace(",", " ").split() if word]
+    for word in words:
+        if not read_station(word) or read_station(word) == ("", None):
+            raise Refused(f"“{word}” is no station; write end and clock, such as in-12 out-12.")
+    return words
+
+
+def _damage(typed: str) -> list[str]:
+    if typed.strip().casefold() == "none":
+        return []
+    words = [" ".join(part.split()).casefold() for part in typed.split(",") if part.strip()]
+    for word in words:
+        if not known_word(word):
+            raise Refused(
+                f"“{word}” is no word that can be ticked at the pump; write it as there, such as wiped or backs: fretted."
+            )
+    return words
+
+
+def _words(typed: str) -> str:
+    return " ".join(typed.split())[:120]
+
+
+def _listed(value: Any) -> str:
+    return ", ".join(value) or "none"
+
+
+def _hours(typed: str) -> str:
+    return str(_number(typed, 0, 10_000, "hours"))
+
+
+SETTING_BETWEEN, CREW_HOURS_BETWEEN = "crew_hours_between_outages", "40"
+CHOICES = (
+    Choice("accepted_risk", "Accepted risk", "The chance of passing the in-service maximum before the outage after the next "
+           "above which replacing is advised; the derived replace limit follows from it.", "1 to 50, in per cent",
+           _risk, lambda value: percent(float(value)), str(ACCEPTED_RISK)),
+    Choice("usual_outage_interval_days", "Usual time between outages", "Stands for outages that are not planned yet.",
+           "30 to 3650 days", _days, lambda value: f"{float(value):.0f} days", str(USUAL_OUTAGE_DAYS)),
+    Choice(SETTING_BETWEEN, "Crew hours between outages", "What the plan may use between two outages for pumps whose twin "
+           "runs meanwhile; 0 plans nothing there. The default is an assumption with no published source.",
+           "0 to 10 000 hours", _hours, lambda value: f"{float(value):g} h", CREW_HOURS_BETWEEN),
+    Choice("signatures", "Second signature", "Whether a visit is closed only when a second person has checked it.",
+           "none, or checked", _signatures, lambda value: "checked by a second person" if value else "none", []),
+    Choice("stations", "Where bearings are measured", "The stations that the record page asks for, in this order.",
+           "end and clock, such as in-12 out-12", _stations, lambda value: ", ".join(value) or "as last time, else both ends on top", []),
+    Choice("photos_allowed", "Photos", "Whether photos may be taken at an open bearing.", "yes or no",
+           _yes_no, lambda value: "no" if value is False else "yes", True),
+    Choice(HOLD_SETTING, "Damage that holds", "Found at the open bearing these say “hold”: do not close before the engineer has "
+           "signed a disposition. The default is common practice, no published source.", "words as ticked at the pump, a comma "
+           "between; part: word for one part alone; or none", _damage, _listed, list(HOLD_WORDS)),
+    Choice(NOTE_SETTING, "Damage that is noted", "Found at the open bearing these ask for a photo only.", "words as ticked at the "
+           "pump, a comma between; or none", _damage, _listed, list(NOTE_WORDS)),
+    Choice(RING_SETTING, "Whom to ring", "Stands beside “hold” and “ask the engineer” at the pump: role and number, as this plant "
+           "wants them.", "up to 120 characters", _words, lambda value: value or "the engineer of the site", ""),
+    Choice(second_person.SETTING, "Second person for limits and shells", "Whether a limit that is set holds only once another "
+           "engineer has confirmed it. A new shell is recorded at once and counted with, and stands as not yet confirmed "
+           "until another foreman or engineer has done so.", "yes or no",
+           _yes_no, lambda value: "yes" if value is True else "no", False),
+)  # fmt: skip
+BY_NAME = {choice.name: choice for choice in CHOICES}
+
+
+@dataclass(frozen=True)
+class InForce:
+    """A choice as it holds on a day: the site's own, the plant's, or the default where `row` is None."""
+
+    choice: Choice
+    words: str
+    row: Setting | None
+
+
+def in_force(site: Site | None, day: dt.date) -> list[InForce]:
+    """Every choice as it holds at a site (None: for the plant) on a day."""
+    held = []
+    for choice in CHOICES:
+        rows = Setting.objects.standing().filter(name=choice.name)
+        rows = (
+            rows.filter(site=None)
+            if site is None
+            else rows.exclude(site__isnull=False, site__in=Site.objects.exclude(pk=site.pk))
+        )
+        begun = [row for row in rows if row.from_on is None or row.from_on <= day]
+        row = max(
+            begun,
+            key=lambda one: (one.site_id is not None, one.from_on or dt.date.min, one.entry_n),
+            default=None,
+        )
+        held.append(InForce(choice, choice.said(choice.default if row is None else row.value), row))
+    return held
+
+
+def choose(*, name: str, typed: str, site: Site | None, from_on: dt.date | None, by: Any) -> Setting:
+    """Record a choice from a day on.
+
+    Raises
+    ------
+    Refused
+        for a choice nobody knows or a value that is not allowed, with what is.
+    """
+    choice = BY_NAME.get(name)
+    if choice is None:
+        raise Refused(f"Nothing called “{name}” can be chosen.")
+    if not typed.strip():
+        raise Refused(f"{choice.label}: give what is chosen. Allowed: {choice.allowed}.")
+    return set_setting(name=name, value=choice.read(typed), site=site, from_on=from_on, by=by)

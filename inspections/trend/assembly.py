@@ -1,0 +1,254 @@
+"""One bearing's trend put together: its readings, work, fitted path and fan, limits and outages; and its story as told on the page."""
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import groupby, zip_longest
+from typing import Any
+from uuid import UUID
+
+import numpy as np
+
+from fleet.drawing import Span
+from fleet.formatting import day, um
+from fleet.models import Bearing, Limit, Outage
+from inspections.forecasts.current import parameters, standing_run
+from inspections.forecasts.figures import Figures
+from inspections.forecasts.wear_inputs import Known, events_of, inputs
+from inspections.models import EventKind, Method, Stage
+from inspections.story.happenings import NEW_BASELINE, NEW_LIFE, STEP, UNSURE, Happening
+from inspections.story.observations import Observation
+from inspections.story.uncertainty import NOT_NAMED, spreads
+from inspections.trend.values import (
+    Trend,
+    TrendDates,
+    TrendFan,
+    TrendLimit,
+    TrendPath,
+    TrendReading,
+    TrendWork,
+)
+from inspections.wear.path import Path, path
+
+FAN_POINTS = 25
+YEARS_AHEAD = 8
+WORTH_A_WORD_UM = 3.0  # a larger end this far above the mean is seen in the drawing
+MEDIAN = 3  # among the fan's seven quantiles
+
+
+def trend_of(bearing: Bearing, figures: Figures, today: dt.date) -> tuple[Known, Trend]:
+    """What is known of a bearing, and its trend; `figures` are those shown beside it."""
+    population, codes, _ = parameters(today, standing_run())
+    known = inputs([bearing], today, codes)
+    (one,) = known.known
+    until = _until(figures, today)
+    ahead = np.unique(np.linspace(0, (until - today).days, FAN_POINTS).round())
+    fitted = path(known.histories, population, 0, one.even_days(ahead)) if _has_dates(figures) else None
+    trend = Trend(
+        title=f"{bearing}: clearance over time",
+        summary=_summary(bearing, figures),
+        today=today,
+        until=until,
+        readings=tuple(_readings(one, today)),
+        works=tuple(_works(one)),
+        paths=tuple(_paths(one, fitted)) if fitted else (),
+        fan=_fan(fitted, ahead, today) if fitted else None,
+        limits=tuple(_limits(one, figures)),
+        outages=tuple(_outages(one, until)),
+        dates=_dates(figures),
+        note=_note(fitted) if fitted else "",
+    )
+    return one, trend
+
+
+def _has_dates(figures: Figures) -> bool:
+    return figures["outcome"] not in ("no_limit", "cannot_say")
+
+
+def _until(figures: Figures, today: dt.date) -> dt.date:
+    """As far as the even chance, at least three years and at most eight."""
+    even = figures.day("replace_date_p50")
+    wanted = even + dt.timedelta(days=550) if even else today
+    least, most = today + dt.timedelta(days=3 * 365), today + dt.timedelta(days=YEARS_AHEAD * 365)
+    return min(max(wanted, least), most)
+
+
+def _summary(bearing: Bearing, figures: Figures) -> str:
+    n = figures["readings"] or 0
+    last = figures.day("last_reading_on")
+    seen = f"{n} readings, the last of {day(last)}" if last else "no reading"
+    return f"Clearance of {bearing} over time: {seen}."
+
+
+def _readings(one: Known, today: dt.date):
+    known = spreads(today)
+    used = {id(seen) for seen in one.story.clearances}
+    for seen in one.story.observations:
+        if seen.series != "clearance":
+            continue
+        middle = _shown(seen)
+        if middle is None:
+            continue
+        yield TrendReading(
+            seen.on, middle, known.get(seen.method, NOT_NAMED).sd_um, seen.stage, seen.method, seen.typed,
+            "used" if id(seen) in used else "excluded", seen.low_um, seen.high_um, seen.precision,
+        )  # fmt: skip
+
+
+def _shown(seen: Observation) -> float | None:
+    """Where a reading stands: the mean of the ends, or the middle or the one end of an interval."""
+    if seen.value_um is not None:
+        return seen.value_um
+    ends = [end for end in (seen.low_um, seen.high_um) if end is not None]
+    return sum(ends) / len(ends) if ends else None
+
+
+def _works(one: Known):
+    for work in one.story.happenings:
+        if work.effect == "none" and work.kind != EventKind.CONTACT_CHECK:
+            continue
+        name, _, detail = work.words.partition(": ")
+        yield TrendWork(work.on, work.kind, name.lower(), _step(one, work), detail)
+
+
+def _step(one: Known, work: Happening) -> float | None:
+    """The step that a scrape's own readings show, where it was measured before and after."""
+    if work.effect != STEP:
+        return None
+    seen = [o for o in one.story.clearances if o.visit and o.visit == work.visit and o.value_um is not None]
+    found = [o.value_um for o in seen if o.stage == Stage.AS_FOUND and o.value_um is not None]
+    left = [o.value_um for o in seen if o.stage == Stage.AS_LEFT and o.value_um is not None]
+    return left[-1] - found[0] if found and left else None
+
+
+def _paths(one: Known, fitted: Path):
+    """The fitted clearance, one stretch per level: a step stays inside, a new life or baseline breaks it."""
+    days: list[dt.date] = []
+    values: list[float] = []
+    for entry, before, after in zip(events_of(one), fitted.before[:, 0], fitted.after[:, 0], strict=True):
+        if isinstance(entry, Happening) and entry.effect in (NEW_LIFE, NEW_BASELINE, UNSURE):
+            if len(days) > 1:
+                yield TrendPath(tuple(days), tuple(values))
+            days, values = [], []
+        elif np.isfinite(before):
+            days.append(entry.on)
+            values.append(float(before))
+        if np.isfinite(after):
+            days.append(entry.on)
+            values.append(float(after))
+    if days and days[-1] < one.as_of and len(fitted.fan):
+        days.append(one.as_of)
+        values.append(float(fitted.fan[0, MEDIAN]) - fitted.larger_end_um)
+    if len(days) > 1:
+        yield TrendPath(tuple(days), tuple(values))
+
+
+def _note(fitted: Path) -> str:
+    """Why the fan begins above the line, where it does."""
+    above = fitted.larger_end_um
+    if above < WORTH_A_WORD_UM:
+        return ""
+    return f"The line follows the mean of the ends; the fan and the limits are of the larger end, about {um(above)} above it."
+
+
+def _fan(fitted: Path, ahead: np.ndarray, today: dt.date) -> TrendFan:
+    days = tuple(today + dt.timedelta(days=int(away)) for away in ahead)
+    p10, p25, p50, p75, p90 = (tuple(map(float, fitted.fan[:, at])) for at in (1, 2, 3, 4, 5))
+    return TrendFan(days, p10, p25, p50, p75, p90)
+
+
+def _limits(one: Known, figures: Figures):
+    """The maximum as it held over time, and the replace limit of now."""
+    rows = Limit.objects.standing().filter(bearing=one.bearing, use="in_service_max", quantity="clearance")
+    held = sorted(rows, key=lambda row: (row.from_on or dt.date.min, row.recorded_at, row.entry_n))
+    for limit, after in zip_longest(held, held[1:]):
+        if limit.value_um is not None:
+            authority = ", ".join(word for word in (limit.get_authority_display(), limit.document) if word)
+            yield TrendLimit(
+                "maximum", float(limit.value_um), authority, limit.from_on, after.from_on if after else None
+            )
+    if not held and figures["in_service_max_um"] is not None:
+        yield TrendLimit("maximum", figures["in_service_max_um"], "of its class")
+    if figures["replace_limit_um"] is not None and figures["replace_limit_from"] in (
+        "plant",
+        "derived",
+        "lining",
+    ):
+        words = {"plant": "set by the plant", "derived": "derived", "lining": "lining left"}
+        yield TrendLimit("replace", figures["replace_limit_um"], words[figures["replace_limit_from"]])
+
+
+def _outages(one: Known, until: dt.date):
+    rows = Outage.objects.standing().filter(site=one.bearing.place.site_id, start_on__lte=until)
+    block = one.place.block if one.place else ""
+    for outage in rows:
+        if (not outage.block or outage.block == block) and (
+            not outage.pumps or one.bearing.place.tag in outage.pumps
+        ):
+            yield Span(outage.start_on, outage.end_on, outage.name)
+
+
+def _dates(figures: Figures) -> TrendDates | None:
+    if not _has_dates(figures):
+        return None
+    name = "in-service maximum" if figures["replace_limit_from"] == "no_room" else "replace limit"
+    return TrendDates(name, *(figures.day(f"replace_date_{q}") for q in ("p10", "p50", "p90")))
+
+
+@dataclass(frozen=True)
+class Told:
+    """One opening, or one thing without an opening: its day, what was seen and done in order, and how it came about."""
+
+    day: str
+    what: list[str]
+    how: str
+    visit: UUID | None = None
+    shown: Any = None
+    """What a visit recorded at the pump adds: its prints and its receipt (`showing_visits`)."""
+
+
+def told(one: Known, shown: Mapping[UUID, Any] | None = None) -> list[Told]:
+    """What happened, the newest first, one visit a line, in plain words; `shown` is what the pump adds, by visit."""
+    lines = []
+    for _, run in groupby(one.story.entries, key=lambda entry: entry.visit or id(entry)):
+        entries = list(run)
+        first = entries[0]
+        what = [entry.words if isinstance(entry, Happening) else _seen(entry) for entry in entries]
+        extra = (shown or {}).get(first.visit) if first.visit else None
+        lines.append(Told(day(first.on, first.precision), what, _how(first, one), first.visit, extra))
+    return lines[::-1]
+
+
+def _how(entry: Observation | Happening, one: Known) -> str:
+    visit = one.story.visits.get(entry.visit) if entry.visit else None
+    if visit is None:
+        return ""
+    said = [visit.why, visit.outage, f"job {visit.job}" if visit.job else ""]
+    return ", ".join(word for word in said if word)
+
+
+def _seen(entry: Observation) -> str:
+    """ "229 um as found, plastic strip (as typed ...)": one observation in words."""
+    series = {"clearance": "", "wall": "shell wall ", "shaft_drop": "shaft drop "}[entry.series]
+    method = dict(Method.choices).get(entry.method, entry.method)
+    if entry.value_um is not None:
+        value = um(entry.larger_um if entry.series == "clearance" else entry.value_um)
+    elif entry.low_um is None:
+        value = f"under {um(entry.high_um)}"
+    elif entry.high_um is None:
+        value = f"over {um(entry.low_um)}"
+    else:
+        value = f"{um(entry.low_um)} to {um(entry.high_um)}"
+    parts = [
+        f"{series}{value} {dict(Stage.choices).get(entry.stage, '')}".strip(),
+        method or "method not known",
+    ]
+    if entry.taper_um:
+        parts.append(f"ends differ by {um(entry.taper_um)}, the larger {_end(entry.larger_end)}")
+    if entry.not_for_wear:
+        parts.append(f"not used for wear{': ' + entry.because if entry.because else ''}")
+    return f"{', '.join(parts)} (typed {entry.typed})"
+
+
+def _end(end: str) -> str:
+    return {"in": "on the pump side", "out": "away from the pump"}.get(end, "not known")

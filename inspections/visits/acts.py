@@ -1,0 +1,478 @@
+"""The acts of a visit while the bearing is open: opened, measured, checked, scraped, seen, decided, closed.
+
+Every act stores at once. An entry may bring the id that a device gave it; the same id again stores nothing more.
+Lengths are um, diametral; `by` is the inner id of the person who records.
+"""
+
+import datetime as dt
+import uuid
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
+from typing import Any
+from uuid import UUID
+
+from django.db import transaction
+
+from fleet import units
+from fleet.ledger.writing import Fact, write
+from fleet.models import Bearing, Person, Place, Recorded
+from inspections import contact
+from inspections.forecasts.figures import Figures, figures_hash
+from inspections.forecasts.provenance import relied
+from inspections.models import (
+    Attendance,
+    ContactCheck,
+    Decision,
+    Event,
+    EventKind,
+    Finding,
+    Method,
+    NotMeasured,
+    Reading,
+    Visit,
+)
+from inspections.records.corrections import correct_reading, set_counting
+from inspections.records.facts import EventFact
+from inspections.records.openings import LABEL_REACHES, NotRecorded
+from inspections.records.recording import (
+    close_visit,
+    open_visit,
+    record_event,
+    record_history,
+    record_reading,
+)
+from inspections.story.uncertainty import beyond_strip
+from inspections.visits.rounds import round_number, rounds_of
+
+MEASURED, RECORDED, CHECKED, SIGNED = "measured", "recorded", "checked", "signed"
+NOTHING_FOUND = "nothing found"
+
+
+NOT_YOURS = "Its id stands for another entry on the site. Type it in again from the bearing's record page."
+
+
+class OtherContent(NotRecorded):
+    """An id that is known already, with other content: a question, never an overwriting."""
+
+
+def open_visit_of(place: Place, today: dt.date) -> Visit | None:
+    """The visit of a place that stands open; one left open for longer than an opening takes is no more continued."""
+    rows = Visit.objects.standing().filter(
+        place=place, closed_on__isnull=True, opened_on__gte=today - LABEL_REACHES, opened_on__lte=today
+    )
+    return rows.order_by("-opened_on", "-recorded_at").first()
+
+
+@transaction.atomic
+def begin(
+    *, bearing: Bearing, on: dt.date, by: UUID, measured_by: UUID | None = None, why: str = "", outage: UUID | None = None,
+    id: UUID | None = None, entered_at: dt.datetime | None = None, **more: Any,
+) -> Visit:  # fmt: skip
+    """Continue the open visit of the bearing's pump, or open one; who measures joins it.
+
+    Parameters
+    ----------
+    on : date
+        the site's own day.
+    why, outage : str, UUID
+        known from the plan where an outage runs; they only matter for a new visit.
+    id : UUID, optional
+        the id a device gave the visit it opened; a visit that stands open already takes its place.
+
+    Returns
+    -------
+    Visit
+    """
+    visit = open_visit_of(bearing.place, on)
+    if visit is None:
+        visit = open_visit(
+            place=bearing.place, on=on, by=by, why=why, outage_id=outage, id=id, entered_at=entered_at, **more
+        )
+    _attend(visit, [(measured_by or by, MEASURED), (by, RECORDED)], by)
+    return visit
+
+
+def attend(*, visit: Visit, person: UUID, part: str, by: UUID) -> None:
+    """A person takes part in a visit; once per part."""
+    _attend(visit, [(person, part)], by)
+
+
+def _attend(visit: Visit, parts: Sequence[tuple[UUID, str]], by: UUID) -> None:
+    there = set(Attendance.objects.standing().filter(visit=visit).values_list("person_id", "part"))
+    rows = [
+        Attendance(id=uuid.uuid4(), visit_id=visit.pk, person_id=person, part=part)
+        for person, part in parts if (person, part) not in there
+    ]  # fmt: skip
+    if rows:
+        write([Fact(_pump(visit), "attendance", row) for row in rows], by=by)
+
+
+def enter(
+    *, visit: Visit, bearing: Bearing, on: dt.date, value: str, unit: str, by: UUID, id: UUID | None = None,
+    instead_of: Reading | None = None, less: str = "", **facts: Any,
+) -> Reading:  # fmt: skip
+    """Record one reading of a visit as typed.
+
+    Parameters
+    ----------
+    value : str
+        as typed, a decimal comma allowed; a unit behind the number wins over `unit`.
+    instead_of : Reading, optional
+        an earlier measurement at the same station; both stay, this one counts.
+    less : str
+        what the gauge shows beside the quantity, in the reading's unit (a ball's diameter, a stamped constant): it is
+        taken off, and both numbers stand in the note.
+    id : UUID, optional
+        the entry's own id; known already with the same content, the stored reading is returned.
+
+    Raises
+    ------
+    NotRecorded
+        for a value that cannot be, or a visit that is closed.
+    OtherContent
+        where the id is known with another value.
+    """
+    known = _known(Reading, id, by)
+    if known:
+        if value.strip() not in known.note and (known.typed, known.bearing_id) != (
+            _parted(value)[0],
+            bearing.pk,
+        ):
+            raise OtherContent(
+                f"This entry is stored already as {known.typed} {known.unit}; correct that one instead."
+            )
+        return known
+    must_be_open(visit)
+    bare, unit, facts = as_recorded(value, unit, less, facts)
+    with transaction.atomic():
+        repeat = 1 if instead_of is None else instead_of.repeat + 1
+        reading = record_reading(
+            bearing=bearing, on=on, value=bare, unit=unit, by=by, visit=visit, id=id, repeat=repeat,
+            decimal_comma="," in bare, **facts,
+        )  # fmt: skip
+        if instead_of is not None and instead_of.counts:
+            set_counting(reading=instead_of, by=by, reason="measured again", counts=False)
+    return reading
+
+
+def as_recorded(value: str, unit: str, less: str, facts: dict[str, Any]) -> tuple[str, str, dict[str, Any]]:
+    """The number, unit and further facts that a reading is recorded with, of what was typed.
+
+    Raises
+    ------
+    NotRecorded
+        for a number or unit that cannot be read.
+    """
+    bare, own_unit = _parted(value)
+    unit = own_unit or unit
+    bare, facts = _less(bare, unit, less, facts)
+    bare, facts = _within_strip(bare, unit, facts)
+    return bare, unit, facts
+
+
+def mend(*, reading: Reading, value: str, unit: str, by: UUID, reason: str = "typed wrong") -> Reading:
+    """Put a slip right in one act until the visit closes; both versions are kept.
+
+    Raises
+    ------
+    NotRecorded
+        once the visit is closed, or by somebody who neither measured nor recorded it.
+    """
+    must_be_open(reading.visit)
+    if by not in (reading.recorded_by, reading.measured_by):
+        raise NotRecorded(
+            "Only who measured or recorded a value mends it here. Ask them, or let the engineer correct it with a reason."
+        )
+    bare, own_unit = _parted(value)
+    return correct_reading(
+        reading=reading, by=by, reason=reason, value=bare, unit=own_unit or unit, decimal_comma="," in bare
+    )
+
+
+def could_not_measure(
+    *, visit: Visit, bearing: Bearing, stage: str, because: str, by: UUID, end: str = "", clock: int | None = None,
+    note: str = "", quantity: str = "clearance", id: UUID | None = None, entered_at: dt.datetime | None = None,
+) -> NotMeasured:  # fmt: skip
+    """A station that could not be measured, and why."""
+    known = _known(NotMeasured, id, by)
+    if known:
+        return known
+    must_be_open(visit)
+    if because not in NotMeasured.Because.values:
+        raise NotRecorded(f"Say why: {', '.join(str(label) for label in NotMeasured.Because.labels)}.")
+    row = NotMeasured(
+        id=id or uuid.uuid4(), visit_id=visit.pk, bearing_id=bearing.pk, stage=stage, end=end, clock=clock,
+        because=because, note=note[:300], quantity=quantity, entered_at=entered_at,
+    )  # fmt: skip
+    write([Fact(f"bearing:{bearing.pk}", "not_measured", row)], by=by)
+    return NotMeasured.objects.get(pk=row.pk)
+
+
+def event(
+    *, visit: Visit, bearing: Bearing, kind: str, on: dt.date, by: UUID, id: UUID | None = None, **facts: Any
+) -> Event:
+    """Something done or seen in a visit: a scrape, a new shell, opened and not measured, ..."""
+    known = _known(Event, id, by)
+    if known:
+        return known
+    must_be_open(visit)
+    if kind == EventKind.OPENED and not str(facts.get("note", "")).strip():
+        raise NotRecorded("Say in a few words why it was opened and not measured.")
+    return record_event(kind=kind, bearing=bearing, on=on, by=by, visit=visit, id=id, **facts)
+
+
+def check_contact(
+    *, visit: Visit, bearing: Bearing, on: dt.date, cells: Sequence[Sequence[int]], facts: contact.Facts,
+    criteria: contact.Criteria, by: UUID, drawn: str = "", match_mark: str = "", instead_of: ContactCheck | None = None, note: str = "",
+    id: UUID | None = None, entered_at: dt.datetime | None = None,
+) -> ContactCheck:  # fmt: skip
+    """Keep a print as data with what it was read as, its reasons and whose criteria; numbered by round.
+
+    Parameters
+    ----------
+    cells : rows around by columns along
+        0 none, 1 light, 2 heavy.
+    match_mark : str
+        the corner of the picture at which the shell's match mark lies: `top left`, ...; empty: not said.
+    instead_of : ContactCheck, optional
+        a check of this visit whose cells or facts are mended; both stay.
+
+    Raises
+    ------
+    NotRecorded
+        for a print that is none, or a closed visit.
+    """
+    known = _known(ContactCheck, id, by)
+    if known:
+        return known
+    must_be_open(visit)
+    try:
+        said = contact.read(cells, facts, criteria)
+    except contact.PatternError as fault:
+        raise NotRecorded(str(fault)) from None
+    number = (
+        instead_of.round if instead_of else round_number(rounds_of(visit, bearing), facts.half or "lower")
+    )
+    with transaction.atomic():
+        act = uuid.uuid4()
+        if instead_of is not None:
+            write(
+                [
+                    _takes_back(instead_of, "contact_check", "cells mended"),
+                    _takes_back(instead_of.event, "event", "cells mended"),
+                ],
+                by=by,
+                act=act,
+            )
+        done = record_history(
+            [
+                EventFact(
+                    place=bearing.place_id, bearing=bearing.pk, on=on, kind=str(EventKind.CONTACT_CHECK),
+                    visit_id=visit.pk, half=facts.half, outcome=said.outcome or "", note=note, done_by=by,
+                    contact_percent=Decimal(str(round(100 * said.coverage, 1))) if said.meaningful else None,
+                    supersedes=instead_of.event_id if instead_of else None, entered_at=entered_at,
+                )
+            ],
+            by=by, act=act,
+        ).events[0]  # fmt: skip
+        row = ContactCheck(
+            id=id or uuid.uuid4(), event_id=done, round=number, half=facts.half, in_place=facts.in_place,
+            bedded_by_hand=facts.bedded_by_hand, supersedes=instead_of.pk if instead_of else None,
+            pattern={"cells": [list(map(int, line)) for line in cells], "drawn": drawn, "first_end": facts.first_end}
+            | ({"match_mark": match_mark} if match_mark else {}),
+            worn={"arc_deg": f"{facts.worn_arc_deg:g}"} if facts.worn_arc_deg is not None else {},
+            conditions=_conditions(facts, said),
+        )  # fmt: skip
+        write([Fact(f"bearing:{bearing.pk}", "contact_check", row)], by=by, act=act)
+    return ContactCheck.objects.select_related("event").get(pk=row.pk)
+
+
+def _conditions(facts: contact.Facts, said: contact.Reading) -> dict[str, Any]:
+    """How it was taken and what it was read as; figures as text, as the ledger wants them."""
+    kept = {
+        "film": facts.film, "seat": facts.seat, "turned_deg": facts.turned_deg, "clearance_um": facts.clearance_um,
+        "load_side": facts.load_side, "first_side": facts.first_side, "shape": said.shape, "end": said.end,
+        "headline": said.headline, "reasons": [[one.code, one.sentence, one.basis] for one in said.reasons],
+        "coverage": round(said.coverage, 4), "arc_deg": round(said.arc.deg, 1), "criteria": said.criteria,
+    }  # fmt: skip
+    return {
+        name: f"{value:g}" if isinstance(value, float) else value
+        for name, value in kept.items() if value not in (None, "")
+    }  # fmt: skip
+
+
+# what was seen, decided, closed ----------------------------------------------------------------------------
+
+
+def see(
+    *, visit: Visit, bearing: Bearing, on: dt.date, by: UUID, parts: Mapping[str, Mapping[str, Any]], note: str = "",
+    id: UUID | None = None, entered_at: dt.datetime | None = None,
+) -> Event:  # fmt: skip
+    """What was seen, by part: {"journal": {"words": [...], "where": "", "note": ""}}; no part at all: nothing found."""
+    known = _known(Event, id, by)
+    if known:
+        return known
+    must_be_open(visit)
+    said = {part: one for part, one in parts.items() if one.get("words") or one.get("note")}
+    with transaction.atomic():
+        act = uuid.uuid4()
+        fact = EventFact(
+            place=bearing.place_id, bearing=bearing.pk, on=on, kind=str(EventKind.FOUND), visit_id=visit.pk,
+            note=seen_note(said, note), id=id, entered_at=entered_at, done_by=by,
+        )  # fmt: skip
+        done = record_history([fact], by=by, act=act).events[0]
+        rows = [
+            Finding(
+                id=uuid.uuid4(), event_id=done, part=part[:20], words=list(one.get("words", ())),
+                where=str(one.get("where", ""))[:80], note=str(one.get("note", ""))[:500],
+            )
+            for part, one in said.items()
+        ]  # fmt: skip
+        write([Fact(f"bearing:{bearing.pk}", "finding", row) for row in rows], by=by, act=act)
+    return Event.objects.get(pk=done)
+
+
+def seen_note(parts: Mapping[str, Mapping[str, Any]], note: str = "") -> str:
+    """What was seen in one line: "journal: scored; seals: worn", or "nothing found"."""
+    words = "; ".join(
+        f"{part}: {', '.join(one.get('words', ())) or one['note']}"
+        for part, one in parts.items()
+        if one.get("words") or one.get("note")
+    )
+    return "; ".join(part for part in (words or NOTHING_FOUND, note) if part)
+
+
+def decide(
+    *, bearing: Bearing, on: dt.date, advised: str, decided: str, why: str, by: UUID, figures: Figures,
+    role: str = "", outage: UUID | None = None,
+) -> Decision:  # fmt: skip
+    """What was advised and decided, by whom and why, and the figures of the day that it relied on.
+
+    Parameters
+    ----------
+    figures : Figures
+        of this bearing as forecast on the day; the entry keeps them all, so that one that differs can be named.
+
+    Raises
+    ------
+    NotRecorded
+        for a decision other than advised without a reason.
+    """
+    if decided != advised and not why.strip():
+        raise NotRecorded("This is not what is advised. Say in a few words why it is decided so.")
+    row = Decision(
+        id=uuid.uuid4(), bearing_id=bearing.pk, outage_id=outage, on=on, advised=advised[:10], decided=decided[:20],
+        why=why.strip()[:500], owner_role=role[:16], forecast_hash=figures_hash(figures),
+    )  # fmt: skip
+    chain = f"bearing:{bearing.pk}"
+    body = relied(figures, on, decision=row.pk)
+    write([Fact(chain, "decision", row), Fact(chain, "forecast_relied_on", body=body)], by=by)
+    return Decision.objects.get(pk=row.pk)
+
+
+def close(
+    *, visit: Visit, on: dt.date, by: UUID, missing: Sequence[NotMeasured], checked_by: UUID | None, needed: Sequence[str] = (),
+    closings: Sequence[Fact] = (),
+) -> None:  # fmt: skip
+    """Close a visit: what was not measured and why, the signatures, the day.
+
+    Parameters
+    ----------
+    missing : sequence of NotMeasured
+        rows not yet stored, each with its reason.
+    needed : sequence of str
+        the signatures the plant asks for: `measured`, `checked`.
+    closings : sequence of Fact
+        each bearing's closing: the word, what was decided, the closing list.
+
+    Raises
+    ------
+    NotRecorded
+        where a signature the plant asks for is missing, or one person signs for both.
+    """
+    must_be_open(visit)
+    if CHECKED in needed and checked_by is None:
+        raise NotRecorded("This plant asks that a second person checks the record. Choose who checked it.")
+    if CHECKED in needed and checked_by == by:
+        raise NotRecorded("The second signature must be another person's. Choose who checked it.")
+    signed = [(by, SIGNED)] + ([(checked_by, CHECKED)] if checked_by else [])
+    rows = [Attendance(id=uuid.uuid4(), visit_id=visit.pk, person_id=who, part=part) for who, part in signed]
+    with transaction.atomic():
+        act = uuid.uuid4()
+        write(
+            [Fact(f"bearing:{row.bearing_id}", "not_measured", row) for row in missing]
+            + [Fact(_pump(visit), "attendance", row) for row in rows] + list(closings),
+            by=by, act=act,
+        )  # fmt: skip
+        close_visit(visit=visit, on=max(on, visit.opened_on), by=by)
+
+
+def must_be_open(visit: Visit) -> None:
+    """Refuse what belongs into a visit that is closed already."""
+    if visit.closed_on is not None:
+        raise NotRecorded(
+            f"This visit was closed on {visit.closed_on}. Open a new one, or let the engineer correct the record."
+        )
+
+
+def names_at(site_id: UUID, day: dt.date) -> list[Person]:
+    """The people to pick from on a shared device: who holds a role at the site, or measured there in two years."""
+    since = day - dt.timedelta(days=730)
+    rows = Reading.objects.standing().filter(bearing__place__site=site_id, on__gte=since)
+    measured = set(rows.exclude(measured_by=None).values_list("measured_by", flat=True).distinct())
+    of_site = Person.objects.filter(roles__site=site_id, roles__withdrawn_by=None)
+    return sorted(
+        {*Person.objects.filter(pk__in=measured).exclude(name=""), *of_site.exclude(name="")},
+        key=lambda p: p.folded,
+    )
+
+
+def _known(model: type[Recorded], pk: UUID | None, by: UUID) -> Any:
+    """The row of an id that is stored already; nothing is told of somebody else's."""
+    row = model._base_manager.filter(pk=pk).first() if pk else None
+    if row is not None and row.recorded_by != by:
+        raise OtherContent(NOT_YOURS)
+    return row
+
+
+def _parted(value: str) -> tuple[str, str | None]:
+    try:
+        return units.split_unit(value)
+    except units.Unreadable as fault:
+        raise NotRecorded(str(fault)) from None
+
+
+def _less(value: str, unit: str, less: str, facts: dict[str, Any]) -> tuple[str, dict[str, Any]]:
+    """A reading with what is to be taken off taken off; what was typed stands in the note."""
+    if not less.strip():
+        return value, facts
+    try:
+        typed, off = (units.parse_number(text, decimal_comma="," in text) for text in (value, less.strip()))
+    except units.Unreadable as fault:
+        raise NotRecorded(f"Only a plain number can have something taken off: {fault}") from None
+    note = f"typed {value} {unit}, {less.strip()} {unit} taken off"
+    return f"{typed - off:f}", facts | {"note": note}
+
+
+def _within_strip(value: str, unit: str, facts: dict[str, Any]) -> tuple[str, dict[str, Any]]:
+    """A value beyond the range of the strip it was read on, as the bound it is; what was typed stands in the note."""
+    if facts.get("method") != Method.PLASTIC_STRIP or not facts.get("instrument"):
+        return value, facts
+    try:
+        um = units.to_um(units.parse_number(value, decimal_comma="," in value), unit)
+    except units.Unreadable:
+        return value, facts  # an interval already, or told as a fault where it is recorded
+    bound = beyond_strip(float(um), str(facts["instrument"]))
+    if bound is None:
+        return value, facts
+    sign, end = bound
+    note = f"typed {value} {unit}, beyond the range of strip {facts['instrument']}"
+    return f"{sign}{units.from_um(end, unit, 4 if unit in ('mm', 'in') else 1)}", facts | {"note": note}
+
+
+def _pump(visit: Visit) -> str:
+    return f"pump:{visit.machine_id}"
+
+
+def _takes_back(row: Recorded, kind: str, reason: str) -> Fact:
+    return Fact(row.chain, "withdrawal", body={"of": kind, "id": row.pk, "reason": reason})

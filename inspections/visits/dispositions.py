@@ -1,0 +1,177 @@
+"""Dispositions and closings: an engineer's signed answer to a word at the pump, and what was closed without one.
+
+Closing against the word is recorded as such and never prevented; what nobody has signed stands first on the engineer's page.
+"""
+
+import datetime as dt
+import uuid
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+from uuid import UUID
+
+from django.db.models import F, Q
+
+from fleet.ledger.writing import Fact, write
+from fleet.models import Bearing, Person, Site
+from fleet.web.bearing_addresses import bearing_address
+from inspections.models import Closing, Disposition, Visit
+from inspections.records.openings import NotRecorded
+from inspections.story.decided_words import DECIDED_WORDS
+from inspections.visits.word_at_pump import CLOSE_UP, REPLACE, SCRAPE, Advice, Standing
+
+SHORT = {words: short for short, words in DECIDED_WORDS.items()}
+
+
+def dispose(
+    *, bearing: Bearing, visit: Visit, on: dt.date, advice: Advice, answer: str, checked: str, by: UUID, why: str = "",
+    check_by: str = "", check_every_days: int | None = None, stop_at: str = "", no_checks_why: str = "",
+    expires_on: dt.date | None = None, id: UUID | None = None,
+) -> Disposition:  # fmt: skip
+    """Record an engineer's disposition of what stands above the rule at a bearing.
+
+    Parameters
+    ----------
+    advice : Advice
+        the word as it stood when it was signed; what is recorded after it is not answered by it.
+    answer : str
+        `use_as_is`, `repair` or `replace`.
+    checked : str
+        what was checked, and how.
+    check_by, check_every_days, stop_at
+        the interim checks: person, interval, and the value at which it is stopped; or `no_checks_why`.
+    expires_on : date
+        how long "use as is" holds.
+
+    Raises
+    ------
+    NotRecorded
+        where nothing is left to answer, or what a disposition says is not whole.
+    """
+    known = Disposition._base_manager.filter(pk=id).first() if id else None
+    if known:
+        return known
+    _must_be_whole(
+        advice, answer, checked, (check_by, check_every_days, stop_at), no_checks_why, expires_on, on
+    )
+    row = Disposition(
+        id=id or uuid.uuid4(), bearing_id=bearing.pk, visit_id=visit.pk, on=on, word=SHORT[advice.word], answers=advice.keys,
+        answer=answer, checked=checked.strip()[:300], why=why.strip()[:500], check_by=check_by.strip()[:120],
+        check_every_days=check_every_days, stop_at=stop_at.strip()[:120], no_checks_why=no_checks_why.strip()[:300],
+        expires_on=expires_on,
+    )  # fmt: skip
+    write([Fact(f"bearing:{bearing.pk}", "disposition", row)], by=by)
+    return Disposition.objects.get(pk=row.pk)
+
+
+def _must_be_whole(
+    advice: Advice, answer: str, checked: str, checks: tuple[str, int | None, str], no_checks_why: str,
+    expires_on: dt.date | None, on: dt.date,
+) -> None:  # fmt: skip
+    if not advice.keys:
+        raise NotRecorded("Nothing stands here that asks for a disposition.")
+    if answer not in Disposition.Answer.values:
+        raise NotRecorded(f"Say one of: {', '.join(str(label) for label in Disposition.Answer.labels)}.")
+    if not checked.strip():
+        raise NotRecorded("Say what was checked and how, such as looked at, dye penetrant, ultrasonic.")
+    if expires_on is not None and expires_on <= on:
+        raise NotRecorded(f"A disposition expires after the day it is signed, {on}.")
+    if answer != Disposition.Answer.USE_AS_IS:
+        return
+    if expires_on is None:
+        raise NotRecorded("Use as is holds until a day: say until when.")
+    if not all(checks) and not no_checks_why.strip():
+        raise NotRecorded(
+            "Say who makes the interim checks, every how many days and at what value it is stopped; or why none are needed."
+        )
+
+
+def closing_row(
+    *, bearing: Bearing, visit: Visit, on: dt.date, advice: Advice, decided: str, why: str, items: Mapping[str, Any],
+) -> Closing:  # fmt: skip
+    """A bearing's closing, not yet stored: `without_disposition` where it is against the word and nobody has signed it.
+
+    A disposition that answers what stood has already changed the word; so what is against the word has none.
+    """
+    return Closing(
+        id=uuid.uuid4(), bearing_id=bearing.pk, visit_id=visit.pk, on=on, word=SHORT[advice.word], decided=SHORT[decided],
+        why_word=advice.why[:500], why=why.strip()[:500], without_disposition=against(advice.word, decided),
+        answers=advice.keys, items=dict(items),
+    )  # fmt: skip
+
+
+def against(word: str, decided: str) -> bool:
+    """Whether a decision goes on with the bearing against the word; to hold, ask or measure is never against it.
+
+    >>> against("hold", "close up"), against("hold", "hold"), against("close up", "replace"), against("close up", "scrape")
+    (True, False, False, True)
+    """
+    goes_on = decided in (CLOSE_UP, SCRAPE, REPLACE) and decided != word
+    return goes_on and (word, decided) != (CLOSE_UP, REPLACE)
+
+
+def word_of(row: Closing) -> Advice:
+    """The word as it stood at a closing, to be answered afterwards."""
+    word = DECIDED_WORDS.get(row.word, row.word)
+    return Advice(word, row.why_word, None, tuple(Standing(key, word, row.why_word) for key in row.answers))
+
+
+@dataclass(frozen=True)
+class Unsigned:
+    """A closing that nobody has signed: closed against the word, or left at a word that asks for somebody."""
+
+    bearing: Bearing
+    row: Closing
+    who: str
+
+    @property
+    def word(self) -> str:
+        return DECIDED_WORDS.get(self.row.word, self.row.word)
+
+    @property
+    def decided(self) -> str:
+        return DECIDED_WORDS.get(self.row.decided, self.row.decided)
+
+    @property
+    def address(self) -> str:
+        return f"{bearing_address(self.bearing, 'disposition')}&visit={self.row.visit_id}"
+
+
+def unsigned(sites: Iterable[Site]) -> list[Unsigned]:
+    """What was closed against the word or left held and is not signed since: against the word first, then the oldest."""
+    rows = Closing.objects.standing().filter(bearing__place__site__in=list(sites))
+    as_said = Q(word=F("decided"), word__in=[SHORT[CLOSE_UP], SHORT[REPLACE], SHORT[SCRAPE]])
+    rows = rows.filter(Q(without_disposition=True) | ~as_said & ~Q(word=SHORT[CLOSE_UP]))
+    signed: dict[tuple[UUID, UUID], dt.datetime] = {}
+    given = Disposition.objects.standing().filter(visit__in=rows.values("visit")).order_by("recorded_at")
+    for row in given:
+        signed[row.visit_id, row.bearing_id] = row.recorded_at
+    open_rows = [
+        row for row in rows.select_related("bearing__place__site")
+        if signed.get((row.visit_id, row.bearing_id), row.recorded_at) <= row.recorded_at
+    ]  # fmt: skip
+    names = dict(
+        Person.objects.filter(pk__in={row.recorded_by for row in open_rows}).values_list("pk", "name")
+    )
+    open_rows.sort(key=lambda row: (not row.without_disposition, row.recorded_at))
+    return [Unsigned(row.bearing, row, names.get(row.recorded_by) or "name removed") for row in open_rows]
+
+
+def in_force(sites: Iterable[Site], today: dt.date) -> list[Disposition]:
+    """Dispositions "use as is" with their interim checks, what expires first at the top; the last of each bearing."""
+    rows = Disposition.objects.standing().filter(bearing__place__site__in=list(sites))
+    last = {
+        row.bearing_id: row for row in rows.select_related("bearing__place__site").order_by("recorded_at")
+    }
+    found = [row for row in last.values() if row.answer == Disposition.Answer.USE_AS_IS]
+    for row in found:
+        vars(row).update(
+            expired=row.expires_on is not None and row.expires_on < today,
+            address=bearing_address(row.bearing),
+        )
+    return sorted(found, key=lambda row: row.expires_on or dt.date.max)
+
+
+def facts_of(rows: Sequence[Closing]) -> list[Fact]:
+    """The closings as facts, to be written with the visit's own."""
+    return [Fact(f"bearing:{row.bearing_id}", "closing", row) for row in rows]

@@ -1,0 +1,203 @@
+"""What a reading at the pump is held against and what is expected there: the record as it stood before the visit.
+
+The expectation is that of the day before the visit opened, so that what is read today does not change what was
+expected today. Lengths are um, diametral.
+"""
+
+import datetime as dt
+from collections import OrderedDict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+from uuid import UUID
+
+import numpy as np
+from django.db.models import Q
+
+from fleet.models import Bearing, Limit, LimitUse
+from fleet.per_mille import ENTRY, TYPED, USUAL
+from inspections.forecasts.computation import figures_of
+from inspections.forecasts.current import parameters, standing_run
+from inspections.forecasts.figures import Figures
+from inspections.forecasts.wear_inputs import Known, inputs
+from inspections.models import ForecastRun, Reading, Stage
+from inspections.story.happenings import NEW_LIFE, STEP
+from inspections.story.observations import Measurement
+from inspections.visits.stations import Station
+from inspections.visits.verdict import EIGHT_IN_TEN, FAR, Expected, Held, after_scrape
+
+NEW_METAL, SCRAPED = "new", "scrape"
+# How a quantity is measured where nothing was measured before; common practice, no published source.
+USUAL_METHOD = {
+    "bore": "bore_gauge", "journal": "micrometer", "wall": "crown_thickness", "shaft_drop": "depth_gauge",
+    "end_float": "feeler", "side_gap": "feeler", "housing_fit": "micrometer",
+}  # fmt: skip
+
+_BEFORE: OrderedDict[tuple, "Before"] = OrderedDict()
+_BEFORE_MOST = 2000
+
+
+@dataclass(frozen=True)
+class Before:
+    """A bearing as it was known before a visit; `step` is the usual step of a scrape and its sd."""
+
+    known: Known
+    figures: Figures
+    step: tuple[float, float]
+
+
+def before(bearing: Bearing, opened_on: dt.date) -> Before:
+    """What was known of a bearing on the day before a visit opened; kept in the process, it does not change."""
+    return before_many([bearing], opened_on)[bearing.pk]
+
+
+def before_many(bearings: Sequence[Bearing], opened_on: dt.date) -> dict[UUID, Before]:
+    """The same for many bearings at once."""
+    # The run's id alone tells whether it is known: its parameters are long to read.
+    fitted = (
+        ForecastRun.objects.filter(standing=True).order_by("-made_at").values_list("pk", flat=True).first()
+    )
+    keys = {one.pk: (one.pk, opened_on, fitted) for one in bearings}
+    found = {pk: _BEFORE[key] for pk, key in keys.items() if key in _BEFORE}
+    missing = [one for one in bearings if one.pk not in found]
+    if missing:
+        population, codes, _ = parameters(opened_on, standing_run())
+        read = inputs(missing, opened_on - dt.timedelta(days=1), codes)
+        figures = figures_of(read, population)
+        for row, known in enumerate(read.known):
+            params = population.pool(int(read.histories.clock[row])).designs[0]
+            mean, sd = params.of_steps(np.asarray(read.histories.class_[row : row + 1]))
+            pk = known.bearing.pk
+            found[pk] = _BEFORE[keys[pk]] = Before(known, figures[pk], (float(mean[0]), float(sd[0])))
+    while len(_BEFORE) > _BEFORE_MOST:
+        _BEFORE.popitem(last=False)
+    return found
+
+
+def limits_on(bearing: Bearing, day: dt.date, wear_class: Any = None) -> dict[tuple[str, str], float]:
+    """(quantity, use) -> um in force on a day: the class's, the position's own before it."""
+    found: dict[tuple[str, str], float] = {}
+    owners = Q(bearing=bearing) | (Q(wear_class=wear_class) if wear_class else Q())
+    held = Limit.objects.filter(owners).holding_on(day, "bearing_id", "quantity", "use")
+    for (_, *key), limit in sorted(held.items(), key=lambda one: one[0][0] is not None):
+        if limit.value_um is None:
+            found.pop(tuple(key), None)
+        else:
+            found[tuple(key)] = float(limit.value_um)
+    return found
+
+
+def held_for(
+    limits: Mapping[tuple[str, str], float], stage: str, work: str, quantity: str = "clearance", journal_um: Any = None
+) -> Held:  # fmt: skip
+    """As left after new metal against the fitting range, else against both in-service limits, as found too."""
+
+    def of(use: str) -> float | None:
+        return limits.get((quantity, str(use)))
+
+    if quantity == "wall":  # the wall shrinks as it wears: its limit is the least it may be
+        return Held(of(LimitUse.IN_SERVICE_MIN) or of(LimitUse.REPLACE), None)
+    most = float(TYPED.of(journal_um)[1]) if journal_um is not None and quantity == "clearance" else None
+    if stage == Stage.AS_LEFT and work == NEW_METAL:
+        return Held(of(LimitUse.FITTING_MIN), of(LimitUse.FITTING_MAX), "fitting range", most)
+    return Held(of(LimitUse.IN_SERVICE_MIN), of(LimitUse.IN_SERVICE_MAX), most_um=most)
+
+
+def expected_for(
+    known: Before, limits: Mapping[tuple[str, str], float], stage: str, work: str, found: tuple[float, float] | None
+) -> Expected | None:  # fmt: skip
+    """What is expected of a vertical clearance; `found` is (um, sd) as found at this station in this visit."""
+    if stage == Stage.AS_LEFT and work == NEW_METAL:
+        return _fitting(limits) or _rule(known, limits)
+    if stage == Stage.AS_LEFT and found:
+        step, step_sd = known.step if work == SCRAPED else (0.0, 0.0)
+        return after_scrape(*found, step, step_sd)
+    forecast = _forecast(known)
+    if forecast and stage == Stage.AS_LEFT and work == SCRAPED:
+        sd = (forecast.high_um - forecast.low_um) / (2 * EIGHT_IN_TEN)
+        return after_scrape(forecast.mid_um, sd, *known.step)
+    return forecast or _rule(known, limits)
+
+
+def _forecast(known: Before) -> Expected | None:
+    figures = known.figures
+    low, middle, high = (figures[f"clearance_um_{q}"] for q in ("p10", "p50", "p90"))
+    if low is None or middle is None or high is None or not figures["readings"]:
+        return None
+    last = known.known.last
+    return Expected(low, middle, high, float((last.taper_um if last else None) or 0.0))
+
+
+def _fitting(limits: Mapping[tuple[str, str], float]) -> Expected | None:
+    low = limits.get(("clearance", str(LimitUse.FITTING_MIN)))
+    high = limits.get(("clearance", str(LimitUse.FITTING_MAX)))
+    return Expected(low, (low + high) / 2, high) if low is not None and high is not None else None
+
+
+def _rule(known: Before, limits: Mapping[tuple[str, str], float]) -> Expected | None:
+    """Without a forecast: by the journal, else by the limits, wide enough that only a gross slip is asked about."""
+    facts = known.known.facts
+    if facts and facts.journal_diameter_um is not None:
+        journal = facts.journal_diameter_um
+        low_um, high_um = ENTRY.of(journal)
+        least, middle, most = float(low_um), float(journal * USUAL / 1000), float(high_um)
+    else:
+        low = limits.get(("clearance", str(LimitUse.FITTING_MIN))) or limits.get(
+            ("clearance", str(LimitUse.FITTING_MAX))
+        )
+        high = limits.get(("clearance", str(LimitUse.IN_SERVICE_MAX))) or (low and 2.5 * low)
+        if not high:
+            return None
+        low = low or high / 3
+        least, middle, most = low / 2, (low + high) / 2, high * 2
+    part = EIGHT_IN_TEN / FAR  # the whole range stands for 99.7 %
+    return Expected(middle - (middle - least) * part, middle, middle + (most - middle) * part, rough=True)
+
+
+def work_of(effects: Iterable[str]) -> str:
+    """What was done to a bearing in a visit: new metal, scraped, or nothing that parts as found from as left."""
+    all_of = set(effects)
+    return NEW_METAL if NEW_LIFE in all_of else SCRAPED if STEP in all_of else ""
+
+
+def last_at(known: Known, where: Station, quantity: str = "clearance") -> Measurement | None:
+    """The last reading at a station before the visit; of the same end or of the whole bearing where there was none."""
+    seen = [m for m in known.story.measured if m.quantity == quantity and m.counts]
+    for fits in (
+        lambda m: (m.end, m.clock) == (where.end, where.clock),
+        lambda m: m.end == where.end,
+        lambda m: True,
+    ):
+        some = [m for m in seen if fits(m)]
+        if some:
+            return max(some, key=lambda m: (m.on, m.stage == Stage.AS_LEFT, m.order))
+    return None
+
+
+@dataclass(frozen=True)
+class Setup:
+    """The unit and method the bearing is measured with, remembered and not asked."""
+
+    unit: str
+    method: str
+
+
+def setup_of(bearing: Bearing, quantity: str = "clearance") -> Setup:
+    """As last at this bearing, else as last at this site, else as is usual for the quantity."""
+    rows = Reading.objects.standing().filter(quantity=quantity)
+    for some in (rows.filter(bearing=bearing), rows.filter(bearing__place__site=bearing.place.site_id)):
+        last = some.order_by("-on", "-recorded_at", "-entry_n").values_list("unit", "method").first()
+        if last:
+            return Setup(*last)
+    return Setup("mm", USUAL_METHOD.get(quantity, "plastic_strip"))
+
+
+def found_at(rows: Sequence[Reading], where: Station, sd_of: Any) -> tuple[float, float] | None:
+    """(um, sd) as found at a station among a visit's readings."""
+    some = [
+        r for r in rows
+        if r.stage == Stage.AS_FOUND and r.quantity == "clearance" and r.counts and r.value_um is not None
+        and (r.end, r.clock) == (where.end, where.clock)
+    ]  # fmt: skip
+    return (float(some[-1].value_um or Decimal(0)), sd_of(some[-1])) if some else None

@@ -1,0 +1,270 @@
+"""One open bearing as the table of `word_at_pump` asks for it: what was seen, printed, measured and done in its visit.
+
+`desk` is a bearing at the pump with its visit (`views.record_desk.Desk`); nothing is stored here.
+"""
+
+import datetime as dt
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from fleet.models import LimitUse, Setting, Site
+from inspections.models import (
+    EFFECTS,
+    WORK,
+    ContactCheck,
+    Disposition,
+    Effect,
+    Event,
+    EventKind,
+    Reading,
+    Stage,
+)
+from inspections.visits.diameters import bore_minus_journal
+from inspections.visits.expectations import NEW_METAL
+from inspections.visits.findings import AS_IT_SHOULD_BE
+from inspections.visits.quantities import with_station
+from inspections.visits.rounds import last_rounds, rounds_of
+from inspections.visits.shell_words import of_facts
+from inspections.visits.stations import Station
+from inspections.visits.verdict import WORDS as VERDICTS
+from inspections.visits.verdict import Held, Verdict, verdict, verdict_of_interval, with_unit
+from inspections.visits.word_at_pump import (
+    ABOVE,
+    ASKS_SCRAPING,
+    BELOW,
+    HOLD_SETTING,
+    HOLD_WORDS,
+    NOTE_SETTING,
+    NOTE_WORDS,
+    RING_SETTING,
+    Answer,
+    Print,
+    Situation,
+    listed,
+)
+from inspections.visits.word_at_pump import Held as NotInside
+
+TIGHT, LOOSE = VERDICTS[:2], VERDICTS[3:]
+_OF_SHELL = {"lower half": ("", "lower"), "upper half": ("", "upper"), "backs": ("",)}
+_NEW_JOURNAL = (EventKind.JOURNAL_REGRIND, EventKind.ROTOR_CHANGE, EventKind.PUMP_CHANGE)
+
+
+def situation_of(desk: Any) -> Situation:
+    """What is known of the bearing now; a visit must be open."""
+    scrapeable, seat = of_facts(desk.before.known.facts)
+    worked = any(one.kind in WORK for one in desk.happened)
+    derived = bore_minus_journal(desk)
+    whole = worked and not derived and all(one.kind != EventKind.OPENED for one in desk.events)
+    excused = [
+        Station(one.end, one.clock).words for one in desk.left_out
+        if one.stage == Stage.AS_LEFT and one.quantity == "clearance"
+    ]  # fmt: skip
+    return Situation(
+        damage=damage_of(desk), seen=seen_of(desk), prints=_prints(desk, seat), scrapeable=scrapeable,
+        held=[*_held(desk), *_derived(desk, derived)], doubted=dict(_doubted(desk)), worked=worked,
+        unmeasured=[one.words for one in desk.open_stations(Stage.AS_LEFT)] if whole else [],
+        excused=excused if whole else [], measured=bool(desk.readings), answers=_answers(desk),
+    )  # fmt: skip
+
+
+def whom_to_ring(site: Site, day: dt.date, settings: Any = Setting.objects) -> str:
+    """Whom to ring, as the plant has it."""
+    return str(settings.in_force(RING_SETTING, site, day) or "the engineer of the site")
+
+
+def for_device(site: Site, day: dt.date) -> dict[str, Any]:
+    """What a device takes along to say "hold" by itself: the hold list and whom to ring."""
+    return {"hold": _list(site, day, HOLD_SETTING, HOLD_WORDS), "ring": whom_to_ring(site, day)}
+
+
+# What was seen ---------------------------------------------------------------------------------------------
+
+
+def _list(
+    site: Site, day: dt.date, name: str, default: tuple[str, ...], settings: Any = Setting.objects
+) -> list[str]:
+    found = settings.in_force(name, site, day)
+    return list(default if found is None else found)
+
+
+def _holds(desk: Any) -> list[str]:
+    return _list(desk.bearing.place.site, desk.on, HOLD_SETTING, HOLD_WORDS, desk.settings)
+
+
+def _notes(desk: Any) -> list[str]:
+    return _list(desk.bearing.place.site, desk.on, NOTE_SETTING, NOTE_WORDS, desk.settings)
+
+
+def damage_of(desk: Any) -> dict[str, str]:
+    """Key -> "part: word" of each finding on the hold list that new metal, or a new journal, has not taken away."""
+    words, found = _holds(desk), {}
+    for n, event in enumerate(desk.happened):
+        for said in listed(_ticked(event), words):
+            part = said.split(":", 1)[0]
+            if not any(_takes_away(later, part) for later in desk.happened[n + 1 :]):
+                found[f"{event.pk} {said}"] = said
+    return found
+
+
+def noted_of(desk: Any) -> list[str]:
+    """What was found that the plant wants a photo of: damage on either list."""
+    both = [*_holds(desk), *_notes(desk)]
+    return [said for event in desk.happened for said in listed(_ticked(event), both)]
+
+
+def seen_of(desk: Any) -> list[str]:
+    """What was found that does not hold, and what was remarked in words."""
+    holds, said = set(_holds(desk)), []
+    for event in desk.happened:
+        for one in event.findings.all() if event.kind == EventKind.FOUND else ():
+            words = [w for w in one.words if w not in AS_IT_SHOULD_BE and not {w, f"{one.part}: {w}"} & holds]
+            if words or one.note:
+                said.append(f"{one.part}: {', '.join([*words, *([one.note] if one.note else [])])}")
+    return said
+
+
+def _ticked(event: Event) -> dict[str, list[str]]:
+    return (
+        {one.part: list(one.words) for one in event.findings.all()} if event.kind == EventKind.FOUND else {}
+    )
+
+
+def _takes_away(later: Event, part: str) -> bool:
+    if part in _OF_SHELL:
+        return EFFECTS.get(later.kind) == Effect.NEW_METAL and later.half in _OF_SHELL[part]
+    return part == "journal" and later.kind in _NEW_JOURNAL
+
+
+# Prints ----------------------------------------------------------------------------------------------------
+
+
+def _prints(desk: Any, seat: str) -> list[Print]:
+    """The last print of each half that still shows the shell that lies there."""
+    rounds = rounds_of(desk.visit, desk.bearing)
+    place = {event.pk: n for n, event in enumerate(desk.happened)}
+    found = []
+    for one in last_rounds(rounds):
+        at, half = place.get(one.event_id, -1), one.half or "lower"
+        later = desk.happened[at + 1 :]
+        if any(_takes_away(event, f"{half} half") for event in later):
+            continue
+        found.append(
+            Print(
+                key=str(one.pk), half=half, outcome=one.event.outcome or "void", said=str(one.conditions.get("headline", "")),
+                scraped_since=any(_was_of(event, half, rounds, place) for event in later), spherical=seat == "spherical",
+            )
+        )  # fmt: skip
+    return found
+
+
+def _was_of(event: Event, half: str, rounds: Sequence[ContactCheck], place: Mapping[Any, int]) -> bool:
+    """Whether a scrape was of a half: as said, else of the halves whose print before it asked for one, else of both."""
+    if event.kind != EventKind.SCRAPE:
+        return False
+    if event.half:
+        return event.half == half
+    before = [one for one in rounds if place.get(one.event_id, -1) < place[event.pk]]
+    asking = {one.half or "lower" for one in last_rounds(before) if one.event.outcome == ASKS_SCRAPING}
+    return half in asking if asking else True
+
+
+# Readings --------------------------------------------------------------------------------------------------
+
+
+def _judged(desk: Any, reading: Reading, held: Held) -> Verdict:
+    sd = desk.sd_of(reading)
+    if reading.value_um is None:
+        low, high = (None if end is None else float(end) for end in (reading.low_um, reading.high_um))
+        return verdict_of_interval(low, high, sd, reading.unit, held)
+    return verdict(float(reading.value_um), sd, reading.unit, held)
+
+
+def _changed(desk: Any) -> bool:
+    """Whether what was found lies there no more: new metal, shims or a journal changed the clearance since."""
+    new = (Effect.NEW_METAL, Effect.NEW_BASELINE)
+    return any(EFFECTS.get(one.kind) in new for one in desk.happened)
+
+
+def _stands(desk: Any) -> list[Reading]:
+    """The readings that say what lies there now: those that count, as found only where nothing has replaced it."""
+    changed = _changed(desk)
+    return [r for r in desk.readings if r.counts and not (changed and r.stage == Stage.AS_FOUND)]
+
+
+def _again(desk: Any, reading: Reading) -> bool:
+    at = (reading.stage, reading.quantity, reading.end, reading.clock)
+    return sum((r.stage, r.quantity, r.end, r.clock) == at for r in desk.readings) > 1
+
+
+def _where(reading: Reading) -> str:
+    return f"{reading.get_stage_display()}, {with_station(reading.quantity, Station(reading.end, reading.clock))}"
+
+
+def _held(desk: Any) -> Iterator[NotInside]:
+    """Each station's reading that is not surely inside, against both limits, as found and as left."""
+    limit = {str(use): desk.limits.get(("clearance", str(use))) for use in LimitUse.values}
+    service = Held(limit[LimitUse.IN_SERVICE_MIN], limit[LimitUse.IN_SERVICE_MAX])
+    fitting = Held(limit[LimitUse.FITTING_MIN], limit[LimitUse.FITTING_MAX], "fitting range")
+    scraped = any(one.kind == EventKind.SCRAPE for one in desk.happened)
+    for one in _stands(desk):
+        if one.quantity == "wall":
+            yield from _wall(desk, one)
+        if one.quantity != "clearance":
+            continue
+        if one.stage == Stage.AS_LEFT and desk.work == NEW_METAL:
+            said = _judged(desk, one, fitting)
+            if max(said.p_low, said.p_high) >= 0.5:
+                yield _not_inside(
+                    desk, one, BELOW if said.p_low >= said.p_high else ABOVE, said.text, fitting=True
+                )
+                continue
+        said = _judged(desk, one, service)
+        # Metal came off after it was found: what is left there is measured as left.
+        if said.word in TIGHT and not (scraped and one.stage == Stage.AS_FOUND):
+            yield _not_inside(desk, one, BELOW, said.text)
+        elif said.word in LOOSE:
+            yield _not_inside(desk, one, ABOVE, said.text)
+
+
+def _wall(desk: Any, one: Reading) -> Iterator[NotInside]:
+    least = desk.held(one.stage, "wall").low_um
+    if least is not None and _judged(desk, one, Held(least, None)).word in TIGHT:
+        yield _not_inside(desk, one, ABOVE, f"At or under its least of {with_unit(least, one.unit)}.")
+
+
+def _not_inside(desk: Any, one: Reading, side: str, said: str, *, fitting: bool = False) -> NotInside:
+    return NotInside(f"{side} {one.pk}", side, _where(one), said, _again(desk, one), fitting)
+
+
+def _derived(desk: Any, made: Sequence[tuple[str, str, Verdict]]) -> Iterator[NotInside]:
+    """Bore minus journal, where the clearance itself was not measured."""
+    if any(one.quantity == "clearance" for one in desk.readings):
+        return
+    again = any(_again(desk, one) for one in desk.readings if one.quantity == "bore")
+    for stage, value, said in made:
+        side = BELOW if said.word in TIGHT else ABOVE if said.word in LOOSE else ""
+        if side and not (_changed(desk) and stage == Stage.AS_FOUND.label):
+            yield NotInside(
+                f"{side} {stage} {value}", side, f"bore minus journal, {stage}, {value}", said.text, again
+            )
+
+
+def _doubted(desk: Any) -> Iterator[tuple[str, str]]:
+    for one in _stands(desk):
+        if one.repeat == 1 and not one.supersedes and not _again(desk, one) and desk.verdict_on(one).asked:
+            yield str(one.pk), _where(one)
+
+
+# Dispositions ----------------------------------------------------------------------------------------------
+
+
+def _answers(desk: Any) -> list[Answer]:
+    rows = (
+        Disposition.objects.standing()
+        .filter(visit=desk.visit, bearing=desk.bearing)
+        .order_by("recorded_at", "entry_n")
+    )
+    works = [one.recorded_at for one in desk.happened if one.kind in WORK]
+    return [
+        Answer(str(row.answer), frozenset(row.answers), any(when > row.recorded_at for when in works)) for row in rows
+    ]  # fmt: skip

@@ -1,0 +1,267 @@
+"""Acts on plans: changes by hand hold until taken back, an acceptance is one act, a deferral has an owner and an end."""
+
+import datetime as dt
+
+import pytest
+
+from dashboards.outage_plan import versions
+from dashboards.outage_plan.acceptance import accept
+from dashboards.outage_plan.deferrals import defer, deferrals
+from dashboards.outage_plan.drafts import (
+    NotPlanned,
+    Solved,
+    change,
+    in_hand,
+    keep,
+    keep_version,
+    kept_versions,
+    take_back,
+)
+from dashboards.outage_plan.versions import propose
+from fleet.ledger.verify import verify
+from fleet.models import Entry, Person
+from inspections.models import Decision, DraftPlan, Plan
+from tests import makers
+from tests.dashboards.outage_plan.plan_fleet import a_fleet, bearing_of
+
+pytestmark = pytest.mark.django_db
+TODAY = dt.date(2026, 6, 1)
+
+
+@pytest.fixture
+def site():
+    return a_fleet(TODAY)
+
+
+@pytest.fixture
+def draft(site):
+    return propose(site, TODAY, by=makers.somebody())
+
+
+def _jobs(draft):
+    made = versions.shown(draft, versions.version(draft, versions.HAND))
+    return {job.bearing: (job.action, job.outage) for job in made.evaluation.jobs}
+
+
+def _change(draft, what, **said):
+    return change(draft=draft, what=what, by=makers.somebody(), **said)
+
+
+def _accept(draft, reason="the shells are here", on=TODAY, above="watched every week"):
+    return accept(draft=draft, reason=reason, on=on, by=makers.somebody(), above_reason=above)
+
+
+def test_a_moved_job_shows_at_once_and_is_forgotten_when_planned_anew_but_a_pinned_one_stays(site, draft):
+    assert _jobs(draft)["Past 5 DE"] == ("replace", "outage 1")
+    moved = _change(draft, "move", bearing="Past 5 DE", action="replace", outage="outage 2")
+    assert _jobs(moved)["Past 5 DE"] == ("replace", "outage 2")
+    again = propose(site, TODAY, by=None)
+    assert _jobs(again)["Past 5 DE"] == ("replace", "outage 1")
+    _change(again, "pin", bearing="Past 5 DE", action="replace", outage="outage 2")
+    assert _jobs(propose(site, TODAY, by=None))["Past 5 DE"] == ("replace", "outage 2")
+
+
+def test_a_refusal_takes_the_job_out_and_holds_when_planned_anew(site, draft):
+    refused = _change(
+        draft, "refuse", bearing="Past 5 DE", outage="outage 1", why="no access before the roof is off"
+    )
+    assert "Past 5 DE" not in _jobs(refused)
+    assert _jobs(propose(site, TODAY, by=None))["Past 5 DE"][1] == "outage 2"
+
+
+def test_a_change_taken_back_leaves_the_plan_as_it_was(draft):
+    was = _jobs(draft)
+    _change(draft, "skip", outage="outage 1")
+    changed = _change(draft, "move", bearing="Past 5 DE", action="leave")
+    assert "Past 5 DE" not in _jobs(changed)
+    assert [c["what"] for c in take_back(draft=draft, number=1).changes] == ["skip"]
+    assert _jobs(take_back(draft=draft, number=-1)) == was
+    with pytest.raises(NotPlanned, match="taken back already"):
+        take_back(draft=draft, number=0)
+
+
+@pytest.mark.parametrize(
+    ("what", "said", "words"),
+    [
+        ("polish", {}, "is no change of a plan"),
+        ("pin", {"bearing": "Past 5 DE", "outage": "outage 1"}, "Choose the work"),
+        ("pin", {"bearing": "Past 5 DE", "action": "replace"}, "Choose the outage"),
+        ("pin", {"bearing": "Never 9", "action": "leave"}, "no bearing called 'Never 9'"),
+        ("move", {"bearing": "Past 5 DE", "action": "paint", "outage": "outage 1"}, "'paint' is no work"),
+        ("skip", {"outage": "outage 9"}, "no outage called 'outage 9'"),
+        ("skip", {}, "Choose the outage that changes"),
+        ("slip", {"outage": "outage 1", "days": "soon"}, "'soon' is no number of days"),
+        ("slip", {"outage": "outage 1", "days": "0"}, "whole days"),
+        ("slip", {"outage": "outage 1", "days": "1.5"}, "whole days"),
+        ("shorten", {"outage": "outage 1", "hours": "nan"}, "'nan' is no number"),
+        ("shorten", {"outage": "outage 1", "hours": "-1"}, "between 0"),
+        ("worse", {"bearing": "Past 5 DE", "um": "1e9"}, "is no number of micrometres"),
+    ],
+)
+def test_a_change_that_cannot_be_is_refused_with_what_to_do(draft, what, said, words):
+    with pytest.raises(NotPlanned, match=words):
+        _change(draft, what, **said)
+    assert DraftPlan.objects.get(pk=draft.pk).changes == []
+
+
+def test_a_form_filled_in_before_the_plan_was_made_anew_changes_nothing(site, draft):
+    later = propose(site, TODAY, by=None)
+    with pytest.raises(NotPlanned, match="worked out anew meanwhile"):
+        _change(draft, "skip", outage="outage 1")
+    assert later.changes == []
+
+
+def test_only_the_last_ten_earlier_proposals_and_all_named_versions_stay(site, draft):
+    keep_version(draft=draft, name=" first ", by=makers.somebody())
+    with pytest.raises(NotPlanned, match="is kept already"):
+        keep_version(draft=draft, name="first", by=makers.somebody())
+    made = Solved(draft.digest, draft.inputs, draft.solved)
+    for _ in range(14):
+        keep(site, TODAY, made, by=None)
+    assert DraftPlan.objects.filter(site=site, name="").count() == 11
+    assert [row.name for row in kept_versions(site) if row.name] == ["first"]
+
+
+def test_pins_that_leave_no_plan_are_named_and_the_plan_in_hand_stays(site, draft):
+    _change(draft, "shorten", outage="outage 1", hours="1")
+    _change(draft, "pin", bearing="Past 5 DE", action="replace", outage="outage 1")
+    with pytest.raises(NotPlanned, match="outage 1"):
+        propose(site, TODAY, by=None)
+    assert in_hand(site) == draft
+
+
+def test_an_accepted_plan_is_one_act_with_a_decision_and_the_forecast_relied_on_for_every_bearing(draft):
+    plan = _accept(draft)
+    jobs = _jobs(draft)
+    decided = Decision.objects.filter(plan=plan)
+    assert {(f"{d.bearing.place.tag} {d.bearing.name}", d.decided, d.outage.name) for d in decided} == {
+        (bearing, *job) for bearing, job in jobs.items()
+    }
+    entries = Entry.objects.filter(act=plan.act)
+    assert sorted(entries.values_list("kind", flat=True)) == sorted(
+        ["plan"] + ["decision", "forecast_relied_on"] * len(jobs)
+    )
+    assert all(len(d.forecast_hash) == 64 for d in decided)
+    relied = Entry.objects.filter(kind="forecast_relied_on").first()
+    assert '"max_date_p50"' in relied.text and '"in_service_max_um":"300.0"' in relied.text
+    assert Person.objects.get(pk=plan.recorded_by) and plan.reason == "the shells are here"
+    assert verify().faults == []
+
+
+def test_without_a_reason_or_with_a_fault_nothing_is_accepted(draft):
+    with pytest.raises(NotPlanned, match="why this plan"):
+        _accept(draft, reason="  ")
+    _change(draft, "shorten", outage="outage 1", hours="1")
+    with pytest.raises(NotPlanned, match="cannot be carried out as it is: outage 1"):
+        _accept(draft)
+    assert not Plan.objects.exists() and not Decision.objects.exists()
+
+
+def test_what_stays_above_the_accepted_risk_needs_a_reason_that_its_decision_keeps(site, draft):
+    _change(draft, "refuse", bearing="Past 5 DE", why="no crane")
+    draft = in_hand(site)
+    with pytest.raises(NotPlanned, match=r"above the accepted risk .*Past 5 DE.*: say why that is right"):
+        _accept(draft, above=" ")
+    assert not Plan.objects.exists()
+    plan = _accept(draft, above="vibration is read daily")
+    row = Decision.objects.get(plan=plan, bearing=bearing_of(site, "Past 5"))
+    assert row.decided == "leave" and row.why.endswith("accepted, because vibration is read daily")
+    assert plan.inputs["above_reason"] == "vibration is read daily"
+    (kept,) = [one for one in plan.inputs["above"] if one["name"] == "Past 5 DE"]
+    assert kept["reason"] and kept["would_fit_with"]
+    assert "vibration is read daily" in Entry.objects.get(act=plan.act, kind="plan").text
+    assert verify().faults == []
+
+
+def test_a_plan_older_than_the_record_is_worked_out_anew_first_but_its_own_acceptance_ages_it_not(
+    site, draft
+):
+    _accept(draft)
+    _accept(draft, reason="again, for the file")
+    makers.a_reading(
+        bearing=bearing_of(site, "Slow 1"), on=TODAY - dt.timedelta(days=3), value=172, unit="um"
+    )
+    with pytest.raises(NotPlanned, match="record has changed"):
+        _accept(draft)
+    fresh = propose(site, TODAY, by=None)
+    with pytest.raises(NotPlanned, match="record has changed"):
+        _accept(fresh, on=TODAY + dt.timedelta(days=40))
+    _accept(fresh)
+
+
+def test_what_another_site_records_makes_no_plan_old(site):
+    other = makers.a_bearing(place=makers.a_place(site=makers.a_site(name="South")))
+    draft = propose(site, TODAY, by=None)
+    makers.a_reading(bearing=other)
+    assert _accept(draft).accepted_on == TODAY
+
+
+def test_a_bearing_whose_accepted_job_falls_out_gets_a_decision_to_leave_it(site, draft):
+    _accept(draft)
+    _change(draft, "refuse", bearing="Past 5 DE", why="sold")
+    plan = _accept(draft, reason="the pump is sold")
+    row = Decision.objects.get(plan=plan, bearing=bearing_of(site, "Past 5"))
+    assert row.decided == "leave" and row.outage is None and row.why
+    assert plan.inputs["changes"][0]["why"] == "sold"
+
+
+def test_after_the_freeze_day_a_change_is_marked_and_planning_anew_keeps_the_scope():
+    site = a_fleet(TODAY, freeze=130)  # four days ago
+    draft = propose(site, TODAY, by=None)
+    _accept(draft)
+    moved = _change(draft, "move", bearing="Past 5 DE", action="replace", outage="outage 2")
+    found = versions.weigh(moved)
+    assert found.marked == ("outage 1: replace Past 5 DE was taken out after the freeze day.",)
+    take_back(draft=draft, number=-1)
+    frozen = {(b, *job) for b, job in _jobs(in_hand(site)).items() if job[1] == "outage 1"}
+    assert "Slow 1 DE" not in {b for b, _, _ in frozen} and frozen
+    makers.a_reading(
+        bearing=bearing_of(site, "Slow 1"), on=TODAY - dt.timedelta(days=2), value=320, unit="um"
+    )
+    again = _jobs(propose(site, TODAY, by=None))
+    assert {(b, *job) for b, job in again.items() if job[1] == "outage 1"} == frozen
+
+
+def _defer(bearing, draft, on=TODAY, **said):
+    facts = {
+        "owner_role": "engineer", "reason": "no crane", "until_on": on + dt.timedelta(days=200), "extra_checks": "oil sample weekly",
+    } | said  # fmt: skip
+    outage = next(o for o in bearing.place.site.outages.all() if o.name == "outage 1")
+    return defer(bearing=bearing, outage=outage, on=on, by=makers.somebody(), **facts)
+
+
+def test_a_deferral_is_a_decision_with_its_forecast_and_the_plan_in_hand_follows(site, draft):
+    row = _defer(bearing_of(site, "Past 5"), draft)
+    assert (row.decided, row.owner_role, row.extra_checks) == ("defer", "engineer", "oil sample weekly")
+    assert Entry.objects.filter(act=row.act).count() == 2
+    hand = in_hand(site)
+    assert "Past 5 DE" not in _jobs(hand) and hand.changes[0]["why"] == "put off: no crane"
+
+
+@pytest.mark.parametrize(
+    ("said", "words"),
+    [
+        ({"owner_role": "nobody"}, "role that answers"),
+        ({"reason": " "}, "why it is put off"),
+        ({"extra_checks": ""}, "checked meanwhile"),
+        ({"until_on": TODAY}, "it lies ahead"),
+        ({"until_on": None}, "day on which the deferral expires"),
+    ],
+)
+def test_a_deferral_lacks_nothing(site, draft, said, words):
+    with pytest.raises(NotPlanned, match=words):
+        _defer(bearing_of(site, "Past 5"), draft, **said)
+    assert not Decision.objects.exists()
+
+
+def test_the_most_often_put_off_comes_first_and_work_done_since_clears_it(site, draft):
+    past, fast = bearing_of(site, "Past 5"), bearing_of(site, "Fast 4")
+    _defer(fast, draft)
+    _defer(past, draft, on=TODAY - dt.timedelta(days=400))
+    _defer(past, draft, on=TODAY - dt.timedelta(days=20))
+    found = deferrals(site)
+    assert [(one.decision.bearing, one.n_times) for one in found] == [(past, 2), (fast, 1)]
+    assert found[0].first_on == TODAY - dt.timedelta(days=400)
+    assert not found[0].is_expired(TODAY) and found[0].is_expired(TODAY + dt.timedelta(days=181))
+    makers.an_event(kind="shell_change", bearing=past, on=TODAY - dt.timedelta(days=5))
+    assert [one.decision.bearing for one in deferrals(site)] == [fast]

@@ -1,0 +1,99 @@
+"""The proposal from a record: what is replaced, what waits, what is ordered; its sheet."""
+
+import csv
+import datetime as dt
+import io
+
+import pytest
+from django.core.management import call_command
+
+from dashboards.outage_plan.drafts import in_hand
+from dashboards.outage_plan.proposal import COLUMNS, propose
+from fleet.models import Spare
+from fleet.plant.acts import record
+from tests import makers
+
+pytestmark = pytest.mark.django_db
+TODAY = dt.date(2026, 6, 1)
+
+
+def _site(outages=((2026, 10), (2028, 4), (2029, 10)), crew=500):
+    """A fleet of steady wearers, one of which has passed its maximum and one of which nearly has."""
+    site = makers.a_site(name="North")
+    for year, month in outages:
+        makers.an_outage(site=site, start_on=dt.date(year, month, 5), name=f"outage {year}")
+    for number, (tag, gain) in enumerate(
+        (("Slow 1", 10), ("Slow 2", 12), ("Slow 3", 11), ("Fast 4", 45), ("Past 5", 85))
+    ):
+        place = makers.a_place(site=site, tag=tag, positions=("DE",))
+        bearing = makers.a_bearing(
+            place=place, shell_type="S-1", limits={"fitting_max": 150, "in_service_max": 300}
+        )
+        for step, year in enumerate((2013, 2017, 2021, 2025)):
+            value = 140 + number + gain * step
+            makers.a_reading(bearing=bearing, on=dt.date(year, 5, 4), value=value, unit="um")
+    return site
+
+
+def _spare(site, **facts):
+    record([Spare(site=site, shell_type="S-1", **facts)], by=makers.somebody())
+
+
+def _jobs(proposal):
+    return {job.bearing: (job.action, job.outage) for job in proposal.evaluation.jobs}
+
+
+def test_what_has_passed_is_replaced_at_the_next_outage_and_slow_ones_are_left():
+    site = _site()
+    _spare(site, on_hand=5)
+    jobs = _jobs(propose(site, TODAY))
+    assert jobs["Past 5 DE"] == ("replace", "outage 2026")
+    assert "replace" not in {jobs.get(f"Slow {n} DE", ("leave",))[0] for n in (1, 2, 3)}
+
+
+def test_a_shell_that_must_be_ordered_is_named_with_its_last_day():
+    site = _site()
+    _spare(site, lead_time_days=60)
+    (order,) = [
+        one for one in propose(site, TODAY).orders if one.bearing == "Past 5 DE" and "upper" in one.family
+    ]
+    assert order.order_by == dt.date(2026, 10, 5) - dt.timedelta(days=60 + 14)
+
+
+def test_a_shell_that_cannot_come_in_time_puts_the_work_off_and_says_why():
+    site = _site()
+    _spare(site, lead_time_days=300)
+    proposal = propose(site, TODAY)
+    assert _jobs(proposal)["Past 5 DE"] == ("replace", "outage 2028")
+
+
+def test_without_outages_or_dates_it_says_what_is_missing():
+    site = makers.a_site()
+    assert propose(site, TODAY).refused == ("This site has no bearings.",) or propose(
+        site, TODAY
+    ).refused == ("No coming outage is recorded for this site.",)
+    makers.a_bearing(place=makers.a_place(site=site))
+    assert propose(site, TODAY).refused == ("No coming outage is recorded for this site.",)
+
+
+def test_bearings_without_a_limit_are_left_out_by_name():
+    site = _site()
+    makers.a_bearing(place=makers.a_place(site=site, tag="Bare", positions=("DE",)), limits={})
+    assert propose(site, TODAY).left_out == ("Bare DE",)
+
+
+def test_the_command_writes_the_plan_sheet(tmp_path):
+    _site()
+    out = io.StringIO()
+    call_command("plan", "--as-of", "2026-06-01", csv=tmp_path / "plan.csv", stdout=out)
+    rows = list(csv.reader((tmp_path / "plan.csv").read_text("utf-8").splitlines()))
+    assert tuple(rows[0]) == COLUMNS and any(row[1] == "Past 5" and row[4] == "replace" for row in rows[1:])
+    assert "North: " in out.getvalue()
+
+
+def test_the_command_takes_the_plan_in_hand_only_of_today(tmp_path):
+    site = _site(outages=((2030, 10), (2032, 4)))
+    call_command("plan", "--as-of", "2026-06-01", stdout=io.StringIO())
+    assert in_hand(site) is None
+    call_command("plan", stdout=io.StringIO())
+    assert in_hand(site).solved["jobs"]

@@ -1,0 +1,296 @@
+"""The plan's pages, driven as a browser would: look, change, compare, accept, put off, print, take along."""
+
+import csv
+import datetime as dt
+import io
+
+import openpyxl
+import pytest
+from icalendar import Calendar
+
+from dashboards.outage_plan.deferrals import defer
+from dashboards.outage_plan.drafts import in_hand, keep_version, kept_versions
+from dashboards.outage_plan.proposal import COLUMNS
+from dashboards.outage_plan.versions import propose
+from fleet import jobs
+from fleet.clock import today_in
+from fleet.models import Job, Spare
+from fleet.plant.acts import record
+from inspections.models import Decision, Plan
+from tests import makers
+from tests.dashboards.outage_plan.plan_fleet import a_fleet, bearing_of
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def site():
+    return a_fleet(today_in("UTC"))
+
+
+@pytest.fixture
+def planner(client, site):
+    propose(site, today_in("UTC"), by=None)
+    client.force_login(makers.an_account(role="planner", site=site))
+    return client
+
+
+def _read(client, address, **asked):
+    answer = client.get(address, asked)
+    assert answer.status_code == 200, (address, answer.status_code)
+    return answer.content.decode()
+
+
+def _post(client, address, site, **said):
+    hand = in_hand(site)
+    given = {"site": site.name, "draft": str(hand.pk) if hand else ""} | said
+    return client.post(address, given, follow=True).content.decode()
+
+
+def test_without_a_plan_the_planner_is_offered_one_and_the_worker_makes_it(client, site):
+    client.force_login(makers.an_account(role="reader", site=site))
+    assert "Work out a plan" not in _read(client, "/plan/")
+    client.force_login(makers.an_account(role="planner", site=site))
+    assert "Work out a plan" in _read(client, "/plan/")
+    page = _post(client, "/plan/anew/", site)
+    assert "Waiting" in page and in_hand(site) is None
+    done = jobs.do_next()
+    assert (
+        done.state == Job.State.DONE
+        and "jobs are proposed" in done.said
+        and done.address == "/plan/?site=North"
+    )
+    assert "replace" in _read(client, done.address)
+
+
+def test_the_job_tells_which_step_begins_and_its_page_moves(client, site, monkeypatch):
+    client.force_login(makers.an_account(role="planner", site=site))
+    _post(client, "/plan/anew/", site)
+    job, pages = Job.objects.get(), []
+    real = jobs._tell
+
+    def tell(row, n, of, words=""):
+        real(row, n, of, words)
+        pages.append(_read(client, f"/jobs/{job.pk}/").replace("\u00a0", " "))
+
+    monkeypatch.setattr(jobs, "_tell", tell)
+    jobs.do_next()
+    assert "Forecasts, outages, spares and hours are gathered. 0 of 8 done" in pages[0]
+    assert "What 5 bearings rest on is gathered. 1 of 8 done" in pages[1]
+    assert "possible jobs are laid out. 2 of 8 done" in pages[2]
+    assert "Whole outages are put together, round 1. 3 of 8 done" in pages[3]
+    assert "The plan is weighed and kept. 7 of 8 done" in pages[-1]
+
+
+def test_looking_at_a_plan_solves_nothing(planner, site, monkeypatch):
+    def never(*args, **more):
+        raise AssertionError("solved while looking")
+
+    monkeypatch.setattr("dashboards.outage_plan.proposal.solve", never)
+    hand = in_hand(site)
+    for address in (
+        "/plan/",
+        "/plan/?show=proposed",
+        "/plan/bearing/?bearing=Past 5 DE",
+        "/plan/outage/?outage=outage 1",
+        "/plan/compare/",
+    ):
+        _read(planner, address)
+    _post(planner, "/plan/change/", site, what="skip", outage="outage 1", back="plan")
+    assert in_hand(site).pk == hand.pk
+
+
+def test_a_change_says_at_once_what_it_does_to_risk_hours_and_shells(planner, site):
+    page = _post(
+        planner, "/plan/change/", site, what="move", bearing="Past 5 DE", job="replace|outage 2", hold="on"
+    )
+    assert "Your changes, and what they do" in page
+    assert "Past 5 DE: replace in outage 2, and stays so when it is planned anew" in page
+    assert "outage 1: 0 of 100 crew hours" in page.replace("\u00a0", " ") or "fewer" in page
+    assert "outage 2:" in page and "expected to pass their maximum" in page
+    page = _post(planner, "/plan/change/", site, what="take-back", number="0")
+    assert "Your changes" not in page
+
+
+def test_an_unreadable_change_is_told_in_words_and_changes_nothing(planner, site):
+    page = _post(
+        planner,
+        "/plan/change/",
+        site,
+        what="worse",
+        bearing="Past 5 DE",
+        value="thick",
+        unit="mm",
+        back="plan-bearing",
+    )
+    assert "thick" in page and "note-limit" in page and "Past 5 DE in the plan" in page
+    page = _post(
+        planner, "/plan/change/", site, what="slip", outage="outage 1", days="soon", back="plan-outage"
+    )
+    assert "&#x27;soon&#x27; is no number of days" in page and "Outage 1 in the plan" in page
+    assert in_hand(site).changes == []
+
+
+def test_found_worse_moves_the_bearings_chances(planner, site):
+    before = _read(planner, "/plan/bearing/", bearing="Slow 1 DE")
+    after = _post(
+        planner,
+        "/plan/change/",
+        site,
+        what="worse",
+        bearing="Slow 1 DE",
+        value="0.31",
+        unit="mm",
+        back="plan-bearing",
+    )
+    assert "Left alone, under 1 in 20" in before.replace("\u00a0", " ")
+    assert "Left alone, over 19 in 20" in after.replace("\u00a0", " ") and "as if it read 310" in after
+
+
+def test_an_accepted_plan_shows_who_when_why_and_what_differs_since(planner, site):
+    page = _post(planner, "/plan/accept/", site, reason="two shells are here", above_reason="watched")
+    assert (
+        "Accepted, with" in page and "“two shells are here”" in page and "This is the accepted plan" in page
+    )
+    assert Plan.objects.get().accepted_on == today_in("UTC")
+    page = _post(planner, "/plan/change/", site, what="move", bearing="Past 5 DE", job="leave|")
+    assert "the plan shown here does otherwise" in page
+    compared = _read(planner, "/plan/compare/", first="accepted", second="in-hand")
+    assert "Past 5 DE" in compared and "left alone" in compared and "replace in outage 1" in compared
+
+
+def test_with_one_plan_the_compare_page_says_how_to_have_two(planner, site):
+    assert "There is only one plan so far" in _read(planner, "/plan/compare/")
+    assert 'id="keep"' in _read(planner, "/plan/")
+    _post(planner, "/plan/change/", site, what="keep-version", name="before the strike")
+    assert "There is only one plan so far" not in _read(planner, "/plan/compare/")
+
+
+def test_two_kept_versions_can_be_compared_and_an_unknown_one_is_not_there(planner, site):
+    page = _post(planner, "/plan/change/", site, what="keep-version", name="before the strike")
+    assert "Kept as “before the strike”" in page
+    _post(planner, "/plan/change/", site, what="skip", outage="outage 1")
+    _post(planner, "/plan/change/", site, what="keep-version", name="without the first")
+    one, other = [str(row.pk) for row in kept_versions(site)]
+    page = _read(planner, "/plan/compare/", first=other, second=one)
+    assert "“before the strike”" in page and "“without the first”" in page and "What they break" in page
+    assert planner.get("/plan/compare/", {"first": "never"}).status_code == 404
+    assert planner.get("/plan/", {"show": "7"}).status_code == 404
+
+
+def test_a_version_of_another_site_is_not_shown(planner, site):
+    south = a_fleet(today_in("UTC"), name="South")
+    draft = propose(south, today_in("UTC"), by=None)
+    version = keep_version(draft=draft, name="theirs", by=makers.somebody())
+    assert planner.get("/plan/", {"show": str(version.pk)}).status_code == 404
+    assert planner.get("/plan/", {"site": "South"}).status_code == 404
+    for address in ("change", "anew", "accept", "put-off"):
+        assert planner.post(f"/plan/{address}/", {"site": "South", "draft": str(draft.pk)}).status_code == 404
+
+
+@pytest.mark.parametrize("role", ["reader", "auditor", "mechanic", "foreman"])
+def test_who_may_not_plan_sees_the_plan_and_no_form_and_is_refused(client, planner, site, role):
+    client.force_login(makers.an_account(role=role, site=site))
+    page = _read(client, "/plan/")
+    assert "Past 5" in page and 'action="/plan/' not in page
+    assert 'action="/plan/' not in _read(client, "/plan/bearing/", bearing="Past 5 DE")
+    hand = in_hand(site)
+    for address in ("change", "anew", "accept", "put-off"):
+        assert client.post(f"/plan/{address}/", {"site": site.name, "draft": str(hand.pk)}).status_code == 403
+
+
+def test_work_put_off_stands_on_the_page_and_again_and_again_stands_out(planner, site):
+    bearing, until = bearing_of(site, "Past 5"), today_in("UTC") + dt.timedelta(days=90)
+    said = {
+        "id": str(bearing.pk), "outage": "outage 1", "owner_role": "foreman", "reason": "no crane", "until_on": until.isoformat(),
+        "extra_checks": "temperature every shift", "back": "plan-bearing", "bearing": "Past 5 DE",
+    }  # fmt: skip
+    page = _post(planner, "/plan/put-off/", site, **said | {"until_on": "soon"})
+    assert "Not put off. This is no day" in page and not Decision.objects.exists()
+    assert "the foreman answers for it" in _post(planner, "/plan/put-off/", site, **said)
+    page = _read(planner, "/plan/")
+    assert "temperature every shift" in page and "put off 2" not in page
+    _post(planner, "/plan/put-off/", site, **said)
+    assert "put off 2 times since" in _read(planner, "/plan/").replace("\u00a0", " ")
+
+
+def test_the_sheets_and_the_work_list_say_what_the_page_says(planner, site):
+    book = openpyxl.load_workbook(io.BytesIO(planner.get("/plan/outage-plan.xlsx").content))
+    rows = list(book.active.values)
+    text = planner.get("/plan/outage-plan.csv").content.decode("utf-8-sig")
+    lines = list(csv.reader(io.StringIO(text)))
+    assert tuple(rows[0]) == COLUMNS == tuple(lines[0])
+    assert [[str(cell or "") for cell in row[:5]] for row in rows[1:]] == [line[:5] for line in lines[1:]]
+    work = _read(planner, "/plan/work/", outage="outage 1")
+    assert "Past 5" in work and "authorises no work" in work and "not accepted" in work
+    assert planner.get("/plan/work/", {"outage": "never"}).status_code == 404
+    _post(planner, "/plan/accept/", site, reason="so be it", above_reason="watched")
+    assert "From the accepted plan" in _read(planner, "/plan/work/", outage="outage 1", show="accepted")
+
+
+def test_who_refused_a_bearing_above_the_risk_and_why_stands_on_page_sheet_and_work_list(planner, site):
+    _post(planner, "/plan/change/", site, what="refuse", bearing="Past 5 DE", why="no crane in spring")
+    for address in ("/plan/", "/plan/bearing/?bearing=Past 5 DE"):
+        page = _read(planner, address)
+        assert "no crane in spring" in page and "What would make it fit" in page
+    lines = list(
+        csv.DictReader(io.StringIO(planner.get("/plan/outage-plan.csv").content.decode("utf-8-sig")))
+    )
+    (mine,) = [line for line in lines if line["pump"] == "Past 5"]
+    assert mine["action"] == "leave" and mine["outage"] == "" and mine["would_fit_with"]
+    assert "a new shell is refused there (" in mine["above_risk_because"]
+    assert mine["above_risk_because"].endswith("“no crane in spring”)")
+    page = _post(planner, "/plan/accept/", site, reason="all agreed")
+    assert "say why that is right" in page and not Plan.objects.exists()
+
+
+def test_the_calendar_file_reads_back_as_the_plan_with_whole_days(planner, site):
+    bearing, until = bearing_of(site, "Past 5"), today_in("UTC") + dt.timedelta(days=90)
+    outage = site.outages.get(name="outage 1")
+    defer(
+        bearing=bearing, outage=outage, on=today_in("UTC"), owner_role="engineer", reason="no crane; no shell, yet",
+        until_on=until, extra_checks="oil, weekly", by=makers.somebody(),
+    )  # fmt: skip
+    answer = planner.get("/plan/outage-plan.ics")
+    assert answer["Content-Type"].startswith("text/calendar")
+    raw = answer.content
+    # RFC 5545, 3.1: lines of at most 75 octets, ended by CR LF.
+    assert raw.endswith(b"\r\n") and all(len(line) <= 75 for line in raw.split(b"\r\n"))
+    book = Calendar.from_ical(raw)
+    assert book["version"] == "2.0" and book["prodid"] and book.to_ical() == raw
+    events = {str(event["summary"]): event for event in book.walk("VEVENT")}
+    for row in site.outages.all():
+        (event,) = [one for title, one in events.items() if title.startswith(f"{row.name}: ")]
+        assert event.decoded("dtstart") == row.start_on
+        assert event.decoded("dtend") == row.end_on + dt.timedelta(days=1)
+        assert events[f"Scope freezes: {row.name}"].decoded("dtstart") == row.scope_freeze_on
+    ends = events["Deferral expires: Past 5 DE"]
+    assert ends.decoded("dtstart") == until and "Meanwhile: oil, weekly" in str(ends["description"])
+    assert len({str(event["uid"]) for event in events.values()}) == len(events)
+    assert planner.get("/plan/outage-plan.ics").content == raw
+
+
+def test_an_outage_that_is_left_out_is_not_in_the_calendar_and_orders_have_their_last_day(client, site):
+    other = a_fleet(today_in("UTC"), name="South", on_hand=None)
+    propose(other, today_in("UTC"), by=None)
+    client.force_login(makers.an_account(role="planner", site=other))
+    _post(client, "/plan/change/", other, what="skip", outage="outage 3")
+    book = Calendar.from_ical(client.get("/plan/outage-plan.ics").content)
+    titles = [str(event["summary"]) for event in book.walk("VEVENT")]
+    assert not [one for one in titles if "outage 3" in one]
+    assert [one for one in titles if one.startswith("Last day to order: S-1")]
+
+
+def test_a_shell_that_comes_back_relined_is_an_input_on_the_page(client):
+    site = a_fleet(today_in("UTC"), name="West", on_hand=None)
+    halves = (("lower", 1, 90), ("upper", 5, None))
+    record(
+        [Spare(site=site, shell_type="S-1", half=h, on_hand=n, relined_after_days=days, lead_time_days=4000) for h, n, days in halves],
+        by=makers.somebody(),
+    )  # fmt: skip
+    propose(site, today_in("UTC"), by=None)
+    client.force_login(makers.an_account(role="planner", site=site))
+    page = _read(client, "/plan/").replace("\u00a0", " ")
+    assert "S-1 lower: back 90 days after it comes out" in page and "S-1 upper: back" not in page
+    assert "1 half taken out in outage 1: back relined by" in page and "in time for outage 2" in page
+    assert ">relined</span>" in page

@@ -1,0 +1,107 @@
+"""The order, the groups and the first sentence of the watch list, on plain figures."""
+
+import datetime as dt
+from types import SimpleNamespace
+
+import pytest
+
+from dashboards.watchlist.ranking import Asked, Watched, groups, saying, watch_list
+from inspections.forecasts.figures import BEYOND, Figures
+
+
+def _watched(tag="Lift 1", name="DE", site="North", **figures):
+    place = SimpleNamespace(
+        tag=tag, folded=tag.casefold(), site=SimpleNamespace(name=site, folded=site.casefold())
+    )
+    place.site_id, place.pk = site, tag
+    bearing = SimpleNamespace(place=place, place_id=tag, name=name, folded=name.casefold(), pk=(tag, name))
+    known = {
+        "outcome": "ok", "readings": 3, "advice": "leave", "class": "", "next_outage": "spring",
+        "next_outage_on": "2027-04-10", "following_outage_on": "2028-10-10", "replace_date_p10": "2030-01-01",
+    }  # fmt: skip
+    return Watched(bearing, Figures(known | figures))
+
+
+def test_rows_stand_in_the_order_of_the_1_in_10_date_and_those_beyond_come_last():
+    rows = [
+        _watched("C", replace_date_p10=BEYOND), _watched("B", replace_date_p10="2031-05-01"),
+        _watched("A", replace_date_p10="2027-01-01"),
+    ]  # fmt: skip
+    assert [one.bearing.place.tag for one in watch_list(rows, Asked()).dated] == ["A", "B", "C"]
+
+
+def test_bearings_without_limit_or_reading_stand_apart_with_what_is_missing():
+    rows = [
+        _watched("A"),
+        _watched("B", outcome="no_limit", replace_date_p10=None),
+        _watched("C", readings=0),
+    ]
+    listed = watch_list(rows, Asked())
+    assert [one.bearing.place.tag for one in listed.dated] == ["A"]
+    assert [(group.heading, len(group.rows)) for group in groups(listed.shown)[1:]] == [
+        ("No limit is set", 1),
+        ("No reading yet", 1),
+    ]
+
+
+def test_the_sentence_counts_before_the_outage_and_says_who_sits_together():
+    soon = {"replace_date_p10": "2027-01-01"}
+    rows = [_watched("A", "DE", **soon), _watched("A", "NDE", outcome="past_limit", **soon), _watched("B")]
+    assert saying(watch_list(rows, Asked())) == (
+        "2 of 3 bearings have at least a 1 in 10 chance of reaching their limit before the outage of "
+        "Apr\u00a02027; 1 has passed it already. Two of them sit on A."
+    )
+
+
+def test_the_sentence_of_a_list_without_dates_says_so():
+    assert "has a date yet" in saying(watch_list([_watched(outcome="cannot_say")], Asked()))
+
+
+def test_a_bearing_past_the_day_of_its_next_outage_only_is_not_counted_as_soon():
+    assert saying(watch_list([_watched(replace_date_p10="2027-04-10")], Asked())).startswith(
+        "None of 1 bearing has"
+    )
+
+
+@pytest.mark.parametrize(
+    ("asked", "tags"),
+    [
+        (Asked(site="north"), ["A", "B"]),
+        (Asked(pump="b"), ["B"]),
+        (Asked(advice="replace"), ["B"]),
+        (Asked(before="2028-01-01"), ["B"]),
+        (Asked(find="b d"), ["B"]),
+        (Asked(wear_class="grit"), ["A"]),
+    ],
+)
+def test_a_filter_keeps_what_it_names(asked, tags):
+    rows = [
+        _watched("A", **{"class": "Grit"}),
+        _watched("B", advice="replace", replace_date_p10="2027-02-01"),
+    ]
+    assert sorted(one.bearing.place.tag for one in watch_list(rows, asked).dated) == tags
+
+
+def test_folded_by_outage_a_bearing_stands_under_the_last_outage_before_its_1_in_10_date():
+    rows = [
+        _watched("A", replace_date_p10="2027-01-01"), _watched("B", replace_date_p10="2027-06-01"),
+        _watched("C", replace_date_p10="2029-01-01"),
+    ]  # fmt: skip
+    headings = [group.heading for group in groups(watch_list(rows, Asked()).shown, "outage")]
+    assert headings[0].startswith("No outage left")
+    assert headings[1] == "In time at the outage of Apr\u00a02027, North"
+    assert headings[2] == "In time at a later outage"
+
+
+def test_folded_by_pump_both_ends_stand_together():
+    rows = [_watched("A", "DE"), _watched("B", "DE"), _watched("A", "NDE")]
+    assert [len(group.rows) for group in groups(watch_list(rows, Asked()).shown, "pump")] == [2, 1]
+
+
+def test_an_unknown_fold_is_no_fold():
+    assert Asked.from_query({"fold": "tree"}).fold == ""
+
+
+def test_the_dated_rows_need_a_reading_even_where_the_fleet_could_say():
+    assert not _watched(readings=0).is_dated
+    assert _watched().figures.day("replace_date_p10") == dt.date(2030, 1, 1)
