@@ -1,6 +1,6 @@
 """A history's rows made ready to be compared: numbers in um and hours, their order, and their visits."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
@@ -13,13 +13,7 @@ from inspections.models import WORK
 from inspections.records.facts import read_station
 from inspections.records.recording import quantity_of
 from inspections.story.observations import is_vertical
-
-# Stated uncertainties of one reading, um: trade.md 2.3, starting values without a published source.
-SD_UM = {
-    "plastic_strip": 10.2, "lead_wire": 12.7, "lift_check": 19.0, "feeler": 19.0, "micrometer": 6.4,
-    "bore_gauge": 6.4, "crown_thickness": 5.1, "depth_gauge": 12.7,
-}  # fmt: skip
-UNKNOWN_SD_UM = 12.7
+from inspections.story.uncertainty import NOT_NAMED, Spread
 
 
 @lru_cache(maxsize=50_000)
@@ -72,6 +66,7 @@ class Line:
     row_id: str = ""
     stored_id: UUID | None = None
     row: ParsedRow | None = None
+    sd: float = NOT_NAMED.sd_um  # standard uncertainty of one reading by its method
 
     @property
     def middle(self) -> float | None:
@@ -79,11 +74,6 @@ class Line:
         if self.value is not None:
             return self.value
         return (self.low + self.high) / 2 if self.low is not None and self.high is not None else None
-
-    @property
-    def sd(self) -> float:
-        """The stated standard uncertainty of one reading by this method."""
-        return SD_UM.get(self.method, UNKNOWN_SD_UM)
 
     @property
     def is_new(self) -> bool:
@@ -110,9 +100,16 @@ def visit_key(row: ParsedRow, place: UUID) -> tuple:
 
 
 def line_of(
-    row: ParsedRow, *, bearing: UUID, place: UUID, order: int, load_side: str, decimal_comma: bool
+    row: ParsedRow,
+    *,
+    bearing: UUID,
+    place: UUID,
+    order: int,
+    load_side: str,
+    decimal_comma: bool,
+    spreads: Mapping[str, Spread],
 ) -> Line | None:
-    """A row as a line, or None for what no comparison needs or what is at fault."""
+    """A row as a line, or None for what no comparison needs or what is at fault; `spreads`: those in force."""
     event = row.get("event")
     if (
         row.faulty & {"value", "unit", "date", "event", "stage", "quantity", "basis"}
@@ -138,7 +135,7 @@ def line_of(
         bearing, visit, day, {"as_found": 0, "as_left": 2}.get(stage or "", -1), order, event, quantity, value, low,
         high, method, row.get("station", "").strip().lower(), end, row.values["unit"], typed, basis,
         float(typed_step_um(typed, row.values["unit"], comma)) * double,
-        quantity == "clearance" and is_vertical(clock, load_side), row=row,
+        quantity == "clearance" and is_vertical(clock, load_side), row=row, sd=spreads.get(method, NOT_NAMED).sd_um,
     )  # fmt: skip
 
 

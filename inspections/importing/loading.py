@@ -40,6 +40,7 @@ from inspections.importing.work_levels import works_against_levels
 from inspections.models import WORK, EventKind
 from inspections.records.facts import EventFact, Happened, MeterFact, ReadingFact
 from inspections.records.recording import quantity_of, record_history
+from inspections.story.uncertainty import spreads
 
 
 class HistoryLoader(Loader):
@@ -215,7 +216,7 @@ class _Comparison:
         self.places = {placed[row.number] for row in self.new}
         self.bearings = {row.bearing for row in self.new if row.bearing}
         self.facts, self.answers = stored_facts.facts_of(self.bearings), context.answers
-        self.directory = context.directory
+        self.directory, self.spreads = context.directory, spreads(context.today)
         # Works of the record in the sheet's visits: kind and bearing, None for the whole pump.
         self.done_before: dict[object, set[tuple[str, UUID | None]]] = defaultdict(set)
 
@@ -244,13 +245,13 @@ class _Comparison:
             side = self.facts[bearing].load_side if bearing else "bottom"
             made = line_of(
                 row, bearing=bearing or place, place=place, order=order[row.number], load_side=side,
-                decimal_comma=self.comma,
+                decimal_comma=self.comma, spreads=self.spreads,
             )  # fmt: skip
             if made is not None:
                 (lines[bearing] if bearing else whole[place]).append(made)
         known = []
         joins = self._joins()
-        for line in stored_facts.lines_of(self.bearings, self.places, self.facts):
+        for line in stored_facts.lines_of(self.bearings, self.places, self.facts, self.spreads):
             if visit := joins.get((place_of.get(line.bearing, line.bearing), line.day)):
                 line.visit = visit
                 if line.kind in WORK:

@@ -1,7 +1,7 @@
 """What the record holds already of the bearings and pumps in a sheet: a fixed number of queries, whatever its length."""
 
 from collections import defaultdict
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
 from decimal import Decimal
 from uuid import UUID
 
@@ -13,6 +13,7 @@ from inspections.importing.lines import Line
 from inspections.importing.meters import FEWEST_HOURS_A_YEAR, YEAR, Hours
 from inspections.models import WORK, Event, MeterEntry, Method, Reading
 from inspections.story.observations import is_vertical
+from inspections.story.uncertainty import NOT_NAMED, Spread
 
 MANY = 5000
 
@@ -51,7 +52,10 @@ def facts_of(bearings: Collection[UUID]) -> dict[UUID, Facts]:
 
 
 def lines_of(
-    bearings: Collection[UUID], places: Collection[UUID], facts: dict[UUID, Facts]
+    bearings: Collection[UUID],
+    places: Collection[UUID],
+    facts: Mapping[UUID, Facts],
+    spreads: Mapping[str, Spread],
 ) -> Iterator[Line]:
     """The standing readings and works of bearings; works of the whole pump come once for each of its bearings asked for."""
     asked = set(bearings)
@@ -69,7 +73,7 @@ def lines_of(
                 bearing, visit, on.toordinal(), 0 if stage == "as_found" else 2, order, "reading", quantity,
                 _number(value), _number(low), _number(high), method, station, end, unit, typed, basis,
                 float(step or 0), quantity == "clearance" and is_vertical(clock, facts[bearing].load_side),
-                row_id=row_id, stored_id=pk,
+                row_id=row_id, stored_id=pk, sd=spreads.get(method, NOT_NAMED).sd_um,
             )  # fmt: skip
     yield from _works(asked, places)
 

@@ -6,9 +6,11 @@ from decimal import Decimal
 import pytest
 
 from fleet.models import Bearing
+from fleet.plant.choices import set_setting
 from inspections.importing.remarks import work_named
 from inspections.models import Event, MeterEntry, Reading
 from inspections.story import timeline
+from inspections.story.uncertainty import SETTING
 from tests import makers
 
 pytestmark = pytest.mark.django_db
@@ -141,6 +143,27 @@ def test_a_fall_set_aside_starts_an_unsure_stretch(pump):
 
 def test_a_small_fall_within_the_readings_uncertainty_is_not(pump):
     assert asked(reading("2010-05-02", "0.200"), reading("2012-05-02", "0.187")) == []
+
+
+def test_a_fall_is_judged_by_the_plants_own_spread_of_the_method(pump):
+    rows = [reading("2010-05-02", "0.250"), reading("2012-05-02", "0.215")]
+    # 35 um, against 3.5 times the spread of two readings: 25 um as the method stands, 74 um with the plant's 15 um.
+    assert asked(*rows) == [(3, "value", "fall_without_event")]
+    set_setting(name=SETTING, value={"bore_gauge": {"sd_um": "15", "bias_sd_um": "0"}}, by=makers.somebody())
+    assert asked(rows[0]) == []
+    assert asked(*rows) == []
+
+
+def test_a_work_is_held_against_the_plants_own_spread_of_the_method(pump):
+    rows = [
+        reading("2010-05-02", "0.300"),
+        event("2010-05-02", "scrape"),
+        reading("2010-05-02", "0.283", stage="as_left"),
+    ]
+    # 17 um, against twice the spread of two readings: 14 um as the method stands, 42 um with the plant's 15 um.
+    assert asked(*rows) == [(3, "event", "scrape_with_drop")]
+    set_setting(name=SETTING, value={"bore_gauge": {"sd_um": "15", "bias_sd_um": "0"}}, by=makers.somebody())
+    assert asked(*rows) == []
 
 
 def test_a_clearance_no_journal_has_is_asked_about(pump):

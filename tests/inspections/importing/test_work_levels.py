@@ -18,7 +18,7 @@ def pump():
 
 
 def sheet(found, left, work="", note="", reason=""):
-    """One visit: as found, a work as an event or in the words of a remark, as left. mm, bore gauge (sd 6.4 um)."""
+    """One visit: as found, a work as an event or in the words of a remark, as left. mm, bore gauge (sd 5 um)."""
     rows = [f"P-1,DE,2010-05-02,reading,as_found,bore_gauge,{found},mm,,{note}"]
     rows += [f"P-1,DE,2010-05-02,{work},,,,,{reason},"] if work else []
     rows += [f"P-1,DE,2010-05-02,reading,as_left,bore_gauge,{left},mm,,"]
@@ -39,15 +39,15 @@ def codes(words, *given):
 
 
 def test_new_metal_that_lowered_no_clearance_beyond_two_sd_is_asked_about():
-    # sd of the difference 6.4 x sqrt(2) = 9.05 um, twice that 18.1 um.
-    assert codes(sheet("0.300", "0.283", "shell_change")) == ["work_without_drop"]
-    assert codes(sheet("0.300", "0.281", "shell_change")) == []
+    # sd of the difference 5 x sqrt(2) = 7.07 um, twice that 14.1 um.
+    assert codes(sheet("0.300", "0.287", "shell_change")) == ["work_without_drop"]
+    assert codes(sheet("0.300", "0.285", "shell_change")) == []
     assert codes(sheet("0.300", "0.310", "shell_change")) == ["work_without_drop"]
 
 
 def test_a_scrape_that_lowered_a_clearance_beyond_two_sd_is_asked_about():
-    assert codes(sheet("0.300", "0.281", "scrape")) == ["scrape_with_drop"]
-    assert codes(sheet("0.300", "0.283", "scrape")) == []
+    assert codes(sheet("0.300", "0.285", "scrape")) == ["scrape_with_drop"]
+    assert codes(sheet("0.300", "0.287", "scrape")) == []
     assert codes(sheet("0.300", "0.320", "scrape")) == []
 
 
