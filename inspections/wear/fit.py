@@ -15,6 +15,7 @@ from .belief import believe, evidence, rate_under
 from .classes import by_class
 from .drivers import members, nearly_same
 from .event_effects import Frame, frame, lay_out
+from .grounds import bend_score, bent_in_time
 from .objective import CARRIED_UP_TO, Objective, Slot
 from .parameters import FACTORS, LOG_RATE_PRIOR, Params
 from .population import Pool, Population
@@ -22,6 +23,9 @@ from .slips import likely_slips, rate_of
 from .taper import fleet_taper, wear_since_start
 
 MOST_FITTED = 2500  # fleet-wide parameters are known to a per cent or two from this many bearings
+MOST_WITH_OWN_CURVE = (
+    1 / 3
+)  # of a pool's bearings; more of them, and the fleet's own exponent has to explain them
 ABSURD = -60.0  # log evidence a reading: ten standard deviations off on average
 
 
@@ -114,6 +118,8 @@ def _fit(f: Frame, plain: Pool, known: Pool | None, threads: bool, carry: bool) 
     for attempt in range(4):
         aside = likely_slips(small, p, last_too=True)
         weight = _explained(small, p, aside)
+        if attempt:
+            weight *= _on_the_fleets_curve(small, p, aside)
         if attempt and np.array_equal(aside, o.set_aside) and np.array_equal(weight, o.weight):
             break
         o.set_aside, o.weight = aside, weight
@@ -142,6 +148,15 @@ def _explained(f: Frame, p: Params, aside: np.ndarray) -> FloatArray:
     count = np.bincount(f.owner[f.usable & ~aside], minlength=len(loc))
     absurd = evidence(f, work, rate) < ABSURD * np.maximum(count, 1)
     return np.where((edge > 1e-3) | absurd, 0.0, 1.0)
+
+
+def _on_the_fleets_curve(f: Frame, p: Params, aside: np.ndarray) -> FloatArray:
+    """(B,) 1, or 0 for bearings that after a climb still wear along another curve than the fleet's.
+
+    They would bend the others' dates; where a third or more do, the fleet's own exponent has to explain them.
+    """
+    own = bent_in_time(f, p, aside, bend_score(f, p, aside))
+    return np.where(own & (own.mean() < MOST_WITH_OWN_CURVE), 0.0, 1.0)
 
 
 def _start(o: Objective, known: Pool | None) -> tuple[FloatArray, FloatArray]:

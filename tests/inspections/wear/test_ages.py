@@ -7,7 +7,7 @@ import pytest
 
 from inspections.wear import crossing
 from inspections.wear.ages import STRAIGHT, Curve
-from inspections.wear.arrays import Histories, Kind, build
+from inspections.wear.arrays import Histories, Kind, Method, build
 from inspections.wear.belief import Rate, believe
 from inspections.wear.event_effects import frame, lay_out
 from inspections.wear.fit import fit_fleet
@@ -125,3 +125,19 @@ def test_the_taper_grows_by_what_has_worn_along_the_curve():
     f = frame(one(rows, limit_um=900.0))
     pool = Pool(0, 1, 1, False, True, "", (params,), (1.0,))
     assert believe_all(f, pool, np.zeros(len(rows), dtype=bool)).taper[0] == pytest.approx(0.3, abs=0.04)
+
+
+def test_a_few_bearings_with_a_curve_of_their_own_do_not_bend_the_fleet():
+    """15 of 95 wear as the square of age, plainly to be seen with a fine gauge; the others straight."""
+    rng = np.random.default_rng(3)
+    rows = []
+    for i in range(95):
+        exponent, gain = (2.0 if i < 15 else 1.0), rng.uniform(90.0, 150.0)
+        new = 130 * (1 + 0.05 * rng.normal())
+        events = [event(Kind.NEW_LIFE, 0.0)]
+        events += [
+            reading(u, new + gain * (u / 60.0) ** exponent + 3 * rng.normal()) for u in np.arange(1, 7) * 10.0
+        ]
+        rows.append(({**FACTS, "limit_um": 500.0}, events))
+    population = fit_fleet(build(rows, [Method("micrometer", 3.0)]), carry=False)
+    assert np.log(population.main.designs[0].exponent) == pytest.approx(0.0, abs=0.02)
