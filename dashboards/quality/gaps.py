@@ -16,12 +16,12 @@ from inspections.story.exposure import CALENDAR
 from inspections.story.happenings import NEW_LIFE, UNSURE, Happening
 from inspections.story.observations import Observation
 from inspections.story.uncertainty import NOT_NAMED, Spread
+from inspections.wear.normal import EIGHT_IN_TEN
 
 # Taper worth a word: a judgement, no published source.
 TAPER_UM, TAPER_PART = 25.0, 0.15
 # Two methods of one visit further apart than so many standard uncertainties of their difference disagree.
 APART_SD = 2.0
-TENTHS = 1.2815515655446004  # of a normal: 8 in 10 lie within so many sd of the middle
 SHOWN = 60
 OUTCOMES = {
     "ok": "dated by their own readings and the fleet's",
@@ -141,11 +141,9 @@ def _one_reading(one: Known, its: Figures, spreads: Mapping[str, Spread]) -> str
     if low is None or high is None:
         return f"{words} starts a series of its own"
     sd = spreads.get(method, NOT_NAMED).sd_um
-    now = (float(high) - float(low)) / (2 * TENTHS)
+    now = (float(high) - float(low)) / (2 * EIGHT_IN_TEN)
     after = 1 / math.sqrt(1 / max(now, 1e-6) ** 2 + 1 / sd**2)
-    return (
-        f"{words}: today's clearance known to ±{um(after * TENTHS)} instead of ±{um(now * TENTHS)} (8 in 10)"
-    )
+    return f"{words}: today's clearance known to ±{um(after * EIGHT_IN_TEN)} instead of ±{um(now * EIGHT_IN_TEN)} (8 in 10)"
 
 
 def _no_reading(one: Known, its: Figures, spreads: Mapping[str, Spread]) -> tuple[str, str] | None:

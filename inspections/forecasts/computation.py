@@ -18,6 +18,7 @@ from inspections.forecasts.wear_inputs import ACCEPTED_RISK, Inputs, Known
 from inspections.wear.advice import ADVICE, OUTCOMES, REASONS, REPLACE_FROM
 from inspections.wear.arrays import Histories
 from inspections.wear.forecast import Forecasts, forecast
+from inspections.wear.normal import EIGHT_IN_TEN
 from inspections.wear.population import Population
 
 ENGINE = "3"
@@ -25,7 +26,6 @@ ENGINE = "3"
 # differ by up to 3e-11 of a figure (measured), so that two of them round apart once in some ten thousand figures.
 DIGITS = 6
 HORIZON_DAYS = 40 * 365.25
-TEN_PER_CENT = 1.2815515655446004  # of a normal: the 80 % interval leaves a tenth on either side
 WORTH_THREADS = 1000  # bearings from which a second thread gains more than it costs
 
 
@@ -55,7 +55,7 @@ def _likes(histories: Histories, population: Population) -> list[tuple[float, fl
         chosen = np.flatnonzero(histories.clock == pool.clock)
         mean, variance = pool.designs[0].outlook(histories.take(chosen))
         away = mean - pool.designs[0].effect_mean[0]
-        nearer = away - np.sign(away) * TEN_PER_CENT * np.sqrt(variance)
+        nearer = away - np.sign(away) * EIGHT_IN_TEN * np.sqrt(variance)
         for index, ratio, end in zip(chosen, np.exp(away), np.exp(nearer), strict=True):
             found[index] = (float(ratio), float(end))
     return found

@@ -26,6 +26,7 @@ from inspections.trend.values import (
     TrendReading,
     TrendWork,
 )
+from inspections.wear.normal import NINE_IN_TEN
 
 __all__ = [
     "Trend",
@@ -90,7 +91,7 @@ def _reading_row(reading: TrendReading) -> list[str]:
         for part in (METHODS.get(reading.method, reading.method), STAGES.get(reading.stage, reading.stage))
         if part
     )
-    within = f"± {um(1.645 * reading.sd_um)}" if reading.sd_um > 0 else NOT_KNOWN
+    within = f"± {um(NINE_IN_TEN * reading.sd_um)}" if reading.sd_um > 0 else NOT_KNOWN
     remarks = ", ".join(part for part in (STATES.get(reading.state, ""), reading.label) if part)
     return [day(reading.day, reading.precision), what, seen(reading), within, remarks]
 

@@ -7,8 +7,9 @@ from typing import Any
 
 from fleet.drawing import PALETTE
 from fleet.formatting import day, um, um_step
-from inspections.trend.scales import LIMIT_WORDS, SHORT_WORDS, WITHIN, value_range
+from inspections.trend.scales import LIMIT_WORDS, SHORT_WORDS, value_range
 from inspections.trend.values import Trend, TrendReading
+from inspections.wear.normal import NINE_IN_TEN
 
 FONT = {"family": "system-ui, sans-serif", "size": 13, "color": PALETTE["ink"]}
 GROUPS = (
@@ -94,7 +95,7 @@ def _reading_traces(trend: Trend) -> list[dict[str, Any]]:
                     "y": [round(r.value_um, 1) for r in readings],
                     "error_y": {
                         "type": "data",
-                        "array": [round(WITHIN * r.sd_um, 1) for r in readings],
+                        "array": [round(NINE_IN_TEN * r.sd_um, 1) for r in readings],
                         "width": 0,
                         "color": PALETTE[colour],
                         "thickness": 1.5,

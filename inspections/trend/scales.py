@@ -9,8 +9,8 @@ from itertools import pairwise
 
 from fleet.drawing import Box, Places
 from inspections.trend.values import Trend, TrendReading
+from inspections.wear.normal import NINE_IN_TEN
 
-WITHIN = 1.645  # standard deviations to either side that hold 9 in 10
 LIMIT_WORDS = {"maximum": "in-service maximum", "replace": "replace rather than scrape from"}
 SHORT_WORDS = {"maximum": "maximum", "replace": "replace from"}
 
@@ -83,7 +83,7 @@ class Frame:
         """The upper and lower end of a reading's mark: 9 in 10, or its bounds."""
         low, high = reading.value_um, reading.value_um
         if not reading.is_censored:
-            low, high = low - WITHIN * reading.sd_um, high + WITHIN * reading.sd_um
+            low, high = low - NINE_IN_TEN * reading.sd_um, high + NINE_IN_TEN * reading.sd_um
             return self.y(high), self.y(low)
         top = self.y(reading.high_um) if reading.high_um is not None else self.y(reading.low_um or 0.0) - 34
         foot = self.y(reading.low_um) if reading.low_um is not None else self.y(reading.high_um or 0.0) + 34
@@ -121,7 +121,10 @@ def value_range(trend: Trend) -> tuple[float, float]:
     values = [r.value_um for r in trend.readings] + [v for p in trend.paths for v in p.values_um]
     values += [bound for r in trend.readings for bound in (r.low_um, r.high_um) if bound is not None]
     values += [
-        r.value_um + way * WITHIN * r.sd_um for r in trend.readings if not r.is_censored for way in (-1, 1)
+        r.value_um + way * NINE_IN_TEN * r.sd_um
+        for r in trend.readings
+        if not r.is_censored
+        for way in (-1, 1)
     ]
     limits = [limit.value_um for limit in trend.limits]
     values += limits

@@ -14,6 +14,7 @@ from inspections.forecasts.figures import Figures
 from inspections.forecasts.sentences import following
 from inspections.visits.expectations import Before
 from inspections.visits.word_at_pump import CLOSE_UP, ENGINEER, REPLACE, Ruling, Trigger
+from inspections.wear.normal import NINE_IN_TEN
 
 
 @dataclass(frozen=True)
@@ -76,7 +77,7 @@ def scraping_words(known: Before, now_um: float | None, n_rounds: int, caution_a
     limit = figures["replace_limit_um"]
     if now_um is not None and limit is not None and figures["replace_limit_from"] != "no_room":
         step, sd = known.step
-        if now_um + step + 1.645 * sd > limit:
+        if now_um + step + NINE_IN_TEN * sd > limit:
             said.append(
                 f"One more scrape (about {um(step)}) may pass the replace limit of {um(limit)}: it is {um(now_um)} now."
             )

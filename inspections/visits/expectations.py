@@ -25,7 +25,8 @@ from inspections.models import ForecastRun, Reading, Stage
 from inspections.story.happenings import NEW_LIFE, STEP
 from inspections.story.observations import Measurement
 from inspections.visits.stations import Station
-from inspections.visits.verdict import EIGHT_IN_TEN, FAR, Expected, Held, after_scrape
+from inspections.visits.verdict import FAR, Expected, Held, after_scrape
+from inspections.wear.normal import EIGHT_IN_TEN
 
 NEW_METAL, SCRAPED = "new", "scrape"
 # How a quantity is measured where nothing was measured before; common practice, no published source.

@@ -9,7 +9,8 @@ from inspections.forecasts.wear_inputs import Known
 from inspections.models import Quantity
 from inspections.story.observations import Measurement
 from inspections.visits.stations import Station, station
-from inspections.visits.verdict import EIGHT_IN_TEN, FAR, Expected
+from inspections.visits.verdict import FAR, Expected
+from inspections.wear.normal import EIGHT_IN_TEN
 
 
 @dataclass(frozen=True)

@@ -20,9 +20,9 @@ from fleet.slip_factors import (
     slips_of,
 )
 from inspections.wear.conformity import WORDS, judge
+from inspections.wear.normal import EIGHT_IN_TEN, NEARLY_ALL
 
-EIGHT_IN_TEN = 1.2815515655446004  # of a normal: a tenth beyond on either side
-FAR = 2.967737925342168  # of a normal: 99.7 % within
+FAR = NEARLY_ALL  # from what is expected: beyond it a value is asked about
 # A value is asked about too when a named slip explains it so much better than wear does. Odds of a slip before it is
 # seen and the odds at which one asks: set on the simulated fleets of tests/bench/slips.py, no published source.
 SLIP_CHANCE, ASK_FROM = 0.005, 0.35

@@ -6,8 +6,10 @@ from dataclasses import dataclass
 
 from scipy.stats import norm
 
+from .normal import NINE_IN_TEN
+
 WORDS = ("too tight", "may be too tight", "inside", "may be over", "over")
-GUARD_U = 1.6448536269514722  # 95 % one-sided: the guard band of ILAC-G8:09/2019 in standard uncertainties
+GUARD_U = NINE_IN_TEN  # 95 % one-sided: the guard band of ILAC-G8:09/2019 in standard uncertainties
 
 
 @dataclass(frozen=True)

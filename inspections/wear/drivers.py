@@ -8,12 +8,12 @@ from itertools import combinations
 import numpy as np
 
 from .arrays import Histories
+from .normal import NINE_IN_TEN
 from .population import Pool
 
 Level = tuple[str, int]
 SAME = 0.8  # share of common bearings (of all in either) from which two levels are shown as one
 FEWEST = 2
-NINETY = 1.6448536269514722
 
 
 @dataclass(frozen=True)
@@ -76,7 +76,7 @@ def drivers(pool: Pool) -> list[Driver]:
         learned = [level for level in group if level in known]
         if learned:
             middle, sd = _together(pool, learned)
-            low, high = np.exp(middle - NINETY * sd), np.exp(middle + NINETY * sd)
+            low, high = np.exp(middle - NINE_IN_TEN * sd), np.exp(middle + NINE_IN_TEN * sd)
             n = max(number.get(level, 0) for level in group)
             rows.append(Driver(tuple(group), n, float(np.exp(middle)), float(low), float(high)))
     return rows

@@ -11,11 +11,11 @@ from .ages import Curve
 from .arrays import FloatArray, Histories, IntArray, Kind
 from .belief import Clouds, evidence, rate_under
 from .event_effects import Frame, frame, lay_out
+from .normal import NINE_IN_TEN
 from .parameters import Params
 from .slips import slip_odds
 from .taper import gone_along, wear_since_start
 
-ONE_SIDED_95 = 1.6448536269514722
 CURVED = 3.0  # sds of the bend of a life's readings at which steady wear is doubted
 READINGS_FOR_BEND = 5
 READINGS_FOR_FALL, FALLING = 3, 3.0  # readings, and sds below zero, from which clearances are said to fall
@@ -79,7 +79,7 @@ def detectable(f: Frame, p: Params, aside: NDArray[np.bool_]) -> FloatArray:
         return out
     apart = _centred(x, 1 / var, segment)
     spread = np.bincount(owner, apart**2 / var, minlength=len(out))
-    return np.where(spread > 0, ONE_SIDED_95 / np.sqrt(np.maximum(spread, 1e-300)), np.nan)
+    return np.where(spread > 0, NINE_IN_TEN / np.sqrt(np.maximum(spread, 1e-300)), np.nan)
 
 
 def bend_score(f: Frame, p: Params, aside: NDArray[np.bool_]) -> FloatArray:

@@ -12,6 +12,7 @@ from .arrays import FloatArray, Histories
 from .belief import Clouds
 from .event_effects import Frame, frame, lay_out
 from .forecast import Belief, believe_all, look_ahead, replace_limits
+from .normal import EIGHT_IN_TEN
 from .parameters import Params
 from .population import Population
 from .shape import bent
@@ -19,7 +20,6 @@ from .slips import likely_slips, rate_of
 from .zeros import has_zeros, run_joint
 
 FAN_SHARES = np.array([0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95])
-TEN_PER_CENT = 1.2815515655446004
 FRESH_START = np.array([grid.LIFE, grid.LEVEL])
 
 
@@ -193,4 +193,4 @@ def _back(m, v, m_next, v_next, ms, vs) -> tuple[FloatArray, FloatArray]:
 def _band(mass: FloatArray, m: FloatArray, v: FloatArray) -> FloatArray:
     mean = float(mass @ m)
     sd = float(np.sqrt(max(mass @ (v + (m - mean) ** 2), 0.0)))
-    return np.array([mean, mean - TEN_PER_CENT * sd, mean + TEN_PER_CENT * sd])
+    return np.array([mean, mean - EIGHT_IN_TEN * sd, mean + EIGHT_IN_TEN * sd])

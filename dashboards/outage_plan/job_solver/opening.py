@@ -17,6 +17,7 @@ from scipy.special import ndtri
 
 from dashboards.outage_plan.job_solver.inputs import REPLACE, FloatArray, Inputs, Opening
 from dashboards.outage_plan.job_solver.layout import Layout, breach, lay_out
+from inspections.wear.normal import EIGHT_IN_TEN
 
 N_LEVEL, N_RATE = 7, 9
 N_READINGS = 15
@@ -40,13 +41,12 @@ class Outlook:
 
 def cases(inputs: Inputs, outlook: Outlook) -> tuple[FloatArray, FloatArray]:
     """(B, K) days of passing and (B, K, T) clearances in every outage, as if left alone."""
-    z10 = ndtri(0.9)
     zl = ndtri((np.arange(N_LEVEL) + 0.5) / N_LEVEL)
     zr = ndtri((np.arange(N_RATE) + 0.5) / N_RATE)
     level_z, rate_z = (g.ravel() for g in np.meshgrid(zl, zr, indexing="ij"))
     c, r = outlook.clearance_um, np.maximum(outlook.rate_um_per_kh, 1e-3)
-    sd = np.maximum(c[:, 2] - c[:, 0], 1e-6) / (2 * z10)
-    spread = np.log(r[:, 2] / r[:, 0]) / (2 * z10)
+    sd = np.maximum(c[:, 2] - c[:, 0], 1e-6) / (2 * EIGHT_IN_TEN)
+    spread = np.log(r[:, 2] / r[:, 0]) / (2 * EIGHT_IN_TEN)
     now = c[:, 1:2] + sd[:, None] * level_z
     a_day = r[:, 1:2] * np.exp(spread[:, None] * rate_z) * outlook.hours_per_day[:, None] / 1000.0
     level = now[:, :, None] + a_day[:, :, None] * inputs.starts

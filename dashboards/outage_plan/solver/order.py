@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from inspections.wear.arrays import FloatArray, IntArray
+from inspections.wear.normal import EIGHT_IN_TEN
 
 from .instance import Instance
-from .rows import Z
 
 
 def in_order(given: Instance) -> IntArray:
@@ -42,7 +42,7 @@ def in_order(given: Instance) -> IntArray:
 def _fits(given: Instance, placed: IntArray, i: int, k: int) -> bool:
     """Whether pump i still fits into outage k beside what is placed."""
     here = np.append(np.flatnonzero(placed == k), i)
-    hours = given.hours[here, k].sum() + Z * np.sqrt(given.variance[here, k].sum())
+    hours = given.hours[here, k].sum() + EIGHT_IN_TEN * np.sqrt(given.variance[here, k].sum())
     if hours > given.capacity[k] + 1e-9:
         return False
     overlaps = given.overlaps or tuple((a, a) for a in range(len(given.outages)))
@@ -66,7 +66,7 @@ def _shells_last(given: Instance, placed: IntArray, i: int, k: int) -> bool:
         have = np.where(s.buyable[f], np.inf, s.on_hand[f] + s.due[f])
         need = need + s.again[f, inside] @ reopened
         later = np.arange(t) >= k
-        if np.any((need + Z * np.sqrt(var) > have + 1e-9)[later]):
+        if np.any((need + EIGHT_IN_TEN * np.sqrt(var) > have + 1e-9)[later]):
             return False
     return True
 

@@ -15,9 +15,9 @@ from scipy.sparse import csc_array
 from inspections.wear.arrays import FloatArray, IntArray
 
 from .instance import Instance
-from .rows import HOLDING, LACK_H, OVER_H, SHORT_H, TOGETHER_H, Rows, Z, gathered
+from .rows import HOLDING, LACK_H, OVER_H, SHORT_H, TOGETHER_H, Rows, gathered
 
-__all__ = ["HOLDING", "LACK_H", "OVER_H", "SHORT_H", "TOGETHER_H", "Moved", "NoPlan", "Plan", "Z", "solve"]
+__all__ = ["HOLDING", "LACK_H", "OVER_H", "SHORT_H", "TOGETHER_H", "Moved", "NoPlan", "Plan", "solve"]
 GAP = 0.01
 NODES = 400
 FIT = 1e-6
@@ -68,7 +68,8 @@ def solve(given: Instance, *, gap: float = GAP, nodes: int = NODES, previous: In
     """The plan of least expected cost to an absolute gap, or as good as ``nodes`` nodes find.
 
     Two solves: the relaxed programme without a reserve tells how uncertain each outage's work is, the whole-number one
-    keeps 1.28 of that spread free. ``gap`` is a share of the horizon's part of the objective, which holds the infinite future.
+    leaves room for 9 in 10 of that spread. ``gap`` is a share of the horizon's part of the objective, which holds the
+    infinite future.
     ``previous`` (P,) an earlier plan's columns, -1 unknown: kept where it still fits and is within the gap, so that
     nothing moves while nothing is new. Raises NoPlan where no plan is found.
 

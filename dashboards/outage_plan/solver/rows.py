@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inspections.wear.arrays import FloatArray, IntArray
+from inspections.wear.normal import EIGHT_IN_TEN
 
 from .instance import Instance
 
-Z = 1.28  # 9 in 10 of a normal
 OVER_H = 0.5  # an hour over capacity costs 1.5 in all; the hour itself is in the openings' cost
 SHORT_H = 200.0  # crew hours for an hour short: only what is fixed is ever short
 LACK_H = 2000.0  # for a shell short, likewise
@@ -135,7 +135,7 @@ def _columns(given: Instance, opening: FloatArray, pairs: int) -> tuple[FloatArr
 
 
 def _reserves(given: Instance, planned: FloatArray | None, families: int) -> tuple[FloatArray, FloatArray]:
-    """1.28 spreads (T,) of each outage's hours, (F, T) of the shells needed by then, under a plan; 0 without one."""
+    """Room for 9 in 10: (T,) of each outage's hours, (F, T) of the shells needed by then, under a plan; 0 without one."""
     t = len(given.outages)
     if planned is None:
         return np.zeros(t), np.zeros((families, t))
@@ -143,7 +143,9 @@ def _reserves(given: Instance, planned: FloatArray | None, families: int) -> tup
     shells = np.zeros((families, t))
     if given.shells is not None:
         shells = np.einsum("fpt,pt->ft", given.shells.variance, share)
-    return Z * np.sqrt(np.sum(share * given.variance, axis=0)), Z * np.sqrt(np.cumsum(shells, axis=1))
+    return EIGHT_IN_TEN * np.sqrt(np.sum(share * given.variance, axis=0)), EIGHT_IN_TEN * np.sqrt(
+        np.cumsum(shells, axis=1)
+    )
 
 
 def _twins(

@@ -86,7 +86,7 @@ def test_a_reading_stands_at_its_day_and_clearance_with_a_bar_that_holds_nine_in
     assert float(first.get("cx")) == pytest.approx(frame.x(date(2014, 4, 10)), abs=0.06)
     assert float(first.get("cy")) == pytest.approx(frame.y(128), abs=0.06)
     top, foot = frame.reach(a_trend().readings[0])
-    assert foot - top == pytest.approx((frame.y(0) - frame.y(1)) * 2 * 1.645 * 6)  # +-1.645 sd of a normal
+    assert foot - top == pytest.approx((frame.y(0) - frame.y(1)) * 2 * 1.6448536 * 6)  # of a normal
 
 
 def test_as_found_is_round_and_as_left_is_square():
