@@ -24,6 +24,7 @@ from inspections.forecasts.wear_inputs import Inputs as Record
 from inspections.forecasts.wear_inputs import Known, inputs, renewed
 from inspections.models import Method
 from inspections.story.uncertainty import SPREADS
+from inspections.wear.arrays import USUAL_OUTAGE_DAYS
 from inspections.wear.forecast import chance_by
 
 MOST_OUTAGES = 8
@@ -161,7 +162,7 @@ def _inputs(
     site, record: Record, kept: list[int], figures, population, outages: list[Outage]
 ) -> tuple[plan.Inputs, Outlook, dict[str, plan.Outage]]:
     """The solver's inputs: chances on a common grid of days, hours, spares, pumps."""
-    end = (outages[-1].start_on - record.as_of).days + plan.USUAL_OUTAGE_DAYS
+    end = (outages[-1].start_on - record.as_of).days + USUAL_OUTAGE_DAYS
     days = np.arange(0.0, end + GRID_DAYS, GRID_DAYS)
     # The engine counts days of an even duty: where another is planned, those in which as many hours are run.
     grid = np.array([record.known[k].even_days(days) for k in kept])
@@ -202,7 +203,7 @@ def _known_twin(pump: plan.Pump, tags: set[str]) -> plan.Pump:
 
 def _interval(outages: list[Outage]) -> float:
     starts = [one.start_on.toordinal() for one in outages]
-    return float(np.median(np.diff(starts))) if len(starts) > 1 else plan.USUAL_OUTAGE_DAYS
+    return float(np.median(np.diff(starts))) if len(starts) > 1 else USUAL_OUTAGE_DAYS
 
 
 def _outage(one: Outage) -> plan.Outage:

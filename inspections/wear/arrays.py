@@ -75,7 +75,7 @@ BEARING_FIELDS: dict[str, tuple[str, float]] = {
     "scrapeable": ("bool", True),
     "last_reading_age_outages": ("float64", 0.0),
 }
-USUAL_OUTAGE_DAYS = 548.0  # 18 months, the usual interval where a site has stated none
+USUAL_OUTAGE_DAYS = 548.0  # 18 months: where a site has stated neither its interval nor two outages
 
 
 @dataclass(frozen=True)

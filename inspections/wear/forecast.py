@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from . import crossing, grid
 from .advice import ADVICE, OUTCOMES, REASONS, REPLACE_FROM, advise, outcomes
-from .arrays import FloatArray, Histories, IntArray
+from .arrays import USUAL_OUTAGE_DAYS, FloatArray, Histories, IntArray
 from .belief import Clouds, believe, chunks, evidence, pile, rate_under, spread_out
 from .event_effects import Frame, Work, frame, lay_out
 from .grounds import CURVED, bend_score, bent_in_time, detectable, falls, log_rate_variance, readings_in_view
@@ -213,7 +213,7 @@ def replace_limits(f: Frame, belief: Belief, accepted_risk: float) -> tuple[Floa
     """
     h = f.histories
     between = np.maximum(np.diff(np.nan_to_num(h.outage_days, nan=0.0), axis=1)[:, 0], 0.0)
-    between = np.where(between > 0, between, 548.0)
+    between = np.where(between > 0, between, USUAL_OUTAGE_DAYS)
     x = between * np.clip(np.nan_to_num(h.hours_per_day, nan=24.0), 0.0, 24.0 * 7) / 1000.0
     spent = quantiles(belief, np.array([1.0 - accepted_risk]), x, only_gain=True)[:, 0]
     limit = _level(h.limit_um)
@@ -378,7 +378,9 @@ def _rows(
     limit = _level(h.limit_um)
     replace_um, source = replace_limits(f, belief, risk)
     plant, no_room = source == 0, source == 3
-    when = np.concatenate([np.zeros((h.n_bearings, 1)), np.nan_to_num(h.outage_days, nan=548.0)], axis=1)
+    when = np.concatenate(
+        [np.zeros((h.n_bearings, 1)), np.nan_to_num(h.outage_days, nan=USUAL_OUTAGE_DAYS)], axis=1
+    )
     max_days, p_max = look_ahead(belief, h, limit, when, crossing.SHARES)
     goal = np.where(no_room, limit, replace_um)
     apart = (goal != limit) | ~np.isfinite(limit)  # elsewhere both limits are one
@@ -433,7 +435,7 @@ def _rows(
 
 def _coming_kh(h: Histories) -> FloatArray:
     """(B,) run hours to the next outage, kh; at least one."""
-    days = np.nan_to_num(h.outage_days[:, 0], nan=548.0)
+    days = np.nan_to_num(h.outage_days[:, 0], nan=USUAL_OUTAGE_DAYS)
     return np.maximum(days * np.clip(np.nan_to_num(h.hours_per_day, nan=24.0), 0.0, 168.0) / 1000.0, 1.0)
 
 

@@ -70,8 +70,8 @@ def _centred(x: FloatArray, weight: FloatArray, group: IntArray) -> FloatArray:
 def detectable(f: Frame, p: Params, aside: NDArray[np.bool_]) -> FloatArray:
     """(B,) the smallest rate the present life's readings can show above zero, one-sided 95 %, um/kh.
 
-    1.645 / sqrt(sum (x - mean)^2 / var), each stretch between scrapes with a level of its own. Two
-    readings of sd s a time T apart: 1.645 s sqrt(2) / T.
+    z / sqrt(sum (x - mean)^2 / var), each stretch between scrapes with a level of its own. Two
+    readings of sd s a time T apart: z s sqrt(2) / T, z = NINE_IN_TEN.
     """
     owner, x, _, var, segment = _segments(f, p, aside)
     out = np.full(f.histories.n_bearings, np.nan)

@@ -10,11 +10,12 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from inspections.wear.arrays import USUAL_OUTAGE_DAYS
+
 FloatArray = NDArray[np.float64]
 LEAVE, OPEN, SCRAPE, REPLACE = "leave", "open", "scrape", "replace"
 ACTIONS = (OPEN, SCRAPE, REPLACE)
 HALVES = ("lower", "upper")
-USUAL_OUTAGE_DAYS = 548.0  # 18 months: a site that has stated fewer than two outages
 
 
 @dataclass(frozen=True)

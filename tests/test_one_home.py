@@ -1,0 +1,33 @@
+"""Each number and word of the trade has one home, and everything else reads it there."""
+
+import re
+
+import pytest
+
+from tests.test_house import APPS, short, sources
+
+# What is written: how it looks, where it may stand. A script without network that holds a copy has a test of its own.
+HOMES = {
+    "normal quantile": (
+        r"\b(1\.28(1[56]\d*)?|1\.64(5|48\d*)|2\.96[78]\d*)\b",
+        {"inspections/wear/normal.py", "inspections/static/inspections/verdict.js"},
+    ),
+    "usual days between outages": (r"\b548(\.0)?\b", {"inspections/wear/arrays.py"}),
+}
+
+
+def written(pattern: str) -> set[str]:
+    """The files of the product, migrations apart, in which a pattern stands."""
+    return {
+        short(path)
+        for path in sources(".py", ".js", ".html")
+        if short(path).startswith(tuple(f"{app}/" for app in APPS))
+        and "/migrations/" not in short(path)
+        and re.search(pattern, path.read_text("utf-8"))
+    }
+
+
+@pytest.mark.parametrize("what", HOMES)
+def test_it_stands_in_its_home_and_nowhere_else(what):
+    pattern, homes = HOMES[what]
+    assert written(pattern) == homes, f"read the {what} from its home"
