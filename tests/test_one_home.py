@@ -4,6 +4,8 @@ import re
 
 import pytest
 
+from fleet.end_words import END_WORDS
+from tests.conftest import CHECKOUT
 from tests.test_house import APPS, short, sources
 
 # What is written: how it looks, where it may stand. A script without network that holds a copy has a test of its own.
@@ -11,6 +13,10 @@ HOMES = {
     "normal quantile": (
         r"\b(1\.28(1[56]\d*)?|1\.64(5|48\d*)|2\.96[78]\d*)\b",
         {"inspections/wear/normal.py", "inspections/static/inspections/verdict.js"},
+    ),
+    "words for an end": (
+        r"""[=:(,\[{?] ?["'](pump|outer) end["']""",
+        {"fleet/end_words.py", "inspections/static/inspections/contact_reader.js"},
     ),
     "usual days between outages": (r"\b548(\.0)?\b", {"inspections/wear/arrays.py"}),
 }
@@ -31,3 +37,9 @@ def written(pattern: str) -> set[str]:
 def test_it_stands_in_its_home_and_nowhere_else(what):
     pattern, homes = HOMES[what]
     assert written(pattern) == homes, f"read the {what} from its home"
+
+
+def test_the_device_calls_the_ends_as_the_site_does():
+    script = (CHECKOUT / "inspections/static/inspections/contact_reader.js").read_text("utf-8")
+    words = re.findall(r'\b(?:pump|outer)_end: "([^"]+)"', script)
+    assert words == [END_WORDS["in"], END_WORDS["out"]]

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from fleet.end_words import END_WORDS, ENDS
+
 from .criteria import FilmClass
 from .pattern import PatternError
 from .spots import Words
 
-ENDS = ("in", "out")  # pump side, and away from it
 SIDES = ("left", "right")  # seen from the coupling
 CHOICES: dict[str, tuple[str, ...]] = {
     "half": ("", "lower", "upper"),
@@ -58,8 +59,8 @@ class Facts:
     load_side: str = "bottom"
     first_end: str = "out"
     first_side: str = ""
-    pump_end: str = "pump end"
-    outer_end: str = "outer end"
+    pump_end: str = END_WORDS["in"]
+    outer_end: str = END_WORDS["out"]
 
     def __post_init__(self) -> None:
         for name, allowed in CHOICES.items():

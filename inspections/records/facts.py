@@ -7,8 +7,9 @@ from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
-END_WORDS = {"in": "in", "out": "out", "mid": "mid"}
-_STATION = re.compile(r"(?:(in|out|mid)(?:-(1[0-2]|[1-9]))?|(1[0-2]|[1-9]))")
+from fleet.end_words import END_CODES
+
+_STATION = re.compile(rf"(?:({'|'.join(END_CODES)})(?:-(1[0-2]|[1-9]))?|(1[0-2]|[1-9]))")
 
 
 @dataclass(slots=True, kw_only=True)

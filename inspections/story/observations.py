@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 from typing import Any, ClassVar
 from uuid import UUID
 
-ENDS = ("in", "out")
+from fleet.end_words import ENDS
+
 # Clock positions of the load's side and its opposite, seen from the coupling with 12 on top.
 _LINE = {"bottom": (12, 6), "top": (12, 6), "left": (9, 3), "right": (9, 3)}
 _REFERENCE = ("bore_gauge", "micrometer")

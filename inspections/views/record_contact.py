@@ -8,6 +8,7 @@ from django.contrib import messages
 from django.http import HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 
+from fleet.end_words import END_WORDS, ENDS
 from inspections import contact
 from inspections.models import ContactCheck, EventKind, Stage, TappedCells
 from inspections.records.openings import NotRecorded
@@ -295,7 +296,8 @@ def _facts_words(form: ContactForm) -> str:
 
 
 def _ends(first_end: str) -> tuple[str, str]:
-    return ("pump end", "outer end") if first_end == "in" else ("outer end", "pump end")
+    left, right = ENDS if first_end == "in" else reversed(ENDS)
+    return END_WORDS[left], END_WORDS[right]
 
 
 def _grid(cells: Any, row: ContactCheck) -> list[list[Cell]]:

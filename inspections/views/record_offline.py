@@ -16,6 +16,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from fleet.access import may, require, sites_for
 from fleet.clock import today_at
+from fleet.end_words import END_WORDS, ENDS
 from fleet.models import Outage
 from fleet.web.bearing_addresses import bearing_address
 from fleet.web.bearing_search import visible
@@ -74,7 +75,7 @@ def shell(request: HttpRequest) -> HttpResponse:
         "coming": coming, "methods": Method.choices, "reasons": NotMeasured.Because.choices,
         "exceptions": [(name, words) for name, (words, _) in EXCEPTIONS.items()], "usual": USUAL_WORDS, "parts": PARTS,
         "author": request.user.person_id, "taken": ContactForm(initial=TAKEN), "work": WorkForm(), "no_work": NO_WORK,
-        "bounds": bounds(),
+        "bounds": bounds(), "end_words": {end: END_WORDS[end] for end in ENDS},
         "eight": [(name, words, picture, write_cells(contact.named(name).tolist())) for name, words, picture in print_drawing.eight()],
     }  # fmt: skip
     return render(request, "inspections/record_offline.html", context)
@@ -126,7 +127,7 @@ def _last_prints(bearings: list) -> dict:
         if cells := one.pattern.get("cells"):
             found[one.event.bearing_id] = {
                 "cells": write_cells(cells), "said": one.conditions.get("headline", ""), "on": one.event.on.isoformat(),
-                "half": one.half, "left": "pump end" if one.pattern.get("first_end") == "in" else "outer end",
+                "half": one.half, "left": END_WORDS["in" if one.pattern.get("first_end") == "in" else "out"],
             }  # fmt: skip
     return found
 

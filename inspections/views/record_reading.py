@@ -5,6 +5,7 @@ from typing import Any
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 
+from fleet.end_words import END_WORDS
 from inspections.models import Basis, Method, Reading, Stage
 from inspections.records.openings import NotRecorded
 from inspections.story.conditions import EXCEPTIONS, exception_words
@@ -14,7 +15,7 @@ from inspections.visits.desk import Desk, at_the_pump
 from inspections.visits.expectations import last_at
 from inspections.visits.forms import ReadingForm, new_id
 from inspections.visits.gauges import gauges
-from inspections.visits.stations import END_WORDS, Station, station
+from inspections.visits.stations import Station, station
 from inspections.visits.verdict import SIGN, Expected, Held, Verdict, shown, with_unit
 
 STAGE_WORDS = dict(Stage.choices)

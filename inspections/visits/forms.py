@@ -8,6 +8,7 @@ from typing import Any
 from django import forms
 
 from fleet import units
+from fleet.end_words import END_WORDS
 from fleet.models import Half
 from inspections.models import EventKind, Method, NotMeasured, Reason, Visit
 from inspections.story import conditions
@@ -199,7 +200,7 @@ class ContactForm(forms.Form):
         error_messages={"invalid": "Give the turn in degrees, or leave it empty."},
     )  # fmt: skip
     first_end = forms.ChoiceField(
-        label="On the left lies the", choices=[("out", "outer end"), ("in", "pump end")], required=False
+        label="On the left lies the", choices=[(end, END_WORDS[end]) for end in ("out", "in")], required=False
     )
     first_side = forms.ChoiceField(
         label="The upper edge of the picture is the joint on the", required=False,

@@ -9,11 +9,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from fleet.end_words import END_WORDS
 from fleet.models import Setting, Site
 from inspections.story.observations import is_vertical
 from inspections.story.timeline import Story
 
-END_WORDS = {"in": "pump end", "out": "outer end", "mid": "middle", "": "end not named"}
 USUAL_STATIONS = ("in-12", "out-12")  # the least that shows taper; common practice, no published source
 
 

@@ -6,6 +6,7 @@ from uuid import UUID
 
 from django.utils.safestring import SafeString
 
+from fleet.end_words import END_WORDS
 from fleet.models import Attachment, Bearing
 from fleet.web.bearing_addresses import bearing_address
 from inspections.models import Attendance, Closing, ContactCheck, Decision, Disposition, NotMeasured, Stage
@@ -34,9 +35,7 @@ def shown_of(bearing: Bearing) -> dict[UUID, ShownVisit]:
         if cells and one.event.visit_id:
             share = one.event.contact_percent
             covered = "" if share is None else f", {share:.0f} % of the length"
-            first = {"in": "pump end on the left", "out": "outer end on the left"}[
-                one.pattern.get("first_end", "out")
-            ]
+            first = f"{END_WORDS[one.pattern.get('first_end', 'out')]} on the left"
             label = f"Print of round {one.round}, {first}: {print_drawing.in_words(cells)}"
             caption = f"Round {one.round}{covered}, {first}"
             found[one.event.visit_id].prints.append(

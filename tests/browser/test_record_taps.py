@@ -115,6 +115,7 @@ def test_taps_on_the_device_go_on_where_the_print_has_left_it_meanwhile(print_pa
 
 
 def tap_all_on_device(page) -> None:
+    assert page.locator(".ends[data-in] > span").all_inner_texts() == ["outer end", "pump end"]
     for i, line in enumerate(FULL):
         for k, mark in enumerate(line):
             cell = page.locator("[data-cells-to-tap] .cell").nth(7 * i + k)

@@ -324,8 +324,9 @@
     const check = row.id;
     await done(key, "Print", find("span", button).textContent, "", row);
     const outer = facts.first_end !== "in";
-    find("[data-left]").textContent = outer ? "outer end" : "pump end";
-    find("[data-right-end]").textContent = outer ? "pump end" : "outer end";
+    const left = find("[data-left]"), words = left.parentElement.dataset;
+    left.textContent = outer ? words.out : words.in;
+    find("[data-right-end]").textContent = outer ? words.in : words.out;
     show("print", "Tap where the dye printed");
     draw(find("[data-cells-to-tap]"), button.dataset.cells, (cells) => {
       taps += 1;
