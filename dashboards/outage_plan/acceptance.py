@@ -1,4 +1,4 @@
-"""Deciding on outage plans: accept the one in hand with a reason, put a job off; each an act with ledger entries."""
+"""The plan in hand accepted with a reason: the plan, and a decision for every bearing it concerns, each with ledger entries."""
 
 import datetime as dt
 import hashlib

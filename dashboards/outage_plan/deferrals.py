@@ -1,4 +1,4 @@
-"""Deciding on outage plans: accept the one in hand with a reason, put a job off; each an act with ledger entries."""
+"""A bearing's job put off: who answers for it, why, until when, what is checked meanwhile; and what stands put off at a site."""
 
 import datetime as dt
 import uuid

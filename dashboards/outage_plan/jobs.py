@@ -1,4 +1,4 @@
-"""The long work of this app: what `manage.py worker` does for its pages."""
+"""The worker's job that plans one site's outages anew."""
 
 from urllib.parse import urlencode
 

@@ -1,6 +1,6 @@
-"""Every act on the plant: people, sites, places with their positions, names, limits, outages, spares, settings.
+"""What every act on the plant goes through: a new row recorded on its chain, a row withdrawn or revised, each with a reason.
 
-Each act checks, then writes its entries; `record` puts many new rows on the right chains in one write.
+`record` puts many new rows on the right chains in one write; what the record refuses is said in its constraint's own words.
 """
 
 import uuid

@@ -1,7 +1,4 @@
-"""Every act on the plant: people, sites, places with their positions, names, limits, outages, spares, settings.
-
-Each act checks, then writes its entries; `record` puts many new rows on the right chains in one write.
-"""
+"""The act that sets one of the plant's choices from a day on, for all sites or for one."""
 
 import datetime as dt
 import uuid

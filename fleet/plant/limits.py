@@ -1,7 +1,4 @@
-"""Every act on the plant: people, sites, places with their positions, names, limits, outages, spares, settings.
-
-Each act checks, then writes its entries; `record` puts many new rows on the right chains in one write.
-"""
+"""The act that sets limits: dated, with authority and document; where the site wants it, each then waits for a second person."""
 
 import datetime as dt
 import uuid

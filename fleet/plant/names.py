@@ -1,7 +1,4 @@
-"""Every act on the plant: people, sites, places with their positions, names, limits, outages, spares, settings.
-
-Each act checks, then writes its entries; `record` puts many new rows on the right chains in one write.
-"""
+"""A new name of a site, pump or position from a day on, and other spellings of it; old names lead on."""
 
 import datetime as dt
 import uuid

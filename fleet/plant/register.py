@@ -1,7 +1,4 @@
-"""Every act on the plant: people, sites, places with their positions, names, limits, outages, spares, settings.
-
-Each act checks, then writes its entries; `record` puts many new rows on the right chains in one write.
-"""
+"""Sites, places with their positions, wear classes, and the dated facts that hold of each."""
 
 import datetime as dt
 import uuid

@@ -1,4 +1,4 @@
-"""The long work of this app: what `manage.py worker` does for its pages."""
+"""The worker's job that works the dates out anew."""
 
 from fleet import jobs
 from fleet.models import Account, Job

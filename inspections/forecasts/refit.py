@@ -1,8 +1,4 @@
-"""Rows to arrays to forecasts: figures for pages (nothing stored), and the refit that is stored and exported.
-
-`current` answers a page: stored figures where nothing has changed since, fresh ones with the fleet's stored
-parameters where something has. `refit` fits the fleet anew and stores a run; its entry stands on the chain `plant`.
-"""
+"""The nightly run: the fleet fitted anew, every bearing's forecast stored under one run that the ledger names."""
 
 import datetime as dt
 import uuid

@@ -1,8 +1,4 @@
-"""Every act that adds to a bearing's history: check, ledger entries, typed rows, one transaction.
-
-All acts take keyword-only facts and `by`, the inner id of the person who records. Lengths are um, diametral for a
-clearance; days are the site's own days.
-"""
+"""What every later change of a row stands on: the row still stands, a reason is given, the change is an entry of its own."""
 
 import datetime as dt
 from typing import Any

@@ -1,8 +1,4 @@
-"""Every act that adds to a bearing's history: check, ledger entries, typed rows, one transaction.
-
-All acts take keyword-only facts and `by`, the inner id of the person who records. Lengths are um, diametral for a
-clearance; days are the site's own days.
-"""
+"""Readings corrected, taken back, set apart from wear, or said to count: each an act with a reason; both versions stay."""
 
 import uuid
 from dataclasses import replace

@@ -1,8 +1,4 @@
-"""The acts of a visit while the bearing is open: opened, measured, checked, scraped, seen, decided, closed.
-
-Every act stores at once. An entry may bring the id that a device gave it; the same id again stores nothing more.
-Lengths are um, diametral; `by` is the inner id of the person who records.
-"""
+"""The contact checks of a visit in rounds: which stand, which was the last of each half, what number the next has."""
 
 from collections.abc import Sequence
 

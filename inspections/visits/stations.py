@@ -1,8 +1,4 @@
-"""What a reading at the pump is held against and what is expected there: the record as it stood before the visit.
-
-The expectation is that of the day before the visit opened, so that what is read today does not change what was
-expected today. Lengths are um, diametral.
-"""
+"""Where a bearing is measured: stations in words, those a plant has set, those measured last time."""
 
 import datetime as dt
 from collections.abc import Sequence
