@@ -6,7 +6,7 @@ from functools import cache, lru_cache
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
-from dashboards.outage_plan.job_solver.evaluate import Load
+from dashboards.outage_plan.bearing_jobs.evaluate import Load
 from fleet.drawing import PALETTE, element, line, picture, solid
 from fleet.formatting import chance, hours
 

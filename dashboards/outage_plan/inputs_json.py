@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from dashboards.outage_plan.job_solver.inputs import (
+from dashboards.outage_plan.bearing_jobs.inputs import (
     Bearing,
     FloatArray,
     Hours,
@@ -19,7 +19,7 @@ from dashboards.outage_plan.job_solver.inputs import (
     Settings,
     Spare,
 )
-from dashboards.outage_plan.job_solver.opening import Outlook
+from dashboards.outage_plan.bearing_jobs.opening import Outlook
 
 DIGITS = 6  # of a chance: a millionth is far below what any forecast knows
 

@@ -10,12 +10,12 @@ import numpy as np
 from django.utils.safestring import SafeString
 
 from dashboards.outage_plan import drawing, versions, words
+from dashboards.outage_plan.bearing_jobs.above import NotFitting
+from dashboards.outage_plan.bearing_jobs.evaluate import Evaluation, PlannedJob
+from dashboards.outage_plan.bearing_jobs.inputs import Inputs
+from dashboards.outage_plan.bearing_jobs.stock import MonthOfSpares
 from dashboards.outage_plan.deferrals import deferrals
 from dashboards.outage_plan.drafts import REPLACE, accepted
-from dashboards.outage_plan.job_solver.above import NotFitting
-from dashboards.outage_plan.job_solver.evaluate import Evaluation, PlannedJob
-from dashboards.outage_plan.job_solver.inputs import Inputs
-from dashboards.outage_plan.job_solver.stock import MonthOfSpares
 from dashboards.outage_plan.proposal import Proposal
 from fleet.formatting import day
 from fleet.models import Bearing, Person, Site

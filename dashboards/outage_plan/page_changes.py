@@ -5,10 +5,10 @@ from typing import Any
 
 from dashboards.outage_plan import drafts, drawing, versions
 from dashboards.outage_plan import words as plan_words
-from dashboards.outage_plan.job_solver.alternatives import Alternative, alternatives
-from dashboards.outage_plan.job_solver.changes import compare
-from dashboards.outage_plan.job_solver.inputs import LEAVE, Inputs, when
-from dashboards.outage_plan.job_solver.orders import early_date
+from dashboards.outage_plan.bearing_jobs.alternatives import Alternative, alternatives
+from dashboards.outage_plan.bearing_jobs.changes import compare
+from dashboards.outage_plan.bearing_jobs.inputs import LEAVE, Inputs, when
+from dashboards.outage_plan.bearing_jobs.orders import early_date
 from dashboards.outage_plan.proposal import Proposal
 from fleet.formatting import chance, day
 from fleet.models import Bearing

@@ -8,13 +8,13 @@ from typing import Any
 import numpy as np
 
 from dashboards.outage_plan import between_outages
+from dashboards.outage_plan.bearing_jobs import inputs as plan
+from dashboards.outage_plan.bearing_jobs.changes import changed
+from dashboards.outage_plan.bearing_jobs.evaluate import Evaluation, evaluate
+from dashboards.outage_plan.bearing_jobs.opening import Outlook, with_openings
+from dashboards.outage_plan.bearing_jobs.orders import Order, orders
+from dashboards.outage_plan.bearing_jobs.programme import NoPlan, Solution, Tell, solve
 from dashboards.outage_plan.drafts import accepted
-from dashboards.outage_plan.job_solver import inputs as plan
-from dashboards.outage_plan.job_solver.changes import changed
-from dashboards.outage_plan.job_solver.evaluate import Evaluation, evaluate
-from dashboards.outage_plan.job_solver.opening import Outlook, with_openings
-from dashboards.outage_plan.job_solver.orders import Order, orders
-from dashboards.outage_plan.job_solver.programme import NoPlan, Solution, Tell, solve
 from fleet.formatting import hours
 from fleet.models import Bearing, Outage, Site, Spare, WorkHours
 from inspections.forecasts.bearing_facts import planned_words

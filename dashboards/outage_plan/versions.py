@@ -12,6 +12,13 @@ from uuid import UUID
 from django.db.models import Count, Max, Q
 
 from dashboards.outage_plan import above_risk
+from dashboards.outage_plan.bearing_jobs import inputs as plan
+from dashboards.outage_plan.bearing_jobs.changes import changed, replayed
+from dashboards.outage_plan.bearing_jobs.evaluate import Evaluation, PlannedJob, evaluate
+from dashboards.outage_plan.bearing_jobs.inputs import when
+from dashboards.outage_plan.bearing_jobs.opening import Outlook
+from dashboards.outage_plan.bearing_jobs.orders import orders
+from dashboards.outage_plan.bearing_jobs.programme import STEPS, Solution
 from dashboards.outage_plan.drafts import (
     NotPlanned,
     Solved,
@@ -24,13 +31,6 @@ from dashboards.outage_plan.drafts import (
     quiet,
 )
 from dashboards.outage_plan.inputs_json import from_json, jobs_from_json, jobs_to_json, to_json
-from dashboards.outage_plan.job_solver import inputs as plan
-from dashboards.outage_plan.job_solver.changes import changed, replayed
-from dashboards.outage_plan.job_solver.evaluate import Evaluation, PlannedJob, evaluate
-from dashboards.outage_plan.job_solver.inputs import when
-from dashboards.outage_plan.job_solver.opening import Outlook
-from dashboards.outage_plan.job_solver.orders import orders
-from dashboards.outage_plan.job_solver.programme import STEPS, Solution
 from dashboards.outage_plan.proposal import Proposal, accepted_jobs, gather, solved
 from fleet.models import Bearing, Entry, Installation, Site
 from inspections.models import DraftPlan

@@ -3,10 +3,10 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from dashboards.outage_plan.job_solver.changes import Difference, compare
-from dashboards.outage_plan.job_solver.evaluate import Evaluation
-from dashboards.outage_plan.job_solver.inputs import LEAVE, Inputs, Outage, when
-from dashboards.outage_plan.job_solver.orders import Order
+from dashboards.outage_plan.bearing_jobs.changes import Difference, compare
+from dashboards.outage_plan.bearing_jobs.evaluate import Evaluation
+from dashboards.outage_plan.bearing_jobs.inputs import LEAVE, Inputs, Outage, when
+from dashboards.outage_plan.bearing_jobs.orders import Order
 from fleet.formatting import counted, day, grouped, um
 
 NOT_COUNTED = 1e5  # crew hours of an outage that states none

@@ -9,7 +9,7 @@ from django.db.models import Q
 
 from fleet.ledger.canonical import sha256
 from fleet.models import Attachment, Bearing, Calibration, Chain, Entry, Installation, Person, Setting
-from inspections.records.merging import joined_into
+from inspections.records.position_merge import joined_into
 
 _ID = re.compile(r'"([0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12})"')
 # Entries refer to things that refer to others: a reading to its sheet, a place to its site. Three steps reach all.

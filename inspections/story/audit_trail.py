@@ -11,7 +11,7 @@ from fleet.formatting import day, hours, um
 from fleet.models import Bearing, Entry, Installation, Instrument, Limit, Person, ProposedLimit, Sheet
 from fleet.plant.calibration import doubts
 from inspections.models import Disposition, Method, Stage
-from inspections.records.merging import joined_into
+from inspections.records.position_merge import joined_into
 from inspections.story.decided_words import DECIDED_WORDS
 from inspections.story.happenings import words_of
 

@@ -12,7 +12,7 @@ from fleet.web.bearing_search import called, visible
 from inspections.forecasts import bearing_facts, sentences
 from inspections.forecasts.current import current
 from inspections.limits import approvals
-from inspections.records import merging
+from inspections.records import position_merge
 from inspections.trend import assembly, charts
 from inspections.visits.visit_cards import shown_of
 
@@ -63,7 +63,7 @@ def _dots(figures):
 @require_safe
 def label(request: HttpRequest, pk) -> HttpResponse:
     """A label's address leads on to the bearing as it is called now: at the pump to its record page, else to its page."""
-    one = get_object_or_404(visible(request.user), pk=merging.stands_for(pk))
+    one = get_object_or_404(visible(request.user), pk=position_merge.stands_for(pk))
     return redirect(
         bearing_address(one, "record" if may(request.user, "record", one.place.site) else "bearing")
     )

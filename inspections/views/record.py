@@ -17,12 +17,12 @@ from inspections.views.record_photo import photos_allowed
 from inspections.views.record_reading import STAGE_WORDS, next_address, reading_of
 from inspections.visits import acts
 from inspections.visits.acts import CHECKED, MEASURED, RECORDED, attend, begin, could_not_measure
+from inspections.visits.contact_rounds import last_rounds, rounds_of
 from inspections.visits.desk import Desk, at_the_pump, desk_at, from_a_sheet, outage_now, people_for, pick
 from inspections.visits.diameters import bore_minus_journal
 from inspections.visits.forms import CouldNotForm, PeopleForm, StartForm, new_id
 from inspections.visits.photos import photos_of
 from inspections.visits.quantities import asked, with_station
-from inspections.visits.rounds import last_rounds, rounds_of
 from inspections.visits.stations import Station, station
 from inspections.visits.verdict import SIGN
 

@@ -19,12 +19,12 @@ from inspections.views.closing_list import lines_of
 from inspections.views.record import left_out_words, who_of
 from inspections.views.record_close import decision_of
 from inspections.visits.acts import event, see
+from inspections.visits.contact_rounds import rounds_of
 from inspections.visits.desk import Desk, at_the_pump, desk_at
 from inspections.visits.diameters import bore_minus_journal
 from inspections.visits.findings import PARTS, parts_said
 from inspections.visits.forms import WorkForm, new_id
 from inspections.visits.photos import photos_of
-from inspections.visits.rounds import rounds_of
 
 
 @at_the_pump

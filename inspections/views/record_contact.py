@@ -16,9 +16,9 @@ from inspections.visits import print_drawing, tapped_cells
 from inspections.visits.acts import check_contact, event
 from inspections.visits.advice import scraping_words
 from inspections.visits.contact_facts import clearance_now, criteria_for, facts_for
+from inspections.visits.contact_rounds import last_rounds, round_number, rounds_of
 from inspections.visits.desk import Desk, at_the_pump
 from inspections.visits.forms import ContactForm, new_id, read_cells, write_cells
-from inspections.visits.rounds import last_rounds, round_number, rounds_of
 from inspections.visits.shell_words import WHY_SCRAPED
 
 

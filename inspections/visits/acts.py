@@ -42,7 +42,7 @@ from inspections.records.recording import (
     record_reading,
 )
 from inspections.story.uncertainty import beyond_strip
-from inspections.visits.rounds import round_number, rounds_of
+from inspections.visits.contact_rounds import round_number, rounds_of
 
 MEASURED, RECORDED, CHECKED, SIGNED = "measured", "recorded", "checked", "signed"
 NOTHING_FOUND = "nothing found"

@@ -19,11 +19,11 @@ from inspections.models import (
     Reading,
     Stage,
 )
+from inspections.visits.contact_rounds import last_rounds, rounds_of
 from inspections.visits.diameters import bore_minus_journal
 from inspections.visits.expectations import NEW_METAL
 from inspections.visits.findings import AS_IT_SHOULD_BE
 from inspections.visits.quantities import with_station
-from inspections.visits.rounds import last_rounds, rounds_of
 from inspections.visits.shell_words import of_facts
 from inspections.visits.stations import Station
 from inspections.visits.verdict import WORDS as VERDICTS

@@ -28,12 +28,12 @@ from django.conf import settings
 from django.db import transaction
 from django.test import Client
 
+from dashboards.outage_plan.bearing_jobs.alternatives import alternatives
+from dashboards.outage_plan.bearing_jobs.changes import changed, replayed
+from dashboards.outage_plan.bearing_jobs.evaluate import evaluate
+from dashboards.outage_plan.bearing_jobs.programme import solve
 from dashboards.outage_plan.drafts import NotPlanned, Solved, in_hand, keep, take_back
 from dashboards.outage_plan.inputs_json import from_json, jobs_to_json, to_json
-from dashboards.outage_plan.job_solver.alternatives import alternatives
-from dashboards.outage_plan.job_solver.changes import changed, replayed
-from dashboards.outage_plan.job_solver.evaluate import evaluate
-from dashboards.outage_plan.job_solver.programme import solve
 from fleet.models import Account, Role, Site
 from tests.bench.plan_instances import instance
 

@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from dashboards.outage_plan.job_solver.inputs import (
+from dashboards.outage_plan.bearing_jobs.inputs import (
     OPEN,
     REPLACE,
     Bearing,
@@ -26,8 +26,8 @@ from dashboards.outage_plan.job_solver.inputs import (
     Pump,
     Settings,
 )
-from dashboards.outage_plan.job_solver.opening import Outlook, with_openings
-from dashboards.outage_plan.job_solver.programme import solve
+from dashboards.outage_plan.bearing_jobs.opening import Outlook, with_openings
+from dashboards.outage_plan.bearing_jobs.programme import solve
 from inspections.wear.arrays import Histories, Kind, Method, build
 from inspections.wear.fit import fit_fleet
 from inspections.wear.forecast import chance_by, forecast

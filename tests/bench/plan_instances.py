@@ -9,9 +9,9 @@ import time
 import numpy as np
 from scipy.special import ndtr
 
-from dashboards.outage_plan.job_solver.inputs import Bearing, Hours, Inputs, Outage, Pump, Settings, Spare
-from dashboards.outage_plan.job_solver.opening import Outlook, with_openings
-from dashboards.outage_plan.job_solver.programme import solve
+from dashboards.outage_plan.bearing_jobs.inputs import Bearing, Hours, Inputs, Outage, Pump, Settings, Spare
+from dashboards.outage_plan.bearing_jobs.opening import Outlook, with_openings
+from dashboards.outage_plan.bearing_jobs.programme import solve
 
 CAPACITIES = (1.2, 0.7, 0.4)
 AS_OF = dt.date(2026, 3, 2)

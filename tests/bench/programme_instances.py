@@ -12,9 +12,9 @@ from functools import partial
 
 import numpy as np
 
-from dashboards.outage_plan.solver.instance import Instance, Scope, Shells, costs, settled, shells
-from dashboards.outage_plan.solver.order import in_order
-from dashboards.outage_plan.solver.programme import Plan, priced, solve
+from dashboards.outage_plan.pump_openings.instance import Instance, Scope, Shells, costs, settled, shells
+from dashboards.outage_plan.pump_openings.order import in_order
+from dashboards.outage_plan.pump_openings.programme import Plan, priced, solve
 from inspections.wear.decision import (
     Openings,
     Predictive,

@@ -6,13 +6,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from dashboards.outage_plan.bearing_jobs.changes import changed, if_it_read, replayed
+from dashboards.outage_plan.bearing_jobs.evaluate import evaluate
+from dashboards.outage_plan.bearing_jobs.inputs import Job, Spare
+from dashboards.outage_plan.bearing_jobs.opening import Outlook, with_openings
+from dashboards.outage_plan.bearing_jobs.programme import solve
 from dashboards.outage_plan.inputs_json import from_json, jobs_from_json, jobs_to_json, to_json
-from dashboards.outage_plan.job_solver.changes import changed, if_it_read, replayed
-from dashboards.outage_plan.job_solver.evaluate import evaluate
-from dashboards.outage_plan.job_solver.inputs import Job, Spare
-from dashboards.outage_plan.job_solver.opening import Outlook, with_openings
-from dashboards.outage_plan.job_solver.programme import solve
-from tests.dashboards.outage_plan.job_solver.small_plans import AS_OF, bearing, inputs, outage
+from tests.dashboards.outage_plan.bearing_jobs.small_plans import AS_OF, bearing, inputs, outage
 
 LOOK = Outlook(
     clearance_um=np.array([[200.0, 210.0, 220.0], [150.0, 155.0, 160.0]]),

@@ -1,0 +1,1 @@
+"""The plan in force, jobs by bearing: numbers in, values out, no Django."""

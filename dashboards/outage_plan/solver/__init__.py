@@ -1,1 +1,0 @@
-"""When each pump is opened next: numbers in, numbers out, no Django."""
