@@ -111,8 +111,8 @@ def test_changed_parameters_of_a_refit_are_named():
 def test_what_another_engine_or_other_packages_made_is_not_called_altered_and_both_are_named(monkeypatch):
     _put_off(makers.a_worn_fleet()[0])
     entry = Entry.objects.get(kind="forecast_relied_on")
-    engine = reproduction.forecasting.ENGINE
-    monkeypatch.setattr(reproduction.forecasting, "ENGINE", "9")
+    engine = reproduction.ENGINE
+    monkeypatch.setattr(reproduction, "ENGINE", "9")
     assert str(next(iter(recompute()))).endswith(f"made by engine {engine}; this is engine 9.")
     monkeypatch.undo()
     _tamper(entry, lambda body: body.update(figures="0" * 64, packages={"numpy": "1.0"}))

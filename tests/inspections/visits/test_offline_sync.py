@@ -173,7 +173,8 @@ def test_the_pack_holds_limits_last_values_and_what_is_expected_with_constant_qu
     with django_assert_max_num_queries(60) as four:
         client.get(f"/record/pack/?site={site.name}")
     assert len(four) == len(three)
-    assert first["held"]["as_found"] == {"low_um": None, "high_um": 300.0, "name": "limit"}
+    held = {"low_um": None, "high_um": 300.0, "name": "limit"}
+    assert first["held"]["as_found"] == held | {"most_um": 1000.0}  # 10 per mille of the journal's 100 mm
     assert [one["key"] for one in first["stations"]] == ["in-12", "out-12"]
     one = first["stations"][0]
     assert one["last_um"] == 190.0 and one["expected"]["low_um"] < 205 < one["expected"]["high_um"] + 15
