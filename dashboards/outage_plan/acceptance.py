@@ -1,12 +1,10 @@
 """The plan in hand accepted with a reason: the plan, and a decision for every bearing it concerns, each with ledger entries."""
 
 import datetime as dt
-import hashlib
 import uuid
 from typing import Any
 from uuid import UUID
 
-import rfc8785
 from django.db import transaction
 
 from dashboards.outage_plan.drafts import (
@@ -18,6 +16,7 @@ from dashboards.outage_plan.drafts import (
     locked,
 )
 from dashboards.outage_plan.versions import weigh
+from fleet.ledger.canonical import canonical_hash
 from fleet.ledger.writing import Fact, write
 from fleet.models import Bearing, Outage
 from inspections.forecasts.current import current
@@ -103,7 +102,7 @@ def _rests_on(draft: DraftPlan, weighed: Weighed) -> dict[str, Any]:
     """What an accepted plan rested on, as text; the hash stands for every chance and hour that went in."""
     coming = [pk for pk in draft.solved["ids"]["outages"].values() if not pk.startswith(BEFORE)]
     return {
-        "hash": hashlib.sha256(rfc8785.dumps(draft.inputs)).hexdigest(), "record": draft.digest,
+        "hash": canonical_hash(draft.inputs), "record": draft.digest,
         "changes": draft.changes, "above": weighed.above, "marked": list(weighed.marked), "totals": weighed.totals,
         "outages": [
             {"id": str(o.pk), "name": o.name, "start_on": o.start_on.isoformat()}

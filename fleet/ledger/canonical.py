@@ -67,6 +67,27 @@ def canonical_of(said: Any) -> str:
     return text
 
 
+def canonical_bytes(value: Any) -> bytes:
+    """RFC 8785 bytes of any JSON, floats among it, which `canonical` refuses: figures and parameters of a forecast.
+
+    Raises
+    ------
+    rfc8785.CanonicalizationError
+        for what JSON cannot hold: NaN, an infinite number, a whole number beyond 2**53 - 1, another type.
+
+    Examples
+    --------
+    >>> canonical_bytes({"um": 2.50, "n": 1})
+    b'{"n":1,"um":2.5}'
+    """
+    return rfc8785.dumps(value)
+
+
+def canonical_hash(value: Any) -> str:
+    """SHA-256 of `canonical_bytes`, as 64 hex digits: by it an entry names figures that it does not hold itself."""
+    return sha256_of(canonical_bytes(value))
+
+
 def _is_simple(said: Any) -> bool:
     """Whether names sort alike as Unicode and as UTF-16, and numbers are whole and exact in any reader."""
     if isinstance(said, dict):

@@ -11,11 +11,10 @@ from pathlib import Path
 from typing import Any
 from uuid import UUID
 
-import rfc8785
 from django.db import transaction
 
 from fleet.clock import today_at
-from fleet.ledger.canonical import audit_path, canonical, sha256_of
+from fleet.ledger.canonical import audit_path, canonical, canonical_bytes, sha256_of
 from fleet.ledger.seal import seal_now
 from fleet.ledger.writing import Fact, write
 from fleet.models import Bearing, Person, Seal
@@ -71,7 +70,7 @@ def make(bearing: Bearing, *, by: UUID, today: dt.date | None = None) -> dict[st
         "readings.csv": tables.readings_csv(bearing, told, people),
         "limits.csv": tables.limits_csv(bearing, told),
         "people.csv": tables.people_csv(people.values()),
-        "forecast.json": rfc8785.dumps(figures.row()),
+        "forecast.json": canonical_bytes(figures.row()),
         "forecast.csv": csv_bytes(COLUMNS, [figures.row()]),
         "report.pdf": report.report_pdf(bearing, told, figures, known, trend, seal, people.get(by)),
         "verify.py": CHECKER.read_bytes(),

@@ -1,12 +1,10 @@
 """From the fleet's arrays to each bearing's figures: the engine asked once for all, its numbers named and rounded."""
 
 import datetime as dt
-import hashlib
 import uuid
 from typing import Any
 
 import numpy as np
-import rfc8785
 
 from inspections.forecasts.figures import BEYOND, QUANTILES, Figures
 from inspections.forecasts.notes import notes
@@ -23,10 +21,6 @@ ENGINE = "3"
 DIGITS = 6
 HORIZON_DAYS = 40 * 365.25
 WORTH_THREADS = 1000  # bearings from which a second thread gains more than it costs
-
-
-def _hash(value: Any) -> str:
-    return hashlib.sha256(rfc8785.dumps(value)).hexdigest()
 
 
 def figures_of(known: Inputs, population: Population, *, threads: bool = False) -> dict[uuid.UUID, Figures]:

@@ -1,12 +1,11 @@
 """One bearing's forecast as figures: what is stored, shown and written to a sheet, each under one name."""
 
 import datetime as dt
-import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-import rfc8785
+from fleet.ledger.canonical import canonical_hash
 
 BEYOND = "beyond"
 QUANTILES = ("p05", "p10", "p50", "p90", "p95")
@@ -57,4 +56,4 @@ class Figures:
 
 def figures_hash(figures: Figures) -> str:
     """The SHA-256 of a forecast's row, by which a decision names what it relied on."""
-    return hashlib.sha256(rfc8785.dumps(figures.row())).hexdigest()
+    return canonical_hash(figures.row())

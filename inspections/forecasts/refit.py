@@ -8,11 +8,12 @@ from django.db import transaction
 
 from fleet import bulk
 from fleet.clock import now, today_in
+from fleet.ledger.canonical import canonical_hash
 from fleet.ledger.seal import leaves, root_of, seal_now
 from fleet.ledger.writing import Fact, write
 from fleet.models import Bearing
 from inspections.forecasts.backtest import KEPT_UNDER, backtest
-from inspections.forecasts.computation import ENGINE, WORTH_THREADS, _hash, figures_of
+from inspections.forecasts.computation import ENGINE, WORTH_THREADS, figures_of
 from inspections.forecasts.current import _digests
 from inspections.forecasts.figures import Figures
 from inspections.forecasts.wear_inputs import Codes, inputs
@@ -51,7 +52,7 @@ def refit(*, by: uuid.UUID, as_of: dt.date | None = None, hide: int = 0) -> Fore
         parameters[KEPT_UNDER] = backtest(known, hide, threads=threads)
     run = ForecastRun(
         as_of=day, made_at=now(), engine=ENGINE, heads_digest=heads, standing=day == today,
-        parameters=parameters, figures_hash=_hash([figures[bearing.pk].row() for bearing in bearings]),
+        parameters=parameters, figures_hash=canonical_hash([figures[bearing.pk].row() for bearing in bearings]),
     )  # fmt: skip
     with transaction.atomic():
         run.save(force_insert=True)
@@ -64,7 +65,7 @@ def refit(*, by: uuid.UUID, as_of: dt.date | None = None, hide: int = 0) -> Fore
 def _entry(run: ForecastRun, n: int) -> dict[str, Any]:
     return {
         "id": run.pk, "as_of": run.as_of, "engine": run.engine, "bearings": n, "heads": run.heads_digest,
-        "parameters": _hash(run.parameters), "figures": run.figures_hash,
+        "parameters": canonical_hash(run.parameters), "figures": run.figures_hash,
     }  # fmt: skip
 
 

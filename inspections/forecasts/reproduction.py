@@ -5,15 +5,13 @@ they are hashed (`forecasting.DIGITS`), within which the compiled and the plain 
 """
 
 import datetime as dt
-import hashlib
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
 
-import rfc8785
-
+from fleet.ledger.canonical import canonical_hash
 from fleet.ledger.knowing import Knowledge
 from fleet.models import Bearing, Entry
 from inspections.forecasts.computation import ENGINE, figures_of
@@ -106,7 +104,7 @@ def _kept_parameters(run: str | None) -> dict[str, Any] | None:
     if row is None:
         raise _Lost(f"the stored parameters of the refit {run} are gone")
     entry = Entry.objects.filter(kind="forecast_run", thing=run).first()
-    digest = hashlib.sha256(rfc8785.dumps(row.parameters)).hexdigest()
+    digest = canonical_hash(row.parameters)
     if entry is None or json.loads(entry.text)["body"]["parameters"] != digest:
         raise _Altered(f"the stored parameters of the refit of {row.as_of} are not those it recorded")
     return row.parameters

@@ -11,7 +11,17 @@ import rfc8785
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fleet.ledger.canonical import audit_path, canonical, entry_text, leaf_hash, plain, sha256, tree_root
+from fleet.ledger.canonical import (
+    audit_path,
+    canonical,
+    canonical_bytes,
+    canonical_hash,
+    entry_text,
+    leaf_hash,
+    plain,
+    sha256,
+    tree_root,
+)
 from inspections.bundle.verify import root_by_path
 
 # RFC 8785 (JSON Canonicalization Scheme), section 3.2.2 with 3.2.4: the sample object and its canonical bytes.
@@ -31,7 +41,18 @@ RFC_8785_BYTES = """
 
 
 def test_the_sample_object_of_rfc_8785_gives_the_bytes_printed_there():
-    assert rfc8785.dumps(json.loads(RFC_8785_SAMPLE)) == bytes.fromhex(RFC_8785_BYTES)
+    assert canonical_bytes(json.loads(RFC_8785_SAMPLE)) == bytes.fromhex(RFC_8785_BYTES)
+
+
+def test_the_hash_of_figures_is_that_of_the_published_bytes():
+    digest = hashlib.sha256(bytes.fromhex(RFC_8785_BYTES)).hexdigest()
+    assert canonical_hash(json.loads(RFC_8785_SAMPLE)) == digest
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), {"n": 2**53}])
+def test_what_json_cannot_hold_has_no_hash(value):
+    with pytest.raises(rfc8785.CanonicalizationError):
+        canonical_hash(value)
 
 
 def test_keys_are_sorted_by_utf_16_units_as_in_rfc_8785():
