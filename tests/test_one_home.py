@@ -14,6 +14,7 @@ HOMES = {
         r"\b(1\.28(1[56]\d*)?|1\.64(5|48\d*)|2\.96[78]\d*)\b",
         {"inspections/wear/normal.py", "inspections/static/inspections/verdict.js"},
     ),
+    "device's database": (r"indexedDB\.open|createObjectStore", {"fleet/static/fleet/device_store.js"}),
     "hash of canonical text": (r"\brfc8785\.dumps", {"fleet/ledger/canonical.py"}),
     "words for an end": (
         r"""[=:(,\[{?] ?["'](pump|outer) end["']""",

@@ -39,10 +39,14 @@ from inspections.visits.stations import Station, planned_stations, stations_of
 
 # What the device keeps beside the shell page itself.
 KEPT = (
-    "fleet/site.css", "fleet/forms.css", "fleet/tables.css", "fleet/charts.css", "fleet/icon.svg", "fleet/unsent.js",
+    "fleet/site.css", "fleet/forms.css", "fleet/tables.css", "fleet/charts.css", "fleet/icon.svg", "fleet/device_store.js",
+    "fleet/unsent.js",
     "inspections/record.css", "inspections/record_print.css", "inspections/record.js", "inspections/verdict.js", "inspections/typed_value.js",
     "inspections/record_offline.js", "inspections/record_unsent.js",
 )  # fmt: skip
+
+# What the worker is made of, one behind the other.
+WORKER = ("fleet/device_store.js", "inspections/typed_value.js", "inspections/record_worker.js")
 
 
 def bounds() -> dict[str, dict[str, Any]]:
@@ -250,7 +254,7 @@ def worker(request: HttpRequest) -> HttpResponse:
     kept = [static(name) for name in KEPT]
     consts = {"KEPT": kept, "VERSION": _version(), "BOUNDS": bounds()}
     head = "".join(f"const {name} = {json.dumps(value)};\n" for name, value in consts.items())
-    script = _text("inspections/typed_value.js") + _text("inspections/record_worker.js")
+    script = "".join(map(_text, WORKER))
     answer = HttpResponse(head + script, content_type="text/javascript")
     answer["Cache-Control"] = "no-cache"
     return answer
@@ -258,7 +262,7 @@ def worker(request: HttpRequest) -> HttpResponse:
 
 @lru_cache(maxsize=1)
 def _version() -> str:
-    whole = "".join(_text(name) for name in (*KEPT, "inspections/record_worker.js"))
+    whole = "".join(_text(name) for name in (*KEPT, *WORKER))
     return hashlib.sha256(whole.encode()).hexdigest()[:12]
 
 

@@ -5,21 +5,8 @@
 const Unsent = (() => {
   const at = document.body.dataset.queue, author = document.body.dataset.author;
 
-  function opened() {
-    return new Promise((resolve, reject) => {
-      const asked = indexedDB.open("at the pump", 1);
-      asked.onupgradeneeded = () => {
-        asked.result.createObjectStore("queue", { keyPath: "id" });
-        asked.result.createObjectStore("pack", { keyPath: "id" });
-        asked.result.createObjectStore("kept", { keyPath: "id" });
-      };
-      asked.onsuccess = () => resolve(asked.result);
-      asked.onerror = () => reject(asked.error);
-    });
-  }
-
   async function change(store, act, mode = "readwrite") {
-    const db = await opened();
+    const db = await DeviceStore.opened();
     try {
       return await new Promise((resolve, reject) => {
         const run = db.transaction(store, mode, mode === "readwrite" ? { durability: "strict" } : undefined);
@@ -101,7 +88,7 @@ const Unsent = (() => {
 
   // One answer about one entry, in one change of the store: the row as it stands now is compared with what was sent.
   async function answered(sent, one) {
-    const db = await opened();
+    const db = await DeviceStore.opened();
     try {
       await new Promise((resolve, reject) => {
         const run = db.transaction("queue", "readwrite", { durability: "strict" }), rows = run.objectStore("queue");

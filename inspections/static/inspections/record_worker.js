@@ -19,19 +19,6 @@ self.addEventListener("activate", (event) => {
   })());
 });
 
-function opened() {
-  return new Promise((resolve, reject) => {
-    const asked = indexedDB.open("at the pump", 1);
-    asked.onupgradeneeded = () => {
-      asked.result.createObjectStore("queue", { keyPath: "id" });
-      asked.result.createObjectStore("pack", { keyPath: "id" });
-      asked.result.createObjectStore("kept", { keyPath: "id" });
-    };
-    asked.onsuccess = () => resolve(asked.result);
-    asked.onerror = () => reject(asked.error);
-  });
-}
-
 // A plain form that found no network: its fields become an entry of the queue under the form's own id, so that it is
 // stored once even where only the answer was lost. A photo goes in as it is; it is sent after the figures.
 async function catchForm(request) {
@@ -53,7 +40,7 @@ async function catchForm(request) {
     if (fault) return told("Not kept", `${fault} Go back, or to what is kept on this device, and type it again.`, typedIn(entry));
   }
   try {
-    const db = await opened();
+    const db = await DeviceStore.opened();
     await new Promise((resolve, reject) => {
       const change = db.transaction("queue", "readwrite", { durability: "strict" });
       change.objectStore("queue").put(entry);
