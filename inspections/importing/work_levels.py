@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from uuid import UUID
 
 from fleet.importing.findings import Finding
+from fleet.importing.parsed_rows import ParsedRow
 from inspections.importing.clearances import OTHER_METHOD_SD_UM, Facts
 from inspections.importing.lines import Line
 from inspections.models import EventKind, Reason
@@ -39,12 +40,22 @@ def _of_visit(lines: Sequence[Line], load_side: str) -> Iterator[Finding]:
     for line, effect in effects:
         if line.row is None or not line.is_new:
             continue
-        if effect == NEW_LIFE and fall <= DROP_SD * sd and line.row.get("reason") not in _NOT_WORN:
+        if (
+            effect == NEW_LIFE
+            and fall <= _least_fall(line.row, sd)
+            and line.row.get("reason") not in _NOT_WORN
+        ):
             expected = "a clearance as left well below the one as found, as new metal gives"
             yield _asked(line, "work_without_drop", expected, fall)
         elif line.kind == EventKind.SCRAPE and fall > DROP_SD * sd and not lowers:
             expected = "a clearance as left no smaller than as found: scraping takes metal off"
             yield _asked(line, "scrape_with_drop", expected, fall)
+
+
+def _least_fall(row: ParsedRow, sd: float) -> float:
+    """The fall that new metal must go beyond, um: a shell named by its serial was held in the hand, so only no fall at all
+    speaks against it; a work told in words alone must show beyond what the readings could do by themselves."""
+    return 0.0 if row.get("shell") else DROP_SD * sd
 
 
 def _drop(lines: Sequence[Line]) -> tuple[float, float] | None:

@@ -181,7 +181,10 @@ def test_the_verdict_is_there_without_network_by_the_same_rule(phone):
     page.get_by_role("button", name="This one, isolated: begin").click()
     page.locator("#id_value").fill("0.103")
     words = page.locator("[data-verdict]").inner_text()
-    assert "Inside the limit of 0.300 mm" in words and "the whole clearance where the reading was radial" in words
+    assert (
+        "Inside the limit of 0.300 mm" in words
+        and "the whole clearance where the reading was radial" in words
+    )
 
 
 def test_a_second_tap_on_next_adds_no_second_entry(phone):

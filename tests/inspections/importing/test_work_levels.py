@@ -8,7 +8,7 @@ from inspections.models import Event
 from tests import makers
 
 pytestmark = pytest.mark.django_db
-HEADS = "pump,position,date,event,stage,method,value,unit,reason,note"
+HEADS = "pump,position,date,event,stage,method,value,unit,reason,note,shell"
 
 
 @pytest.fixture(autouse=True)
@@ -17,11 +17,11 @@ def pump():
     makers.a_bearing(place=place, limits={})
 
 
-def sheet(found, left, work="", note="", reason=""):
+def sheet(found, left, work="", note="", reason="", shell=""):
     """One visit: as found, a work as an event or in the words of a remark, as left. mm, bore gauge (sd 5 um)."""
-    rows = [f"P-1,DE,2010-05-02,reading,as_found,bore_gauge,{found},mm,,{note}"]
-    rows += [f"P-1,DE,2010-05-02,{work},,,,,{reason},"] if work else []
-    rows += [f"P-1,DE,2010-05-02,reading,as_left,bore_gauge,{left},mm,,"]
+    rows = [f"P-1,DE,2010-05-02,reading,as_found,bore_gauge,{found},mm,,{note},"]
+    rows += [f"P-1,DE,2010-05-02,{work},,,,,{reason},,{shell}"] if work else []
+    rows += [f"P-1,DE,2010-05-02,reading,as_left,bore_gauge,{left},mm,,,"]
     return "\n".join([HEADS, *rows]) + "\n"
 
 
@@ -54,6 +54,11 @@ def test_a_scrape_that_lowered_a_clearance_beyond_two_sd_is_asked_about():
 def test_a_shell_changed_as_a_precaution_need_lower_nothing():
     assert codes(sheet("0.160", "0.155", "shell_change", reason="precaution")) == []
     assert codes(sheet("0.160", "0.155", "shell_change", reason="worn")) == ["work_without_drop"]
+
+
+def test_a_shell_named_by_its_serial_is_doubted_only_where_nothing_fell():
+    assert codes(sheet("0.300", "0.296", "shell_change", shell="SL-300-0972")) == []
+    assert codes(sheet("0.300", "0.310", "shell_change", shell="SL-300-0972")) == ["work_without_drop"]
 
 
 def test_a_work_that_only_a_remark_tells_of_is_held_against_the_readings_too():
