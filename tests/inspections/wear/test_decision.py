@@ -1,4 +1,4 @@
-"""The rule against check values of an independent prototype, and what must always hold of it."""
+"""The rule against check values computed independently, and what must always hold of it."""
 
 from dataclasses import replace
 

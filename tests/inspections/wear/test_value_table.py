@@ -1,4 +1,4 @@
-"""The value table against check values of an independent prototype, and against itself."""
+"""The value table against check values computed independently, and against itself."""
 
 import numpy as np
 import pytest
