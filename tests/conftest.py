@@ -29,16 +29,24 @@ hypothesis.settings.register_profile(
 hypothesis.settings.load_profile("shared")
 
 CHECKOUT = Path(__file__).resolve().parent.parent
+NUMBERS_ALONE = frozenset({"bench", "wear", "contact", "bearing_jobs", "pump_openings"})  # folders of tests
 IN_CI = os.environ.get("CI", "").lower() in ("1", "true", "yes")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Mark what opens a browser; leave out what only the other database can do (CI runs the suite on both)."""
     other = "sqlite" if connection.vendor == "postgresql" else "postgresql"
-    foreign = [item for item in items if item.get_closest_marker(other)]
+    # What touches no database proves nothing more on a second one.
+    once = NUMBERS_ALONE if connection.vendor == "postgresql" else frozenset()
+    foreign = [
+        item
+        for item in items
+        if item.get_closest_marker(other) or once & set(item.path.relative_to(CHECKOUT).parts)
+    ]
     if foreign:
         config.hook.pytest_deselected(items=foreign)
-        items[:] = [item for item in items if not item.get_closest_marker(other)]
+        apart = set(foreign)
+        items[:] = [item for item in items if item not in apart]
     for item in items:
         parts = item.path.relative_to(CHECKOUT).parts
         if "browser" in parts:

@@ -1,6 +1,7 @@
 """The reader of contact prints in the browser against the one in Python: the same outcome, numbers and words."""
 
 import json
+import os
 from dataclasses import asdict, replace
 from pathlib import Path
 
@@ -120,11 +121,11 @@ def test_outcome_numbers_and_words_are_the_same(reader):
     )
 
 
-@pytest.mark.slow
-def test_5000_prints_have_the_same_outcome_numbers_and_words(reader):
-    apart, readings = differing(reader, 5000, 640_517)
+def test_many_prints_have_the_same_outcome_numbers_and_words(reader):
+    """600 in the suite; `PRINTS=5000 pytest tests/browser/test_contact_reader.py` for all that docs/benchmarks.md names."""
+    apart, readings = differing(reader, int(os.environ.get("PRINTS", "600")), 640_517)
     assert apart == []
-    assert len({reading["code"] for reading in readings}) >= 25
+    assert len({reading["code"] for reading in readings}) >= 20
 
 
 def test_a_print_tapped_otherwise_is_told_apart(reader):
