@@ -144,7 +144,7 @@ def test_who_may_be_picked_on_the_screens_may_be_named_by_a_device():
     assert (row.measured_by, row.checked_by) == (other.account.person_id, client.account.person_id)
 
 
-def test_a_visit_of_another_pump_or_one_taken_back_is_not_joined():
+def test_a_visit_of_another_pump_is_not_joined():
     bearing, elsewhere = a_worn_bearing(), a_worn_bearing()
     client, owner = a_mechanic(bearing), a_mechanic(elsewhere)
     theirs = a_reading_of(owner, elsewhere)

@@ -70,8 +70,8 @@ def test_with_a_level_known_by_the_reading_alone_the_trigger_is_that_worked_out_
         assert y[0, (scraped[0] > 0).argmax()] == pytest.approx(wanted[1], abs=0.05)
 
 
-def test_first_openings_are_those_of_the_prototype(case):
-    # F by the exact integral over the time past the maximum; the prototype's trapezoid is in the test below.
+def test_first_openings_are_those_computed_independently(case):
+    # F by the exact integral over the time past the maximum; the trapezoid is in the test below.
     _, _, _, o = case
     assert o.past[0] == pytest.approx([0.000, 0.225, 0.687], abs=0.001)
     assert o.new[0] == pytest.approx([0.685, 0.946, 0.991], abs=0.001)
@@ -81,7 +81,7 @@ def test_first_openings_are_those_of_the_prototype(case):
     assert o.cost[0, 1] - o.cost[0, 0] == pytest.approx(6.3, abs=0.05)
 
 
-def test_costs_by_the_trapezoid_are_those_of_the_prototype(case):
+def test_costs_by_the_trapezoid_are_those_computed_independently(case):
     t, _, p, o = case
     run = p.run_past(t.limit_um, AHEAD, COLUMNS)
     chance = np.concatenate([o.past_now[:, None], o.past], axis=1)

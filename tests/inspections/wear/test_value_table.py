@@ -78,7 +78,7 @@ def test_a_figure_that_is_missing_or_unknown_is_named():
         terms(1, speed=3, **{k: v for k, v in STANDARD.items() if k != "open_h"})
 
 
-def test_values_of_the_standard_case_are_those_of_the_prototype():
+def test_values_of_the_standard_case_are_those_computed_independently():
     v = tables(standard(), exact=True)
     levels = np.array([[130.0, 160.0, 190.0, 215.0, 240.0]])
     rates = np.full_like(levels, MEDIAN)
@@ -88,7 +88,7 @@ def test_values_of_the_standard_case_are_those_of_the_prototype():
 
 
 @pytest.mark.parametrize(("spreads", "trigger"), [(0.0, 214.5), (-1.0, 229.6), (0.75, 193.0)])
-def test_the_trigger_by_cost_is_that_of_the_prototype(spreads, trigger):
+def test_the_trigger_by_cost_is_that_computed_independently(spreads, trigger):
     v = tables(standard(), exact=True)
     assert by_cost(v, log_rate=MEDIAN + 0.6 * spreads) == pytest.approx(trigger, abs=0.3)
 
