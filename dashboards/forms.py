@@ -32,9 +32,14 @@ class ChangeForm(forms.Form):
         given = self.cleaned_data
         action, _, outage = given["job"].partition("|")
         found = {
-            "bearing": given["bearing"], "action": action, "outage": outage or given["outage"], "days": given["days"],
-            "hours": given["hours"], "why": given["why"], "um": "",
-        }  # fmt: skip
+            "bearing": given["bearing"],
+            "action": action,
+            "outage": outage or given["outage"],
+            "days": given["days"],
+            "hours": given["hours"],
+            "why": given["why"],
+            "um": "",
+        }
         if given["value"]:
             typed = given["value"].strip()
             number = units.parse_number(typed, decimal_comma="," in typed)
@@ -51,14 +56,18 @@ class DeferralForm(forms.Form):
         label="Why it is put off", max_length=500, error_messages={"required": "Say why it is put off."}
     )
     until_on = forms.DateField(
-        label="Until", help_text="the day on which this expires, such as 2027-06-30",
-        widget=forms.TextInput(attrs={"class": "short", "inputmode": "numeric"}), input_formats=["%Y-%m-%d"],
+        label="Until",
+        help_text="the day on which this expires, such as 2027-06-30",
+        widget=forms.TextInput(attrs={"class": "short", "inputmode": "numeric"}),
+        input_formats=["%Y-%m-%d"],
         error_messages={
             "required": "Give the day on which it expires.",
             "invalid": "This is no day; write it as 2027-06-30.",
         },
-    )  # fmt: skip
+    )
     extra_checks = forms.CharField(
-        label="Checked meanwhile", max_length=300, help_text="such as: oil sample and temperature every week",
+        label="Checked meanwhile",
+        max_length=300,
+        help_text="such as: oil sample and temperature every week",
         error_messages={"required": "Say what is checked meanwhile."},
-    )  # fmt: skip
+    )

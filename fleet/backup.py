@@ -84,9 +84,16 @@ def _write(archive: zipfile.ZipFile, by: UUID) -> Kept:
             with archive.open(f"tables/{name}.jsonl", "w", force_zip64=True) as out:
                 counts[name], digests[name] = _write_rows(model, out)
     about = {
-        "format": FORMAT, "made_at": seal.sealed_at, "migrations": migrations(), "rows": counts, "sha256": digests,
-        "root": root_of(heads), "leaves": heads, "seal": seal.text, "hash": seal.hash,
-    }  # fmt: skip
+        "format": FORMAT,
+        "made_at": seal.sealed_at,
+        "migrations": migrations(),
+        "rows": counts,
+        "sha256": digests,
+        "root": root_of(heads),
+        "leaves": heads,
+        "seal": seal.text,
+        "hash": seal.hash,
+    }
     archive.writestr("about.json", canonical(about))
     return Kept(sum(counts.values()), counts[Entry._meta.label_lower], seal.root)
 

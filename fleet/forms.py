@@ -129,6 +129,10 @@ class SheetForm(forms.Form):
         """What was declared, once the form is valid."""
         said = self.cleaned_data
         return Options(
-            site=said["site"], plan="" if said["plan"] == NEW_PLAN else said["plan"], date_format=said["date_format"], decimal_comma=said["decimal"] == "comma",
-            set_aside=said["set_aside"].strip(), dry_run=said["only_check"],
-        )  # fmt: skip
+            site=said["site"],
+            plan="" if said["plan"] == NEW_PLAN else said["plan"],
+            date_format=said["date_format"],
+            decimal_comma=said["decimal"] == "comma",
+            set_aside=said["set_aside"].strip(),
+            dry_run=said["only_check"],
+        )

@@ -123,8 +123,10 @@ def _take() -> Job | None:
 def _give_up_silent_ones() -> None:
     silent = Job.objects.filter(state=Job.State.RUNNING, beat_at__lt=now() - SILENT)
     silent.update(
-        state=Job.State.FAILED, ended_at=now(), said="The worker stopped before it was done. Nothing was half stored; ask again."
-    )  # fmt: skip
+        state=Job.State.FAILED,
+        ended_at=now(),
+        said="The worker stopped before it was done. Nothing was half stored; ask again.",
+    )
 
 
 def _tell(job: Job, n: int, of: int, words: str = "") -> None:

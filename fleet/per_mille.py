@@ -49,10 +49,11 @@ def part_of(um: Decimal, journal_um: Decimal) -> str:
 
 
 CLEARANCE = PerMille(
-    Decimal("0.5"), Decimal(4),
+    Decimal("0.5"),
+    Decimal(4),
     source="covers every published rule from the smallest to the largest; standard fits have means of 0.56 to 3.15 "
     "(scope of ISO 12129-1:2019)",
-)  # fmt: skip
+)
 """A clearance read from a sheet, or fitted."""
 
 ENTRY = PerMille(CLEARANCE.least, CLEARANCE.most, source="as of a clearance in a sheet")
@@ -63,11 +64,12 @@ USUAL = Decimal("1.5")
 Process Plants, Major Process Equipment Maintenance and Repair, p. 30)."""
 
 LIMIT = PerMille(
-    Decimal("0.5"), Decimal("6.3"),
+    Decimal("0.5"),
+    Decimal("6.3"),
     source="the least as of a clearance; the most is twice the widest standard fit (3.15, ISO 12129-1:2019), as an "
     "in-service maximum in print is twice the new clearance (Practical Machinery Management for Process Plants, Major "
     "Process Equipment Maintenance and Repair, p. 30)",
-)  # fmt: skip
+)
 """A limit of a clearance."""
 
 TYPED = PerMille(

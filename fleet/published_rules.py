@@ -40,23 +40,39 @@ USES = {"fitting_max": "new", "in_service_max": "in-service maximum"}
 PUMPS = "sleeve bearings of pumps"
 RULES: tuple[Rule, ...] = (
     _rule(
-        "fitting_max", "0.002", "0.001", "0.002 in and 0.001 in per inch of journal", "MIL-HDBK-1164, table 17", PUMPS
+        "fitting_max",
+        "0.002",
+        "0.001",
+        "0.002 in and 0.001 in per inch of journal",
+        "MIL-HDBK-1164, table 17",
+        PUMPS,
     ),
     _rule(
-        "fitting_max", "0.001", "0.002", "0.001 in and 0.002 in per inch or fraction of journal",
-        "NAVFAC MO-209, inspection of pumps", PUMPS, True,
+        "fitting_max",
+        "0.001",
+        "0.002",
+        "0.001 in and 0.002 in per inch or fraction of journal",
+        "NAVFAC MO-209, inspection of pumps",
+        PUMPS,
+        True,
     ),
     _rule(
-        "fitting_max", "0", "0.0015", "0.0015 in per inch of journal",
+        "fitting_max",
+        "0",
+        "0.0015",
+        "0.0015 in per inch of journal",
         "Practical Machinery Management for Process Plants, Major Process Equipment Maintenance and Repair, p. 30",
         PUMPS,
     ),
     _rule(
-        "in_service_max", "0", "0.003", "never over 0.003 in per inch of journal in service",
+        "in_service_max",
+        "0",
+        "0.003",
+        "never over 0.003 in per inch of journal in service",
         "Practical Machinery Management for Process Plants, Major Process Equipment Maintenance and Repair, p. 30",
         PUMPS,
     ),
-)  # fmt: skip
+)
 
 
 @dataclass(frozen=True)
@@ -73,9 +89,11 @@ def suggestions(journal_diameter_um: Decimal | None, missing: set[str]) -> list[
         return []
     return [
         Suggestion(
-            rule.use, USES[rule.use], rule.value_um(journal_diameter_um),
+            rule.use,
+            USES[rule.use],
+            rule.value_um(journal_diameter_um),
             f"{rule.words} ({rule.source}; written for {rule.written_for})",
         )
         for rule in RULES
         if rule.use in missing
-    ]  # fmt: skip
+    ]

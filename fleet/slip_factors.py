@@ -11,17 +11,27 @@ from functools import cache
 UNIT_UM: dict[str, float] = {"mm": 1000.0, "um": 1.0, "mil": 25.4, "thou": 25.4, "in": 25400.0}
 HUNDREDTH_MM = "hundredths of a millimetre"  # the divisions of a metric dial
 _MEANT: tuple[tuple[str, float], ...] = (
-    ("mm", 1000.0), ("um", 1.0), ("thou", 25.4), ("in", 25400.0), (HUNDREDTH_MM, 10.0),
-)  # fmt: skip
+    ("mm", 1000.0),
+    ("um", 1.0),
+    ("thou", 25.4),
+    ("in", 25400.0),
+    (HUNDREDTH_MM, 10.0),
+)
 RADIAL, DOUBLED, MARK = "radial where diametral is asked", "doubled already", "decimal mark misplaced"
 AS_HUNDREDTHS, AS_THOU = (
     "thou typed as hundredths of a millimetre",
     "hundredths of a millimetre typed as thou",
 )
 _SHIFTS: tuple[tuple[float, str], ...] = (
-    (0.5, RADIAL), (2.0, DOUBLED), (0.1, MARK), (10.0, MARK), (0.01, MARK), (100.0, MARK),
-    (1 / 2.54, AS_HUNDREDTHS), (2.54, AS_THOU),
-)  # fmt: skip
+    (0.5, RADIAL),
+    (2.0, DOUBLED),
+    (0.1, MARK),
+    (10.0, MARK),
+    (0.01, MARK),
+    (100.0, MARK),
+    (1 / 2.54, AS_HUNDREDTHS),
+    (2.54, AS_THOU),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +68,12 @@ APART: dict[float, str] = {
 }
 # What a surprising stored value may be, by how many times too large it is.
 MIXED: dict[float, str] = {
-    0.5: "a radial value given as diametral", 2.0: "a diametral value doubled", 25.4: "inches and millimetres mixed",
-    39.37: "thou and millimetres mixed", 10.0: "a misplaced decimal point", 0.1: "a misplaced decimal point",
-    1000.0: "millimetres and micrometres mixed", 0.001: "millimetres and micrometres mixed",
-}  # fmt: skip
+    0.5: "a radial value given as diametral",
+    2.0: "a diametral value doubled",
+    25.4: "inches and millimetres mixed",
+    39.37: "thou and millimetres mixed",
+    10.0: "a misplaced decimal point",
+    0.1: "a misplaced decimal point",
+    1000.0: "millimetres and micrometres mixed",
+    0.001: "millimetres and micrometres mixed",
+}

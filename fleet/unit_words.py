@@ -32,8 +32,11 @@ _PATTERNS: tuple[tuple[str, str], ...] = (
     ("um", r"(?:[(\[]\s*um\s*[)\]]|\b(?:in|units?:?) um\b|[0-9] ?um\b|[,;/] ?um\s*$|^um$)"),
     ("mil", r"\bmils?\b"),
     ("mm", r"\bmm\b|\bmillimet(?:re|er)s?\b|\bmillim[eè]tres?\b"),
-    ("in", r"\binch(?:es)?\b|\bzoll\b|\bpouces?\b|[(\[] ?(?:in\.?|\") ?[)\]]|[0-9] ?(?:in\b\.?|\")|(?<=\S),? in\.?$|\"$"),
-)  # fmt: skip
+    (
+        "in",
+        r"\binch(?:es)?\b|\bzoll\b|\bpouces?\b|[(\[] ?(?:in\.?|\") ?[)\]]|[0-9] ?(?:in\b\.?|\")|(?<=\S),? in\.?$|\"$",
+    ),
+)
 _FOUND = [(unit, re.compile(pattern, re.IGNORECASE)) for unit, pattern in _PATTERNS]
 
 _RADIAL = re.compile(

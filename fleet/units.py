@@ -27,9 +27,20 @@ LENGTH_UNITS = MappingProxyType(
 SHOWN_UNIT = {"um": "\u00b5m"}
 _DIGITS = {"mm": 3, "um": 0, "mil": 1, "thou": 1, "in": 4}
 _NEAR_UNITS = {
-    "mils": "mil", "thous": "thou", "inch": "in", "inches": "in", "in.": "in", "''": "in", "micron": "um",
-    "microns": "um", "micrometre": "um", "micrometer": "um", "millimetre": "mm", "millimeter": "mm", "u": "um",
-}  # fmt: skip
+    "mils": "mil",
+    "thous": "thou",
+    "inch": "in",
+    "inches": "in",
+    "in.": "in",
+    "''": "in",
+    "micron": "um",
+    "microns": "um",
+    "micrometre": "um",
+    "micrometer": "um",
+    "millimetre": "mm",
+    "millimeter": "mm",
+    "u": "um",
+}
 
 _EXACT = Context(prec=60, rounding=ROUND_HALF_EVEN)
 _UM_STEP = Decimal("0.0001")
@@ -287,9 +298,26 @@ def uncertainty_of_step_um(step: Decimal | float) -> float:
 
 # days ------------------------------------------------------------------------------------------------------
 
-_MONTH_NAMES = {name.lower(): n for n, name in enumerate(
-    ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
-     "November", "December"), start=1)}  # fmt: skip
+_MONTH_NAMES = {
+    name.lower(): n
+    for n, name in enumerate(
+        (
+            "January",
+            "February",
+            "March",
+            "April",
+            "May",
+            "June",
+            "July",
+            "August",
+            "September",
+            "October",
+            "November",
+            "December",
+        ),
+        start=1,
+    )
+}
 _MONTHS = _MONTH_NAMES | {name[:3]: n for name, n in _MONTH_NAMES.items()} | {"sept": 9}
 
 _ISO = re.compile(
@@ -297,13 +325,21 @@ _ISO = re.compile(
     r"(?:[ T](?:[01][0-9]|2[0-3]):[0-5][0-9](?::[0-5][0-9](?:\.[0-9]+)?)?)?)?)?"
 )
 _PARTS = {
-    "YYYY": r"(?P<year>[0-9]{4})", "%Y": r"(?P<year>[0-9]{4})",
-    "YY": r"(?P<short>[0-9]{2})", "%y": r"(?P<short>[0-9]{2})",
-    "MONTH": r"(?P<name>[A-Za-z]{3,9})", "%B": r"(?P<name>[A-Za-z]{3,9})",
-    "MON": r"(?P<name>[A-Za-z]{3,9})", "%b": r"(?P<name>[A-Za-z]{3,9})",
-    "MM": r"(?P<month>[0-9]{#})", "M": r"(?P<month>[0-9]{#})", "%m": r"(?P<month>[0-9]{#})",
-    "DD": r"(?P<day>[0-9]{#})", "D": r"(?P<day>[0-9]{#})", "%d": r"(?P<day>[0-9]{#})",
-}  # fmt: skip
+    "YYYY": r"(?P<year>[0-9]{4})",
+    "%Y": r"(?P<year>[0-9]{4})",
+    "YY": r"(?P<short>[0-9]{2})",
+    "%y": r"(?P<short>[0-9]{2})",
+    "MONTH": r"(?P<name>[A-Za-z]{3,9})",
+    "%B": r"(?P<name>[A-Za-z]{3,9})",
+    "MON": r"(?P<name>[A-Za-z]{3,9})",
+    "%b": r"(?P<name>[A-Za-z]{3,9})",
+    "MM": r"(?P<month>[0-9]{#})",
+    "M": r"(?P<month>[0-9]{#})",
+    "%m": r"(?P<month>[0-9]{#})",
+    "DD": r"(?P<day>[0-9]{#})",
+    "D": r"(?P<day>[0-9]{#})",
+    "%d": r"(?P<day>[0-9]{#})",
+}
 _WORD = re.compile("|".join(re.escape(word) for word in sorted(_PARTS, key=len, reverse=True)))
 
 

@@ -55,9 +55,13 @@ def a_place(
 
 
 def a_bearing(
-    *, place: Place | None = None, position: str = "DE", limits: Mapping[str, float] | None = None,
-    wear_class: str = "", **facts: Any,
-) -> Bearing:  # fmt: skip
+    *,
+    place: Place | None = None,
+    position: str = "DE",
+    limits: Mapping[str, float] | None = None,
+    wear_class: str = "",
+    **facts: Any,
+) -> Bearing:
     """A bearing position with limits in um (None: `LIMITS`; {}: none); `facts` as in `BearingFacts`.
 
     On a new place unless one is given; a position the place has already is that one.
@@ -81,14 +85,26 @@ def a_bearing(
 
 
 def a_reading(
-    *, bearing: Bearing | None = None, on: dt.date = THE_DAY, value: object = "0.150", unit: str = "mm",
-    stage: str = "as_found", method: str = "bore_gauge", **facts: Any,
-) -> Reading:  # fmt: skip
+    *,
+    bearing: Bearing | None = None,
+    on: dt.date = THE_DAY,
+    value: object = "0.150",
+    unit: str = "mm",
+    stage: str = "as_found",
+    method: str = "bore_gauge",
+    **facts: Any,
+) -> Reading:
     """A reading as typed; `facts` as `recording.record_reading` takes them."""
     return record_reading(
-        bearing=bearing or a_bearing(), on=on, value=str(value), unit=unit, stage=stage, method=method,
-        by=facts.pop("by", None) or somebody(), **facts,
-    )  # fmt: skip
+        bearing=bearing or a_bearing(),
+        on=on,
+        value=str(value),
+        unit=unit,
+        stage=stage,
+        method=method,
+        by=facts.pop("by", None) or somebody(),
+        **facts,
+    )
 
 
 def an_event(

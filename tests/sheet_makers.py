@@ -24,13 +24,45 @@ UM = {"mm": 1000.0, "um": 1.0, "mil": 25.4, "in": 25_400.0}
 DIGITS = {"mm": 4, "um": 1, "mil": 3, "in": 6}
 
 HISTORY_COLUMNS = (
-    "site", "pump", "position", "date", "event", "stage", "quantity", "basis", "station", "method", "value", "unit",
-    "run_hours", "starts", "shell", "outcome", "by", "job", "note", "entry_id",
-)  # fmt: skip
+    "site",
+    "pump",
+    "position",
+    "date",
+    "event",
+    "stage",
+    "quantity",
+    "basis",
+    "station",
+    "method",
+    "value",
+    "unit",
+    "run_hours",
+    "starts",
+    "shell",
+    "outcome",
+    "by",
+    "job",
+    "note",
+    "entry_id",
+)
 REGISTER_COLUMNS = (
-    "site", "pump", "description", "model", "service", "speed_rpm", "position", "journal_diameter",
-    "new_clearance_min", "new_clearance_max", "in_service_max", "limit_basis", "scrapeable", "class", "basis", "unit",
-)  # fmt: skip
+    "site",
+    "pump",
+    "description",
+    "model",
+    "service",
+    "speed_rpm",
+    "position",
+    "journal_diameter",
+    "new_clearance_min",
+    "new_clearance_max",
+    "in_service_max",
+    "limit_basis",
+    "scrapeable",
+    "class",
+    "basis",
+    "unit",
+)
 
 # What is planted: kind -> (column the finding names, what is wrong). Faults first, then open questions.
 FAULTS: dict[str, tuple[str, str]] = {
@@ -236,19 +268,46 @@ def _bearing_rows(
 # Faults planted -----------------------------------------------------------------------------------------------
 
 _TYPED = {
-    "number_nan": "nan", "number_inf": "inf", "number_underscore": "1_000", "number_exponent": "1e308",
-    "number_decimal_comma": "0,15", "number_word": "worn", "value_negative": "-0.02", "value_empty": "",
-    "date_in_value": "2019-04-03", "unit_unknown": "furlong", "unit_empty": "", "event_unknown": "polish",
-    "event_missing": "", "stage_unknown": "halfway", "quantity_unknown": "wobble", "basis_unknown": "square",
-    "date_none": "2019-02-30", "date_format": "09.03.2019", "date_future": "2101-05-06", "date_missing": "",
-    "pump_missing": "", "position_unknown": "MIDDLE", "run_hours_negative": "-5", "run_hours_word": "12k",
-    "run_hours_missing": "", "starts_word": "many", "note_missing": "", "tag_at_two_sites": "",
-    "method_new": "dial and mirror", "station_new": "left cheek", "remark_names_work": "scraped, ok",
-}  # fmt: skip
+    "number_nan": "nan",
+    "number_inf": "inf",
+    "number_underscore": "1_000",
+    "number_exponent": "1e308",
+    "number_decimal_comma": "0,15",
+    "number_word": "worn",
+    "value_negative": "-0.02",
+    "value_empty": "",
+    "date_in_value": "2019-04-03",
+    "unit_unknown": "furlong",
+    "unit_empty": "",
+    "event_unknown": "polish",
+    "event_missing": "",
+    "stage_unknown": "halfway",
+    "quantity_unknown": "wobble",
+    "basis_unknown": "square",
+    "date_none": "2019-02-30",
+    "date_format": "09.03.2019",
+    "date_future": "2101-05-06",
+    "date_missing": "",
+    "pump_missing": "",
+    "position_unknown": "MIDDLE",
+    "run_hours_negative": "-5",
+    "run_hours_word": "12k",
+    "run_hours_missing": "",
+    "starts_word": "many",
+    "note_missing": "",
+    "tag_at_two_sites": "",
+    "method_new": "dial and mirror",
+    "station_new": "left cheek",
+    "remark_names_work": "scraped, ok",
+}
 _FACTOR = {
-    "jump_2": 2.0, "jump_10": 10.0, "jump_25_4": 25.4, "jump_39_37": 39.37, "fall_without_event": 0.6,
+    "jump_2": 2.0,
+    "jump_10": 10.0,
+    "jump_25_4": 25.4,
+    "jump_39_37": 39.37,
+    "fall_without_event": 0.6,
     "clearance_high": 3.4,
-}  # fmt: skip
+}
 
 
 class _Index:
@@ -304,11 +363,19 @@ class _Index:
 
 
 _POOL = {
-    "run_hours_missing": "hours", "starts_word": "hours", "note_missing": "found", "tag_at_two_sites": "shared",
-    "run_hours_fall": "last_nde", "clearance_high": "last_journal", "clearance_low": "first",
-    "jump_2": "last_journal", "jump_10": "last_no_journal", "jump_25_4": "last_no_journal",
-    "jump_39_37": "last_no_journal", "fall_without_event": "last_gauge",
-}  # fmt: skip
+    "run_hours_missing": "hours",
+    "starts_word": "hours",
+    "note_missing": "found",
+    "tag_at_two_sites": "shared",
+    "run_hours_fall": "last_nde",
+    "clearance_high": "last_journal",
+    "clearance_low": "first",
+    "jump_2": "last_journal",
+    "jump_10": "last_no_journal",
+    "jump_25_4": "last_no_journal",
+    "jump_39_37": "last_no_journal",
+    "fall_without_event": "last_gauge",
+}
 
 
 def _plant(row: Row, before: Row | None, kind: str) -> None:

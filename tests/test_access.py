@@ -130,12 +130,24 @@ def test_every_address_stands_in_the_table():
 
 
 RECORD_PATHS = {
-    "record": "record", "record-sheet": "record/sheet", "record-receipt": "record/receipt", "record-reading": "record/reading",
-    "record-could-not": "record/could-not", "record-mend": "record/mend", "record-overview": "record/visit",
-    "record-check": "record/contact", "record-print": "record/print", "record-scraped": "record/scraped",
-    "record-seen": "record/seen", "record-work": "record/work", "record-opened": "record/opened", "record-close": "record/close",
-    "record-photo": "record/photo", "record-other": "record/other", "record-people": "record/people",
-}  # fmt: skip
+    "record": "record",
+    "record-sheet": "record/sheet",
+    "record-receipt": "record/receipt",
+    "record-reading": "record/reading",
+    "record-could-not": "record/could-not",
+    "record-mend": "record/mend",
+    "record-overview": "record/visit",
+    "record-check": "record/contact",
+    "record-print": "record/print",
+    "record-scraped": "record/scraped",
+    "record-seen": "record/seen",
+    "record-work": "record/work",
+    "record-opened": "record/opened",
+    "record-close": "record/close",
+    "record-photo": "record/photo",
+    "record-other": "record/other",
+    "record-people": "record/people",
+}
 
 
 @pytest.fixture

@@ -81,9 +81,17 @@ def test_every_command_is_described_with_its_options(name):
 
 def test_the_commands_of_the_first_day_are_there():
     owed = {
-        "demo", "import_register", "import_history", "import_outages", "import_spares", "import_work_hours",
-        "forecast", "verify_records", "seal", "add_person",
-    }  # fmt: skip
+        "demo",
+        "import_register",
+        "import_history",
+        "import_outages",
+        "import_spares",
+        "import_work_hours",
+        "forecast",
+        "verify_records",
+        "seal",
+        "add_person",
+    }
     assert owed - set(our_commands()) == set()
 
 

@@ -48,6 +48,12 @@ def test_no_file_is_longer_than_500_lines():
     assert long == {}, "split these by the work they do"
 
 
+def test_the_formatter_decides_how_a_line_is_broken():
+    left_out = re.compile(r"#\s*fmt:\s*(?:skip|off)")
+    kept = [short(path) for path in sources(".py") if left_out.search(path.read_text("utf-8"))]
+    assert kept == []
+
+
 def test_files_are_named_for_the_work_they_do():
     # base.html is the frame every page extends, by Django's own custom.
     vague = [short(path) for path in sources(".py", ".js", ".css") if path.stem in VAGUE]

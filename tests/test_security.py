@@ -19,8 +19,19 @@ from tests import makers
 
 CHECKOUT = Path(__file__).resolve().parent.parent
 STATES = {"met", "not met", "not applicable"}
-PAGES = ("/", "/plan/", "/trends/", "/quality/", "/import/", "/method/", "/backtest/", "/gauges/", "/labels/",
-         "/bearings/Lift 1/DE/", "/bearings/Lift 1/DE/history/")  # fmt: skip
+PAGES = (
+    "/",
+    "/plan/",
+    "/trends/",
+    "/quality/",
+    "/import/",
+    "/method/",
+    "/backtest/",
+    "/gauges/",
+    "/labels/",
+    "/bearings/Lift 1/DE/",
+    "/bearings/Lift 1/DE/history/",
+)
 
 
 def register():
@@ -139,10 +150,13 @@ def test_every_page_carries_the_headers_that_keep_it_apart(engineer, page):
     answer = engineer.get(page)
     assert answer["Content-Type"] == "text/html; charset=utf-8"
     wanted = {
-        "X-Content-Type-Options": "nosniff", "X-Frame-Options": "DENY", "Referrer-Policy": "same-origin",
-        "Cross-Origin-Opener-Policy": "same-origin", "Cross-Origin-Resource-Policy": "same-origin",
+        "X-Content-Type-Options": "nosniff",
+        "X-Frame-Options": "DENY",
+        "Referrer-Policy": "same-origin",
+        "Cross-Origin-Opener-Policy": "same-origin",
+        "Cross-Origin-Resource-Policy": "same-origin",
         "Cache-Control": "no-store",
-    }  # fmt: skip
+    }
     assert {name: answer[name] for name in wanted} == wanted
 
 
@@ -169,8 +183,16 @@ def test_fields_that_a_form_does_not_have_change_nothing(engineer):
     address = reverse("bearing-correct", args=["Lift 1", "DE", reading.pk])
     form = engineer.get(address).context["form"]
     sent = {name: str(form.initial.get(name) or "") for name in form.fields}
-    sent |= {"act": "correct", "value": "0.155", "reason": "typed wrong", "recorded_by": str(makers.a_person(name="X").pk),
-             "entry_n": "1", "counts": "False", "hash": "0", "is_staff": "1"}  # fmt: skip
+    sent |= {
+        "act": "correct",
+        "value": "0.155",
+        "reason": "typed wrong",
+        "recorded_by": str(makers.a_person(name="X").pk),
+        "entry_n": "1",
+        "counts": "False",
+        "hash": "0",
+        "is_staff": "1",
+    }
     assert engineer.post(address, sent).status_code == 302
     new = Reading.objects.standing().get()
     assert new.counts and new.recorded_by != makers.a_person(name="X").pk and new.entry_n > reading.entry_n

@@ -66,9 +66,14 @@ def accept(*, draft: DraftPlan, reason: str, on: dt.date, by: UUID, above_reason
         raise NotPlanned(_asks_why_above(weighed))
     act = uuid.uuid4()
     plan = Plan(
-        id=uuid.uuid4(), site=draft.site, as_of=draft.as_of, accepted_on=on, reason=reason, jobs=weighed.jobs,
+        id=uuid.uuid4(),
+        site=draft.site,
+        as_of=draft.as_of,
+        accepted_on=on,
+        reason=reason,
+        jobs=weighed.jobs,
         inputs=_rests_on(draft, weighed) | ({"above_reason": above_reason} if weighed.above else {}),
-    )  # fmt: skip
+    )
     before = accepted(draft.site)
     decided = _decisions(draft, plan, weighed, before, on, above_reason)
     bearings = list(Bearing.objects.select_related("place__site").filter(pk__in=decided))
@@ -102,13 +107,17 @@ def _rests_on(draft: DraftPlan, weighed: Weighed) -> dict[str, Any]:
     """What an accepted plan rested on, as text; the hash stands for every chance and hour that went in."""
     coming = [pk for pk in draft.solved["ids"]["outages"].values() if not pk.startswith(BEFORE)]
     return {
-        "hash": canonical_hash(draft.inputs), "record": draft.digest,
-        "changes": draft.changes, "above": weighed.above, "marked": list(weighed.marked), "totals": weighed.totals,
+        "hash": canonical_hash(draft.inputs),
+        "record": draft.digest,
+        "changes": draft.changes,
+        "above": weighed.above,
+        "marked": list(weighed.marked),
+        "totals": weighed.totals,
         "outages": [
             {"id": str(o.pk), "name": o.name, "start_on": o.start_on.isoformat()}
             for o in Outage.objects.filter(pk__in=coming).order_by("start_on")
         ],
-    }  # fmt: skip
+    }
 
 
 def _decisions(
@@ -124,9 +133,13 @@ def _decisions(
     for job in weighed.jobs:
         pk = UUID(job["bearing"])
         rows[pk] = Decision(
-            id=uuid.uuid4(), bearing_id=pk, outage_id=_outage_of(job["outage"]), decided=job["action"],
-            why="; ".join(filter(None, (_between(job), job["reason"], above.get(job["bearing"], ""))))[:500], **common,
-        )  # fmt: skip
+            id=uuid.uuid4(),
+            bearing_id=pk,
+            outage_id=_outage_of(job["outage"]),
+            decided=job["action"],
+            why="; ".join(filter(None, (_between(job), job["reason"], above.get(job["bearing"], ""))))[:500],
+            **common,
+        )
     left = dict(above)
     still = set(draft.solved["ids"]["bearings"].values())
     for job in before.jobs if before else []:

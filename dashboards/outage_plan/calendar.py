@@ -67,8 +67,12 @@ def _events(made: Proposal, deferrals: Sequence[Deferral]) -> Iterator[Event]:
         if row.until_on:
             title = f"Deferral expires: {row.bearing.place.tag} {row.bearing.name}"
             yield _days(
-                f"deferral {row.pk}", site, title, row.until_on, text=f"{row.owner_role} answers. Meanwhile: {row.extra_checks}"
-            )  # fmt: skip
+                f"deferral {row.pk}",
+                site,
+                title,
+                row.until_on,
+                text=f"{row.owner_role} answers. Meanwhile: {row.extra_checks}",
+            )
 
 
 def _days(

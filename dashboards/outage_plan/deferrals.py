@@ -24,9 +24,17 @@ DEFER = "defer"
 
 @transaction.atomic
 def defer(
-    *, bearing: Bearing, outage: Outage, on: dt.date, owner_role: str, reason: str, until_on: dt.date | None,
-    extra_checks: str, by: UUID, action: str = "",
-) -> Decision:  # fmt: skip
+    *,
+    bearing: Bearing,
+    outage: Outage,
+    on: dt.date,
+    owner_role: str,
+    reason: str,
+    until_on: dt.date | None,
+    extra_checks: str,
+    by: UUID,
+    action: str = "",
+) -> Decision:
     """Put a bearing's job off: who answers for it, why, until when, and what is checked meanwhile; the plan in hand follows.
 
     Raises
@@ -47,10 +55,18 @@ def defer(
         raise NotPlanned(" ".join(faults))
     figures = current([bearing], on)[bearing.pk]
     row = Decision(
-        id=uuid.uuid4(), bearing_id=bearing.pk, outage_id=outage.pk, on=on, advised=action[:10], decided=DEFER,
-        why=reason.strip()[:500], until_on=until_on, owner_role=owner_role, extra_checks=extra_checks.strip()[:300],
+        id=uuid.uuid4(),
+        bearing_id=bearing.pk,
+        outage_id=outage.pk,
+        on=on,
+        advised=action[:10],
+        decided=DEFER,
+        why=reason.strip()[:500],
+        until_on=until_on,
+        owner_role=owner_role,
+        extra_checks=extra_checks.strip()[:300],
         forecast_hash=figures_hash(figures),
-    )  # fmt: skip
+    )
     write([Fact(f"bearing:{bearing.pk}", "decision", row), relied_on(row, figures)], by=by)
     draft = in_hand(bearing.place.site)
     names = _name_of(draft, bearing.pk, outage.pk) if draft else None

@@ -21,9 +21,14 @@ OPEN, SCRAPE, REPLACE, LEAVE = "open", "scrape", "replace", "leave"
 WORKS = (OPEN, SCRAPE, REPLACE)
 # A change by hand and what it must name.
 NEEDS: Mapping[str, tuple[str, ...]] = {
-    "pin": ("bearing", "action"), "move": ("bearing", "action"), "refuse": ("bearing",), "worse": ("bearing", "um"),
-    "slip": ("outage", "days"), "shorten": ("outage", "hours"), "skip": ("outage",),
-}  # fmt: skip
+    "pin": ("bearing", "action"),
+    "move": ("bearing", "action"),
+    "refuse": ("bearing",),
+    "worse": ("bearing", "um"),
+    "slip": ("outage", "days"),
+    "shorten": ("outage", "hours"),
+    "skip": ("outage",),
+}
 MOST_DAYS, MOST_HOURS, MOST_UM = 730, Decimal(10_000_000), Decimal(10_000)
 BEFORE = "before:"  # with an outage's inner id: days before it in which a pump is opened while its twin runs
 KEPT_BEFORE = 10  # proposals without a name that stay to be compared with
@@ -91,9 +96,15 @@ def keep(
 ) -> DraftPlan:
     """Take a proposal in hand; of those before it that have no name, only the last few stay."""
     draft = DraftPlan.objects.create(
-        site=site, as_of=as_of, made_at=now(), made_by=by, digest=made.digest, inputs=made.inputs,
-        solved=made.solved, changes=[dict(one) for one in changes],
-    )  # fmt: skip
+        site=site,
+        as_of=as_of,
+        made_at=now(),
+        made_by=by,
+        digest=made.digest,
+        inputs=made.inputs,
+        solved=made.solved,
+        changes=[dict(one) for one in changes],
+    )
     old = DraftPlan.objects.filter(site=site, name="").order_by("-made_at").values_list("pk", flat=True)
     DraftPlan.objects.filter(pk__in=list(old[KEPT_BEFORE + 1 :])).delete()
     return draft
@@ -195,9 +206,16 @@ def keep_version(*, draft: DraftPlan, name: str, by: UUID) -> DraftPlan:
     if DraftPlan.objects.filter(site=draft.site, name=name).exists():
         raise NotPlanned(f"A version called '{name}' is kept already. Choose another name.")
     return DraftPlan.objects.create(
-        site_id=draft.site_id, name=name, as_of=draft.as_of, made_at=now(), made_by=by, digest=draft.digest,
-        inputs=draft.inputs, solved=draft.solved, changes=draft.changes,
-    )  # fmt: skip
+        site_id=draft.site_id,
+        name=name,
+        as_of=draft.as_of,
+        made_at=now(),
+        made_by=by,
+        digest=draft.digest,
+        inputs=draft.inputs,
+        solved=draft.solved,
+        changes=draft.changes,
+    )
 
 
 def locked(draft: DraftPlan) -> DraftPlan:

@@ -25,12 +25,17 @@ def dots_once() -> SafeString:
     for n in range(DOTS + 1):
         circles = [
             element(
-                "circle", cx=6.0 + i % ACROSS * 11.2, cy=6.0 + i // ACROSS * 12.0, r=4.4, stroke_width="1",
-                class_="dot-filled" if i < n else "dot-open", fill=PALETTE["limit"] if i < n else "none",
+                "circle",
+                cx=6.0 + i % ACROSS * 11.2,
+                cy=6.0 + i // ACROSS * 12.0,
+                r=4.4,
+                stroke_width="1",
+                class_="dot-filled" if i < n else "dot-open",
+                fill=PALETTE["limit"] if i < n else "none",
                 stroke=PALETTE["limit"] if i < n else PALETTE["quiet"],
             )
             for i in range(DOTS)
-        ]  # fmt: skip
+        ]
         symbols.append(element("symbol", *circles, id=f"dots-{n}", viewBox="0 0 113 24"))
     return mark_safe(element("svg", *symbols, class_="dots-once", width="0", height="0", aria_hidden="true"))
 
@@ -59,8 +64,12 @@ def _cell(label: str, action: str, n: int, words: str) -> SafeString:
     """A fleet's calendar has thousands of cells and few different ones."""
     work = format_html('<span class="advice advice-{0}">{0}</span> ', action) if action else ""
     return format_html(
-        '<td data-label="{}"><span class="cell">{}{}<span class="under">{}</span></span></td>', label, work, _dots(n, words), words
-    )  # fmt: skip
+        '<td data-label="{}"><span class="cell">{}{}<span class="under">{}</span></span></td>',
+        label,
+        work,
+        _dots(n, words),
+        words,
+    )
 
 
 def load_bar(load: Load) -> SafeString:

@@ -40,11 +40,19 @@ class Row:
 def context(hand: DraftPlan, made: Proposal, version: versions.Version, sites: list[Site]) -> dict[str, Any]:
     """What the plan's page shows of a version."""
     base = {
-        "hand": hand, "proposal": made, "site": hand.site, "sites": sites, "today": hand.as_of, "version": version,
-        "versions": versions.versions(hand), "is_in_hand": version.key == versions.HAND, "left_out": made.left_out,
+        "hand": hand,
+        "proposal": made,
+        "site": hand.site,
+        "sites": sites,
+        "today": hand.as_of,
+        "version": version,
+        "versions": versions.versions(hand),
+        "is_in_hand": version.key == versions.HAND,
+        "left_out": made.left_out,
         "planned": hand.solved.get("planned", []),
-        "accepted": _accepted(hand.site), "deferrals": deferrals(hand.site),
-    }  # fmt: skip
+        "accepted": _accepted(hand.site),
+        "deferrals": deferrals(hand.site),
+    }
     if made.evaluation is None or made.inputs is None:
         return base | {"saying": "No plan can be proposed yet.", "refused": made.refused}
     found, given = made.evaluation, made.inputs
@@ -52,13 +60,23 @@ def context(hand: DraftPlan, made: Proposal, version: versions.Version, sites: l
     return base | {
         "saying": words.saying(found, given, made.orders),
         "outages": [(given.outages[t], found.loads[t], drawing.load_bar(found.loads[t])) for t in shown],
-        "rows": _rows(found, given, version, shown), "has_between": bool(given.between.any()), "orders": made.orders, "not_fitting": found.not_fitting,
-        "faults": found.faults, "marked": found.marked, "gap": made.solution.gap if made.solution else None,
-        "not_counted": words.NOT_COUNTED, "dots_once": drawing.dots_once(),
-        "months": _months(found.months), "relined": _relined(found, given), "changes": _changes(version, given), "effect": _effect(hand, made, version),
-        "left_alone": _left_alone(found, given), "is_stale": versions.digest_of(hand.site) != hand.digest,
+        "rows": _rows(found, given, version, shown),
+        "has_between": bool(given.between.any()),
+        "orders": made.orders,
+        "not_fitting": found.not_fitting,
+        "faults": found.faults,
+        "marked": found.marked,
+        "gap": made.solution.gap if made.solution else None,
+        "not_counted": words.NOT_COUNTED,
+        "dots_once": drawing.dots_once(),
+        "months": _months(found.months),
+        "relined": _relined(found, given),
+        "changes": _changes(version, given),
+        "effect": _effect(hand, made, version),
+        "left_alone": _left_alone(found, given),
+        "is_stale": versions.digest_of(hand.site) != hand.digest,
         "from_accepted": _from_accepted(hand, made, version),
-    }  # fmt: skip
+    }
 
 
 def _accepted(site: Site) -> dict[str, Any] | None:
@@ -113,10 +131,16 @@ def _rows(found: Evaluation, given: Inputs, version: versions.Version, shown: Se
         why = job.reason if job else _why_not(missing[b.name])
         rows.append(
             Row(
-                b.name, b.pump, b.name.removeprefix(b.pump).strip(), b.pump != before, why, cells,
-                job.crew_hours if job else 0.0, b.name in touched,
+                b.name,
+                b.pump,
+                b.name.removeprefix(b.pump).strip(),
+                b.pump != before,
+                why,
+                cells,
+                job.crew_hours if job else 0.0,
+                b.name in touched,
             )
-        )  # fmt: skip
+        )
         before = b.pump
     return rows
 
@@ -218,7 +242,12 @@ def work(made: Proposal, outage_name: str) -> dict[str, Any] | None:
     t = made.inputs.outage_at[outage_name]
     shells = Counter((x.family, x.source) for x in found.shells if x.outage == t)
     return {
-        "site": made.site, "outage": outage, "rows": rows, "today": made.as_of,
-        "crew_hours": sum(job.crew_hours for job in jobs), "marked": found.marked, "waiting": waiting,
+        "site": made.site,
+        "outage": outage,
+        "rows": rows,
+        "today": made.as_of,
+        "crew_hours": sum(job.crew_hours for job in jobs),
+        "marked": found.marked,
+        "waiting": waiting,
         "shells": [(family, source, n) for (family, source), n in sorted(shells.items())],
-    }  # fmt: skip
+    }

@@ -47,11 +47,22 @@ def bearing(hand: DraftPlan, made: Proposal, name: str) -> dict[str, Any] | None
         if said.get("bearing") == name
     ]
     return {
-        "hand": hand, "site": hand.site, "name": name, "bearing": row, "job": now, "choices": choices, "own": own,
-        "early": early, "saying": _saying(now, choices, early), "outages": given.outages, "dots_once": drawing.dots_once(),
-        "today": hand.as_of, "missing": next((m for m in found.not_fitting if m.bearing == name), None),
-        "above": given.settings.accepted_risk, "page": bearing_address(row),
-    }  # fmt: skip
+        "hand": hand,
+        "site": hand.site,
+        "name": name,
+        "bearing": row,
+        "job": now,
+        "choices": choices,
+        "own": own,
+        "early": early,
+        "saying": _saying(now, choices, early),
+        "outages": given.outages,
+        "dots_once": drawing.dots_once(),
+        "today": hand.as_of,
+        "missing": next((m for m in found.not_fitting if m.bearing == name), None),
+        "above": given.settings.accepted_risk,
+        "page": bearing_address(row),
+    }
 
 
 def _choice(one: Alternative, given: Inputs, current: tuple[str, str]) -> Choice:
@@ -59,13 +70,17 @@ def _choice(one: Alternative, given: Inputs, current: tuple[str, str]) -> Choice
     if job.action == LEAVE:
         return Choice(
             f"{LEAVE}|", "leave it alone", one, drawing.dots(one.chance_before), current == (LEAVE, ""), False
-        )  # fmt: skip
+        )
     outage = given.outages[given.outage_at[job.outage]]
     words = f"{job.action} in {day(outage.start_on, 'month')}, {job.outage}"
     return Choice(
-        f"{job.action}|{job.outage}", words, one, drawing.dots(one.chance_before),
-        current == (job.action, job.outage), outage.crew_hours < plan_words.NOT_COUNTED,
-    )  # fmt: skip
+        f"{job.action}|{job.outage}",
+        words,
+        one,
+        drawing.dots(one.chance_before),
+        current == (job.action, job.outage),
+        outage.crew_hours < plan_words.NOT_COUNTED,
+    )
 
 
 def _saying(now: Any, choices: list[Choice], early: Any) -> str:
@@ -94,12 +109,20 @@ def outage(hand: DraftPlan, made: Proposal, name: str) -> dict[str, Any] | None:
     ]
     freeze = one.scope_freeze_on
     return {
-        "hand": hand, "site": hand.site, "outage": one, "load": load, "bar": drawing.load_bar(load), "jobs": jobs,
-        "own": own, "today": hand.as_of, "is_frozen": made.inputs.frozen(t), "freeze": freeze,
+        "hand": hand,
+        "site": hand.site,
+        "outage": one,
+        "load": load,
+        "bar": drawing.load_bar(load),
+        "jobs": jobs,
+        "own": own,
+        "today": hand.as_of,
+        "is_frozen": made.inputs.frozen(t),
+        "freeze": freeze,
         "faults": [f for f in made.evaluation.faults if f.startswith(f"{name}:")],
         "is_counted": load.crew_hours < plan_words.NOT_COUNTED,
         "marked": [m for m in made.evaluation.marked if m.startswith(f"{name}:")],
-    }  # fmt: skip
+    }
 
 
 def two(hand: DraftPlan, first: versions.Version, second: versions.Version) -> dict[str, Any] | None:
@@ -115,11 +138,17 @@ def two(hand: DraftPlan, first: versions.Version, second: versions.Version) -> d
     # Days between outages that neither plan uses are left out.
     loads = [one for one in loads if not one[0].between or any(load and load.n_jobs for load in one[1:])]
     return {
-        "first": first, "second": second, "a": one.evaluation, "b": other.evaluation, "found": found, "loads": loads,
-        "saying": plan_words.difference_sentence(found, first.label, second.label), "as_of": hand.as_of,
+        "first": first,
+        "second": second,
+        "a": one.evaluation,
+        "b": other.evaluation,
+        "found": found,
+        "loads": loads,
+        "saying": plan_words.difference_sentence(found, first.label, second.label),
+        "as_of": hand.as_of,
         "moved": [(bearing, _plain(was), _plain(now)) for bearing, was, now in found.moved],
         "shells": [(family, n) for family, n in sorted(found.shells.items()) if n],
-    }  # fmt: skip
+    }
 
 
 def _plain(words: str) -> str:

@@ -189,10 +189,15 @@ def _inputs(
     between = between_outages.slots(site, outages, standing, record.as_of)
     times = sorted([*map(_outage, outages), *between.values()], key=lambda one: one.start_on)
     given = plan.Inputs(
-        as_of=record.as_of, days=days, bearings=tuple(rows), pumps=standing,
-        outages=tuple(times), spares=_spares(site, rows), settings=settings,
+        as_of=record.as_of,
+        days=days,
+        bearings=tuple(rows),
+        pumps=standing,
+        outages=tuple(times),
+        spares=_spares(site, rows),
+        settings=settings,
         relined_after_days=_relined(site),
-    )  # fmt: skip
+    )
     outlook = _outlook(known, figures)
     return with_openings(given, outlook), outlook, between
 
@@ -224,9 +229,15 @@ def _hours() -> dict[object, plan.Hours]:
 
 
 def _bearing(
-    one: Known, figures: Figures, left: np.ndarray, new: np.ndarray, hours: dict, settings: plan.Settings, interval: float,
+    one: Known,
+    figures: Figures,
+    left: np.ndarray,
+    new: np.ndarray,
+    hours: dict,
+    settings: plan.Settings,
+    interval: float,
     weight: float,
-) -> plan.Bearing:  # fmt: skip
+) -> plan.Bearing:
     facts = one.facts
     life = _life_days(figures)
     even = plan.even_consequence(
@@ -236,13 +247,19 @@ def _bearing(
         accepted_risk=settings.accepted_risk,
     )
     return plan.Bearing(
-        name=key(one.bearing), pump=one.bearing.place.tag, consequence=even * weight, chance_left=left,
-        chance_new=np.nan_to_num(new), hours=hours.get(facts.wear_class_id if facts else None, hours[None]),
+        name=key(one.bearing),
+        pump=one.bearing.place.tag,
+        consequence=even * weight,
+        chance_left=left,
+        chance_new=np.nan_to_num(new),
+        hours=hours.get(facts.wear_class_id if facts else None, hours[None]),
         shell_type=facts.shell_type if facts else "",
         bore_um=_bore_um(one),
-        shell_cost=SHELL_COST_HOURS, life_days=life, scrape_owed=one.story.contact_stands_open,
+        shell_cost=SHELL_COST_HOURS,
+        life_days=life,
+        scrape_owed=one.story.contact_stands_open,
         scrapeable=bool(facts and facts.scrapeable),
-    )  # fmt: skip
+    )
 
 
 def _weights(known: Sequence[Known]) -> list[float]:
@@ -311,17 +328,29 @@ def _outlook(known: Sequence[Known], figures) -> Outlook:
         return np.array([[row[f"{name}_{q}"] for q in ("p10", "p50", "p90")] for row in rows], dtype=float)
 
     return Outlook(
-        clearance_um=three("clearance_um"), rate_um_per_kh=three("rate_um_per_kh"),
+        clearance_um=three("clearance_um"),
+        rate_um_per_kh=three("rate_um_per_kh"),
         hours_per_day=np.array([one.hours_ahead for one in known]),
         limit_um=np.array([row["in_service_max_um"] or np.nan for row in rows], dtype=float),
         reading_sd_um=np.full(len(rows), SPREADS[Method.BORE_GAUGE].sd_um),
-    )  # fmt: skip
+    )
 
 
 COLUMNS = (
-    "site", "pump", "position", "outage", "action", "crew_hours", "shell_type", "shell_from", "p_max_before_work",
-    "p_max_if_deferred", "reason", "above_risk_because", "would_fit_with",
-)  # fmt: skip
+    "site",
+    "pump",
+    "position",
+    "outage",
+    "action",
+    "crew_hours",
+    "shell_type",
+    "shell_from",
+    "p_max_before_work",
+    "p_max_if_deferred",
+    "reason",
+    "above_risk_because",
+    "would_fit_with",
+)
 
 
 def rows_of(proposal: Proposal) -> list[list[Any]]:
@@ -332,15 +361,40 @@ def rows_of(proposal: Proposal) -> list[list[Any]]:
     rows = []
     for job in proposal.evaluation.jobs:
         over = above.pop(job.bearing, None)
-        rows.append([
-            proposal.site.name, job.pump, job.bearing.removeprefix(job.pump).strip(), job.outage, job.action,
-            round(job.crew_hours, 1), job.shell_type, job.shell_from, job.p_max_before_work, job.p_max_if_deferred,
-            job.reason, over.reason if over else "", over.remedy if over else "",
-        ])  # fmt: skip
+        rows.append(
+            [
+                proposal.site.name,
+                job.pump,
+                job.bearing.removeprefix(job.pump).strip(),
+                job.outage,
+                job.action,
+                round(job.crew_hours, 1),
+                job.shell_type,
+                job.shell_from,
+                job.p_max_before_work,
+                job.p_max_if_deferred,
+                job.reason,
+                over.reason if over else "",
+                over.remedy if over else "",
+            ]
+        )
     for one in above.values():
         pump = proposal.inputs.bearings[proposal.inputs.bearing_at[one.bearing]].pump
-        rows.append([
-            proposal.site.name, pump, one.bearing.removeprefix(pump).strip(), "", plan.LEAVE, 0.0, "", "", one.chance,
-            one.chance, "no work, though above the accepted risk", one.reason, one.remedy,
-        ])  # fmt: skip
+        rows.append(
+            [
+                proposal.site.name,
+                pump,
+                one.bearing.removeprefix(pump).strip(),
+                "",
+                plan.LEAVE,
+                0.0,
+                "",
+                "",
+                one.chance,
+                one.chance,
+                "no work, though above the accepted risk",
+                one.reason,
+                one.remedy,
+            ]
+        )
     return rows

@@ -37,13 +37,32 @@ from inspections.models import DraftPlan
 
 # Entries that change nothing a plan is made from.
 BESIDE = (
-    "role", "decision", "plan", "forecast_relied_on", "attendance", "finding", "not_measured", "contact_criteria",
-    "sheet", "attachment", "reading_plan", "answer", "set_aside",
-)  # fmt: skip
+    "role",
+    "decision",
+    "plan",
+    "forecast_relied_on",
+    "attendance",
+    "finding",
+    "not_measured",
+    "contact_criteria",
+    "sheet",
+    "attachment",
+    "reading_plan",
+    "answer",
+    "set_aside",
+)
 OF_PLANT = (
-    "work_hours", "setting", "wear_class", "journal", "journal_diameter", "shell_half", "shell_state", "rotor", "withdrawal",
+    "work_hours",
+    "setting",
+    "wear_class",
+    "journal",
+    "journal_diameter",
+    "shell_half",
+    "shell_state",
+    "rotor",
+    "withdrawal",
     "revision",
-)  # fmt: skip
+)
 HAND, PROPOSED, ACCEPTED = "in-hand", "proposed", "accepted"
 # What was kept as JSON, read: a plan in hand is looked at again and again while it is changed.
 _READ: OrderedDict[UUID, tuple[plan.Inputs, Outlook | None]] = OrderedDict()
@@ -90,9 +109,11 @@ def solve_for(site: Site, as_of: dt.date, changes: Sequence[Mapping[str, Any]], 
     }
     if solution:
         said |= {
-            "jobs": jobs_to_json(solution.jobs), "cost": solution.cost, "bound": solution.bound,
+            "jobs": jobs_to_json(solution.jobs),
+            "cost": solution.cost,
+            "bound": solution.bound,
             "stopped_by": solution.stopped_by,
-        }  # fmt: skip
+        }
     return Solved(digest, given, said)
 
 
@@ -126,28 +147,44 @@ def weigh(draft: DraftPlan) -> Weighed:
     found, ids = made.evaluation, draft.solved["ids"]
     above = [
         {
-            "bearing": ids["bearings"][one.bearing], "name": one.bearing, "chance": f"{one.chance:.4f}", "by": one.by,
-            "cause": one.cause, "reason": one.reason, "would_fit_with": one.remedy,
+            "bearing": ids["bearings"][one.bearing],
+            "name": one.bearing,
+            "chance": f"{one.chance:.4f}",
+            "by": one.by,
+            "cause": one.cause,
+            "reason": one.reason,
+            "would_fit_with": one.remedy,
         }
         for one in found.not_fitting
-    ]  # fmt: skip
+    ]
     totals = {
-        "expected_passings": f"{found.expected_passings:.3f}", "above_accepted": str(found.n_above_accepted),
+        "expected_passings": f"{found.expected_passings:.3f}",
+        "above_accepted": str(found.n_above_accepted),
         "jobs": str(len(found.jobs)),
-    } | {f"hours {load.outage}": f"{load.used_hours:.1f}" for load in found.loads}  # fmt: skip
+    } | {f"hours {load.outage}": f"{load.used_hours:.1f}" for load in found.loads}
     return Weighed(
-        [_recorded(job, ids) for job in found.jobs], above, found.faults, found.marked,
-        digest_of(draft.site) == draft.digest, totals,
-    )  # fmt: skip
+        [_recorded(job, ids) for job in found.jobs],
+        above,
+        found.faults,
+        found.marked,
+        digest_of(draft.site) == draft.digest,
+        totals,
+    )
 
 
 def _recorded(job: PlannedJob, ids: Mapping[str, Mapping[str, str]]) -> dict[str, Any]:
     return {
-        "bearing": ids["bearings"][job.bearing], "outage": ids["outages"][job.outage], "action": job.action,
-        "when": when(job.outage), "crew_hours": f"{job.crew_hours:.1f}", "shell_type": job.shell_type, "shell_from": job.shell_from,
-        "p_max_before_work": f"{job.p_max_before_work:.4f}", "p_max_if_deferred": f"{job.p_max_if_deferred:.4f}",
+        "bearing": ids["bearings"][job.bearing],
+        "outage": ids["outages"][job.outage],
+        "action": job.action,
+        "when": when(job.outage),
+        "crew_hours": f"{job.crew_hours:.1f}",
+        "shell_type": job.shell_type,
+        "shell_from": job.shell_from,
+        "p_max_before_work": f"{job.p_max_before_work:.4f}",
+        "p_max_if_deferred": f"{job.p_max_if_deferred:.4f}",
         "reason": job.reason,
-    }  # fmt: skip
+    }
 
 
 # versions and what they do -----------------------------------------------------------------------------------
@@ -179,7 +216,7 @@ def version(hand: DraftPlan, key: str) -> Version | None:
             for one in standing.inputs.get("changes", ())
             if one["what"] in ("slip", "shorten", "skip", "worse")
         )
-        return Version(key, "the accepted plan", jobs, said)  # fmt: skip
+        return Version(key, "the accepted plan", jobs, said)
     try:
         row = DraftPlan.objects.filter(site=hand.site, pk=UUID(key)).first()
     except ValueError:
@@ -234,6 +271,4 @@ def shown(hand: DraftPlan, one: Version | None) -> Proposal:
     jobs = tuple(plan.Job(job.bearing, job.action, job.outage) for job in made.jobs)
     said = hand.solved
     solution = Solution(jobs, said.get("cost", 0.0), said.get("bound", 0.0), said.get("stopped_by", ""))
-    return Proposal(
-        hand.site, hand.as_of, inputs, solution, made, orders(made, inputs), left_out=left_out
-    )  # fmt: skip
+    return Proposal(hand.site, hand.as_of, inputs, solution, made, orders(made, inputs), left_out=left_out)

@@ -283,7 +283,12 @@ CONCERNS: Sequence[tuple[str, str, str, Told]] = (
     ("no_hours", "No run hours", "Wear goes with running; the calendar is a poor stand-in.", _no_hours),
     ("unknown_work", "Work nobody wrote down", "A clearance fell, and no event says why.", _unknown_work),
     ("aside", "Rows set aside", "Kept word for word, used for nothing until they are settled.", _aside),
-    ("copied", "Perhaps copied", "As found equal to the last as left everywhere is not what wear looks like.", _copied),
+    (
+        "copied",
+        "Perhaps copied",
+        "As found equal to the last as left everywhere is not what wear looks like.",
+        _copied,
+    ),
     ("tapered", "Tapered", "The ends differ by more than readings do.", _tapered),
     ("methods", "Two methods that disagree", "Both are shown as measured; one of them is wrong.", _methods),
-)  # fmt: skip
+)

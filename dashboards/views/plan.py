@@ -47,7 +47,7 @@ def plan(request: HttpRequest) -> HttpResponse:
         )
     looking = _looking(request, site, hand)
     context = page.context(hand, looking.made, looking.version, sites)
-    return render(request, "dashboards/plan.html", context | {"can_plan": can_plan})  # fmt: skip
+    return render(request, "dashboards/plan.html", context | {"can_plan": can_plan})
 
 
 @require_safe

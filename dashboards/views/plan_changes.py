@@ -66,9 +66,12 @@ def accept(request: HttpRequest) -> HttpResponse:
     site = _site(request)
     try:
         plan = acceptance.accept(
-            draft=_draft(request, site), reason=request.POST.get("reason", ""), on=today_at(site), by=request.user.person_id,
+            draft=_draft(request, site),
+            reason=request.POST.get("reason", ""),
+            on=today_at(site),
+            by=request.user.person_id,
             above_reason=request.POST.get("above_reason", ""),
-        )  # fmt: skip
+        )
     except NotPlanned as trouble:
         messages.error(request, str(trouble))
         return _back(request, site)
@@ -94,9 +97,13 @@ def defer(request: HttpRequest) -> HttpResponse:
     outage = get_object_or_404(Outage.objects.standing().filter(site=site), name=said.pop("outage"))
     try:
         row = deferrals.defer(
-            bearing=bearing, outage=outage, on=today_at(site), by=request.user.person_id,
-            action=request.POST.get("action", ""), **said,
-        )  # fmt: skip
+            bearing=bearing,
+            outage=outage,
+            on=today_at(site),
+            by=request.user.person_id,
+            action=request.POST.get("action", ""),
+            **said,
+        )
     except NotPlanned as trouble:
         messages.error(request, f"Not put off. {trouble}")
     else:

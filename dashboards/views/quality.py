@@ -23,9 +23,12 @@ def page(request: HttpRequest) -> HttpResponse:
     asked = folded(request.GET.get("site", ""))
     chosen = [site for site in sites if site.folded == asked] or sites
     context = {
-        "quality": _made(chosen), "sites": sites, "site": chosen[0] if asked and len(chosen) == 1 else None,
-        "today": today_in("UTC"), **_waiting(request, chosen),
-    }  # fmt: skip
+        "quality": _made(chosen),
+        "sites": sites,
+        "site": chosen[0] if asked and len(chosen) == 1 else None,
+        "today": today_in("UTC"),
+        **_waiting(request, chosen),
+    }
     return render(request, "dashboards/quality.html", context)
 
 

@@ -18,10 +18,15 @@ def trends(request: HttpRequest) -> HttpResponse:
     kept = backtest.last_kept()
     rows = [(row, _bar(row, scale), comparing.interval(row.driver)) for row in found.rows]
     context = {
-        "trends": found, "saying": comparing.sentence(found), "rows": rows, "axis": ratio_axis(scale),
-        "median": found.population.median_rate_um_per_kh, "clock": found.population.main.clock,
-        "kept": kept, "held": backtest.sentence(kept.found) if kept else "",
-    }  # fmt: skip
+        "trends": found,
+        "saying": comparing.sentence(found),
+        "rows": rows,
+        "axis": ratio_axis(scale),
+        "median": found.population.median_rate_um_per_kh,
+        "clock": found.population.main.clock,
+        "kept": kept,
+        "held": backtest.sentence(kept.found) if kept else "",
+    }
     return render(request, "dashboards/trends.html", context)
 
 

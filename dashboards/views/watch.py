@@ -35,14 +35,22 @@ def watch(request: HttpRequest) -> HttpResponse:
     shown = {one.bearing.place.site_id for one in page}
     axes = _axes(today, outages, shown)
     context = {
-        "listed": listed, "page": page, "saying": ranking.saying(listed), "today": today, "outages": outages,
+        "listed": listed,
+        "page": page,
+        "saying": ranking.saying(listed),
+        "today": today,
+        "outages": outages,
         "groups": _tables(list(page), listed.asked.fold, axes, len(shown) > 1),
-        "picture": _picture(listed, axes.head), "choices": ranking.choices(listed.all, sites),
-        "folds": ranking.FOLDS, "trouble": fit_trouble(today), "query": request.GET.urlencode(), "earlier": _page(request, page.number - 1),
+        "picture": _picture(listed, axes.head),
+        "choices": ranking.choices(listed.all, sites),
+        "folds": ranking.FOLDS,
+        "trouble": fit_trouble(today),
+        "query": request.GET.urlencode(),
+        "earlier": _page(request, page.number - 1),
         "unsigned": dispositions.unsigned(sites),
         "later": _page(request, page.number + 1),
         "axes": [charts.axis_marks(axis) for axis in (axes.head, *axes.by_site.values())],
-    }  # fmt: skip
+    }
     return render(request, "dashboards/watch.html", context)
 
 
@@ -83,11 +91,13 @@ def _axes(today: dt.date, outages: list[Outage], shown: set) -> Axes:
 def _tables(rows: list[ranking.Watched], fold: str, axes: Axes, show_site: bool) -> list[dict]:
     return [
         {
-            "heading": group.heading, "note": group.note, "n": len(group.rows),
+            "heading": group.heading,
+            "note": group.note,
+            "n": len(group.rows),
             "table": WatchTable(group.rows, axes=axes, show_site=show_site),
         }
         for group in ranking.groups(rows, fold)
-    ]  # fmt: skip
+    ]
 
 
 def _page(request: HttpRequest, number: int) -> str:

@@ -136,8 +136,11 @@ def _frame(axis: TimeAxis, ground: float, width: float, kept: float, clear: floa
     least = min(width, LEAST_WIDE)
     for outage, x, band in axis.bands(0.9 if width == WIDE else 2.4):
         place: dict[str, str | float | None] = {
-            "x": pct(x), "y": 2.0, "width": pct(band), "height": ground - 2,
-        }  # fmt: skip
+            "x": pct(x),
+            "y": 2.0,
+            "width": pct(band),
+            "height": ground - 2,
+        }
         parts.append(hatched(f"{axis.ident}-hatch", outage.label, **place))
         month = day(outage.start, "month")
         at, needs = (x + band) / 100 * least + 4, text_width(month)

@@ -60,8 +60,13 @@ class Watched:
     def order(self) -> tuple:
         """By the 1 in 10 date; among those past it, the surest first; then site, pump and position."""
         first = self.figures.first_on or dt.date.max
-        return (first, -(self.figures["p_replace_now"] or 0.0), self.figures.day("replace_date_p50") or dt.date.max,
-                self.bearing.place.folded, self.bearing.folded)  # fmt: skip
+        return (
+            first,
+            -(self.figures["p_replace_now"] or 0.0),
+            self.figures.day("replace_date_p50") or dt.date.max,
+            self.bearing.place.folded,
+            self.bearing.folded,
+        )
 
 
 @dataclass(frozen=True)
@@ -169,13 +174,22 @@ def _with_twins(rows: list[Watched]) -> list[Watched]:
 def _apart(rows: Sequence[Watched]) -> list[Group]:
     """Bearings without a date, each with what is missing."""
     kinds = (
-        ("No limit is set", lambda f: f["outcome"] == "no_limit",
-         "Without an in-service maximum or a replace limit there is no date. The bearing's page suggests one."),
-        ("No reading yet", lambda f: f["outcome"] != "no_limit" and not f["readings"],
-         "What is known comes from the fleet alone. One reading at the next opening gives it a date of its own."),
-        ("Cannot say yet", lambda f: f["outcome"] == "cannot_say" and bool(f["readings"]),
-         "The fleet holds too few lives with two readings. Each further reading helps every bearing."),
-    )  # fmt: skip
+        (
+            "No limit is set",
+            lambda f: f["outcome"] == "no_limit",
+            "Without an in-service maximum or a replace limit there is no date. The bearing's page suggests one.",
+        ),
+        (
+            "No reading yet",
+            lambda f: f["outcome"] != "no_limit" and not f["readings"],
+            "What is known comes from the fleet alone. One reading at the next opening gives it a date of its own.",
+        ),
+        (
+            "Cannot say yet",
+            lambda f: f["outcome"] == "cannot_say" and bool(f["readings"]),
+            "The fleet holds too few lives with two readings. Each further reading helps every bearing.",
+        ),
+    )
     groups = []
     for heading, belongs, note in kinds:
         some = [one for one in rows if belongs(one.figures)]

@@ -68,8 +68,12 @@ class WatchTable(tables.Table):
         )
         return format_html(
             '<a href="{}"><b>{}</b> {}</a> {}{}',
-            bearing_address(record.bearing), place.tag, record.bearing.name, site, said,
-        )  # fmt: skip
+            bearing_address(record.bearing),
+            place.tag,
+            record.bearing.name,
+            site,
+            said,
+        )
 
     def render_last(self, record: Watched):
         figures = record.figures
@@ -77,8 +81,9 @@ class WatchTable(tables.Table):
             return format_html('<span class="under">{}</span>', "none")
         return format_html(
             '{} <span class="under">{}</span>',
-            show.um(figures["last_reading_um"]), show.day(figures.day("last_reading_on")),
-        )  # fmt: skip
+            show.um(figures["last_reading_um"]),
+            show.day(figures.day("last_reading_on")),
+        )
 
     def render_way(self, record: Watched):
         f = record.figures
@@ -93,17 +98,21 @@ class WatchTable(tables.Table):
         if f["rate_um_per_kh_p50"] is None or f["outcome"] == "cannot_say":
             return format_html('<span class="under">{}</span>', "cannot say")
         return format_html(
-            '{} <span class="under">{}</span>', show.rate_figure(f["rate_um_per_kh_p50"]),
+            '{} <span class="under">{}</span>',
+            show.rate_figure(f["rate_um_per_kh_p50"]),
             show.rate_range(f["rate_um_per_kh_p10"], f["rate_um_per_kh_p90"]),
-        )  # fmt: skip
+        )
 
     def render_dates(self, record: Watched):
         f = record.figures
         names = ("replace_date_p10", "replace_date_p50", "replace_date_p90")
         return date_bar(
-            *(f.day(name) for name in names), axis=self.axes.of(record), past=record.is_past,
-            beyond=tuple(f.is_beyond(name) for name in names), note=_note(record),
-        )  # fmt: skip
+            *(f.day(name) for name in names),
+            axis=self.axes.of(record),
+            past=record.is_past,
+            beyond=tuple(f.is_beyond(name) for name in names),
+            note=_note(record),
+        )
 
     def render_chance(self, record: Watched):
         """The chance by the next outage and, under it, by the one after: that one decides the advice."""
@@ -115,8 +124,11 @@ class WatchTable(tables.Table):
         later = show.chance(f["p_max_before_following_outage"], (f["p_max_now"] or 0) >= 0.5)
         return format_html(
             '{} by {} <span class="under">{} by {}</span>',
-            soon, show.day(f.day("next_outage_on"), "month"), later, show.day(f.day("following_outage_on"), "month"),
-        )  # fmt: skip
+            soon,
+            show.day(f.day("next_outage_on"), "month"),
+            later,
+            show.day(f.day("following_outage_on"), "month"),
+        )
 
     def render_evidence(self, record: Watched):
         if not record.figures["readings"]:

@@ -7,7 +7,8 @@ from decimal import Decimal
 from typing import Any
 
 from fleet.importing.directory import Directory
-from fleet.importing.plans.cell_fates import Applied, Made
+from fleet.importing.plans.cell_fates import Applied
+from fleet.importing.plans.made_rows import Made
 from fleet.importing.plans.plan import ColumnPlan, Plan
 from fleet.importing.plans.reading_cells import number_of
 from fleet.models import Bearing, BearingFacts, Limit, LimitUse

@@ -47,9 +47,13 @@ class ImportCommand(BaseCommand):
                 f"file: {path} cannot be read ({error.strerror})", returncode=REFUSED
             ) from None
         options = Options(
-            site=given["site"], plan=given["plan"], date_format=given["date_format"],
-            decimal_comma=given["decimal"] == "comma", set_aside=given["set_aside"].strip(), dry_run=given["dry_run"],
-        )  # fmt: skip
+            site=given["site"],
+            plan=given["plan"],
+            date_format=given["date_format"],
+            decimal_comma=given["decimal"] == "comma",
+            set_aside=given["set_aside"].strip(),
+            dry_run=given["dry_run"],
+        )
         by = person_named(given["by"].strip() or COMMAND_LINE)
         result = import_file(
             data, path.name, holds=self.holds, by=by.id, options=options, progress=self.progress

@@ -100,9 +100,10 @@ class Directory:
                     if place not in self._bare[_bare(place.tag)]:
                         self._bare[_bare(place.tag)].append(place)
         found = [
-            place for place in self._bare.get(_bare(tag), ())
+            place
+            for place in self._bare.get(_bare(tag), ())
             if self._may_offer(place.site_id) and (site is None or place.site_id == site.id)
-        ]  # fmt: skip
+        ]
         return found[0] if len(found) == 1 else None
 
     def spelt_position(self, position: str, place: Place) -> Bearing | None:

@@ -24,9 +24,14 @@ def begin(account: Account, data: bytes, name: str, holds: str, options: Options
     said = {"site": options.site, "date_format": options.date_format, "decimal_comma": options.decimal_comma}
     found = plan_named(options.plan) if options.plan else None
     return Draft.objects.create(
-        file=keep_file(data), name=name[-200:], holds=holds, by=account, options=said, plan_name=options.plan,
+        file=keep_file(data),
+        name=name[-200:],
+        holds=holds,
+        by=account,
+        options=said,
+        plan_name=options.plan,
         plan=found[1].body() if found else None,
-    )  # fmt: skip
+    )
 
 
 def reopen(account: Account, sheet: Sheet) -> Draft:
@@ -35,9 +40,13 @@ def reopen(account: Account, sheet: Sheet) -> Draft:
     said |= {"decimal_comma": sheet.options.get("decimal") == "comma", "reopen": True}
     plan = sheet.plan
     draft, _ = Draft.objects.get_or_create(
-        file_id=sheet.file_id, by=account, options=said, name=sheet.name, holds=sheet.holds,
+        file_id=sheet.file_id,
+        by=account,
+        options=said,
+        name=sheet.name,
+        holds=sheet.holds,
         defaults={"plan_name": plan.name if plan else "", "plan": plan.body if plan else None},
-    )  # fmt: skip
+    )
     return draft
 
 
@@ -97,6 +106,13 @@ def _bring(draft: Draft, options: Options, only_look: bool = False) -> Result:
     for key, said in draft.answers.items():
         given.add_said(key, said)
     return import_file(
-        data_of(draft), draft.name, holds=draft.holds, by=draft.by.person_id, options=options,
-        sites=sites_of(draft.by, ACT), plan=plan_in(draft), answers=given, only_look=only_look,
-    )  # fmt: skip
+        data_of(draft),
+        draft.name,
+        holds=draft.holds,
+        by=draft.by.person_id,
+        options=options,
+        sites=sites_of(draft.by, ACT),
+        plan=plan_in(draft),
+        answers=given,
+        only_look=only_look,
+    )

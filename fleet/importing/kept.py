@@ -83,8 +83,11 @@ def answers_for(data: bytes, name: str, holds: str, sites: frozenset[uuid.UUID] 
     of_files = Q(file=digest_of(data)) | Q(file__in=sheets.values("file"))
     answers = Answers()
     for key, said in (
-        Answer.objects.standing().filter(of_files).order_by("recorded_at", "entry_n").values_list("question", "answer")
-    ):  # fmt: skip
+        Answer.objects.standing()
+        .filter(of_files)
+        .order_by("recorded_at", "entry_n")
+        .values_list("question", "answer")
+    ):
         answers.add_said(key, said)
     return answers
 

@@ -199,9 +199,16 @@ class _Import:
     """The steps of one import over one parsed sheet."""
 
     def __init__(
-        self, data: bytes, loader: Loader, parsed: Parsed, context: Context, result: Result,
-        answers: Answers, plan: ReadingPlan | None, only_look: bool,
-    ) -> None:  # fmt: skip
+        self,
+        data: bytes,
+        loader: Loader,
+        parsed: Parsed,
+        context: Context,
+        result: Result,
+        answers: Answers,
+        plan: ReadingPlan | None,
+        only_look: bool,
+    ) -> None:
         self.data, self.loader, self.parsed, self.context, self.result = data, loader, parsed, context, result
         self.answers, self.plan, self.only_look = answers, plan, only_look
         self.id_column = next((one.name for one in loader.columns if one.names_row), "")
@@ -392,9 +399,13 @@ class _Import:
     def _set_aside(self, row: ParsedRow, sheet: Sheet) -> Fact:
         asked = "; ".join(one.sentence for one in self._asked if row.number in one.touched)
         aside = SetAside(
-            sheet=sheet, number=row.sheet_row, bearing=row.bearing, cells=self.parsed.words_of(row),
-            question=asked[:500], reason=(self.settling.aside.get(row.number) or self.context.options.set_aside)[:300],
-        )  # fmt: skip
+            sheet=sheet,
+            number=row.sheet_row,
+            bearing=row.bearing,
+            cells=self.parsed.words_of(row),
+            question=asked[:500],
+            reason=(self.settling.aside.get(row.number) or self.context.options.set_aside)[:300],
+        )
         chain = f"bearing:{row.bearing}" if row.bearing else f"site:{row.site}" if row.site else "plant"
         return Fact(chain, "set_aside", row=aside)
 
@@ -405,9 +416,12 @@ def _know_rows(sheet: Sheet, rows: Sequence[ParsedRow]) -> None:
     if astray is not None:
         raise DatabaseError(f"row {astray} is to be stored and its site was never resolved")
     columns: dict[str, list[Any]] = {
-        "sheet_id": [sheet.pk] * len(rows), "number": [row.sheet_row for row in rows], "site": [row.site for row in rows],
-        "key": [row.key for row in rows], "digest": [row.digest for row in rows],
-    }  # fmt: skip
+        "sheet_id": [sheet.pk] * len(rows),
+        "number": [row.sheet_row for row in rows],
+        "site": [row.site for row in rows],
+        "key": [row.key for row in rows],
+        "digest": [row.digest for row in rows],
+    }
     bulk.insert_columns(SheetRow, columns)
 
 

@@ -11,7 +11,7 @@ from fleet.importing.answers import TYPED, Answers, kept_words
 from fleet.importing.columns import CLEAR, Column, canonical_text
 from fleet.importing.findings import Finding, Misfit, of_cell, of_file
 from fleet.importing.options import Options
-from fleet.importing.plans.cell_fates import Made
+from fleet.importing.plans.made_rows import Made
 from fleet.importing.plans.plan import letters
 from fleet.sheets.files import Row, Tab
 from fleet.units import Unreadable, shown
@@ -182,8 +182,9 @@ def _typed(made: Sequence[Made], parsed: Parsed, answers: Answers) -> Iterator[t
         one = made[row.number - 2]
         text, column = one.cells[question.column], question.column
         cells = one.cells | {
-            column: said[1], "note": kept_words(text, one.cells.get("note", ""), "" if column == "value" else column),
-        }  # fmt: skip
+            column: said[1],
+            "note": kept_words(text, one.cells.get("note", ""), "" if column == "value" else column),
+        }
         yield (
             row.number - 2,
             replace(one, cells=cells, held={n: h for n, h in one.held.items() if n != column}),

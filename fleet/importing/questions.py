@@ -197,9 +197,10 @@ def _alike(
             known = alike.get(ident)
             place = relocated(replace(one, number=n, rows=()), rows).place
             alike[ident] = (
-                replace(known, n=known.n + 1) if known
+                replace(known, n=known.n + 1)
+                if known
                 else Asked(ident, place, row_words(rows[n]), one.found, one.expected, one.remedy)
-            )  # fmt: skip
+            )
     return alike
 
 

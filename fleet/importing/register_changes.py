@@ -33,10 +33,18 @@ from fleet.plant.second_person import proposed
 from fleet.units import Day
 
 _WHEN_CLEARED = {
-    "seat": Seat.CYLINDRICAL.value, "load_side": LoadSide.BOTTOM.value, "scrapeable": None, "speed_rpm": None,
-    "duty_hours_per_day": None, "consequence_money": None, "journal_diameter_um": None, "length_um": None,
-    "wall_new_um": None, "lining_new_um": None, "wear_class_id": None,
-}  # fmt: skip
+    "seat": Seat.CYLINDRICAL.value,
+    "load_side": LoadSide.BOTTOM.value,
+    "scrapeable": None,
+    "speed_rpm": None,
+    "duty_hours_per_day": None,
+    "consequence_money": None,
+    "journal_diameter_um": None,
+    "length_um": None,
+    "wall_new_um": None,
+    "lining_new_um": None,
+    "wear_class_id": None,
+}
 AGAIN = "the register came again"
 
 
@@ -208,11 +216,13 @@ class Changes:
         lifted = value is CLEAR
         authority, document = row.get("limit_basis"), row.get("limit_document")
         limit = Limit(
-            bearing=bearing, use=LIMITS[column], value_um=None if lifted else value,
+            bearing=bearing,
+            use=LIMITS[column],
+            value_um=None if lifted else value,
             quantity="clearance" if column in CLEARANCES else "lining",
             authority=_carried(authority, before.authority if before else ""),
             document=_carried(document, before.document if before else ""),
-        )  # fmt: skip
+        )
         if not lifted:
             radial = column in CLEARANCES and row.get("basis") == "radial"
             limit.typed, limit.unit = (

@@ -73,16 +73,28 @@ BOUNDS_UM = {
 OF_THE_PUMP = {
     name: name
     for name in (
-        "description", "model", "service", "speed_rpm", "duty_hours_per_day", "criticality", "consequence_money",
-        "block", "twin",
+        "description",
+        "model",
+        "service",
+        "speed_rpm",
+        "duty_hours_per_day",
+        "criticality",
+        "consequence_money",
+        "block",
+        "twin",
     )
-}  # fmt: skip
+}
 # Column -> field of BearingFacts.
 OF_THE_POSITION = {
-    "seat": "seat", "load_side": "load_side", "scrapeable": "scrapeable", "shell_type": "shell_type",
-    "journal_diameter": "journal_diameter_um", "length": "length_um", "wall_new": "wall_new_um",
+    "seat": "seat",
+    "load_side": "load_side",
+    "scrapeable": "scrapeable",
+    "shell_type": "shell_type",
+    "journal_diameter": "journal_diameter_um",
+    "length": "length_um",
+    "wall_new": "wall_new_um",
     "lining_new": "lining_new_um",
-}  # fmt: skip
+}
 
 COLUMNS = (
     Column("site", identifier(80), required=True),

@@ -21,12 +21,20 @@ def what_became(sheet: Sheet) -> list[Finding]:
     """
     plan = plan_of(sheet.plan.body) if sheet.plan else None
     options = Options(
-        site=sheet.options.get("site", ""), date_format=sheet.options.get("date_format", ""),
-        decimal_comma=sheet.options.get("decimal") == "comma", set_aside="-",
-    )  # fmt: skip
+        site=sheet.options.get("site", ""),
+        date_format=sheet.options.get("date_format", ""),
+        decimal_comma=sheet.options.get("decimal") == "comma",
+        set_aside="-",
+    )
     result = import_file(
-        bytes(sheet.file.data), sheet.name, holds=sheet.holds, by=sheet.recorded_by, options=options, plan=plan, only_look=True
-    )  # fmt: skip
+        bytes(sheet.file.data),
+        sheet.name,
+        holds=sheet.holds,
+        by=sheet.recorded_by,
+        options=options,
+        plan=plan,
+        only_look=True,
+    )
     said: dict[Place, list[str]] = defaultdict(list)
     for place, words in (*_there(result), *_waiting(result), *_left(result)):
         said[place].append(words)

@@ -70,9 +70,13 @@ class SparesLoader(ThingLoader):
 
     def make(self, row: ParsedRow, said: dict[str, Any]) -> Recorded:
         return Spare(
-            site=row.values["_site"], shell_type=row.values["shell_type"], half=row.get("half", ""),
-            bore_um=row.get("_bore_um"), bored=row.get("bored", True), **said,
-        )  # fmt: skip
+            site=row.values["_site"],
+            shell_type=row.values["shell_type"],
+            half=row.get("half", ""),
+            bore_um=row.get("_bore_um"),
+            bored=row.get("bored", True),
+            **said,
+        )
 
 
 def _bore_um(row: ParsedRow) -> Iterator[Finding]:

@@ -100,9 +100,12 @@ def row_of(body: Body, stamp: Stamp, known: Kind) -> Recorded:
     """The typed row that an entry stands for."""
     assert known.model is not None
     values: dict[str, Any] = {
-        "act": stamp.act, "chain": stamp.chain, "entry_n": stamp.n,
-        "recorded_at": stamp.recorded_at, "recorded_by": stamp.by,
-    }  # fmt: skip
+        "act": stamp.act,
+        "chain": stamp.chain,
+        "entry_n": stamp.n,
+        "recorded_at": stamp.recorded_at,
+        "recorded_by": stamp.by,
+    }
     for f in known.fields:
         if f.attname in body:
             target = f.target_field if isinstance(f, models.ForeignKey) else f

@@ -33,10 +33,15 @@ def seal_now(*, by: uuid.UUID) -> tuple[Seal, list[dict[str, Any]]]:
         n = (last.n if last else 0) + 1
         text = canonical(
             {
-                "n": n, "sealed_at": instant, "by": by, "root": root_of(now), "chains": len(now),
-                "prev": last.hash if last else GENESIS, "changed": changed,
+                "n": n,
+                "sealed_at": instant,
+                "by": by,
+                "root": root_of(now),
+                "chains": len(now),
+                "prev": last.hash if last else GENESIS,
+                "changed": changed,
             }
-        )  # fmt: skip
+        )
         seal = Seal.objects.create(n=n, sealed_at=instant, root=root_of(now), text=text, hash=sha256(text))
     return seal, now
 

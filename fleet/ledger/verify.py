@@ -118,9 +118,14 @@ def _check_entry(entry: dict, heads: dict[str, list[str]], found: Findings) -> d
     if said.get("prev") != prev:
         found.faults.append(f"{place}: it does not follow the entry before it.")
     copies = {
-        "chain": entry["chain"], "n": entry["n"], "act": str(entry["act"]), "kind": entry["kind"],
-        "by": str(entry["by"]), "format": entry["format"], "recorded_at": plain(entry["recorded_at"]),
-    }  # fmt: skip
+        "chain": entry["chain"],
+        "n": entry["n"],
+        "act": str(entry["act"]),
+        "kind": entry["kind"],
+        "by": str(entry["by"]),
+        "format": entry["format"],
+        "recorded_at": plain(entry["recorded_at"]),
+    }
     for name, copy in copies.items():
         if said.get(name) != copy:
             found.faults.append(f"{place}: the column {name} says '{copy}', the text '{said.get(name)}'.")

@@ -102,9 +102,15 @@ def _move_heads(chains: Iterable[Chain]) -> None:
 
 
 def _append(
-    facts: Sequence[Fact], texts: Sequence[str], bodies: Sequence[dict], chains: dict[str, Chain], *,
-    act: uuid.UUID, by: uuid.UUID, instant: datetime.datetime,
-) -> list[kinds.Stamp]:  # fmt: skip
+    facts: Sequence[Fact],
+    texts: Sequence[str],
+    bodies: Sequence[dict],
+    chains: dict[str, Chain],
+    *,
+    act: uuid.UUID,
+    by: uuid.UUID,
+    instant: datetime.datetime,
+) -> list[kinds.Stamp]:
     """Number, link and hash the entries, and insert them; the chains are moved on."""
     columns: dict[str, list[Any]] = {name: [] for name in ("chain", "n", "kind", "thing", "text", "hash")}
     stamps = []

@@ -70,16 +70,22 @@ class PlannedDuty(Recorded):
         ordering = ["from_on"]
         constraints = [
             between(
-                "hours_per_day", 0, 24, "planned_within_a_day", "A planned duty lies between 0 and 24 hours a day.",
+                "hours_per_day",
+                0,
+                24,
+                "planned_within_a_day",
+                "A planned duty lies between 0 and 24 hours a day.",
                 null=False,
             ),
-            between("starts_per_day", 0, 1000, "planned_starts", "Planned starts lie between 0 and 1000 a day."),
+            between(
+                "starts_per_day", 0, 1000, "planned_starts", "Planned starts lie between 0 and 1000 a day."
+            ),
             models.CheckConstraint(
                 condition=models.Q(until_on__isnull=True) | models.Q(until_on__gte=models.F("from_on")),
                 name="planned_duty_ends_after_it_starts",
                 violation_error_message="A planned duty cannot end before it begins. Check the two days.",
             ),
-        ]  # fmt: skip
+        ]
 
 
 class Machine(Recorded):
@@ -140,7 +146,11 @@ class JournalDiameter(Recorded):
     class Meta:
         constraints = [
             between(
-                "diameter_um", 1_000, 2_000_000, "journal_diameter_bounds",
-                "A journal diameter lies between 1 mm and 2 m. Check the unit.", null=False,
+                "diameter_um",
+                1_000,
+                2_000_000,
+                "journal_diameter_bounds",
+                "A journal diameter lies between 1 mm and 2 m. Check the unit.",
+                null=False,
             )
-        ]  # fmt: skip
+        ]

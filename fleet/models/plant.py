@@ -43,9 +43,10 @@ class SettingsRead:
         """As `SettingQuerySet.in_force`."""
         sites = (None,) if site is None else (None, site.pk)
         held = (
-            row for row in self.rows
+            row
+            for row in self.rows
             if row.name == name and row.site_id in sites and (row.from_on is None or row.from_on <= day)
-        )  # fmt: skip
+        )
         best = max(
             held, key=lambda row: (row.site_id is not None, str(row.from_on or ""), row.entry_n), default=None
         )

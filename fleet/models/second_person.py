@@ -26,9 +26,13 @@ class ProposedLimit(LimitSaid):
     class Meta:
         constraints = [
             between(
-                "value_um", 0, 2_000_000, "proposed_limit_bounds", "A limit lies between 0 and 2 m. Check the unit."
+                "value_um",
+                0,
+                2_000_000,
+                "proposed_limit_bounds",
+                "A limit lies between 0 and 2 m. Check the unit.",
             ),
-        ]  # fmt: skip
+        ]
 
 
 class Confirmation(Recorded):

@@ -28,9 +28,16 @@ class Certificate:
 
 
 def calibrate(
-    *, instrument: Instrument, on: dt.date, by: UUID, due_on: dt.date | None = None, found_fit: bool = True, note: str = "",
-    certificate: Certificate | None = None, id: UUID | None = None,
-) -> Calibration:  # fmt: skip
+    *,
+    instrument: Instrument,
+    on: dt.date,
+    by: UUID,
+    due_on: dt.date | None = None,
+    found_fit: bool = True,
+    note: str = "",
+    certificate: Certificate | None = None,
+    id: UUID | None = None,
+) -> Calibration:
     """Record that a gauge was checked on a day: fit until `due_on`, or found wrong.
 
     Parameters
@@ -52,9 +59,13 @@ def calibrate(
     if not found_fit and not note.strip():
         raise Refused("Say in a few words what was found wrong with the gauge.")
     row = Calibration(
-        id=id or uuid.uuid4(), instrument=instrument, on=on, due_on=due_on if found_fit else None, found_fit=found_fit,
+        id=id or uuid.uuid4(),
+        instrument=instrument,
+        on=on,
+        due_on=due_on if found_fit else None,
+        found_fit=found_fit,
         note=note.strip()[:500],
-    )  # fmt: skip
+    )
     facts = [fact_of(row)]
     with transaction.atomic():
         if certificate is not None:

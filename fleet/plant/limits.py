@@ -20,9 +20,16 @@ from fleet.plant.second_person import proposed, sites_wanting
 
 
 def set_limits(
-    bearings: Iterable[Bearing], limits: Mapping[str, Decimal | None], *, authority: str = "", document: str = "",
-    from_on: dt.date | None = None, by: uuid.UUID, act: uuid.UUID | None = None, **more: Any,
-) -> list[Limit | ProposedLimit]:  # fmt: skip
+    bearings: Iterable[Bearing],
+    limits: Mapping[str, Decimal | None],
+    *,
+    authority: str = "",
+    document: str = "",
+    from_on: dt.date | None = None,
+    by: uuid.UUID,
+    act: uuid.UUID | None = None,
+    **more: Any,
+) -> list[Limit | ProposedLimit]:
     """Dated limits (use -> um, diametral; None lifts it) of positions, with who says so and where it is written.
 
     Where the site wants a second person they are proposed and hold nothing yet. `more`: typed, unit, reason, id.
@@ -36,12 +43,18 @@ def set_limits(
     wait = sites_wanting({bearing.place.site for bearing in of})
     rows = [
         Limit(
-            bearing=bearing, use=use, value_um=value, quantity="lining" if use == LimitUse.LINING_MIN else "clearance",
-            authority=authority, document=document, from_on=from_on, **more,
+            bearing=bearing,
+            use=use,
+            value_um=value,
+            quantity="lining" if use == LimitUse.LINING_MIN else "clearance",
+            authority=authority,
+            document=document,
+            from_on=from_on,
+            **more,
         )
         for bearing in of
         for use, value in limits.items()
-    ]  # fmt: skip
+    ]
     made = [proposed(row) if row.bearing and row.bearing.place.site_id in wait else row for row in rows]
     record(made, by=by, act=act)
     return made

@@ -22,9 +22,16 @@ LONGEST_CELL = 1_000_000
 _CHILD = Path(__file__).with_name("workbook_child.py")
 _CHILD_SECONDS = 40
 _ORDERS: dict[str, Any] = {
-    "memory": 1_000_000_000, "cpu_seconds": 20, "entries": 2000, "unpacked": 300_000_000, "ratio": 200,
-    "rows": MOST_ROWS, "columns": MOST_COLUMNS, "cells": MOST_CELLS, "text": MOST_TEXT,
-}  # fmt: skip
+    "memory": 1_000_000_000,
+    "cpu_seconds": 20,
+    "entries": 2000,
+    "unpacked": 300_000_000,
+    "ratio": 200,
+    "rows": MOST_ROWS,
+    "columns": MOST_COLUMNS,
+    "cells": MOST_CELLS,
+    "text": MOST_TEXT,
+}
 
 _OLD_OFFICE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _NONE: frozenset[int] = frozenset()

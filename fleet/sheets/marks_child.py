@@ -76,9 +76,12 @@ def _links(parcel: zipfile.ZipFile, part: str) -> dict[str, tuple[str, str]]:
     if at not in parcel.namelist():
         return {}
     return {
-        link.get("Id", ""): (link.get("Type", ""), posixpath.normpath(posixpath.join(folder, link.get("Target", ""))))
+        link.get("Id", ""): (
+            link.get("Type", ""),
+            posixpath.normpath(posixpath.join(folder, link.get("Target", ""))),
+        )
         for link in ElementTree.fromstring(parcel.read(at))
-    }  # fmt: skip
+    }
 
 
 def _tabs(parcel: zipfile.ZipFile) -> list[tuple[str, str]]:

@@ -75,10 +75,17 @@ def done(request: HttpRequest, sheet_id: UUID) -> HttpResponse:
     aside = sheet.set_aside.standing().order_by("number")
     mended = may(request.user, "import", sheet.site) and sheet.holds == Sheet.Holds.HISTORY
     context = {
-        "may_mend": mended, "may_date": may(request.user, "work dates out"), "left": sheet.options.get("left_out", []), "sheet": sheet, "by": Person.objects.filter(pk=sheet.recorded_by).first(), "aside": aside[:MOST_OF_A_KIND],
-        "n_aside": aside.count(), "declared": sheet.options, "is_history": sheet.holds == Sheet.Holds.HISTORY,
+        "may_mend": mended,
+        "may_date": may(request.user, "work dates out"),
+        "left": sheet.options.get("left_out", []),
+        "sheet": sheet,
+        "by": Person.objects.filter(pk=sheet.recorded_by).first(),
+        "aside": aside[:MOST_OF_A_KIND],
+        "n_aside": aside.count(),
+        "declared": sheet.options,
+        "is_history": sheet.holds == Sheet.Holds.HISTORY,
         "counts": Counts(sheet.n_seen, sheet.n_stored, sheet.n_set_aside, sheet.n_already, sheet.n_blank),
-    }  # fmt: skip
+    }
     return render(request, "fleet/import_done.html", context)
 
 
@@ -146,14 +153,18 @@ def _page(request: HttpRequest, form: SheetForm | None, result: Result | None = 
     plans = plans_kept()
     people = Person.objects.in_bulk({row.recorded_by for row in (*last, *plans)})
     context = {
-        "form": form, "result": result, "drafts": drafts, "template_sheets": template_sheets(),
+        "form": form,
+        "result": result,
+        "drafts": drafts,
+        "template_sheets": template_sheets(),
         "last": [(sheet, people.get(sheet.recorded_by)) for sheet in last],
-        "plans": [(plan, people.get(plan.recorded_by)) for plan in plans], "waiting": [sheet for sheet in last if getattr(sheet, "n_waiting", 0)],
+        "plans": [(plan, people.get(plan.recorded_by)) for plan in plans],
+        "waiting": [sheet for sheet in last if getattr(sheet, "n_waiting", 0)],
         "is_first": not Bearing.objects.exists(),
         "faults": _groups(result.faults) if result else [],
         "questions": _groups(result.questions) if result else [],
         "is_refused": bool(result and not result.ok) or bool(form and form.errors),
-    }  # fmt: skip
+    }
     return render(request, "fleet/import.html", context)
 
 

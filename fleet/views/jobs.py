@@ -17,8 +17,10 @@ def job(request: HttpRequest, job_id: UUID) -> HttpResponse:
     """One's own job; the page looks again by itself until the work is over."""
     found = get_object_or_404(Job, pk=job_id, by=request.user)
     context = {
-        "job": found, "words": jobs.work(found.kind).words, "no_worker": jobs.waits_for_a_worker(found),
+        "job": found,
+        "words": jobs.work(found.kind).words,
+        "no_worker": jobs.waits_for_a_worker(found),
         "n_before": Job.objects.filter(state=Job.State.WAITING, asked_at__lt=found.asked_at).count(),
         "again_s": None if found.is_over else LOOKS_AGAIN_S,
-    }  # fmt: skip
+    }
     return render(request, "fleet/job.html", context)

@@ -23,8 +23,11 @@ class AdmitForm(forms.Form):
     """A person, a role, and where it is held."""
 
     name = forms.CharField(
-        label="Name", max_length=80, help_text="It is the sign-in name too.", error_messages={"required": "Give the person's name."}
-    )  # fmt: skip
+        label="Name",
+        max_length=80,
+        help_text="It is the sign-in name too.",
+        error_messages={"required": "Give the person's name."},
+    )
     role = forms.ChoiceField(label="Role", choices=[(word, word) for word in Role.Word.values])
     site = forms.ChoiceField(label="Where", required=False)
 
@@ -78,12 +81,24 @@ def _rows(administrator: Account) -> list[dict]:
         .filter(person__in=held)
         .order_by("person__folded", "username")
     )
-    everywhere = set(Role.objects.standing().filter(person__in=held).exclude(site__in=own or []).values_list("person_id", flat=True)) if own is not None else set()  # fmt: skip
+    everywhere = (
+        set(
+            Role.objects.standing()
+            .filter(person__in=held)
+            .exclude(site__in=own or [])
+            .values_list("person_id", flat=True)
+        )
+        if own is not None
+        else set()
+    )
     return [
-        {"account": one, "roles": [(role, own is None or role.site_id in own) for role in held[one.person_id]],
-         "touch": one.person_id not in everywhere}
+        {
+            "account": one,
+            "roles": [(role, own is None or role.site_id in own) for role in held[one.person_id]],
+            "touch": one.person_id not in everywhere,
+        }
         for one in accounts
-    ]  # fmt: skip
+    ]
 
 
 def _tell(request: HttpRequest, account: Account, password: str, what: str) -> None:

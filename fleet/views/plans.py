@@ -93,17 +93,29 @@ def _plan_context(draft: Draft, chosen: Plan, tabs, complaints: list[str], poste
     first = grid.numbers[:FIRST_ROWS] if grid else []
     width = min(grid.width, FIRST_COLUMNS) if grid else 0
     return {
-        "draft": draft, "plan": chosen, "complaints": complaints if posted else [], "lacking": lacking,
-        "columns": fields.column_fields(chosen, grid) if grid else [], "preview": fields.preview(shown),
-        "words": fields.odd_words(chosen, shown), "tabs": [(tab, tab.name not in chosen.tabs_left) for tab in tabs],
-        "where": [(name, label, *fields.where_fields(chosen, name)) for name, label in (("pump", "pump"), ("position", "bearing position"), ("site", "site"))],
+        "draft": draft,
+        "plan": chosen,
+        "complaints": complaints if posted else [],
+        "lacking": lacking,
+        "columns": fields.column_fields(chosen, grid) if grid else [],
+        "preview": fields.preview(shown),
+        "words": fields.odd_words(chosen, shown),
+        "tabs": [(tab, tab.name not in chosen.tabs_left) for tab in tabs],
+        "where": [
+            (name, label, *fields.where_fields(chosen, name))
+            for name, label in (("pump", "pump"), ("position", "bearing position"), ("site", "site"))
+        ],
         "head_letters": [letters(j) for j in range(width)],
         "first_rows": [(n, _as_it_is(grid, n, width)) for n in first] if grid else [],
-        "units": fields.UNIT_CHOICES[1:], "bases": fields.BASES, "methods": fields.METHOD_CHOICES,
+        "units": fields.UNIT_CHOICES[1:],
+        "bases": fields.BASES,
+        "methods": fields.METHOD_CHOICES,
         "plan_name": draft.plan_name or draft.name.rpartition(".")[0][:80] or draft.name[:80],
-        "offers": offers(tabs, shown.fates), "examples": examples(chosen, shown, Directory.load(), today_in("UTC")),
-        "fills": bool(chosen.fill_down), "tab": grid.name if grid else "",
-    }  # fmt: skip
+        "offers": offers(tabs, shown.fates),
+        "examples": examples(chosen, shown, Directory.load(), today_in("UTC")),
+        "fills": bool(chosen.fill_down),
+        "tab": grid.name if grid else "",
+    }
 
 
 def _as_it_is(grid: Grid, number: int, width: int) -> list[str]:
@@ -139,13 +151,20 @@ def _questions_context(draft: Draft, result: Result) -> dict:
         (kind_words(code), code, some[:MOST_FAULTS], len(some)) for code, some in by_kind(result.faults)
     ]
     return {
-        "draft": draft, "result": result, "groups": result.groups, "sections": sections_of(result.groups), "counts": result.counts,
-        "faults": faults, "n_open": sum(group.n_rows for group in result.groups),
-        "given": result.given, "rows": shown_rows(result.rows[:12]), "n_rows": len(result.rows),
+        "draft": draft,
+        "result": result,
+        "groups": result.groups,
+        "sections": sections_of(result.groups),
+        "counts": result.counts,
+        "faults": faults,
+        "n_open": sum(group.n_rows for group in result.groups),
+        "given": result.given,
+        "rows": shown_rows(result.rows[:12]),
+        "n_rows": len(result.rows),
         "plan_url": reverse("import-plan", args=[draft.id]) if draft.plan else "",
         "left": result.applied.left() if result.applied else [],
         "n_sheet_rows": result.applied.n_rows if result.applied else 0,
-    }  # fmt: skip
+    }
 
 
 @dataclass(frozen=True)

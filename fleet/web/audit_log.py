@@ -27,8 +27,10 @@ def say(what: str, request: HttpRequest | None = None, **more: Any) -> None:
         user = getattr(request, "user", None)
         line |= {
             "account": str(user.pk) if user is not None and user.is_authenticated else None,
-            "address": address_of(request), "method": request.method, "page": request.path[:LONGEST],
-        }  # fmt: skip
+            "address": address_of(request),
+            "method": request.method,
+            "page": request.path[:LONGEST],
+        }
     log.info(json.dumps(line | {name: str(value)[:LONGEST] for name, value in more.items()}))
 
 

@@ -75,7 +75,7 @@ def make(bearing: Bearing, *, by: UUID, today: dt.date | None = None) -> dict[st
         "report.pdf": report.report_pdf(bearing, told, figures, known, trend, seal, people.get(by)),
         "verify.py": CHECKER.read_bytes(),
         "README.txt": _readme(bearing, seal, people.get(by)).encode(),
-    }  # fmt: skip
+    }
     files |= _attached([*own, *others])
     listed = {name: sha256_of(data) for name, data in files.items()}
     return files | {"files.json": canonical(listed).encode()}
@@ -102,9 +102,15 @@ def folder_name(bearing: Bearing) -> str:
 
 def _about(bearing: Bearing, seal: Seal, today: dt.date, by: UUID) -> bytes:
     said: dict[str, Any] = {
-        "bearing": bearing.pk, "site": str(bearing.place.site), "pump": bearing.place.tag, "position": bearing.name,
-        "as_of": today, "made_by": by, "seal": seal.n, "sealed_at": seal.sealed_at,
-    }  # fmt: skip
+        "bearing": bearing.pk,
+        "site": str(bearing.place.site),
+        "pump": bearing.place.tag,
+        "position": bearing.name,
+        "as_of": today,
+        "made_by": by,
+        "seal": seal.n,
+        "sealed_at": seal.sealed_at,
+    }
     return canonical(said).encode()
 
 

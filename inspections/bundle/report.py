@@ -31,11 +31,20 @@ def report_pdf(
         where the system library pango is missing.
     """
     context = {
-        "bearing": bearing, "place": bearing.place, "told": told, "figures": figures, "today": known.as_of, "seal": seal,
-        "picture": charts.trend_svg(trend, ident="report"), "dates": sentences.dates_sentence(figures, known.as_of),
-        "rests_on": sentences.rests_on(figures), "advice": sentences.advice_sentence(figures), "by": by,
-        "limits": limits_in_force(bearing, known), "missing": bearing_facts.missing_words(known),
-    }  # fmt: skip
+        "bearing": bearing,
+        "place": bearing.place,
+        "told": told,
+        "figures": figures,
+        "today": known.as_of,
+        "seal": seal,
+        "picture": charts.trend_svg(trend, ident="report"),
+        "dates": sentences.dates_sentence(figures, known.as_of),
+        "rests_on": sentences.rests_on(figures),
+        "advice": sentences.advice_sentence(figures),
+        "by": by,
+        "limits": limits_in_force(bearing, known),
+        "missing": bearing_facts.missing_words(known),
+    }
     return pdf_of(render_to_string("inspections/report.html", context))
 
 

@@ -24,24 +24,67 @@ STORY = (
     "hash",
 )
 READINGS = (
-    "on", "last_on", "precision", "stage", "quantity", "basis", "end", "clock", "method", "instrument", "gauge_doubt", "typed", "unit",
-    "value_um", "low_um", "high_um", "counts", "not_for_wear", "changed", "measured_by", "checked_by", "recorded_by",
-    "recorded_at", "chain", "entry",
-)  # fmt: skip
-LIMITS = (
-    "use", "quantity", "value_um", "typed", "unit", "authority", "document", "from_on", "changed", "recorded_at", "chain",
+    "on",
+    "last_on",
+    "precision",
+    "stage",
+    "quantity",
+    "basis",
+    "end",
+    "clock",
+    "method",
+    "instrument",
+    "gauge_doubt",
+    "typed",
+    "unit",
+    "value_um",
+    "low_um",
+    "high_um",
+    "counts",
+    "not_for_wear",
+    "changed",
+    "measured_by",
+    "checked_by",
+    "recorded_by",
+    "recorded_at",
+    "chain",
     "entry",
-)  # fmt: skip
+)
+LIMITS = (
+    "use",
+    "quantity",
+    "value_um",
+    "typed",
+    "unit",
+    "authority",
+    "document",
+    "from_on",
+    "changed",
+    "recorded_at",
+    "chain",
+    "entry",
+)
 PEOPLE = ("id", "name", "employer")
 
 
 def story_csv(told: LedgerStory) -> bytes:
     """Every entry of the story in plain words, the newest first; a corrected or withdrawn one says so."""
     rows = [
-        (line.happened_on, line.kind_words, line.what, line.who, line.source or "typed in the site", _instant(line.recorded_at),
-         line.days_late, line.withdrawn, line.chain, line.n, line.hash)
+        (
+            line.happened_on,
+            line.kind_words,
+            line.what,
+            line.who,
+            line.source or "typed in the site",
+            _instant(line.recorded_at),
+            line.days_late,
+            line.withdrawn,
+            line.chain,
+            line.n,
+            line.hash,
+        )
         for line in told.lines
-    ]  # fmt: skip
+    ]
     return csv_bytes(STORY, rows)
 
 
@@ -57,13 +100,36 @@ def readings_csv(bearing: Bearing, told: LedgerStory, people: Mapping[UUID, Pers
     return csv_bytes(
         READINGS,
         [
-            (one.on, one.last_on, one.precision, one.stage, one.quantity, one.basis, one.end, one.clock, one.method,
-             one.instrument or "", _doubt(said, one), one.typed, one.unit, one.value_um, one.low_um, one.high_um, one.counts, one.not_for_wear,
-             changed.get(one.pk, ""), _name(people, one.measured_by), _name(people, one.checked_by),
-             _name(people, one.recorded_by), _instant(one.recorded_at), one.chain, one.entry_n)
+            (
+                one.on,
+                one.last_on,
+                one.precision,
+                one.stage,
+                one.quantity,
+                one.basis,
+                one.end,
+                one.clock,
+                one.method,
+                one.instrument or "",
+                _doubt(said, one),
+                one.typed,
+                one.unit,
+                one.value_um,
+                one.low_um,
+                one.high_um,
+                one.counts,
+                one.not_for_wear,
+                changed.get(one.pk, ""),
+                _name(people, one.measured_by),
+                _name(people, one.checked_by),
+                _name(people, one.recorded_by),
+                _instant(one.recorded_at),
+                one.chain,
+                one.entry_n,
+            )
             for one in rows
         ],
-    )  # fmt: skip
+    )
 
 
 def limits_csv(bearing: Bearing, told: LedgerStory) -> bytes:
@@ -73,11 +139,23 @@ def limits_csv(bearing: Bearing, told: LedgerStory) -> bytes:
     return csv_bytes(
         LIMITS,
         [
-            (one.use, one.quantity, one.value_um, one.typed, one.unit, one.get_authority_display(), one.document, one.from_on,
-             changed.get(one.pk, ""), _instant(one.recorded_at), one.chain, one.entry_n)
+            (
+                one.use,
+                one.quantity,
+                one.value_um,
+                one.typed,
+                one.unit,
+                one.get_authority_display(),
+                one.document,
+                one.from_on,
+                changed.get(one.pk, ""),
+                _instant(one.recorded_at),
+                one.chain,
+                one.entry_n,
+            )
             for one in rows
         ],
-    )  # fmt: skip
+    )
 
 
 def people_csv(people: Iterable[Person]) -> bytes:

@@ -119,11 +119,22 @@ def read(cells: Any, facts: Facts | None = None, criteria: Criteria | None = Non
         **_figures(coverage, arc, ratio, original, facts, criteria),
     }
     return Reading(
-        shape=shape, end=end, outcome=outcome, meaningful=effect != VOID,
-        headline=headline(code, outcome, values), reasons=tuple(reason(code, values) for code, _ in found),
-        coverage=coverage, columns=tuple(bool(c) for c in columns), arc=arc,
-        worn_ratio=ratio, original_um=original, spots=areas, misfit=lie.misfit, rival=rival, criteria=_whose(criteria),
-    )  # fmt: skip
+        shape=shape,
+        end=end,
+        outcome=outcome,
+        meaningful=effect != VOID,
+        headline=headline(code, outcome, values),
+        reasons=tuple(reason(code, values) for code, _ in found),
+        coverage=coverage,
+        columns=tuple(bool(c) for c in columns),
+        arc=arc,
+        worn_ratio=ratio,
+        original_um=original,
+        spots=areas,
+        misfit=lie.misfit,
+        rival=rival,
+        criteria=_whose(criteria),
+    )
 
 
 def carrying(pattern: Pattern) -> NDArray[np.bool_]:

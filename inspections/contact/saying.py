@@ -51,7 +51,8 @@ SENTENCES: dict[str, tuple[str, str]] = {
         SEAT_SOURCE,
     ),
     "unloaded_half": (
-        "In place the shaft rests in the other half; look at this half on a mandrel.", PRACTICE,
+        "In place the shaft rests in the other half; look at this half on a mandrel.",
+        PRACTICE,
     ),
     "turned_too_far": (
         "The shaft was turned {turned}; a little back and forth, at most {max_turn}, is enough: further smears the dye.",
@@ -103,14 +104,16 @@ SENTENCES: dict[str, tuple[str, str]] = {
         GEOMETRY,
     ),
     "short": (
-        "It prints over {coverage} of the length; {min_coverage} is asked for. High: {where}.", PRACTICE,
+        "It prints over {coverage} of the length; {min_coverage} is asked for. High: {where}.",
+        PRACTICE,
     ),
     "full": (
         "It prints from end to end, over {coverage} of the length ({min_coverage} is asked for), and not all the way up the sides.",
         PRACTICE,
     ),
     "arc_unknown": (
-        "Clearance and film are not both known, so the width of the print ({arc}) is not judged.", GEOMETRY,
+        "Clearance and film are not both known, so the width of the print ({arc}) is not judged.",
+        GEOMETRY,
     ),
     "arc_as_allowed": (
         "The print is {arc} wide; this clearance allows {allowed} with this film, so the dye was thin enough.",
@@ -135,12 +138,14 @@ SENTENCES: dict[str, tuple[str, str]] = {
         GEOMETRY + "; only for a shell never bedded by hand",
     ),
     "bedded_no_hint": (
-        "The shell was bedded by hand, so its arc of {worn} says nothing of wear.", PRACTICE,
+        "The shell was bedded by hand, so its arc of {worn} says nothing of wear.",
+        PRACTICE,
     ),
     "bedded_unknown": (
-        "Was the shell ever bedded by hand? If not, its arc of {worn} tells how far it has worn.", PRACTICE,
+        "Was the shell ever bedded by hand? If not, its arc of {worn} tells how far it has worn.",
+        PRACTICE,
     ),
-}  # fmt: skip
+}
 
 
 @dataclass(frozen=True)

@@ -51,10 +51,13 @@ def _worst(known: Inputs, told: Told) -> list[dict[str, Any]]:
         entry = events_of(one)[int(told.event[at] - known.histories.start[told.bearing[at]])]
         rows.append(
             {
-                "bearing": str(one.bearing.pk), "on": entry.on.isoformat(), "read_um": float(told.value_um[at]),
-                "low_um": float(told.ours[at, 0]), "high_um": float(told.ours[at, 4]),
+                "bearing": str(one.bearing.pk),
+                "on": entry.on.isoformat(),
+                "read_um": float(told.value_um[at]),
+                "low_um": float(told.ours[at, 0]),
+                "high_um": float(told.ours[at, 4]),
             }
-        )  # fmt: skip
+        )
     return rows
 
 
@@ -112,10 +115,15 @@ def worst_seen(found: Mapping[str, Any], bearings: Collection[Bearing] | Sequenc
     """The worst misses among these bearings, each with its address and day."""
     by_pk = {str(bearing.pk): bearing for bearing in bearings}
     return [
-        {**row, "bearing": by_pk[row["bearing"]], "address": bearing_address(by_pk[row["bearing"]]), "on": dt.date.fromisoformat(row["on"])}
+        {
+            **row,
+            "bearing": by_pk[row["bearing"]],
+            "address": bearing_address(by_pk[row["bearing"]]),
+            "on": dt.date.fromisoformat(row["on"]),
+        }
         for row in found["worst"]
         if row["bearing"] in by_pk
-    ]  # fmt: skip
+    ]
 
 
 def asked_for(found: Mapping[str, Any]) -> list[uuid.UUID]:

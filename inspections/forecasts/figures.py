@@ -11,20 +11,56 @@ BEYOND = "beyond"
 QUANTILES = ("p05", "p10", "p50", "p90", "p95")
 # The columns of `forecast --csv`, in their order (lengths um, rates um per 1000 h; see README).
 COLUMNS: tuple[str, ...] = (
-    "site", "pump", "position", "as_of", "readings", "last_reading_on", "outcome", "exposure", "own_evidence",
-    "rate_um_per_kh_p10", "rate_um_per_kh_p50", "rate_um_per_kh_p90",
-    "clearance_um_p10", "clearance_um_p50", "clearance_um_p90",
-    "in_service_max_um", "replace_limit_um", "replace_limit_from",
-    *(f"replace_date_{q}" for q in QUANTILES), *(f"max_date_{q}" for q in QUANTILES),
-    "p_replace_now", "p_max_now", "next_outage", "p_max_before_next_outage", "p_max_before_following_outage",
-    "advice", "scrapes_left",
-)  # fmt: skip
+    "site",
+    "pump",
+    "position",
+    "as_of",
+    "readings",
+    "last_reading_on",
+    "outcome",
+    "exposure",
+    "own_evidence",
+    "rate_um_per_kh_p10",
+    "rate_um_per_kh_p50",
+    "rate_um_per_kh_p90",
+    "clearance_um_p10",
+    "clearance_um_p50",
+    "clearance_um_p90",
+    "in_service_max_um",
+    "replace_limit_um",
+    "replace_limit_from",
+    *(f"replace_date_{q}" for q in QUANTILES),
+    *(f"max_date_{q}" for q in QUANTILES),
+    "p_replace_now",
+    "p_max_now",
+    "next_outage",
+    "p_max_before_next_outage",
+    "p_max_before_following_outage",
+    "advice",
+    "scrapes_left",
+)
 # What pages also need of a forecast.
 MORE: tuple[str, ...] = (
-    "last_reading_um", "new_um", "advice_reason", "surprise", "slip_factor", "detectable_um_per_kh",
-    "hours_per_day", "class", "next_outage_on", "following_outage", "following_outage_on", "outages_known", "n_set_aside", "limit_authority",
-    "limit_document", "replace_authority", "population_young", "twin", "notes",
-)  # fmt: skip
+    "last_reading_um",
+    "new_um",
+    "advice_reason",
+    "surprise",
+    "slip_factor",
+    "detectable_um_per_kh",
+    "hours_per_day",
+    "class",
+    "next_outage_on",
+    "following_outage",
+    "following_outage_on",
+    "outages_known",
+    "n_set_aside",
+    "limit_authority",
+    "limit_document",
+    "replace_authority",
+    "population_young",
+    "twin",
+    "notes",
+)
 
 
 @dataclass(frozen=True)

@@ -14,9 +14,21 @@ from inspections.forecasts.figures import BEYOND
 from inspections.models import Forecast, Reading, Stage
 
 _OF_READING = (
-    "pk", "bearing_id", "bearing__place__site__name", "bearing__place__tag", "bearing__name", "on", "precision", "stage",
-    "typed", "unit", "value_um", "not_for_wear", "chain", "entry_n",
-)  # fmt: skip
+    "pk",
+    "bearing_id",
+    "bearing__place__site__name",
+    "bearing__place__tag",
+    "bearing__name",
+    "on",
+    "precision",
+    "stage",
+    "typed",
+    "unit",
+    "value_um",
+    "not_for_wear",
+    "chain",
+    "entry_n",
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -135,8 +135,10 @@ def _middle(entry: Observation) -> float:
 
 def _changed(one: Happening, ratio: float) -> str:
     what = {
-        EventKind.ALIGNMENT: "the alignment", EventKind.OIL: "the oil was seen to", EventKind.DUTY_CHANGE: "its duty changed",
-    }.get(EventKind(one.kind), "that")  # fmt: skip
+        EventKind.ALIGNMENT: "the alignment",
+        EventKind.OIL: "the oil was seen to",
+        EventKind.DUTY_CHANGE: "its duty changed",
+    }.get(EventKind(one.kind), "that")
     when = day(one.on, "month")
     if ratio > 1:
         return f"wore {_times(ratio)} as fast until {what}{' of' if one.kind == EventKind.ALIGNMENT else ','} {when}"

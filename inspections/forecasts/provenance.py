@@ -33,5 +33,9 @@ def words_of_figures(figures: Figures) -> dict[str, str]:
 def relied(figures: Figures, on: dt.date, **more: Any) -> dict[str, Any]:
     """The body of an entry `forecast_relied_on`."""
     return {
-        "figures": figures_hash(figures), "on": on, "said": words_of_figures(figures), **made_by(), **more,
-    }  # fmt: skip
+        "figures": figures_hash(figures),
+        "on": on,
+        "said": words_of_figures(figures),
+        **made_by(),
+        **more,
+    }

@@ -51,9 +51,14 @@ def refit(*, by: uuid.UUID, as_of: dt.date | None = None, hide: int = 0) -> Fore
     if hide:
         parameters[KEPT_UNDER] = backtest(known, hide, threads=threads)
     run = ForecastRun(
-        as_of=day, made_at=now(), engine=ENGINE, heads_digest=heads, standing=day == today,
-        parameters=parameters, figures_hash=canonical_hash([figures[bearing.pk].row() for bearing in bearings]),
-    )  # fmt: skip
+        as_of=day,
+        made_at=now(),
+        engine=ENGINE,
+        heads_digest=heads,
+        standing=day == today,
+        parameters=parameters,
+        figures_hash=canonical_hash([figures[bearing.pk].row() for bearing in bearings]),
+    )
     with transaction.atomic():
         run.save(force_insert=True)
         bulk.insert([_row(run, bearing, digests[bearing.pk], figures[bearing.pk]) for bearing in bearings])
@@ -64,13 +69,23 @@ def refit(*, by: uuid.UUID, as_of: dt.date | None = None, hide: int = 0) -> Fore
 
 def _entry(run: ForecastRun, n: int) -> dict[str, Any]:
     return {
-        "id": run.pk, "as_of": run.as_of, "engine": run.engine, "bearings": n, "heads": run.heads_digest,
-        "parameters": canonical_hash(run.parameters), "figures": run.figures_hash,
-    }  # fmt: skip
+        "id": run.pk,
+        "as_of": run.as_of,
+        "engine": run.engine,
+        "bearings": n,
+        "heads": run.heads_digest,
+        "parameters": canonical_hash(run.parameters),
+        "figures": run.figures_hash,
+    }
 
 
 def _row(run: ForecastRun, bearing: Bearing, digest: str, figures: Figures) -> Forecast:
     return Forecast(
-        run=run, bearing=bearing, inputs_digest=digest, figures=dict(figures.values), outcome=figures["outcome"],
-        advice=figures["advice"], first_on=figures.first_on,
-    )  # fmt: skip
+        run=run,
+        bearing=bearing,
+        inputs_digest=digest,
+        figures=dict(figures.values),
+        outcome=figures["outcome"],
+        advice=figures["advice"],
+        first_on=figures.first_on,
+    )

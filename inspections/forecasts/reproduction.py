@@ -127,11 +127,15 @@ def _figures(pk: UUID, day: dt.date, kept: Mapping[str, Any] | None, last: int, 
 
 def _compared(name: str, body: Mapping[str, Any], figures: Figures) -> Recomputed:
     now, said = words_of_figures(figures), body.get("said")
-    other = [
-        f"{one} was {said.get(one, 'nothing')}, recomputed {now.get(one, 'nothing')}"
-        for one in sorted({*now, *said})
-        if now.get(one) != said.get(one)
-    ] if said else []  # fmt: skip
+    other = (
+        [
+            f"{one} was {said.get(one, 'nothing')}, recomputed {now.get(one, 'nothing')}"
+            for one in sorted({*now, *said})
+            if now.get(one) != said.get(one)
+        ]
+        if said
+        else []
+    )
     same = figures_hash(figures) == body["figures"]
     if same and not other:
         return Recomputed(name, EQUAL)

@@ -38,12 +38,17 @@ def dates_sentence(figures: Figures, today: dt.date) -> SafeString:
         return format_html(
             "There is a <b>1 in 10 chance</b> or more that it has reached {} already; the <b>chance is even {}</b>, "
             "9 in 10 {}.",
-            limit, _by(figures, "p50", today), _by(figures, "p90", today),
-        )  # fmt: skip
+            limit,
+            _by(figures, "p50", today),
+            _by(figures, "p90", today),
+        )
     return format_html(
         "Reaches {} with a <b>1 in 10 chance {}</b>, an <b>even chance {}</b>, 9 in 10 {}.",
-        limit, _by(figures, "p10", today), _by(figures, "p50", today), _by(figures, "p90", today),
-    )  # fmt: skip
+        limit,
+        _by(figures, "p10", today),
+        _by(figures, "p50", today),
+        _by(figures, "p90", today),
+    )
 
 
 def _passed_limit(figures: Figures) -> str:
@@ -120,7 +125,7 @@ def advice_sentence(figures: Figures) -> str:
         "scrape_no_room": "The last contact check asks for scraping, and a scrape would leave too little room below the maximum.",
         "contact_open": f"The last contact check asks for scraping. {passing}.",
         "within_risk": f"{passing}, within the accepted risk." if passing else "Nothing asks for work.",
-    }  # fmt: skip
+    }
     return reasons.get(figures["advice_reason"] or "", "")
 
 

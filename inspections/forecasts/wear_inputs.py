@@ -189,11 +189,22 @@ def _gather(bearings: Sequence[Bearing], as_of: dt.date) -> list[Known]:
         starts = exposure.starts_counted(story.meter, run)
         known.append(
             Known(
-                bearing, story, own, place, own_limits, run, coming, duty, risk, as_of, since, starts,
+                bearing,
+                story,
+                own,
+                place,
+                own_limits,
+                run,
+                coming,
+                duty,
+                risk,
+                as_of,
+                since,
+                starts,
                 # Where wear is counted by the calendar alone, hours of a plan say nothing of it.
                 planned(plans[bearing.place_id], as_of, duty) if run.clock != exposure.CALENDAR else None,
             )
-        )  # fmt: skip
+        )
     return known
 
 
@@ -234,9 +245,23 @@ def _with_fittings(story: Story, fitted: Sequence[ShellFitting], facts: BearingF
     for day in sorted(new, reverse=True):
         fit = new[day]
         life = Happening(
-            fit.pk, day, day, fit.precision, None, 0, "shell_change", NEW_LIFE, fit.half, "", "", "", None, "", False,
+            fit.pk,
+            day,
+            day,
+            fit.precision,
+            None,
+            0,
+            "shell_change",
+            NEW_LIFE,
+            fit.half,
+            "",
+            "",
+            "",
+            None,
+            "",
+            False,
             "New shell fitted, by the register",
-        )  # fmt: skip
+        )
         at = next((i for i, one in enumerate(entries) if one.on >= day), len(entries))
         entries.insert(at, life)
     return Story(**{**vars(story), "entries": tuple(entries)})
@@ -372,19 +397,35 @@ def events_of(one: Known) -> list[Observation | Happening]:
 def _opening(first: Observation | Happening, why: str) -> Happening:
     """The beginning of a visit whose reason is known."""
     return Happening(
-        first.visit or UUID(int=0), first.on, first.last_on, first.precision, first.visit, 0, OPENED, OPENED, "", "", why,
-        "", None, "", False, "",
-    )  # fmt: skip
+        first.visit or UUID(int=0),
+        first.on,
+        first.last_on,
+        first.precision,
+        first.visit,
+        0,
+        OPENED,
+        OPENED,
+        "",
+        "",
+        why,
+        "",
+        None,
+        "",
+        False,
+        "",
+    )
 
 
 def lining_of(one: Known) -> Lining | None:
     """What is left of the lining, where the wall was measured."""
     facts, least = one.facts, one.limits.get(LimitUse.LINING_MIN)
     return lining_left(
-        one.story.entries, one.story.load_side, wall_new=known_um(facts.wall_new_um if facts else None),
+        one.story.entries,
+        one.story.load_side,
+        wall_new=known_um(facts.wall_new_um if facts else None),
         lining_new=known_um(facts.lining_new_um if facts else None),
         lining_min=known_um(least.value_um if least else None),
-    )  # fmt: skip
+    )
 
 
 def _middle(entry: Observation | Happening) -> float:
@@ -424,9 +465,12 @@ def _event(entry: Observation | Happening, exposure_kh: float, one: Known, zeros
         return {"kind": KINDS[entry.effect], "exposure_kh": exposure_kh}
     rough_kh = (entry.last_on - entry.on).days * one.hours_per_day / 1000.0 / np.sqrt(12.0)
     event: dict[str, Any] = {
-        "exposure_kh": exposure_kh, "method": entry.method or "",
-        "extra_sd_um": float(np.linalg.norm([rough_kh * TYPICAL_UM_PER_KH, *exceptions_um(entry.conditions)])),
-    }  # fmt: skip
+        "exposure_kh": exposure_kh,
+        "method": entry.method or "",
+        "extra_sd_um": float(
+            np.linalg.norm([rough_kh * TYPICAL_UM_PER_KH, *exceptions_um(entry.conditions)])
+        ),
+    }
     if entry.series != "clearance":
         number, fall = zeros.fall(entry)
         return event | {"kind": Kind.DROP, "zero": number, "value_um": fall}

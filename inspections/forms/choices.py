@@ -9,9 +9,13 @@ from inspections.visits.cautions import Cautions
 
 def _words(label: str, help_text: str, *, required: bool = False, rows: int = 2) -> forms.CharField:
     return forms.CharField(
-        label=label, help_text=help_text, required=required, max_length=600,
-        widget=forms.Textarea(attrs={"rows": rows}), error_messages={"required": "Say what comes first at an open bearing."},
-    )  # fmt: skip
+        label=label,
+        help_text=help_text,
+        required=required,
+        max_length=600,
+        widget=forms.Textarea(attrs={"rows": rows}),
+        error_messages={"required": "Say what comes first at an open bearing."},
+    )
 
 
 class CautionsForm(forms.Form):
@@ -26,8 +30,11 @@ class CautionsForm(forms.Form):
     lead = _words("Lead, dust and solvents", "Lead-bearing babbitt, scrapings, cleaning.")
     work = _words("At the work", "One to a line: lifting, rags, wrenches.", rows=4)
     source = forms.CharField(
-        label="Whose words these are", required=False, max_length=120, help_text="Such as works instruction 12, or the safety engineer."
-    )  # fmt: skip
+        label="Whose words these are",
+        required=False,
+        max_length=120,
+        help_text="Such as works instruction 12, or the safety engineer.",
+    )
 
     def value(self) -> dict[str, Any]:
         """What is kept; what was left empty is left out."""
@@ -41,6 +48,9 @@ class CautionsForm(forms.Form):
 def as_shown(cautions: Cautions) -> dict[str, str]:
     """What the form shows first: the words that hold now."""
     return {
-        "isolation": cautions.isolation, "rules": cautions.rules, "lead": cautions.lead,
-        "work": "\n".join(cautions.work), "source": "" if cautions.shipped else cautions.source,
-    }  # fmt: skip
+        "isolation": cautions.isolation,
+        "rules": cautions.rules,
+        "lead": cautions.lead,
+        "work": "\n".join(cautions.work),
+        "source": "" if cautions.shipped else cautions.source,
+    }

@@ -66,9 +66,13 @@ class CorrectForm(forms.Form):
         said = self.cleaned_data
         end, clock = read_station(said["station"]) or ("", None)
         wanted: dict[str, Any] = {
-            "basis": said["basis"], "on": said["on"], "stage": said["stage"], "method": said["method"], "end": end,
+            "basis": said["basis"],
+            "on": said["on"],
+            "stage": said["stage"],
+            "method": said["method"],
+            "end": end,
             "clock": clock,
-        }  # fmt: skip
+        }
         return {name: value for name, value in wanted.items() if getattr(reading, name) != value}
 
 
@@ -121,6 +125,13 @@ def as_recorded(reading: Reading, seen: int, new_id: Any) -> dict[str, Any]:
     station = "-".join(str(part) for part in (reading.end, reading.clock) if part)
     on: dt.date = reading.on
     return {
-        "id": new_id, "seen": seen, "value": reading.typed, "unit": reading.unit, "basis": reading.basis, "on": on,
-        "stage": reading.stage, "method": reading.method, "station": station,
-    }  # fmt: skip
+        "id": new_id,
+        "seen": seen,
+        "value": reading.typed,
+        "unit": reading.unit,
+        "basis": reading.basis,
+        "on": on,
+        "stage": reading.stage,
+        "method": reading.method,
+        "station": station,
+    }

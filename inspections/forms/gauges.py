@@ -12,8 +12,11 @@ A_DAY = {"invalid": "This is no day. Write it as 2026-03-09."}
 
 def _day(label: str, **more: Any) -> forms.DateField:
     return forms.DateField(
-        label=label, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"), error_messages=A_DAY | more.pop("said", {}), **more
-    )  # fmt: skip
+        label=label,
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        error_messages=A_DAY | more.pop("said", {}),
+        **more,
+    )
 
 
 class GaugeForm(forms.Form):
@@ -45,8 +48,11 @@ class CalibrationForm(forms.Form):
     )
     due_on = _day("Next check due", required=False, help_text="Empty: no day is set.")
     note = forms.CharField(
-        label="Remark", required=False, max_length=500, help_text="What was found, by whom it was checked, the certificate's number."
-    )  # fmt: skip
+        label="Remark",
+        required=False,
+        max_length=500,
+        help_text="What was found, by whom it was checked, the certificate's number.",
+    )
     certificate = forms.FileField(
         label="Certificate", required=False, help_text="PDF, JPEG or PNG, at most 12 MB.", max_length=200
     )

@@ -40,8 +40,11 @@ class LimitForm(forms.Form):
         label="Who says so", choices=[("", "not said"), *Authority.choices], required=False
     )
     document = forms.CharField(
-        label="Where it is written", max_length=120, required=False, help_text="Book, drawing or letter, and page."
-    )  # fmt: skip
+        label="Where it is written",
+        max_length=120,
+        required=False,
+        help_text="Book, drawing or letter, and page.",
+    )
     from_on = forms.DateField(
         label="From",
         required=False,
@@ -73,6 +76,10 @@ def first_values(bearing: Bearing, seen: int, today: dt.date, asked: Any) -> dic
     words = {name: asked.get(name, "")[:120] for name in ("value", "authority", "document")}
     use = asked.get("use", "")
     return words | {
-        "id": uuid4(), "seen": seen, "use": use if use in LimitUse.values else LimitUse.IN_SERVICE_MAX,
-        "unit": asked.get("unit") or own_unit(bearing), "basis": Basis.DIAMETRAL, "from_on": today,
-    }  # fmt: skip
+        "id": uuid4(),
+        "seen": seen,
+        "use": use if use in LimitUse.values else LimitUse.IN_SERVICE_MAX,
+        "unit": asked.get("unit") or own_unit(bearing),
+        "basis": Basis.DIAMETRAL,
+        "from_on": today,
+    }

@@ -103,7 +103,7 @@ _OF_CELLS: dict[str, tuple[Choice, ...]] = {
         Choice("unit", "numbers of this size are in", "the unit", (*UNITS, "1/100 mm"), only=True),
         Choice("as_planned", "they are in the unit of the plan"),
     ),
-}  # fmt: skip
+}
 _SAME = Choice("same", "it is the same measurement: keep what is stored")
 _CORRECT = Choice("correct", "the stored reading was wrong: this one is right")
 _SECOND = Choice("second", "it is a second measurement: keep both, the stored one counts")
@@ -176,8 +176,16 @@ OF_NAMES = frozenset(
 )
 # An answer to these is about words, whatever row they stand in; every other is about the rows it was given for.
 _OF_WORDS = frozenset(
-    {*_OF_CELLS, "unknown_pump", "unknown_site", "unknown_position", "tag_at_two_sites", "new_method", "new_station"}
-)  # fmt: skip
+    {
+        *_OF_CELLS,
+        "unknown_pump",
+        "unknown_site",
+        "unknown_position",
+        "tag_at_two_sites",
+        "new_method",
+        "new_station",
+    }
+)
 
 
 def ident(code: str, row: ParsedRow) -> str:
@@ -256,8 +264,14 @@ def _positions_offered(about: str, rows: Sequence[ParsedRow], context: Context) 
 
 
 def answer(
-    code: str, about: str, choice: str, value: str, rows: Sequence[ParsedRow], parsed: Parsed, context: Context
-) -> bool:  # fmt: skip
+    code: str,
+    about: str,
+    choice: str,
+    value: str,
+    rows: Sequence[ParsedRow],
+    parsed: Parsed,
+    context: Context,
+) -> bool:
     """Change rows as an answer says; True where everything must be checked again."""
     if code in ("unknown_pump", "unknown_site", "unknown_position") and choice == "is":
         return _means(code, about, value, rows, context)

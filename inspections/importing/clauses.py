@@ -105,8 +105,9 @@ class _Remark:
         found = [
             (m.start(), m.end(), kind, sort)
             for sort, table in (("work", (*WORKS, *own)), ("thing", THINGS))
-            for kind, words in table for m in words.finditer(self.text)
-        ]  # fmt: skip
+            for kind, words in table
+            for m in words.finditer(self.text)
+        ]
         found += [
             (m.start(), m.end(), str(EventKind.SCRAPE), "doubtful") for m in DOUBTFUL.finditer(self.text)
         ]

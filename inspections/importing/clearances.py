@@ -182,9 +182,14 @@ class _Judge:
         if before and not before.worked and day > before.day:
             self.own = max(self.own, (value - before.value) / (day - before.day))
         self.level = _Level(
-            value, day, min(line.sd for line in good), frozenset(line.method for line in good),
-            frozenset(line.end for line in good), tuple(good), 1 if before is None or self.fell else before.n + 1,
-        )  # fmt: skip
+            value,
+            day,
+            min(line.sd for line in good),
+            frozenset(line.method for line in good),
+            frozenset(line.end for line in good),
+            tuple(good),
+            1 if before is None or self.fell else before.n + 1,
+        )
         self.fitted = self.fell = False
 
     def _outside_journal(self, line: Line) -> Finding | None:

@@ -74,7 +74,13 @@ def _first_days(word: str, row: ParsedRow) -> str:
 
 def _hours(word: str, row: ParsedRow) -> str:
     day, hours = row.typed.get("date", ""), row.typed.get("run_hours", "")
-    return f"the meter starts at {hours} h on {day}" if word == "reset" else f"{hours} h of {day} is used for nothing" if word == "drop" else ""  # fmt: skip
+    return (
+        f"the meter starts at {hours} h on {day}"
+        if word == "reset"
+        else f"{hours} h of {day} is used for nothing"
+        if word == "drop"
+        else ""
+    )
 
 
 def _grouping(word: str, row: ParsedRow) -> str:
@@ -99,7 +105,11 @@ def _stored(word: str, row: ParsedRow) -> str:
     if other is None:
         return ""
     stored = f"{other.typed} {other.unit}"
-    return {"same": f"{stored} stays", "correct": f"{_value(row)} instead of {stored}", "second": f"{stored} counts, {_value(row)} stands beside it"}.get(word, "")  # fmt: skip
+    return {
+        "same": f"{stored} stays",
+        "correct": f"{_value(row)} instead of {stored}",
+        "second": f"{stored} counts, {_value(row)} stands beside it",
+    }.get(word, "")
 
 
 def _jump(word: str, row: ParsedRow) -> str:
@@ -112,8 +122,20 @@ def _jump(word: str, row: ParsedRow) -> str:
 
 
 _TOLD: dict[str, Callable[[str, ParsedRow], str]] = {
-    "two_values": _two_values, "swallowed_date": _swallowed, "marked_number": _marked, "odd_word": _odd_word,
-    "size": _size, "season": _season, "first_days": _first_days, "run_hours_fall": _hours, "run_hours_rise": _hours,
-    "grouping_mark": _grouping, "run_hours_slow": _slow, "stored_otherwise": _stored, "rounded_otherwise": _stored, "jump": _jump, "clearance_range": _jump,
+    "two_values": _two_values,
+    "swallowed_date": _swallowed,
+    "marked_number": _marked,
+    "odd_word": _odd_word,
+    "size": _size,
+    "season": _season,
+    "first_days": _first_days,
+    "run_hours_fall": _hours,
+    "run_hours_rise": _hours,
+    "grouping_mark": _grouping,
+    "run_hours_slow": _slow,
+    "stored_otherwise": _stored,
+    "rounded_otherwise": _stored,
+    "jump": _jump,
+    "clearance_range": _jump,
     "fall_without_event": _jump,
-}  # fmt: skip
+}

@@ -132,11 +132,27 @@ def line_of(
     typed = row.typed["value"]
     comma = decimal_comma and "," in typed
     return Line(
-        bearing, visit, day, {"as_found": 0, "as_left": 2}.get(stage or "", -1), order, event, quantity, value, low,
-        high, method, row.get("station", "").strip().lower(), end, row.values["unit"], typed, basis,
+        bearing,
+        visit,
+        day,
+        {"as_found": 0, "as_left": 2}.get(stage or "", -1),
+        order,
+        event,
+        quantity,
+        value,
+        low,
+        high,
+        method,
+        row.get("station", "").strip().lower(),
+        end,
+        row.values["unit"],
+        typed,
+        basis,
         float(typed_step_um(typed, row.values["unit"], comma)) * double,
-        quantity == "clearance" and is_vertical(clock, load_side), row=row, sd=spreads.get(method, NOT_NAMED).sd_um,
-    )  # fmt: skip
+        quantity == "clearance" and is_vertical(clock, load_side),
+        row=row,
+        sd=spreads.get(method, NOT_NAMED).sd_um,
+    )
 
 
 def settle_phases(lines: Sequence[Line], whole_pump: dict[object, int]) -> None:

@@ -4,8 +4,6 @@ import uuid
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
-from decimal import Decimal
-from typing import Any
 from uuid import UUID
 
 from fleet.importing.answers import Choice
@@ -23,11 +21,8 @@ from inspections.importing.end_names import EndNames, end_facts, end_word
 from inspections.importing.lines import (
     Line,
     given_order,
-    in_um,
     line_of,
     settle_phases,
-    station_of,
-    typed_step_um,
     visit_key,
 )
 from inspections.importing.meters import Hours, check_meters, hours_in
@@ -35,11 +30,11 @@ from inspections.importing.needs import needs
 from inspections.importing.new_words import first_days, new_words
 from inspections.importing.position_names import bearings_by_name, names_by_place
 from inspections.importing.remarks import NAMES_WORK, Surroundings, remarks_that_name_work, words_of_plant
-from inspections.importing.template import COLUMNS, HOURS, METER_RESET, PERCENT, READING
+from inspections.importing.row_facts import RowFacts
+from inspections.importing.template import COLUMNS, READING
 from inspections.importing.work_levels import works_against_levels
 from inspections.models import WORK, EventKind
-from inspections.records.facts import EventFact, Happened, MeterFact, ReadingFact
-from inspections.records.recording import quantity_of, record_history
+from inspections.records.recording import record_history
 from inspections.story.uncertainty import spreads
 
 
@@ -87,7 +82,7 @@ class HistoryLoader(Loader):
 
     def prepare(self, rows: Sequence[ParsedRow], context: Context) -> None:
         """Rows as facts."""
-        maker = _FactMaker(context.options.decimal_comma, given_order(rows))
+        maker = RowFacts(context.options.decimal_comma, given_order(rows))
         context.memory["facts"] = maker.run(rows, context.memory["places"])
 
     def store(self, rows: Sequence[ParsedRow], context: Context, act: uuid.UUID) -> tuple[int, int]:
@@ -244,9 +239,14 @@ class _Comparison:
                 place_of[bearing] = place
             side = self.facts[bearing].load_side if bearing else "bottom"
             made = line_of(
-                row, bearing=bearing or place, place=place, order=order[row.number], load_side=side,
-                decimal_comma=self.comma, spreads=self.spreads,
-            )  # fmt: skip
+                row,
+                bearing=bearing or place,
+                place=place,
+                order=order[row.number],
+                load_side=side,
+                decimal_comma=self.comma,
+                spreads=self.spreads,
+            )
             if made is not None:
                 (lines[bearing] if bearing else whole[place]).append(made)
         known = []
@@ -293,9 +293,13 @@ class _Comparison:
                 alike[kind].append(row)
         for kind, some in alike.items():
             yield from ask_alike(
-                some, "stage", "as found or as left", "say whether these were measured before the work or after it",
-                "stage_unclear", about=kind,
-            )  # fmt: skip
+                some,
+                "stage",
+                "as found or as left",
+                "say whether these were measured before the work or after it",
+                "stage_unclear",
+                about=kind,
+            )
 
     def _hours(self) -> Iterator[Hours]:
         for row in self.new:
@@ -323,10 +327,13 @@ class _Comparison:
                 measured[visit] += [] if name in measured[visit] else [name]
         spelt = names_by_place(self.directory)
         return Surroundings(
-            {row.number: visit_key(row, self.placed[row.number]) for row in self.rows}, works, measured,
+            {row.number: visit_key(row, self.placed[row.number]) for row in self.rows},
+            works,
+            measured,
             lambda row: spelt.get(self.placed[row.number], {}),
-            lambda row: bearings_by_name(self.directory, self.placed[row.number]), self._told_before,
-        )  # fmt: skip
+            lambda row: bearings_by_name(self.directory, self.placed[row.number]),
+            self._told_before,
+        )
 
     def _told_before(self, kind: str, position: str, row: ParsedRow) -> bool:
         """Whether the record holds the work a remark names, and no answer made this very remark that work."""
@@ -370,95 +377,3 @@ def _is_rounded(line: Line, other: Line) -> bool:
     if line.middle is None or other.middle is None or line.value is None or other.value is None:
         return False
     return abs(line.value - other.value) <= 0.55 * (line.step + other.step)
-
-
-# rows as facts ---------------------------------------------------------------------------------------------
-
-
-class _FactMaker:
-    """Rows that stand to facts to record."""
-
-    def __init__(self, decimal_comma: bool, order: dict[int, int]) -> None:
-        self.comma, self.order = decimal_comma, order
-        self.seen: dict[tuple, list[ReadingFact]] = defaultdict(list)
-
-    def run(self, rows: Sequence[ParsedRow], placed: dict[int, UUID]) -> list[Happened]:
-        """Facts in the rows' order; the meter beside something else is a fact of its own."""
-        facts: list[Happened] = []
-        for row in rows:
-            shared = self._shared(row, placed[row.number])
-            event = row.values["event"]
-            if event == READING:
-                facts.append(self._reading(row, shared))
-            elif event not in (HOURS, METER_RESET):
-                facts.append(_event(row, event, shared))
-            if "run_hours" in row.values:
-                facts.append(_meter(row, event, shared))
-        self._number_repeats()
-        return facts
-
-    def _shared(self, row: ParsedRow, place: UUID) -> dict[str, Any]:
-        values, day = row.values, row.values["date"]
-        get = values.get
-        return {
-            "place": place, "on": day.first, "last_on": day.last, "precision": day.precision,
-            "order": self.order[row.number], "visit": get("visit", ""), "why": get("why", ""),
-            "outage": get("outage", ""), "job": get("job", ""), "note": get("note", ""),
-            "sheet_row": row.sheet_row, "row_id": get("entry_id", ""),
-        }  # fmt: skip
-
-    def _reading(self, row: ParsedRow, shared: dict[str, Any]) -> ReadingFact:
-        get, unit, typed = row.values.get, row.values["unit"], row.typed["value"]
-        um = in_um(row.values["value"], unit)
-        method = get("method", "")
-        end, clock = station_of(get("station", "")) or ("", None)
-        assert row.bearing is not None  # a reading without its position is at fault
-        fact = ReadingFact(
-            **shared, bearing=row.bearing, typed=typed, unit=unit, value_um=um.value, low_um=um.low, high_um=um.high,
-            step_um=typed_step_um(typed, unit, self.comma and "," in typed),
-            quantity=get("quantity") or quantity_of(method), basis=get("basis", "diametral"), end=end, clock=clock,
-            stage=get("stage", ""), method=method, not_for_wear="_apart" in row.values,
-            not_for_wear_because=get("_apart", ""), supersedes=get("_corrects"), instrument=get("instrument", ""), measured_by=get("by"),
-            checked_by=get("checked_by"),
-        )  # fmt: skip
-        key = (fact.bearing, fact.visit or fact.on, fact.stage, fact.quantity, end, clock, method)
-        if "_second" in row.values:
-            fact.repeat, fact.counts = 2, False
-        else:
-            self.seen[key].append(fact)
-        return fact
-
-    def _number_repeats(self) -> None:
-        """Several readings of one station are repeats and the last counts; without a station they may be the two ends."""
-        for some in self.seen.values():
-            if len(some) == 1:
-                continue
-            units = {fact.unit for fact in some}
-            for i, fact in enumerate(some):
-                fact.repeat = i + 1
-                if len(units) > 1:  # one measurement in two units
-                    fact.counts = i == 0
-                elif fact.end or fact.clock:
-                    fact.counts = i == len(some) - 1
-
-
-def _event(row: ParsedRow, event: str, shared: dict[str, Any]) -> EventFact:
-    get = row.values.get
-    contact: Decimal | None = None
-    if event == EventKind.CONTACT_CHECK and get("unit") == PERCENT and "value" in row.values:
-        contact = row.values["value"].value
-    return EventFact(
-        **shared, kind=event, bearing=row.bearing, half=get("half", ""), shell=get("shell", ""),
-        reason=get("reason", ""), outcome=get("outcome", ""), contact_percent=contact, done_by=get("by"),
-        checked_by=get("checked_by"),
-    )  # fmt: skip
-
-
-def _meter(row: ParsedRow, event: str, shared: dict[str, Any]) -> MeterFact:
-    proper = event in (HOURS, METER_RESET)
-    # The note of another event is that event's own.
-    own = shared if proper else shared | {"note": "", "row_id": ""}
-    return MeterFact(
-        **own, hours=row.values["run_hours"], reset=event == METER_RESET, starts=row.get("starts"),
-        hours_before=row.get("run_hours_before") if event == METER_RESET else None, beside=not proper,
-    )  # fmt: skip

@@ -45,9 +45,14 @@ def hours_in(row: ParsedRow, place: UUID) -> Hours | None:
     day, before = row.values["date"], row.get("run_hours_before")
     reset = row.values.get("event") == METER_RESET
     return Hours(
-        place, day.first.toordinal(), day.last.toordinal(), float(row.values["run_hours"]), reset,
-        float(before) if reset and before is not None else None, row,
-    )  # fmt: skip
+        place,
+        day.first.toordinal(),
+        day.last.toordinal(),
+        float(row.values["run_hours"]),
+        reset,
+        float(before) if reset and before is not None else None,
+        row,
+    )
 
 
 def check_meters(

@@ -30,15 +30,22 @@ def new_words(rows: Sequence[ParsedRow]) -> Iterator[Finding]:
     words = ", ".join(sorted(word for word in known if word))
     for some in methods.values():
         yield from ask_alike(
-            some, "method", f"a method known here ({words})", "write it as one of these, or say that it is new",
-            "new_method", about=some[0].get("method"),
-        )  # fmt: skip
+            some,
+            "method",
+            f"a method known here ({words})",
+            "write it as one of these, or say that it is new",
+            "new_method",
+            about=some[0].get("method"),
+        )
     for some in stations.values():
         yield from ask_alike(
-            some, "station", "a station as in-12, out-6, mid, 12 or nothing",
-            "give the end (in: pump side, out, mid) and the clock position seen from the coupling", "new_station",
+            some,
+            "station",
+            "a station as in-12, out-6, mid, 12 or nothing",
+            "give the end (in: pump side, out, mid) and the clock position seen from the coupling",
+            "new_station",
             about=some[0].get("station"),
-        )  # fmt: skip
+        )
 
 
 def first_days(rows: Sequence[ParsedRow]) -> Iterator[Finding]:
@@ -49,7 +56,9 @@ def first_days(rows: Sequence[ParsedRow]) -> Iterator[Finding]:
         return
     whole = [row for row in dated if row.values["date"].precision == "day"]
     yield from ask_alike(
-        whole, "date", "days, not the first of a month on every row",
+        whole,
+        "date",
+        "days, not the first of a month on every row",
         "if only the months are known, write them as 2014-03; if these are the days, set the rows aside or say so",
         "first_days",
-    )  # fmt: skip
+    )

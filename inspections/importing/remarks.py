@@ -17,10 +17,14 @@ from inspections.models import WHOLE_PUMP, WORK, EventKind
 REMARK_WORDS = "remark_words"
 NAMES_WORK, DOUBTFUL_WORD = "remark_names_work", "scrapped_or_scraped"
 WORDS_FOR = {
-    EventKind.SCRAPE: "scrape", EventKind.SHELL_CHANGE: "shell change", EventKind.REBABBITT: "rebabbitt",
-    EventKind.SHIM_CHANGE: "shim change", EventKind.JOURNAL_REGRIND: "journal regrind",
-    EventKind.ROTOR_CHANGE: "rotor change", EventKind.PUMP_CHANGE: "pump change",
-}  # fmt: skip
+    EventKind.SCRAPE: "scrape",
+    EventKind.SHELL_CHANGE: "shell change",
+    EventKind.REBABBITT: "rebabbitt",
+    EventKind.SHIM_CHANGE: "shim change",
+    EventKind.JOURNAL_REGRIND: "journal regrind",
+    EventKind.ROTOR_CHANGE: "rotor change",
+    EventKind.PUMP_CHANGE: "pump change",
+}
 # A remark may call one what the sheet's event calls the other.
 _SERVES = {
     EventKind.SCRAPE: {EventKind.SHELL_CHANGE, EventKind.REBABBITT},  # new metal is scraped in

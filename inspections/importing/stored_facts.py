@@ -61,20 +61,69 @@ def lines_of(
     asked = set(bearings)
     readings = Reading.objects.standing().filter(_among("bearing_id", bearings), counts=True)
     for (
-        bearing, visit, on, stage, order, quantity, value, low, high, method, end, clock, unit, typed, basis, step, row_id,
+        bearing,
+        visit,
+        on,
+        stage,
+        order,
+        quantity,
+        value,
+        low,
+        high,
+        method,
+        end,
+        clock,
+        unit,
+        typed,
+        basis,
+        step,
+        row_id,
         pk,
     ) in readings.values_list(
-        "bearing_id", "visit_id", "on", "stage", "order", "quantity", "value_um", "low_um", "high_um", "method",
-        "end", "clock", "unit", "typed", "basis", "step_um", "row_id", "id",
-    ).iterator(chunk_size=5000):  # fmt: skip
+        "bearing_id",
+        "visit_id",
+        "on",
+        "stage",
+        "order",
+        "quantity",
+        "value_um",
+        "low_um",
+        "high_um",
+        "method",
+        "end",
+        "clock",
+        "unit",
+        "typed",
+        "basis",
+        "step_um",
+        "row_id",
+        "id",
+    ).iterator(chunk_size=5000):
         if bearing in asked:
             station = "-".join(str(part) for part in (end, clock) if part)
             yield Line(
-                bearing, visit, on.toordinal(), 0 if stage == "as_found" else 2, order, "reading", quantity,
-                _number(value), _number(low), _number(high), method, station, end, unit, typed, basis,
-                float(step or 0), quantity == "clearance" and is_vertical(clock, facts[bearing].load_side),
-                row_id=row_id, stored_id=pk, sd=spreads.get(method, NOT_NAMED).sd_um,
-            )  # fmt: skip
+                bearing,
+                visit,
+                on.toordinal(),
+                0 if stage == "as_found" else 2,
+                order,
+                "reading",
+                quantity,
+                _number(value),
+                _number(low),
+                _number(high),
+                method,
+                station,
+                end,
+                unit,
+                typed,
+                basis,
+                float(step or 0),
+                quantity == "clearance" and is_vertical(clock, facts[bearing].load_side),
+                row_id=row_id,
+                stored_id=pk,
+                sd=spreads.get(method, NOT_NAMED).sd_um,
+            )
     yield from _works(asked, places)
 
 

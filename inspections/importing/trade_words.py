@@ -84,11 +84,38 @@ ENGLISH = Language(
         EventKind.PUMP_CHANGE: r"(?:new|spare|other) pump",
     },
     samples={
-        EventKind.SCRAPE: ("scraped", "re-scraped", "scrpd", "hand fitted", "high spots removed", "bedded in", "touched up"),
-        EventKind.SHELL_CHANGE: ("new brgs", "nu brgs", "new shells fitted", "brgs repl'd", "renewed both bearings", "shells chgd"),
-        EventKind.REBABBITT: ("rebabbitted", "remetalled", "re-metled", "relined", "new white metal", "repoured"),
+        EventKind.SCRAPE: (
+            "scraped",
+            "re-scraped",
+            "scrpd",
+            "hand fitted",
+            "high spots removed",
+            "bedded in",
+            "touched up",
+        ),
+        EventKind.SHELL_CHANGE: (
+            "new brgs",
+            "nu brgs",
+            "new shells fitted",
+            "brgs repl'd",
+            "renewed both bearings",
+            "shells chgd",
+        ),
+        EventKind.REBABBITT: (
+            "rebabbitted",
+            "remetalled",
+            "re-metled",
+            "relined",
+            "new white metal",
+            "repoured",
+        ),
         EventKind.SHIM_CHANGE: ("shimmed", "shims removed", "took out 0.05 shim", "reshimmed"),
-        EventKind.JOURNAL_REGRIND: ("journal ground", "shaft turned", "jrnls chromed", "metal sprayed shaft ground"),
+        EventKind.JOURNAL_REGRIND: (
+            "journal ground",
+            "shaft turned",
+            "jrnls chromed",
+            "metal sprayed shaft ground",
+        ),
         EventKind.ROTOR_CHANGE: ("rotor changed", "spare rotor fitted", "new shaft"),
         EventKind.PUMP_CHANGE: ("pump swapped", "spare pump installed", "pump came from"),
     },
@@ -107,7 +134,7 @@ ENGLISH = Language(
     joins=r"and|&|\+",
     everywhere=r"both(?: ends| brgs| bearings| sides)?|all (?:brgs|bearings)|each end",
     doubtful=r"(?:re-?)?scr?app+(?:ed|d)(?: in)?",
-)  # fmt: skip
+)
 
 GERMAN = Language(
     "German",
@@ -130,7 +157,12 @@ GERMAN = Language(
     },
     samples={
         EventKind.SCRAPE: ("geschabt", "nachgeschabt", "eingeschabt", "Tragbild nachgearbeitet"),
-        EventKind.SHELL_CHANGE: ("neue Lagerschalen", "Lager erneuert", "Schalen getauscht", "Ersatzlager eingebaut"),
+        EventKind.SHELL_CHANGE: (
+            "neue Lagerschalen",
+            "Lager erneuert",
+            "Schalen getauscht",
+            "Ersatzlager eingebaut",
+        ),
         EventKind.REBABBITT: ("neu ausgegossen", "neues Wei\u00dfmetall"),
         EventKind.SHIM_CHANGE: ("Beilagen entfernt", "unterlegt"),
         EventKind.JOURNAL_REGRIND: ("Zapfen geschliffen", "Welle nachgeschliffen"),
@@ -148,6 +180,6 @@ GERMAN = Language(
     parts=r"aber|sondern|danach|dann",
     joins=r"und|u\.",
     everywhere=r"beide(?: (?:seiten|lager|enden))?|beidseitig|alle lager",
-)  # fmt: skip
+)
 
 LANGUAGES = (ENGLISH, GERMAN)

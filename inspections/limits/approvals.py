@@ -101,10 +101,18 @@ def _told(
             "",
         )
     return Waiting(
-        of, row.pk, row.act, row.bearing, words, people.get(row.recorded_by, "someone not known"), row.recorded_at,
-        reason, sheets.get(row.act, ""),
-        account.person_id != row.recorded_by and may(account, ACT_OF[of], row.bearing.place.site), use,
-    )  # fmt: skip
+        of,
+        row.pk,
+        row.act,
+        row.bearing,
+        words,
+        people.get(row.recorded_by, "someone not known"),
+        row.recorded_at,
+        reason,
+        sheets.get(row.act, ""),
+        account.person_id != row.recorded_by and may(account, ACT_OF[of], row.bearing.place.site),
+        use,
+    )
 
 
 def confirm_shells(events: Sequence[Event], *, by: UUID) -> None:

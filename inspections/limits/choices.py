@@ -98,32 +98,102 @@ def _hours(typed: str) -> str:
 
 SETTING_BETWEEN, CREW_HOURS_BETWEEN = "crew_hours_between_outages", "40"
 CHOICES = (
-    Choice("accepted_risk", "Accepted risk", "The chance of passing the in-service maximum before the outage after the next "
-           "above which replacing is advised; the derived replace limit follows from it.", "1 to 50, in per cent",
-           _risk, lambda value: percent(float(value)), str(ACCEPTED_RISK)),
-    Choice("usual_outage_interval_days", "Usual time between outages", "Stands for outages that are not planned yet.",
-           "30 to 3650 days", _days, lambda value: f"{float(value):.0f} days", str(USUAL_OUTAGE_DAYS)),
-    Choice(SETTING_BETWEEN, "Crew hours between outages", "What the plan may use between two outages for pumps whose twin "
-           "runs meanwhile; 0 plans nothing there. The default is an assumption with no published source.",
-           "0 to 10 000 hours", _hours, lambda value: f"{float(value):g} h", CREW_HOURS_BETWEEN),
-    Choice("signatures", "Second signature", "Whether a visit is closed only when a second person has checked it.",
-           "none, or checked", _signatures, lambda value: "checked by a second person" if value else "none", []),
-    Choice("stations", "Where bearings are measured", "The stations that the record page asks for, in this order.",
-           "end and clock, such as in-12 out-12", _stations, lambda value: ", ".join(value) or "as last time, else both ends on top", []),
-    Choice("photos_allowed", "Photos", "Whether photos may be taken at an open bearing.", "yes or no",
-           _yes_no, lambda value: "no" if value is False else "yes", True),
-    Choice(HOLD_SETTING, "Damage that holds", "Found at the open bearing these say “hold”: do not close before the engineer has "
-           "signed a disposition. The default is common practice, no published source.", "words as ticked at the pump, a comma "
-           "between; part: word for one part alone; or none", _damage, _listed, list(HOLD_WORDS)),
-    Choice(NOTE_SETTING, "Damage that is noted", "Found at the open bearing these ask for a photo only.", "words as ticked at the "
-           "pump, a comma between; or none", _damage, _listed, list(NOTE_WORDS)),
-    Choice(RING_SETTING, "Whom to ring", "Stands beside “hold” and “ask the engineer” at the pump: role and number, as this plant "
-           "wants them.", "up to 120 characters", _words, lambda value: value or "the engineer of the site", ""),
-    Choice(second_person.SETTING, "Second person for limits and shells", "Whether a limit that is set holds only once another "
-           "engineer has confirmed it. A new shell is recorded at once and counted with, and stands as not yet confirmed "
-           "until another foreman or engineer has done so.", "yes or no",
-           _yes_no, lambda value: "yes" if value is True else "no", False),
-)  # fmt: skip
+    Choice(
+        "accepted_risk",
+        "Accepted risk",
+        "The chance of passing the in-service maximum before the outage after the next "
+        "above which replacing is advised; the derived replace limit follows from it.",
+        "1 to 50, in per cent",
+        _risk,
+        lambda value: percent(float(value)),
+        str(ACCEPTED_RISK),
+    ),
+    Choice(
+        "usual_outage_interval_days",
+        "Usual time between outages",
+        "Stands for outages that are not planned yet.",
+        "30 to 3650 days",
+        _days,
+        lambda value: f"{float(value):.0f} days",
+        str(USUAL_OUTAGE_DAYS),
+    ),
+    Choice(
+        SETTING_BETWEEN,
+        "Crew hours between outages",
+        "What the plan may use between two outages for pumps whose twin "
+        "runs meanwhile; 0 plans nothing there. The default is an assumption with no published source.",
+        "0 to 10 000 hours",
+        _hours,
+        lambda value: f"{float(value):g} h",
+        CREW_HOURS_BETWEEN,
+    ),
+    Choice(
+        "signatures",
+        "Second signature",
+        "Whether a visit is closed only when a second person has checked it.",
+        "none, or checked",
+        _signatures,
+        lambda value: "checked by a second person" if value else "none",
+        [],
+    ),
+    Choice(
+        "stations",
+        "Where bearings are measured",
+        "The stations that the record page asks for, in this order.",
+        "end and clock, such as in-12 out-12",
+        _stations,
+        lambda value: ", ".join(value) or "as last time, else both ends on top",
+        [],
+    ),
+    Choice(
+        "photos_allowed",
+        "Photos",
+        "Whether photos may be taken at an open bearing.",
+        "yes or no",
+        _yes_no,
+        lambda value: "no" if value is False else "yes",
+        True,
+    ),
+    Choice(
+        HOLD_SETTING,
+        "Damage that holds",
+        "Found at the open bearing these say “hold”: do not close before the engineer has "
+        "signed a disposition. The default is common practice, no published source.",
+        "words as ticked at the pump, a comma between; part: word for one part alone; or none",
+        _damage,
+        _listed,
+        list(HOLD_WORDS),
+    ),
+    Choice(
+        NOTE_SETTING,
+        "Damage that is noted",
+        "Found at the open bearing these ask for a photo only.",
+        "words as ticked at the pump, a comma between; or none",
+        _damage,
+        _listed,
+        list(NOTE_WORDS),
+    ),
+    Choice(
+        RING_SETTING,
+        "Whom to ring",
+        "Stands beside “hold” and “ask the engineer” at the pump: role and number, as this plant wants them.",
+        "up to 120 characters",
+        _words,
+        lambda value: value or "the engineer of the site",
+        "",
+    ),
+    Choice(
+        second_person.SETTING,
+        "Second person for limits and shells",
+        "Whether a limit that is set holds only once another "
+        "engineer has confirmed it. A new shell is recorded at once and counted with, and stands as not yet confirmed "
+        "until another foreman or engineer has done so.",
+        "yes or no",
+        _yes_no,
+        lambda value: "yes" if value is True else "no",
+        False,
+    ),
+)
 BY_NAME = {choice.name: choice for choice in CHOICES}
 
 

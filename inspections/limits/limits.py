@@ -119,9 +119,21 @@ def seen(bearing: Bearing) -> int:
 
 
 def set_limit(
-    *, bearing: Bearing, id: UUID, seen_before: int, use: str, value: Decimal | None, unit: str, typed: str,
-    basis: str = "diametral", authority: str, document: str, from_on: dt.date | None, reason: str, by: UUID,
-) -> Limit | ProposedLimit | None:  # fmt: skip
+    *,
+    bearing: Bearing,
+    id: UUID,
+    seen_before: int,
+    use: str,
+    value: Decimal | None,
+    unit: str,
+    typed: str,
+    basis: str = "diametral",
+    authority: str,
+    document: str,
+    from_on: dt.date | None,
+    reason: str,
+    by: UUID,
+) -> Limit | ProposedLimit | None:
     """Set one limit from a day on, or (`value` None) lift it; None where this very form was stored already.
 
     Parameters

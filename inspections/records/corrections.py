@@ -21,15 +21,38 @@ from inspections.records.rows import instruments_of, people_of, reading_row
 # mending -------------------------------------------------------------------------------------------------
 
 _KEPT = (
-    "basis", "end", "clock", "stage", "method", "repeat", "counts", "not_for_wear", "not_for_wear_because",
-    "conditions", "measured_by", "checked_by", "precision", "order", "job", "note", "last_on", "visit_id",
-)  # fmt: skip
+    "basis",
+    "end",
+    "clock",
+    "stage",
+    "method",
+    "repeat",
+    "counts",
+    "not_for_wear",
+    "not_for_wear_because",
+    "conditions",
+    "measured_by",
+    "checked_by",
+    "precision",
+    "order",
+    "job",
+    "note",
+    "last_on",
+    "visit_id",
+)
 
 
 def correct_reading(
-    *, reading: Reading, by: UUID, reason: str, value: str | None = None, unit: str | None = None,
-    bearing: Bearing | None = None, decimal_comma: bool = False, **changes: Any,
-) -> Reading:  # fmt: skip
+    *,
+    reading: Reading,
+    by: UUID,
+    reason: str,
+    value: str | None = None,
+    unit: str | None = None,
+    bearing: Bearing | None = None,
+    decimal_comma: bool = False,
+    **changes: Any,
+) -> Reading:
     """Withdraw a reading and record what it should have been, as one act; the new one names the old.
 
     Parameters
@@ -61,10 +84,19 @@ def correct_reading(
     except units.Unreadable as fault:
         raise NotRecorded(str(fault)) from None
     fact = ReadingFact(
-        place=reading.bearing.place_id, bearing=(bearing or reading.bearing).pk, on=reading.on, typed=typed, unit=unit,
-        value_um=um.value, low_um=um.low, high_um=um.high, step_um=step, quantity=reading.quantity,
-        supersedes=reading.pk, **{name: getattr(reading, name) for name in _KEPT},
-    )  # fmt: skip
+        place=reading.bearing.place_id,
+        bearing=(bearing or reading.bearing).pk,
+        on=reading.on,
+        typed=typed,
+        unit=unit,
+        value_um=um.value,
+        low_um=um.low,
+        high_um=um.high,
+        step_um=step,
+        quantity=reading.quantity,
+        supersedes=reading.pk,
+        **{name: getattr(reading, name) for name in _KEPT},
+    )
     if "on" in changes:
         _not_ahead(reading.bearing.place, changes["on"])
         changes.setdefault("last_on", changes["on"])

@@ -20,7 +20,7 @@ CHECKS = (
     ("BM-1", dt.date(2025, 2, 3), True, dt.date(2026, 2, 3), "ball anvil true"),
     ("DI-5", dt.date(2019, 4, 1), True, dt.date(2021, 4, 1), "no play"),
     ("DI-5", dt.date(2023, 10, 4), False, None, "the spindle sticks: lifts read up to 0.02 mm small"),
-)  # fmt: skip
+)
 
 
 def put_a_reading_right() -> str:

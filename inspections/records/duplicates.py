@@ -23,9 +23,13 @@ def others(row: Row) -> list[Row]:
         rows = rows.filter(bearing=row.bearing_id, quantity=row.quantity)
     elif isinstance(row, Event):
         # Work told of the whole pump and of one of its bearings may be one piece of work.
-        rows = rows.filter(kind=row.kind, chain=row.chain) if row.bearing_id is None else rows.filter(
-            Q(bearing=row.bearing_id) | Q(bearing__isnull=True, place=row.place_id), kind=row.kind
-        )  # fmt: skip
+        rows = (
+            rows.filter(kind=row.kind, chain=row.chain)
+            if row.bearing_id is None
+            else rows.filter(
+                Q(bearing=row.bearing_id) | Q(bearing__isnull=True, place=row.place_id), kind=row.kind
+            )
+        )
     else:
         rows = rows.filter(chain=row.chain)
     return sorted(rows, key=lambda one: abs((one.on - row.on).days))[:OFFERED]
@@ -70,8 +74,11 @@ def join(*, row: Row, standing: Row, by: UUID, reason: str) -> bool:
         # Both are held, in the order of their ids, so that two who join them crosswise cannot lose both.
         held = {
             one.pk: one
-            for one in type(row)._base_manager.select_for_update().filter(pk__in=(row.pk, standing.pk)).order_by("pk")
-        }  # fmt: skip
+            for one in type(row)
+            ._base_manager.select_for_update()
+            .filter(pk__in=(row.pk, standing.pk))
+            .order_by("pk")
+        }
         if len(held) < 2:
             raise NotRecorded(
                 "The two are not of one sort; a reading is joined with a reading, work with work."

@@ -154,11 +154,18 @@ class Openings:
             return Fact(chain, "revision", body=body)
         outage = outages.get((self._machines.site[opening.place], folded(opening.outage)))
         values = {
-            "machine_id": opening.machine, "place_id": opening.place, "label": opening.label, "why": opening.why,
-            "outage_id": outage, "outage_words": "" if outage else opening.outage[:80], "job": opening.job,
-            "opened_on": opening.opened, "last_on": opening.last, "precision": opening.precision,
+            "machine_id": opening.machine,
+            "place_id": opening.place,
+            "label": opening.label,
+            "why": opening.why,
+            "outage_id": outage,
+            "outage_words": "" if outage else opening.outage[:80],
+            "job": opening.job,
+            "opened_on": opening.opened,
+            "last_on": opening.last,
+            "precision": opening.precision,
             "closed_on": opening.closed if closed else None,
-        }  # fmt: skip
+        }
         return new_row(chain, "visit", values, opening.id)
 
     def _outages(self) -> dict[tuple[UUID, str], UUID]:

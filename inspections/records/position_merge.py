@@ -56,12 +56,23 @@ ALIKE: dict[type[Recorded], tuple[str, ...]] = {
     Limit: ("quantity", "use"),
     BearingFacts: (),
     ShellFitting: ("half", "from_on"),
-}  # fmt: skip
+}
 KIND: dict[type[Recorded], str] = {
-    Visit: "visit", Attendance: "attendance", Reading: "reading", NotMeasured: "not_measured", Event: "event", Finding: "finding",
-    MeterEntry: "meter", ContactCheck: "contact_check", Decision: "decision", Disposition: "disposition", Closing: "closing", Limit: "limit",
-    BearingFacts: "bearing_facts", ShellFitting: "shell_fitting",
-}  # fmt: skip
+    Visit: "visit",
+    Attendance: "attendance",
+    Reading: "reading",
+    NotMeasured: "not_measured",
+    Event: "event",
+    Finding: "finding",
+    MeterEntry: "meter",
+    ContactCheck: "contact_check",
+    Decision: "decision",
+    Disposition: "disposition",
+    Closing: "closing",
+    Limit: "limit",
+    BearingFacts: "bearing_facts",
+    ShellFitting: "shell_fitting",
+}
 OF_PUMP = (Visit, Event, MeterEntry)
 
 
@@ -198,8 +209,14 @@ def _standing_of(model: type[Recorded], gone: Bearing, visits: Any, empties_pump
 
 
 def _take(
-    row: Recorded, stays: Bearing, replaced: dict[str, str], machine: str, moving: Moving, reason: str, gone: Bearing
-) -> None:  # fmt: skip
+    row: Recorded,
+    stays: Bearing,
+    replaced: dict[str, str],
+    machine: str,
+    moving: Moving,
+    reason: str,
+    gone: Bearing,
+) -> None:
     kind = KIND[type(row)]
     body = dict(kinds.body_of(row, kinds.kind(kind)))
     whole_pump = isinstance(row, OF_PUMP) and not body.get("bearing_id")

@@ -122,9 +122,20 @@ def _ids(facts: Sequence[Fact]) -> list[UUID]:
 
 
 def record_reading(
-    *, bearing: Bearing, on: dt.date, value: str, unit: str, by: UUID, visit: Visit | None = None,
-    quantity: str = "", station: str = "", stage: str = "", method: str = "", decimal_comma: bool = False, **facts: Any,
-) -> Reading:  # fmt: skip
+    *,
+    bearing: Bearing,
+    on: dt.date,
+    value: str,
+    unit: str,
+    by: UUID,
+    visit: Visit | None = None,
+    quantity: str = "",
+    station: str = "",
+    stage: str = "",
+    method: str = "",
+    decimal_comma: bool = False,
+    **facts: Any,
+) -> Reading:
     """Record one reading as typed: `value` may be a number, a bound (`>0.006`) or an interval (`0.003-0.004`).
 
     Parameters
@@ -150,28 +161,50 @@ def record_reading(
             f"'{station}' is no station; write end and clock as in-12, out-6, mid, or leave it blank."
         )
     fact = ReadingFact(
-        place=bearing.place_id, bearing=bearing.pk, on=on, typed=value.strip(), unit=units.canonical_unit(unit),
-        value_um=um.value, low_um=um.low, high_um=um.high, step_um=step,
-        quantity=quantity or quantity_of(method), end=where[0], clock=where[1], stage=stage, method=method,
-        visit_id=visit.pk if visit else None, **facts,
-    )  # fmt: skip
+        place=bearing.place_id,
+        bearing=bearing.pk,
+        on=on,
+        typed=value.strip(),
+        unit=units.canonical_unit(unit),
+        value_um=um.value,
+        low_um=um.low,
+        high_um=um.high,
+        step_um=step,
+        quantity=quantity or quantity_of(method),
+        end=where[0],
+        clock=where[1],
+        stage=stage,
+        method=method,
+        visit_id=visit.pk if visit else None,
+        **facts,
+    )
     _not_ahead(bearing.place, on)
     return Reading.objects.get(pk=record_history([fact], by=by).readings[0])
 
 
 def record_event(
-    *, kind: str, on: dt.date, by: UUID, bearing: Bearing | None = None, place: Place | None = None,
-    visit: Visit | None = None, **facts: Any,
-) -> Event:  # fmt: skip
+    *,
+    kind: str,
+    on: dt.date,
+    by: UUID,
+    bearing: Bearing | None = None,
+    place: Place | None = None,
+    visit: Visit | None = None,
+    **facts: Any,
+) -> Event:
     """Record one event of a bearing, or (with `place` alone) of the whole pump; further fields as in `EventFact`."""
     where = bearing.place if bearing else place
     if where is None:
         raise NotRecorded("An event needs the bearing or the pump it happened at.")
     _not_ahead(where, on)
     fact = EventFact(
-        place=where.pk, bearing=bearing.pk if bearing else None, on=on, kind=kind,
-        visit_id=visit.pk if visit else None, **facts,
-    )  # fmt: skip
+        place=where.pk,
+        bearing=bearing.pk if bearing else None,
+        on=on,
+        kind=kind,
+        visit_id=visit.pk if visit else None,
+        **facts,
+    )
     return Event.objects.get(pk=record_history([fact], by=by).events[0])
 
 
@@ -183,9 +216,16 @@ def record_meter(*, place: Place, on: dt.date, hours: Decimal | int, by: UUID, *
 
 
 def open_visit(
-    *, place: Place, on: dt.date, by: UUID, why: str = "", label: str = "", job: str = "",
-    id: UUID | None = None, **more: Any,
-) -> Visit:  # fmt: skip
+    *,
+    place: Place,
+    on: dt.date,
+    by: UUID,
+    why: str = "",
+    label: str = "",
+    job: str = "",
+    id: UUID | None = None,
+    **more: Any,
+) -> Visit:
     """Open a visit of the machine that stands on a place that day; it stays open until it is closed.
 
     `more` may name `outage`, `outage_words`, `procedure`, `revision`, `entered_at`.
@@ -193,9 +233,16 @@ def open_visit(
     _not_ahead(place, on)
     machine = Machines([Happened(place=place.pk, on=on)]).on(place.pk, on)
     row = Visit(
-        id=id or uuid.uuid4(), place_id=place.pk, machine_id=machine, opened_on=on, last_on=on, why=why, label=label,
-        job=job, **more,
-    )  # fmt: skip
+        id=id or uuid.uuid4(),
+        place_id=place.pk,
+        machine_id=machine,
+        opened_on=on,
+        last_on=on,
+        why=why,
+        label=label,
+        job=job,
+        **more,
+    )
     write([Fact(f"pump:{machine}", "visit", row)], by=by)
     return Visit.objects.get(pk=row.pk)
 

@@ -93,10 +93,17 @@ def instruments_of(facts: Sequence[Happened], by: UUID, act: UUID) -> dict[str, 
 
 def _from_sheet(fact: Happened, common: dict[str, Any]) -> dict[str, Any]:
     return {
-        "on": fact.on, "last_on": fact.to, "precision": fact.precision, "order": fact.order, "note": fact.note,
-        "job": fact.job, "sheet_row": fact.sheet_row, "row_id": fact.row_id, "sheet_id": common["sheet_id"],
+        "on": fact.on,
+        "last_on": fact.to,
+        "precision": fact.precision,
+        "order": fact.order,
+        "note": fact.note,
+        "job": fact.job,
+        "sheet_row": fact.sheet_row,
+        "row_id": fact.row_id,
+        "sheet_id": common["sheet_id"],
         "entered_at": fact.entered_at,
-    }  # fmt: skip
+    }
 
 
 def _person(given: UUID | str | None, people: dict[str, UUID]) -> UUID | None:
@@ -111,15 +118,31 @@ def reading_row(fact: ReadingFact, people: dict, instruments: dict, common: dict
     for number in (value, low, high):
         _within_bounds(fact.quantity, number, fact)
     values = {
-        "bearing_id": fact.bearing, "visit_id": fact.visit_id, "quantity": fact.quantity, "basis": fact.basis,
-        "end": fact.end, "clock": fact.clock, "stage": fact.stage, "method": fact.method,
+        "bearing_id": fact.bearing,
+        "visit_id": fact.visit_id,
+        "quantity": fact.quantity,
+        "basis": fact.basis,
+        "end": fact.end,
+        "clock": fact.clock,
+        "stage": fact.stage,
+        "method": fact.method,
         "instrument_id": instruments.get(_folded(fact.instrument)) if fact.instrument else None,
-        "step_um": None if fact.step_um is None else fact.step_um * double, "typed": fact.typed, "unit": fact.unit,
-        "value_um": value, "low_um": low, "high_um": high, "repeat": fact.repeat, "counts": fact.counts,
-        "not_for_wear": fact.not_for_wear, "not_for_wear_because": fact.not_for_wear_because,
-        "conditions": fact.conditions, "measured_by": _person(fact.measured_by, people),
-        "checked_by": _person(fact.checked_by, people), "supersedes": fact.supersedes, **_from_sheet(fact, common),
-    }  # fmt: skip
+        "step_um": None if fact.step_um is None else fact.step_um * double,
+        "typed": fact.typed,
+        "unit": fact.unit,
+        "value_um": value,
+        "low_um": low,
+        "high_um": high,
+        "repeat": fact.repeat,
+        "counts": fact.counts,
+        "not_for_wear": fact.not_for_wear,
+        "not_for_wear_because": fact.not_for_wear_because,
+        "conditions": fact.conditions,
+        "measured_by": _person(fact.measured_by, people),
+        "checked_by": _person(fact.checked_by, people),
+        "supersedes": fact.supersedes,
+        **_from_sheet(fact, common),
+    }
     return new_row(f"bearing:{fact.bearing}", "reading", values, fact.id)
 
 
@@ -144,12 +167,21 @@ def _plain(um: Decimal, unit: str) -> str:
 def event_row(fact: EventFact, machines: Machines, people: dict, common: dict[str, Any]) -> Fact:
     """The entry of an event, on its bearing's chain or, of the whole pump, on the machine's."""
     values = {
-        "place_id": fact.place, "bearing_id": fact.bearing, "visit_id": fact.visit_id, "kind": fact.kind,
-        "half": fact.half, "shell": fact.shell, "reason": fact.reason, "outcome": fact.outcome,
-        "contact_percent": fact.contact_percent, "done_by": _person(fact.done_by, people),
-        "checked_by": _person(fact.checked_by, people), "supersedes": fact.supersedes,
-        "awaits_second": fact.awaits_second, **_from_sheet(fact, common),
-    }  # fmt: skip
+        "place_id": fact.place,
+        "bearing_id": fact.bearing,
+        "visit_id": fact.visit_id,
+        "kind": fact.kind,
+        "half": fact.half,
+        "shell": fact.shell,
+        "reason": fact.reason,
+        "outcome": fact.outcome,
+        "contact_percent": fact.contact_percent,
+        "done_by": _person(fact.done_by, people),
+        "checked_by": _person(fact.checked_by, people),
+        "supersedes": fact.supersedes,
+        "awaits_second": fact.awaits_second,
+        **_from_sheet(fact, common),
+    }
     chain = f"bearing:{fact.bearing}" if fact.bearing else f"pump:{machines.on(fact.place, fact.on)}"
     return new_row(chain, "event", values, fact.id)
 
@@ -170,9 +202,14 @@ def meter_rows(facts: Sequence[Happened], machines: Machines, common: dict[str, 
             continue
         taken.add((machine, fact.on))
         values = {
-            "machine_id": machine, "place_id": fact.place, "hours": fact.hours, "reset": fact.reset,
-            "hours_before": fact.hours_before, "starts": fact.starts, **_from_sheet(fact, common),
-        }  # fmt: skip
+            "machine_id": machine,
+            "place_id": fact.place,
+            "hours": fact.hours,
+            "reset": fact.reset,
+            "hours_before": fact.hours_before,
+            "starts": fact.starts,
+            **_from_sheet(fact, common),
+        }
         rows.append(new_row(f"pump:{machine}", "meter", values))
     return rows
 
@@ -196,17 +233,24 @@ def await_second_person(facts: Sequence[Happened], machines: Machines) -> None:
 def shell_facts(facts: Sequence[Happened], machines: Machines) -> list[Fact]:
     """Which halves lie in a position from the day of a shell change on; a rebabbitt without serial fits nothing new."""
     given = [
-        f for f in facts
-        if isinstance(f, EventFact) and f.bearing and f.kind in _NEW_SHELL
+        f
+        for f in facts
+        if isinstance(f, EventFact)
+        and f.bearing
+        and f.kind in _NEW_SHELL
         and (f.shell or f.kind == EventKind.SHELL_CHANGE)
-    ]  # fmt: skip
+    ]
     serials = {fact.shell for fact in given if fact.shell}
-    known = {
-        (site, serial, half): pk
-        for site, serial, half, pk in ShellHalf.objects.standing()
-        .filter(serial__in=list(serials))
-        .values_list("site_id", "serial", "half", "pk")
-    } if serials else {}  # fmt: skip
+    known = (
+        {
+            (site, serial, half): pk
+            for site, serial, half, pk in ShellHalf.objects.standing()
+            .filter(serial__in=list(serials))
+            .values_list("site_id", "serial", "half", "pk")
+        }
+        if serials
+        else {}
+    )
     made: list[Fact] = []
     fitted: list[Fact] = []
     for fact in given:
@@ -219,8 +263,11 @@ def shell_facts(facts: Sequence[Happened], machines: Machines) -> list[Fact]:
                 # A shell travels between positions, so it stands on no bearing's chain.
                 made.append(new_row("plant", "shell_half", values, known[key]))
             fitting = {
-                "bearing_id": fact.bearing, "half": half, "shell_id": known.get(key) if fact.shell else None,
-                "from_on": fact.on, "precision": fact.precision,
-            }  # fmt: skip
+                "bearing_id": fact.bearing,
+                "half": half,
+                "shell_id": known.get(key) if fact.shell else None,
+                "from_on": fact.on,
+                "precision": fact.precision,
+            }
             fitted.append(new_row(f"bearing:{fact.bearing}", "shell_fitting", fitting))
     return made + fitted

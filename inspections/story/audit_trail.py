@@ -17,16 +17,34 @@ from inspections.story.happenings import words_of
 
 # What stands on a pump's chain belongs to the story; what it says of another position of the pump does not.
 KINDS = {
-    "reading": "reading", "event": "work and findings", "meter": "hour meter", "visit": "opening", "limit": "limit",
-    "bearing_facts": "facts", "shell_fitting": "shell", "name": "name", "set_aside": "set aside",
-    "withdrawal": "withdrawal", "revision": "correction", "decision": "decision", "contact_check": "contact", "disposition": "disposition", "closing": "closing",
-    "import_withdrawal": "withdrawal", "proposed_limit": "proposed limit", "confirmation": "second person",
-}  # fmt: skip
+    "reading": "reading",
+    "event": "work and findings",
+    "meter": "hour meter",
+    "visit": "opening",
+    "limit": "limit",
+    "bearing_facts": "facts",
+    "shell_fitting": "shell",
+    "name": "name",
+    "set_aside": "set aside",
+    "withdrawal": "withdrawal",
+    "revision": "correction",
+    "decision": "decision",
+    "contact_check": "contact",
+    "disposition": "disposition",
+    "closing": "closing",
+    "import_withdrawal": "withdrawal",
+    "proposed_limit": "proposed limit",
+    "confirmation": "second person",
+}
 CHANGES = ("withdrawal", "revision", "import_withdrawal")
 LIMITS = {
-    "fitting_min": "fitting minimum", "fitting_max": "fitting maximum", "in_service_min": "in-service minimum",
-    "in_service_max": "in-service maximum", "replace": "replace limit", "lining_min": "least lining",
-}  # fmt: skip
+    "fitting_min": "fitting minimum",
+    "fitting_max": "fitting maximum",
+    "in_service_min": "in-service minimum",
+    "in_service_max": "in-service maximum",
+    "replace": "replace limit",
+    "lining_min": "least lining",
+}
 
 
 @dataclass(frozen=True)
@@ -147,14 +165,25 @@ def _people(entries: Sequence[Entry], bodies: Any) -> dict[str, str]:
 
 
 def _line(
-    entry: Entry, body: Mapping[str, Any], people: Mapping[str, str], sheets: Mapping[UUID, Sheet],
+    entry: Entry,
+    body: Mapping[str, Any],
+    people: Mapping[str, str],
+    sheets: Mapping[UUID, Sheet],
     gauges: Mapping[tuple[str, str], str],
-) -> Line:  # fmt: skip
+) -> Line:
     happened = body.get("on") or body.get("from_on") or body.get("opened_on")
     return Line(
-        dt.date.fromisoformat(happened) if happened else None, entry.recorded_at, entry.chain, entry.n, entry.hash,
-        entry.kind, _what(entry.kind, body) + gauges.get((body.get("instrument_id", ""), body.get("on", "")), ""), _who(entry, body, people), _source(entry, body, sheets), entry.thing,
-    )  # fmt: skip
+        dt.date.fromisoformat(happened) if happened else None,
+        entry.recorded_at,
+        entry.chain,
+        entry.n,
+        entry.hash,
+        entry.kind,
+        _what(entry.kind, body) + gauges.get((body.get("instrument_id", ""), body.get("on", "")), ""),
+        _who(entry, body, people),
+        _source(entry, body, sheets),
+        entry.thing,
+    )
 
 
 def _who(entry: Entry, body: Mapping[str, Any], people: Mapping[str, str]) -> str:
@@ -209,9 +238,14 @@ def _interval(body: Mapping[str, Any]) -> str:
 def _event(body: Mapping[str, Any]) -> str:
     percent = body.get("contact_percent")
     return words_of(
-        body["kind"], half=body.get("half", ""), shell=body.get("shell", ""), reason=body.get("reason", ""),
-        outcome=body.get("outcome", ""), contact_percent=float(percent) if percent else None, note=body.get("note", ""),
-    ) + (" (wants a second person)" if body.get("awaits_second") else "")  # fmt: skip
+        body["kind"],
+        half=body.get("half", ""),
+        shell=body.get("shell", ""),
+        reason=body.get("reason", ""),
+        outcome=body.get("outcome", ""),
+        contact_percent=float(percent) if percent else None,
+        note=body.get("note", ""),
+    ) + (" (wants a second person)" if body.get("awaits_second") else "")
 
 
 def _limit(body: Mapping[str, Any]) -> str:

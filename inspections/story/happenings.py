@@ -55,9 +55,16 @@ def effect_of(kind: str, half: str, load_side: str) -> str:
 
 
 def words_of(
-    kind: str, *, half: str = "", shell: str = "", reason: str = "", outcome: str = "",
-    contact_percent: float | None = None, note: str = "", around: Sequence[Observation] = (),
-) -> str:  # fmt: skip
+    kind: str,
+    *,
+    half: str = "",
+    shell: str = "",
+    reason: str = "",
+    outcome: str = "",
+    contact_percent: float | None = None,
+    note: str = "",
+    around: Sequence[Observation] = (),
+) -> str:
     """One line on an event, with the clearance before and after where it is work.
 
     Parameters

@@ -48,10 +48,34 @@ class Measurement:
     note: str
 
     COLUMNS: ClassVar[tuple[str, ...]] = (
-        "pk", "bearing_id", "visit_id", "on", "last_on", "precision", "order", "quantity", "basis", "end", "clock",
-        "stage", "method", "typed", "unit", "value_um", "low_um", "high_um", "step_um", "repeat", "counts",
-        "not_for_wear", "not_for_wear_because", "conditions", "instrument_id", "measured_by", "note",
-    )  # fmt: skip
+        "pk",
+        "bearing_id",
+        "visit_id",
+        "on",
+        "last_on",
+        "precision",
+        "order",
+        "quantity",
+        "basis",
+        "end",
+        "clock",
+        "stage",
+        "method",
+        "typed",
+        "unit",
+        "value_um",
+        "low_um",
+        "high_um",
+        "step_um",
+        "repeat",
+        "counts",
+        "not_for_wear",
+        "not_for_wear_because",
+        "conditions",
+        "instrument_id",
+        "measured_by",
+        "note",
+    )
 
     @classmethod
     def of(cls, row: Sequence[Any]) -> "Measurement":
@@ -151,14 +175,30 @@ def _observation(some: Sequence[Measurement], derived: bool = False) -> Observat
     for one in some:
         conditions.update(one.conditions)
     return Observation(
-        first.quantity if not derived else "clearance", first.on, max(m.last_on for m in some), first.precision,
-        first.visit, first.order, first.stage, first.method, mean, low, high,
-        None if mean is None else mean + half, None if mean is None else mean - half, taper,
-        max(ends, key=lambda end: ends[end]) if taper else "", max(steps, default=None),
-        first.station if len(some) == 1 or first.quantity != "clearance" else "", first.not_for_wear,
-        first.not_for_wear_because, conditions, derived,
-        ", ".join(f"{m.typed} {m.unit}" for m in some), tuple(m.id for m in some),
-    )  # fmt: skip
+        first.quantity if not derived else "clearance",
+        first.on,
+        max(m.last_on for m in some),
+        first.precision,
+        first.visit,
+        first.order,
+        first.stage,
+        first.method,
+        mean,
+        low,
+        high,
+        None if mean is None else mean + half,
+        None if mean is None else mean - half,
+        taper,
+        max(ends, key=lambda end: ends[end]) if taper else "",
+        max(steps, default=None),
+        first.station if len(some) == 1 or first.quantity != "clearance" else "",
+        first.not_for_wear,
+        first.not_for_wear_because,
+        conditions,
+        derived,
+        ", ".join(f"{m.typed} {m.unit}" for m in some),
+        tuple(m.id for m in some),
+    )
 
 
 def _mean_of_ends(some: Sequence[Measurement]) -> tuple[float | None, float | None, float | None]:

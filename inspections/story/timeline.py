@@ -171,10 +171,16 @@ class _Asked:
         entries = sorted(told, key=self._rank)
         visits = {entry.visit for entry in entries if entry.visit}
         return Story(
-            bearing, place, load_side, tuple(entries), tuple(measured), tuple(self.meter.get(place, ())),
-            tuple(self.changed.get(place, ())), {pk: self.visits[pk] for pk in visits if pk in self.visits},
+            bearing,
+            place,
+            load_side,
+            tuple(entries),
+            tuple(measured),
+            tuple(self.meter.get(place, ())),
+            tuple(self.changed.get(place, ())),
+            {pk: self.visits[pk] for pk in visits if pk in self.visits},
             len(aside),
-        )  # fmt: skip
+        )
 
     def _rank(self, entry: Observation | Happening) -> tuple:
         """Day of the visit, visit, as found, work in given order, as left."""
@@ -197,9 +203,23 @@ class _Asked:
             if day and (self.until is None or day.first <= self.until):
                 words = "Level not known from here: a fall nobody could explain was set aside"
                 yield Happening(
-                    pk, day.first, day.last, day.precision, None, number, UNSURE, UNSURE, "", "", "", "", None,
-                    question, False, words,
-                )  # fmt: skip
+                    pk,
+                    day.first,
+                    day.last,
+                    day.precision,
+                    None,
+                    number,
+                    UNSURE,
+                    UNSURE,
+                    "",
+                    "",
+                    "",
+                    "",
+                    None,
+                    question,
+                    False,
+                    words,
+                )
 
     def _by_now(self, column: str = "on") -> Q:
         return Q(**{f"{column}__lte": self.until}) if self.until else Q()
@@ -218,9 +238,18 @@ class _Asked:
     def _visits(self) -> Iterator[VisitFacts]:
         rows = Visit.objects.standing().filter(self._of_places, self._by_now("opened_on"))
         for pk, machine, label, why, outage, words, job, on, last_on, precision, closed in rows.values_list(
-            "pk", "machine_id", "label", "why", "outage__name", "outage_words", "job", "opened_on", "last_on",
-            "precision", "closed_on",
-        ):  # fmt: skip
+            "pk",
+            "machine_id",
+            "label",
+            "why",
+            "outage__name",
+            "outage_words",
+            "job",
+            "opened_on",
+            "last_on",
+            "precision",
+            "closed_on",
+        ):
             yield VisitFacts(pk, machine, label, why, outage or words, job, on, last_on, precision, closed)
 
     def _readings(self) -> Iterator[Measurement]:
@@ -232,9 +261,22 @@ class _Asked:
     def _events(self) -> Iterable[tuple]:
         rows = Event.objects.standing().filter(self._of_places, self._by_now())
         return rows.order_by("on", "order", "recorded_at", "entry_n").values_list(
-            "pk", "place_id", "bearing_id", "visit_id", "on", "last_on", "precision", "order", "kind", "half",
-            "shell", "reason", "outcome", "contact_percent", "note",
-        )  # fmt: skip
+            "pk",
+            "place_id",
+            "bearing_id",
+            "visit_id",
+            "on",
+            "last_on",
+            "precision",
+            "order",
+            "kind",
+            "half",
+            "shell",
+            "reason",
+            "outcome",
+            "contact_percent",
+            "note",
+        )
 
     def _meter(self) -> Iterator[tuple[UUID, MeterPoint]]:
         rows = MeterEntry.objects.standing().filter(self._of_places, self._by_now())
@@ -285,16 +327,49 @@ def _happening(row: tuple, load_side: str, seen: dict[UUID, list[Observation]]) 
     ) = row
     percent = None if contact is None else float(contact)
     words = words_of(
-        kind, half=half, shell=shell, reason=reason, outcome=outcome, contact_percent=percent, note=note,
+        kind,
+        half=half,
+        shell=shell,
+        reason=reason,
+        outcome=outcome,
+        contact_percent=percent,
+        note=note,
         around=seen.get(visit, ()),
-    )  # fmt: skip
+    )
     return Happening(
-        pk, on, last_on, precision, visit, order, kind, effect_of(kind, half, load_side), half, shell, reason,
-        outcome, percent, note, bearing is None, words,
-    )  # fmt: skip
+        pk,
+        on,
+        last_on,
+        precision,
+        visit,
+        order,
+        kind,
+        effect_of(kind, half, load_side),
+        half,
+        shell,
+        reason,
+        outcome,
+        percent,
+        note,
+        bearing is None,
+        words,
+    )
 
 
 __all__ = [
-    "NEW_BASELINE", "NEW_LIFE", "NO_EFFECT", "RATE_BREAK", "STEP", "UNSURE", "Happening", "Measurement", "MeterPoint",
-    "Observation", "Story", "VisitFacts", "effect_of", "stories", "story",
-]  # fmt: skip
+    "NEW_BASELINE",
+    "NEW_LIFE",
+    "NO_EFFECT",
+    "RATE_BREAK",
+    "STEP",
+    "UNSURE",
+    "Happening",
+    "Measurement",
+    "MeterPoint",
+    "Observation",
+    "Story",
+    "VisitFacts",
+    "effect_of",
+    "stories",
+    "story",
+]

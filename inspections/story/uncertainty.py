@@ -35,8 +35,10 @@ NOT_NAMED = Spread(13.0, 6.0)
 # Ranges of plastic strips, um: 0.001-0.003, 0.002-0.006, 0.004-0.009 in (TM 5-2420-222-34, para 1-16). Beyond its
 # range a strip gives a bound, not a number.
 STRIPS_UM: dict[str, tuple[float, float]] = {
-    "PG-1": (25.4, 76.2), "PR-1": (50.8, 152.4), "PB-1": (101.6, 228.6),
-}  # fmt: skip
+    "PG-1": (25.4, 76.2),
+    "PR-1": (50.8, 152.4),
+    "PB-1": (101.6, 228.6),
+}
 SETTING = "method_spreads"
 
 

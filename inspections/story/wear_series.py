@@ -66,9 +66,13 @@ class Lining:
 
 
 def lining_left(
-    entries: Sequence[Observation | Happening], load_side: str, *, wall_new: float | None,
-    lining_new: float | None, lining_min: float | None,
-) -> Lining | None:  # fmt: skip
+    entries: Sequence[Observation | Happening],
+    load_side: str,
+    *,
+    wall_new: float | None,
+    lining_new: float | None,
+    lining_min: float | None,
+) -> Lining | None:
     """The lining left of the shell that lies there; None where its new lining, its least or its wall is not known.
 
     Without a new wall in the register the reading as left with new metal stands for it.

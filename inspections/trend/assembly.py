@@ -90,9 +90,17 @@ def _readings(one: Known, today: dt.date):
         if middle is None:
             continue
         yield TrendReading(
-            seen.on, middle, known.get(seen.method, NOT_NAMED).sd_um, seen.stage, seen.method, seen.typed,
-            "used" if id(seen) in used else "excluded", seen.low_um, seen.high_um, seen.precision,
-        )  # fmt: skip
+            seen.on,
+            middle,
+            known.get(seen.method, NOT_NAMED).sd_um,
+            seen.stage,
+            seen.method,
+            seen.typed,
+            "used" if id(seen) in used else "excluded",
+            seen.low_um,
+            seen.high_um,
+            seen.precision,
+        )
 
 
 def _shown(seen: Observation) -> float | None:

@@ -72,12 +72,18 @@ def _paths(trend: Trend) -> list[dict[str, Any]]:
     """The fitted line, one trace a life so that it breaks at new metal."""
     return [
         {
-            "type": "scatter", "mode": "lines", "name": "fitted", "legendgroup": "fitted", "showlegend": i == 0,
-            "x": [d.isoformat() for d in path.days], "y": [round(v, 1) for v in path.values_um],
-            "line": {"color": PALETTE["dye"], "width": 2}, "hoverinfo": "skip",
+            "type": "scatter",
+            "mode": "lines",
+            "name": "fitted",
+            "legendgroup": "fitted",
+            "showlegend": i == 0,
+            "x": [d.isoformat() for d in path.days],
+            "y": [round(v, 1) for v in path.values_um],
+            "line": {"color": PALETTE["dye"], "width": 2},
+            "hoverinfo": "skip",
         }
         for i, path in enumerate(trend.paths)
-    ]  # fmt: skip
+    ]
 
 
 def _reading_traces(trend: Trend) -> list[dict[str, Any]]:
@@ -127,11 +133,17 @@ def _work_traces(trend: Trend) -> list[dict[str, Any]]:
         texts.append("<br>".join(escape(part, quote=False) for part in said if part))
     return [
         {
-            "type": "scatter", "mode": "markers", "name": "work done", "x": [w.day.isoformat() for w in trend.works],
-            "y": [low] * len(texts), "hovertext": texts, "hoverinfo": "text", "cliponaxis": False,
+            "type": "scatter",
+            "mode": "markers",
+            "name": "work done",
+            "x": [w.day.isoformat() for w in trend.works],
+            "y": [low] * len(texts),
+            "hovertext": texts,
+            "hoverinfo": "text",
+            "cliponaxis": False,
             "marker": {"symbol": "triangle-up", "size": 12, "color": PALETTE["bronze"]},
         }
-    ]  # fmt: skip
+    ]
 
 
 def _layout(trend: Trend) -> dict[str, Any]:

@@ -16,8 +16,10 @@ def backtest(request: HttpRequest) -> HttpResponse:
         return render(request, "inspections/backtest.html")
     own = visible(request.user).filter(pk__in=backtests.asked_for(kept.found))
     context = {
-        "kept": kept, "found": kept.found, "saying": backtests.sentence(kept.found),
+        "kept": kept,
+        "found": kept.found,
+        "saying": backtests.sentence(kept.found),
         "rows": backtests.table(kept.found) if kept.found["n"] else [],
         "worst": backtests.worst_seen(kept.found, own),
-    }  # fmt: skip
+    }
     return render(request, "inspections/backtest.html", context)

@@ -33,18 +33,33 @@ def bearing(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     missing = {use for use in ("fitting_max", "in_service_max") if use not in known.limits}
     diameter = known.facts.journal_diameter_um if known.facts else None
     context = {
-        "bearing": one, "place": one.place, "figures": figures, "known": known, "today": today, "trend": trend,
-        "picture": charts.trend_picture(trend), "plotly": charts.trend_plotly(trend),
-        "readings": charts.trend_table(trend), "fan": charts.fan_table(trend) if trend.fan else None,
-        "dates": sentences.dates_sentence(figures, today), "rests_on": sentences.rests_on(figures),
-        "advice": sentences.advice_sentence(figures), "slip": sentences.slip_sentence(figures),
-        "room": sentences.room_sentence(figures), "dots": _dots(figures), "story": assembly.told(known, shown_of(one)),
-        "suggested": suggestions(diameter, missing), "missing": bearing_facts.missing_words(known),
-        "known_facts": bearing_facts.facts(known, figures, today), "following": sentences.following(figures),
-        "coming": sentences.coming(figures), "limits": bearing_address(one, "bearing-limits"), "here": bearing_address(one),
+        "bearing": one,
+        "place": one.place,
+        "figures": figures,
+        "known": known,
+        "today": today,
+        "trend": trend,
+        "picture": charts.trend_picture(trend),
+        "plotly": charts.trend_plotly(trend),
+        "readings": charts.trend_table(trend),
+        "fan": charts.fan_table(trend) if trend.fan else None,
+        "dates": sentences.dates_sentence(figures, today),
+        "rests_on": sentences.rests_on(figures),
+        "advice": sentences.advice_sentence(figures),
+        "slip": sentences.slip_sentence(figures),
+        "room": sentences.room_sentence(figures),
+        "dots": _dots(figures),
+        "story": assembly.told(known, shown_of(one)),
+        "suggested": suggestions(diameter, missing),
+        "missing": bearing_facts.missing_words(known),
+        "known_facts": bearing_facts.facts(known, figures, today),
+        "following": sentences.following(figures),
+        "coming": sentences.coming(figures),
+        "limits": bearing_address(one, "bearing-limits"),
+        "here": bearing_address(one),
         "waits": _waits(one, request.user),
         "record": bearing_address(one, "record") if may(request.user, "record", one.place.site) else "",
-    }  # fmt: skip
+    }
     return render(request, "inspections/bearing.html", context)
 
 

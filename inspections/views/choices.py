@@ -48,10 +48,13 @@ def page(request: HttpRequest) -> HttpResponse:
     }
     now = cautions.cautions_for(site, day)
     context = {
-        "sites": sites, "site": site, "rows": [(one, people.get(one.row.recorded_by) if one.row else None) for one in held],
+        "sites": sites,
+        "site": site,
+        "rows": [(one, people.get(one.row.recorded_by) if one.row else None) for one in held],
         "may_choose": may(request.user, ACT, site) if site else sites_of(request.user, ACT) is None,
-        "cautions": now, "form": form or CautionsForm(initial=as_shown(now)),
-    }  # fmt: skip
+        "cautions": now,
+        "form": form or CautionsForm(initial=as_shown(now)),
+    }
     return render(request, "inspections/choices.html", context)
 
 

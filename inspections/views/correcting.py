@@ -50,7 +50,12 @@ def correct(request: HttpRequest, pump: str, position: str, thing: uuid.UUID) ->
         return redirect(back)
     if context.get("changed") or row.withdrawn_by:
         context |= {"now": _now(lines, row), "changed": True}
-    return render(request, "inspections/correct.html", context, status=409 if request.method == "POST" and context.get("changed") else 200)  # fmt: skip
+    return render(
+        request,
+        "inspections/correct.html",
+        context,
+        status=409 if request.method == "POST" and context.get("changed") else 200,
+    )
 
 
 def last_change(row: Recorded) -> int:
@@ -113,8 +118,14 @@ def _correct(row: Any, form: CorrectForm, by: uuid.UUID) -> str:
         return "It was corrected already; nothing was stored twice."
     _unchanged(row, form)
     correct_reading(
-        reading=row, by=by, reason=said["reason"], value=said["value"], unit=said["unit"], id=said["id"], **form.changes(row)
-    )  # fmt: skip
+        reading=row,
+        by=by,
+        reason=said["reason"],
+        value=said["value"],
+        unit=said["unit"],
+        id=said["id"],
+        **form.changes(row),
+    )
     return "Corrected; both versions are kept. The dates follow from the new one."
 
 
@@ -148,9 +159,12 @@ def _join(row: Any, form: JoinForm, by: uuid.UUID) -> str:
 
 
 _ACTS: dict[str, Callable[[Any, Any, uuid.UUID], str]] = {
-    "correct": _correct, "apart": _apart, "back": _back, "withdraw": _take_back,
+    "correct": _correct,
+    "apart": _apart,
+    "back": _back,
+    "withdraw": _take_back,
     "join": _join,
-}  # fmt: skip
+}
 
 
 def _now(lines: list[Line], row: Recorded) -> dict[str, Any]:
@@ -160,6 +174,7 @@ def _now(lines: list[Line], row: Recorded) -> dict[str, Any]:
     instead = {str(pk) for pk in Reading.objects.filter(supersedes=row.pk).values_list("pk", flat=True)}
     instead.add(str(duplicates.joined_with(row)))  # type: ignore[arg-type]
     return {
-        "by": by, "at": entry.recorded_at if entry else None,
+        "by": by,
+        "at": entry.recorded_at if entry else None,
         "lines": [one for one in lines if str(one.thing) in instead and one.kind in MENDED],
-    }  # fmt: skip
+    }

@@ -25,9 +25,10 @@ def dispositions(request: HttpRequest) -> HttpResponse:
     """What nobody has signed, against the word first; then what is used as is, by when it expires."""
     sites = list(sites_for(request.user))
     context = {
-        "unsigned": signing.unsigned(sites), "in_force": signing.in_force(sites, today_in("UTC")),
+        "unsigned": signing.unsigned(sites),
+        "in_force": signing.in_force(sites, today_in("UTC")),
         "may_dispose": may(request.user, "dispose"),
-    }  # fmt: skip
+    }
     return render(request, "inspections/dispositions.html", context)
 
 
@@ -72,8 +73,13 @@ def _word(desk: Desk) -> Advice:
 def _signed(desk: Desk, advice: Advice, form: DispositionForm) -> bool:
     try:
         signing.dispose(
-            bearing=desk.bearing, visit=desk.visit, on=desk.today, advice=advice, by=desk.person, **form.cleaned_data
-        )  # type: ignore[arg-type] # fmt: skip
+            bearing=desk.bearing,
+            visit=desk.visit,
+            on=desk.today,
+            advice=advice,
+            by=desk.person,
+            **form.cleaned_data,
+        )  # type: ignore[arg-type]
     except NotRecorded as fault:
         form.add_error(None, str(fault))
         return False

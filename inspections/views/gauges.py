@@ -57,8 +57,12 @@ def gauges(request: HttpRequest) -> HttpResponse:
     lines = [(one, _last(known.get(one.pk)), _today(known.get(one.pk), today)) for one in page]
     n_late = sum(bool(doubt) for _, _, doubt in lines)
     context = {
-        "form": form, "page": page, "lines": lines, "n_late": n_late, "may_calibrate": may(request.user, "calibrate"),
-    }  # fmt: skip
+        "form": form,
+        "page": page,
+        "lines": lines,
+        "n_late": n_late,
+        "may_calibrate": may(request.user, "calibrate"),
+    }
     return render(request, "inspections/gauges.html", context)
 
 
@@ -86,10 +90,13 @@ def gauge(request: HttpRequest, pk: UUID) -> HttpResponse:
     }
     found = recalls(one, sites_for(request.user))
     context = {
-        "gauge": one, "form": form, "checks": [(check, papers.get(check.pk)) for check in checks],
-        "recalls": [(recall, recall.affected[:SHOWN]) for recall in found], "may_calibrate": may(request.user, "calibrate"),
+        "gauge": one,
+        "form": form,
+        "checks": [(check, papers.get(check.pk)) for check in checks],
+        "recalls": [(recall, recall.affected[:SHOWN]) for recall in found],
+        "may_calibrate": may(request.user, "calibrate"),
         "doubt": _today(checks[::-1], today_in("UTC")),
-    }  # fmt: skip
+    }
     return render(request, "inspections/gauge.html", context)
 
 
@@ -98,10 +105,15 @@ def _kept(request: HttpRequest, one: Instrument, form: CalibrationForm) -> bool:
     paper = said["certificate"]
     try:
         calibration.calibrate(
-            instrument=one, on=said["on"], due_on=said["due_on"], found_fit=said["found"] == "fit", note=said["note"],
-            certificate=calibration.Certificate(paper.name, paper.read()) if paper else None, id=said["id"],
+            instrument=one,
+            on=said["on"],
+            due_on=said["due_on"],
+            found_fit=said["found"] == "fit",
+            note=said["note"],
+            certificate=calibration.Certificate(paper.name, paper.read()) if paper else None,
+            id=said["id"],
             by=request.user.person_id,
-        )  # fmt: skip
+        )
     except Refused as refused:
         form.add_error(None, str(refused))
         return False
@@ -125,10 +137,21 @@ def recall_sheet(request: HttpRequest, pk: UUID, check: UUID) -> HttpResponse:
     if found is None:
         raise Http404("This gauge was not found wrong by that check.")
     rows = [
-        (one.site, one.pump, one.position, one.on, one.stage_words, one.typed, one.unit, one.value_um, one.rate_um_per_kh,
-         one.early_date, f"{one.chain} {one.entry_n}")
+        (
+            one.site,
+            one.pump,
+            one.position,
+            one.on,
+            one.stage_words,
+            one.typed,
+            one.unit,
+            one.value_um,
+            one.rate_um_per_kh,
+            one.early_date,
+            f"{one.chain} {one.entry_n}",
+        )
         for one in found.affected
-    ]  # fmt: skip
+    ]
     answer = HttpResponse(
         xlsx_bytes(COLUMNS, rows, sheet_name="In doubt"),
         content_type="application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",

@@ -28,11 +28,18 @@ def history(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     kind = request.GET.get("kind", "")
     lines = [line for line in told.lines if not kind or line.kind == kind]
     context = {
-        "bearing": found[0], "place": found[0].place, "told": told, "kind": kind, "known_by": known_by,
-        "page": Paginator(lines, LINES_A_PAGE).get_page(request.GET.get("page")), "refused": refused,
-        "may_correct": may(request.user, "correct", found[0].place.site), "mended": tuple(MENDED),
-        "may_export": may(request.user, "export", found[0].place.site), "seal": Seal.objects.order_by("-n").first(),
-    }  # fmt: skip
+        "bearing": found[0],
+        "place": found[0].place,
+        "told": told,
+        "kind": kind,
+        "known_by": known_by,
+        "page": Paginator(lines, LINES_A_PAGE).get_page(request.GET.get("page")),
+        "refused": refused,
+        "may_correct": may(request.user, "correct", found[0].place.site),
+        "mended": tuple(MENDED),
+        "may_export": may(request.user, "export", found[0].place.site),
+        "seal": Seal.objects.order_by("-n").first(),
+    }
     return render(request, "inspections/history.html", context)
 
 

@@ -46,5 +46,10 @@ def qr_drawing(address: str) -> SafeString:
     return format_html(
         '<svg class="qr" viewBox="0 0 {} {}" role="img" aria-label="QR code of {}"><rect width="{}" height="{}"/>'
         '<path d="{}"/></svg>',
-        side, side, address, side, side, path,
-    )  # fmt: skip
+        side,
+        side,
+        address,
+        side,
+        side,
+        path,
+    )

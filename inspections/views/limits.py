@@ -58,11 +58,19 @@ def limits(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     told = limiting.limits_of(bearing, facts.wear_class if facts else None, today)
     waits = [one for one in approvals.waiting([bearing], request.user) if one.of == "limit"]
     context: dict[str, Any] = {
-        "bearing": bearing, "place": bearing.place, "told": told, "today": today, "waits": waits, "changed": changed,
-        "may_set": may(request.user, ACT, site), "two": site.pk in sites_wanting([site]), "suggested": _offers(bearing, facts, told),
+        "bearing": bearing,
+        "place": bearing.place,
+        "told": told,
+        "today": today,
+        "waits": waits,
+        "changed": changed,
+        "may_set": may(request.user, ACT, site),
+        "two": site.pk in sites_wanting([site]),
+        "suggested": _offers(bearing, facts, told),
         "form": form or LimitForm(initial=first_values(bearing, limiting.seen(bearing), today, request.GET)),
-        "back": bearing_address(bearing), "here": bearing_address(bearing, "bearing-limits"),
-    }  # fmt: skip
+        "back": bearing_address(bearing),
+        "here": bearing_address(bearing, "bearing-limits"),
+    }
     if changed:
         context["now"] = next((one for one in told.now if one.use == form.cleaned_data["use"]), None)
     return render(request, "inspections/limits.html", context, status=409 if changed else 200)
@@ -86,13 +94,20 @@ def _asked(
     others = {unit: limiting.in_um(use, said["value"], unit, basis) for unit in UNITS_ASKED}
     fitting = doubts.units_that_fit(use, [(u, n) for u, n in others.items() if n != um], ground)
     context = {
-        "bearing": bearing, "place": bearing.place, "form": form, "asked": against, "as_typed": as_typed,
-        "name": limiting.LIMITS[use], "um": um, "here": bearing_address(bearing, "bearing-limits"),
+        "bearing": bearing,
+        "place": bearing.place,
+        "form": form,
+        "asked": against,
+        "as_typed": as_typed,
+        "name": limiting.LIMITS[use],
+        "um": um,
+        "here": bearing_address(bearing, "bearing-limits"),
         "typed": f"{said['typed']} {UNIT_WORDS[said['unit']]}" + (" radial" if basis == "radial" else ""),
         "meant": [(unit, f"{said['typed']} {UNIT_WORDS[unit]}", n) for unit, n in fitting],
-        "back": bearing_address(bearing), "range": LIMIT,
+        "back": bearing_address(bearing),
+        "range": LIMIT,
         "record": "propose" if sites_wanting([bearing.place.site]) else "record",
-    }  # fmt: skip
+    }
     return render(request, "inspections/limit_asked.html", context)
 
 
@@ -115,12 +130,23 @@ def _offers(bearing: Bearing, facts: BearingFacts | None, told: limiting.Limits)
     missing = {one.use for one in told.now if one.row is None or one.row.value_um is None}
     offered = suggestions(facts.journal_diameter_um if facts else None, missing)
     return [
-        (one, bearing_address(bearing, "bearing-limits") + "&" + urlencode({
-            "use": one.use, "value": from_um(one.value_um, "um"), "unit": "um", "authority": "general_rule",
-            "document": one.sentence[:120],
-        }) + "#set")
+        (
+            one,
+            bearing_address(bearing, "bearing-limits")
+            + "&"
+            + urlencode(
+                {
+                    "use": one.use,
+                    "value": from_um(one.value_um, "um"),
+                    "unit": "um",
+                    "authority": "general_rule",
+                    "document": one.sentence[:120],
+                }
+            )
+            + "#set",
+        )
         for one in offered
-    ]  # fmt: skip
+    ]
 
 
 @require_POST

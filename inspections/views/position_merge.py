@@ -16,11 +16,21 @@ from inspections.records import position_merge
 from inspections.records.openings import NotRecorded
 
 WORDS = {
-    "visit": "visits", "attendance": "people at visits", "reading": "readings", "not_measured": "reasons why not measured",
-    "event": "work and findings", "finding": "findings by part", "meter": "hour meter entries",
-    "contact_check": "contact prints", "decision": "decisions", "disposition": "dispositions", "closing": "closings", "limit": "limits", "bearing_facts": "facts of the position",
+    "visit": "visits",
+    "attendance": "people at visits",
+    "reading": "readings",
+    "not_measured": "reasons why not measured",
+    "event": "work and findings",
+    "finding": "findings by part",
+    "meter": "hour meter entries",
+    "contact_check": "contact prints",
+    "decision": "decisions",
+    "disposition": "dispositions",
+    "closing": "closings",
+    "limit": "limits",
+    "bearing_facts": "facts of the position",
     "shell_fitting": "shells fitted",
-}  # fmt: skip
+}
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -33,8 +43,11 @@ def join(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     require(request.user, "correct", gone.place.site)
     form = MergeForm(request.POST or request.GET if "other_pump" in (request.POST or request.GET) else None)
     context: dict[str, Any] = {
-        "bearing": gone, "place": gone.place, "form": form, "back": bearing_address(gone, "bearing-history"),
-    }  # fmt: skip
+        "bearing": gone,
+        "place": gone.place,
+        "form": form,
+        "back": bearing_address(gone, "bearing-history"),
+    }
     try:
         if form.is_valid():
             stays = _other(gone, form)
@@ -72,6 +85,7 @@ def _told(gone: Bearing, stays: Bearing) -> dict[str, Any]:
     moving = position_merge.preview(gone=gone, stays=stays)
     kinds = [kind for kind in WORDS if moving.moved[kind] or moving.alike[kind]]
     return {
-        "stays": stays, "empties_pump": moving.empties_pump,
+        "stays": stays,
+        "empties_pump": moving.empties_pump,
         "moves": [(WORDS[kind], moving.moved[kind], moving.alike[kind]) for kind in kinds],
-    }  # fmt: skip
+    }

@@ -36,9 +36,13 @@ def start(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     outage = outage_now(desk.bearing, desk.today)
     people = people_for(desk)
     form = StartForm(
-        request.POST or None, people=people, at_once=AT_ONCE, why_known="planned" if outage else "", today=desk.today,
+        request.POST or None,
+        people=people,
+        at_once=AT_ONCE,
+        why_known="planned" if outage else "",
+        today=desk.today,
         initial={"measured_by": str(people[0].pk), "measured_on": desk.memory.get("on", "")},
-    )  # fmt: skip
+    )
     if request.method == "POST" and form.is_valid():
         try:
             return redirect(_begun(desk, form.cleaned_data, outage))
@@ -46,9 +50,13 @@ def start(request: HttpRequest, pump: str, position: str) -> HttpResponse:
             form.add_error("measured_on", str(fault))
     others = [one for one in desk.bearing.place.bearings.standing() if one.pk != desk.bearing.pk]
     context = desk.context(
-        form=form, outage=outage, page=bearing_address(desk.bearing), others=others,
-        parts=sorted([desk.bearing, *others], key=lambda one: one.folded), from_sheet=desk.on != desk.today,
-    )  # fmt: skip
+        form=form,
+        outage=outage,
+        page=bearing_address(desk.bearing),
+        others=others,
+        parts=sorted([desk.bearing, *others], key=lambda one: one.folded),
+        from_sheet=desk.on != desk.today,
+    )
     return render(request, "inspections/record_start.html", context)
 
 
@@ -59,9 +67,14 @@ def _begun(desk: Desk, said: dict[str, Any], outage: Any) -> str:
     if on != desk.today:
         outage = outage_now(desk.bearing, on)
     desk.visit = begin(
-        bearing=desk.bearing, on=on, by=desk.person, measured_by=who, outage=outage.pk if outage else None,
-        why=said["why"] or ("planned" if outage else ""), **kept,
-    )  # fmt: skip
+        bearing=desk.bearing,
+        on=on,
+        by=desk.person,
+        measured_by=who,
+        outage=outage.pk if outage else None,
+        why=said["why"] or ("planned" if outage else ""),
+        **kept,
+    )
     session = desk.request.session
     session.pop(from_a_sheet(desk.bearing.place_id), None)
     if on != desk.today:
@@ -97,8 +110,12 @@ def people(desk: Desk) -> HttpResponse:
     part = part if part in PARTS else MEASURED
     names = people_for(desk)
     form = PeopleForm(
-        request.POST or None, people=names, today=desk.today, opened_on=desk.visit.opened_on, initial={"on": desk.on}  # type: ignore[union-attr]
-    )  # fmt: skip
+        request.POST or None,
+        people=names,
+        today=desk.today,
+        opened_on=desk.visit.opened_on,
+        initial={"on": desk.on},  # type: ignore[union-attr]
+    )
     if request.method == "POST" and form.is_valid():
         said = form.cleaned_data
         if "day" in request.POST:
@@ -109,12 +126,18 @@ def people(desk: Desk) -> HttpResponse:
         return redirect(_back_to(desk))
     tabs = [
         (words, desk.address("record-people", **_asked(request) | {"part": name}))
-        for name, words in PARTS.items() if name != part
-    ]  # fmt: skip
+        for name, words in PARTS.items()
+        if name != part
+    ]
     context = desk.context(
-        form=form, people=names, part=part, heading=PARTS[part], tabs=tabs, back=_back_to(desk),
+        form=form,
+        people=names,
+        part=part,
+        heading=PARTS[part],
+        tabs=tabs,
+        back=_back_to(desk),
         now={MEASURED: desk.measured_by, CHECKED: desk.checked_by}.get(part, desk.writes),
-    )  # fmt: skip
+    )
     return render(request, "inspections/record_people.html", context)
 
 
@@ -149,17 +172,28 @@ def could_not(desk: Desk) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         said = form.cleaned_data
         could_not_measure(
-            visit=desk.visit, bearing=desk.bearing, stage=stage, because=said["because"], by=desk.person, id=said["id"],
-            end=where.end, clock=where.clock, note=said["note"], quantity=quantity,
-        )  # type: ignore[arg-type] # fmt: skip
+            visit=desk.visit,
+            bearing=desk.bearing,
+            stage=stage,
+            because=said["because"],
+            by=desk.person,
+            id=said["id"],
+            end=where.end,
+            clock=where.clock,
+            note=said["note"],
+            quantity=quantity,
+        )  # type: ignore[arg-type]
         desk.__dict__.pop("left_out", None)
         desk.forget()
         return redirect(next_address(desk, stage, None, quantity))
     context = desk.context(
-        form=form, stage_words=STAGE_WORDS.get(stage, ""), where=with_station(quantity, where),
-        device=desk.for_device("could_not", stage, where, quantity=quantity), reasons=NotMeasured.Because.choices,
+        form=form,
+        stage_words=STAGE_WORDS.get(stage, ""),
+        where=with_station(quantity, where),
+        device=desk.for_device("could_not", stage, where, quantity=quantity),
+        reasons=NotMeasured.Because.choices,
         back=desk.address("record-reading", stage=stage, at=where.key, quantity=quantity),
-    )  # type: ignore[call-overload] # fmt: skip
+    )  # type: ignore[call-overload]
     return render(request, "inspections/record_could_not.html", context)
 
 
@@ -212,11 +246,22 @@ def overview(desk: Desk) -> HttpResponse:
     seen = [one for one in desk.events if one.kind == EventKind.FOUND]
     works = [one for one in desk.events if one.kind not in (EventKind.FOUND, EventKind.CONTACT_CHECK)]
     context = desk.context(
-        lines=lines, rounds=rounds, seen=seen, works=works, previous=previous, next=next_step(desk, rounds),
-        previous_verdict=desk.verdict_on(previous) if previous else None, left_out=left_out_words(desk),
-        photos=photos_of(desk.bearing, desk.visit), may_photo=photos_allowed(desk), as_left=desk.worked, stages=Stage,
-        open_found=desk.open_stations(Stage.AS_FOUND), derived=bore_minus_journal(desk), sides=_other_sides(desk),
-    )  # fmt: skip
+        lines=lines,
+        rounds=rounds,
+        seen=seen,
+        works=works,
+        previous=previous,
+        next=next_step(desk, rounds),
+        previous_verdict=desk.verdict_on(previous) if previous else None,
+        left_out=left_out_words(desk),
+        photos=photos_of(desk.bearing, desk.visit),
+        may_photo=photos_allowed(desk),
+        as_left=desk.worked,
+        stages=Stage,
+        open_found=desk.open_stations(Stage.AS_FOUND),
+        derived=bore_minus_journal(desk),
+        sides=_other_sides(desk),
+    )
     return render(desk.request, "inspections/record_overview.html", context)
 
 

@@ -106,11 +106,19 @@ def close(desk: Desk) -> HttpResponse:
             desk.request.session.pop(from_a_sheet(desk.bearing.place_id), None)
             return redirect(desk.address("record-receipt", visit=visit.pk))
     context = desk.context(
-        advice=sides[0].advice, side=sides[0], others=sides[1:], choices=WORDS, missing=missing, sides=sides,
+        advice=sides[0].advice,
+        side=sides[0],
+        others=sides[1:],
+        choices=WORDS,
+        missing=missing,
+        sides=sides,
         goes_on=all(one.goes_on for one in sides),
-        reasons=NotMeasured.Because.choices, checked_needed=CHECKED in needed, checker=desk.checked_by,
-        people=[p for p in people_for(desk) if p.pk != desk.person], post=desk.request.POST,
-    )  # fmt: skip
+        reasons=NotMeasured.Because.choices,
+        checked_needed=CHECKED in needed,
+        checker=desk.checked_by,
+        people=[p for p in people_for(desk) if p.pk != desk.person],
+        post=desk.request.POST,
+    )
     return render(desk.request, "inspections/record_close.html", context)
 
 
@@ -129,11 +137,14 @@ def sides_of(desks: list[Desk]) -> list[Side]:
     figures = current([one.bearing for one in used], desks[0].today)
     return [
         Side(
-            one, figures[one.bearing.pk], advice_now(one, figures[one.bearing.pk]),
-            removed_words(one, figures[one.bearing.pk]), made[one.bearing.pk],
+            one,
+            figures[one.bearing.pk],
+            advice_now(one, figures[one.bearing.pk]),
+            removed_words(one, figures[one.bearing.pk]),
+            made[one.bearing.pk],
         )
         for one in used
-    ]  # fmt: skip
+    ]
 
 
 def touched(desk: Desk) -> bool:
@@ -175,8 +186,9 @@ def missing_of(desk: Desk) -> list[Missing]:
     ending = f" {bearing.pk}" if desk.aside else ""
     return [
         Missing(f"{stage} {where.key}{ending}", f"{name}{stage.label}, {where.words}", desk, stage, where)
-        for stage in stages for where in desk.open_stations(stage)
-    ]  # fmt: skip
+        for stage in stages
+        for where in desk.open_stations(stage)
+    ]
 
 
 def bores_measured(desk: Desk) -> bool:
@@ -196,17 +208,27 @@ def _closed(desk: Desk, sides: list[Side], missing: list[Missing], needed: list[
             raise NotRecorded(f"Say why this was not measured: {one.words}.")
         rows += [
             NotMeasured(
-                id=UUID(new_id()), visit_id=visit.pk, bearing_id=one.desk.bearing.pk, stage=one.stage, end=where.end,
-                clock=where.clock, because=because,
+                id=UUID(new_id()),
+                visit_id=visit.pk,
+                bearing_id=one.desk.bearing.pk,
+                stage=one.stage,
+                end=where.end,
+                clock=where.clock,
+                because=because,
             )
             for where in one.stations
-        ]  # fmt: skip
+        ]
     with transaction.atomic():
         closings = [_decided(side, post) for side in sides]
         acts.close(
-            visit=visit, on=desk.on, by=desk.person, missing=rows, checked_by=_uuid(post.get("checked_by")), needed=needed,
+            visit=visit,
+            on=desk.on,
+            by=desk.person,
+            missing=rows,
+            checked_by=_uuid(post.get("checked_by")),
+            needed=needed,
             closings=dispositions.facts_of(closings),
-        )  # fmt: skip
+        )
     return visit
 
 
@@ -219,13 +241,23 @@ def _decided(side: Side, post: Any) -> Closing:
         name = f"{side.desk.bearing.name}: " if side.desk.aside else ""
         raise NotRecorded(f"{name}{faults[0]}")
     decide(
-        bearing=side.desk.bearing, on=side.desk.on, advised=dispositions.SHORT[side.advice.word],
-        decided=dispositions.SHORT[decided], why=post.get(f"why{side.mine}", ""), by=side.desk.person, figures=side.figures,
-    )  # fmt: skip
+        bearing=side.desk.bearing,
+        on=side.desk.on,
+        advised=dispositions.SHORT[side.advice.word],
+        decided=dispositions.SHORT[decided],
+        why=post.get(f"why{side.mine}", ""),
+        by=side.desk.person,
+        figures=side.figures,
+    )
     return dispositions.closing_row(
-        bearing=side.desk.bearing, visit=side.desk.visit, on=side.desk.on, advice=side.advice, decided=decided,
-        why=post.get(f"why{side.mine}", ""), items=items,
-    )  # type: ignore[arg-type] # fmt: skip
+        bearing=side.desk.bearing,
+        visit=side.desk.visit,
+        on=side.desk.on,
+        advice=side.advice,
+        decided=decided,
+        why=post.get(f"why{side.mine}", ""),
+        items=items,
+    )  # type: ignore[arg-type]
 
 
 def _uuid(text: str | None) -> UUID | None:

@@ -35,8 +35,13 @@ def seen(desk: Desk) -> HttpResponse:
         parts = {} if "nothing" in post else parts_said(post.getlist, lambda name: post.get(name, ""))
         if "nothing" in post or any(one["words"] or one["note"] for one in parts.values()):
             see(
-                visit=desk.visit, bearing=desk.bearing, on=desk.on, by=desk.person, parts=parts, id=_uuid(post.get("id"))
-            )  # type: ignore[arg-type] # fmt: skip
+                visit=desk.visit,
+                bearing=desk.bearing,
+                on=desk.on,
+                by=desk.person,
+                parts=parts,
+                id=_uuid(post.get("id")),
+            )  # type: ignore[arg-type]
             return redirect(desk.address("record-overview"))
         messages.error(desk.request, "Tick what was seen, write a word, or tap Nothing found.")
     return render(
@@ -54,9 +59,18 @@ def work(desk: Desk) -> HttpResponse:
         said = form.cleaned_data
         try:
             event(
-                visit=desk.visit, bearing=desk.bearing, kind=said["kind"], on=desk.on, by=desk.person, id=said["id"],
-                half=said["half"], shell=said["shell"], reason=said["reason"], note=said["note"], done_by=desk.person,
-            )  # type: ignore[arg-type] # fmt: skip
+                visit=desk.visit,
+                bearing=desk.bearing,
+                kind=said["kind"],
+                on=desk.on,
+                by=desk.person,
+                id=said["id"],
+                half=said["half"],
+                shell=said["shell"],
+                reason=said["reason"],
+                note=said["note"],
+                done_by=desk.person,
+            )  # type: ignore[arg-type]
         except NotRecorded as fault:
             form.add_error(None, str(fault))
         else:
@@ -72,9 +86,14 @@ def opened(desk: Desk) -> HttpResponse:
     if desk.request.method == "POST":
         try:
             event(
-                visit=desk.visit, bearing=desk.bearing, kind=EventKind.OPENED, on=desk.on, by=desk.person,
-                id=_uuid(desk.request.POST.get("id")), note=desk.request.POST.get("note", "")[:300],
-            )  # type: ignore[arg-type] # fmt: skip
+                visit=desk.visit,
+                bearing=desk.bearing,
+                kind=EventKind.OPENED,
+                on=desk.on,
+                by=desk.person,
+                id=_uuid(desk.request.POST.get("id")),
+                note=desk.request.POST.get("note", "")[:300],
+            )  # type: ignore[arg-type]
         except NotRecorded as fault:
             messages.error(desk.request, str(fault))
         else:
@@ -102,13 +121,21 @@ def receipt(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     decision = decision_of(visit, desk.bearing)
     others = [one for one in desk.bearing.place.bearings.standing() if one.pk != desk.bearing.pk]
     context = desk.context(
-        lines=[(one, desk.verdict_on(one), who_of(desk, one)) for one in desk.readings], events=desk.events,
-        rounds=rounds_of(visit, desk.bearing), parts=sorted(parts), decision=decision, stages=Stage,
-        decided=DECIDED_WORDS.get(decision.decided, decision.decided) if decision else "", page=bearing_address(desk.bearing),
-        left_out=left_out_words(desk), derived=bore_minus_journal(desk), photos=photos_of(desk.bearing, visit),
+        lines=[(one, desk.verdict_on(one), who_of(desk, one)) for one in desk.readings],
+        events=desk.events,
+        rounds=rounds_of(visit, desk.bearing),
+        parts=sorted(parts),
+        decision=decision,
+        stages=Stage,
+        decided=DECIDED_WORDS.get(decision.decided, decision.decided) if decision else "",
+        page=bearing_address(desk.bearing),
+        left_out=left_out_words(desk),
+        derived=bore_minus_journal(desk),
+        photos=photos_of(desk.bearing, visit),
         others=[(one.name, f"{bearing_address(one, 'record-receipt')}&visit={visit.pk}") for one in others],
-        typed_in_on=_typed_in_on(desk, visit), closing_lines=lines_of(visit, desk.bearing),
-    )  # fmt: skip
+        typed_in_on=_typed_in_on(desk, visit),
+        closing_lines=lines_of(visit, desk.bearing),
+    )
     return render(request, "inspections/record_receipt.html", context)
 
 
@@ -126,8 +153,13 @@ def sheet(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     desk = desk_at(request, pump, position)
     figures = desk.before.figures
     context = desk.context(
-        parts=PARTS, figures=figures, rows=range(5), columns=range(7), rounds=range(1, 4), exceptions=EXCEPTIONS,
-    )  # fmt: skip
+        parts=PARTS,
+        figures=figures,
+        rows=range(5),
+        columns=range(7),
+        rounds=range(1, 4),
+        exceptions=EXCEPTIONS,
+    )
     return render(request, "inspections/record_sheet.html", context)
 
 

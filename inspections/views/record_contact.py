@@ -13,8 +13,9 @@ from inspections import contact
 from inspections.models import ContactCheck, EventKind, Stage, TappedCells
 from inspections.records.openings import NotRecorded
 from inspections.visits import print_drawing, tapped_cells
-from inspections.visits.acts import check_contact, event
+from inspections.visits.acts import event
 from inspections.visits.advice import scraping_words
+from inspections.visits.contact_checks import check_contact
 from inspections.visits.contact_facts import clearance_now, criteria_for, facts_for
 from inspections.visits.contact_rounds import last_rounds, round_number, rounds_of
 from inspections.visits.desk import Desk, at_the_pump
@@ -50,9 +51,16 @@ def check(desk: Desk) -> HttpResponse:
         if _store(desk, form, cells, drawn, None):
             return redirect(desk.address("record-print"))
     context = desk.context(
-        form=form, rounds=rounds, number=round_number(rounds, form["half"].value() or "lower"), device=desk.for_device("contact"), eight=print_drawing.eight(), facts=_facts_words(form),
-        cautions=scraping_words(desk.before, _now_um(desk), _n_rounds(rounds) + 1, criteria_at(desk).caution_after + 1),
-    )  # fmt: skip
+        form=form,
+        rounds=rounds,
+        number=round_number(rounds, form["half"].value() or "lower"),
+        device=desk.for_device("contact"),
+        eight=print_drawing.eight(),
+        facts=_facts_words(form),
+        cautions=scraping_words(
+            desk.before, _now_um(desk), _n_rounds(rounds) + 1, criteria_at(desk).caution_after + 1
+        ),
+    )
     return render(desk.request, "inspections/record_contact.html", context)
 
 
@@ -146,14 +154,31 @@ def _print_page(
     latest = last.pk in {one.pk for one in last_rounds(rounds)}
     as_table = desk.request.GET.get("as") == "table"
     context = desk.context(
-        form=form, last=last, rounds=rounds, text=write_cells(cells), changed=changed, as_table=as_table, taps=taps,
-        grid=_grid(cells, last), said=said, outcome=outcome, facts=_facts_words(form), scrape_id=new_id(),
-        cautions=scraping_words(desk.before, _now_um(desk), _n_rounds(rounds), criteria_at(desk).caution_after),
-        picture=print_drawing.drawing(cells, print_drawing.in_words(cells)), ends=_ends(last.pattern.get("first_end", "out")),
+        form=form,
+        last=last,
+        rounds=rounds,
+        text=write_cells(cells),
+        changed=changed,
+        as_table=as_table,
+        taps=taps,
+        grid=_grid(cells, last),
+        said=said,
+        outcome=outcome,
+        facts=_facts_words(form),
+        scrape_id=new_id(),
+        cautions=scraping_words(
+            desk.before, _now_um(desk), _n_rounds(rounds), criteria_at(desk).caution_after
+        ),
+        picture=print_drawing.drawing(cells, print_drawing.in_words(cells)),
+        ends=_ends(last.pattern.get("first_end", "out")),
         other_view=desk.address("record-print", check=last.pk, **({} if as_table else {"as": "table"})),
-        other_half=_other_half(desk, rounds, last.half or "lower")[0], latest=latest, arcs=_arcs(last), columns=len(cells[0]),
-        finer=len(cells) * 2 <= FINEST, device=desk.for_device("contact"),
-    )  # fmt: skip
+        other_half=_other_half(desk, rounds, last.half or "lower")[0],
+        latest=latest,
+        arcs=_arcs(last),
+        columns=len(cells[0]),
+        finer=len(cells) * 2 <= FINEST,
+        device=desk.for_device("contact"),
+    )
     return render(desk.request, "inspections/record_print.html", context)
 
 
@@ -210,8 +235,14 @@ def scraped(desk: Desk) -> HttpResponse:
 def _scrape(desk: Desk, id: str | None, note: str = "") -> None:
     try:
         event(
-            visit=desk.visit, bearing=desk.bearing, kind=EventKind.SCRAPE, on=desk.on, by=desk.person, id=_id(id), note=note,
-        )  # type: ignore[arg-type] # fmt: skip
+            visit=desk.visit,
+            bearing=desk.bearing,
+            kind=EventKind.SCRAPE,
+            on=desk.on,
+            by=desk.person,
+            id=_id(id),
+            note=note,
+        )  # type: ignore[arg-type]
     except NotRecorded as fault:
         messages.error(desk.request, str(fault))
 
@@ -251,11 +282,18 @@ def _arcs(row: ContactCheck) -> str:
 def _store(desk: Desk, form: ContactForm, cells: Any, drawn: str, instead_of: ContactCheck | None) -> bool:
     try:
         check_contact(
-            visit=desk.visit, bearing=desk.bearing, on=desk.on, cells=cells, drawn=drawn, by=desk.person,
-            instead_of=instead_of, criteria=criteria_at(desk), id=form.cleaned_data["id"],
+            visit=desk.visit,
+            bearing=desk.bearing,
+            on=desk.on,
+            cells=cells,
+            drawn=drawn,
+            by=desk.person,
+            instead_of=instead_of,
+            criteria=criteria_at(desk),
+            id=form.cleaned_data["id"],
             match_mark=form.cleaned_data["match_mark"],
             facts=facts_for(form.facts(), desk.before, _now_um(desk)),
-        )  # type: ignore[arg-type] # fmt: skip
+        )  # type: ignore[arg-type]
     except NotRecorded as fault:
         messages.error(desk.request, str(fault))
         return False
@@ -307,7 +345,9 @@ def _grid(cells: Any, row: ContactCheck) -> list[list[Cell]]:
     return [
         [
             Cell(
-                i, k, mark,
+                i,
+                k,
+                mark,
                 f"row {i + 1}, {words[i]}; column {k + 1}{', ' + left if k == 0 else ', ' + right if k == last else ''}: "
                 f"{print_drawing.MARK_WORDS[mark]}",
                 print_drawing.MARK_WORDS[mark],
@@ -315,7 +355,7 @@ def _grid(cells: Any, row: ContactCheck) -> list[list[Cell]]:
             for k, mark in enumerate(line)
         ]
         for i, line in enumerate(cells)
-    ]  # fmt: skip
+    ]
 
 
 def _tapped(post: Any, stored: Any) -> list[list[int]]:

@@ -39,11 +39,21 @@ from inspections.visits.stations import Station, planned_stations, stations_of
 
 # What the device keeps beside the shell page itself.
 KEPT = (
-    "fleet/site.css", "fleet/forms.css", "fleet/tables.css", "fleet/charts.css", "fleet/icon.svg", "fleet/device_store.js",
+    "fleet/site.css",
+    "fleet/forms.css",
+    "fleet/tables.css",
+    "fleet/charts.css",
+    "fleet/icon.svg",
+    "fleet/device_store.js",
     "fleet/unsent.js",
-    "inspections/record.css", "inspections/record_print.css", "inspections/record.js", "inspections/verdict.js", "inspections/typed_value.js",
-    "inspections/record_offline.js", "inspections/record_unsent.js",
-)  # fmt: skip
+    "inspections/record.css",
+    "inspections/record_print.css",
+    "inspections/record.js",
+    "inspections/verdict.js",
+    "inspections/typed_value.js",
+    "inspections/record_offline.js",
+    "inspections/record_unsent.js",
+)
 
 # What the worker is made of, one behind the other.
 WORKER = ("fleet/device_store.js", "inspections/typed_value.js", "inspections/record_worker.js")
@@ -76,12 +86,23 @@ def shell(request: HttpRequest) -> HttpResponse:
         for site in sites
     ]
     context = {
-        "coming": coming, "methods": Method.choices, "reasons": NotMeasured.Because.choices,
-        "exceptions": [(name, words) for name, (words, _) in EXCEPTIONS.items()], "usual": USUAL_WORDS, "parts": PARTS,
-        "author": request.user.person_id, "taken": ContactForm(initial=TAKEN), "work": WorkForm(), "no_work": NO_WORK,
-        "bounds": bounds(), "end_words": {end: END_WORDS[end] for end in ENDS},
-        "eight": [(name, words, picture, write_cells(contact.named(name).tolist())) for name, words, picture in print_drawing.eight()],
-    }  # fmt: skip
+        "coming": coming,
+        "methods": Method.choices,
+        "reasons": NotMeasured.Because.choices,
+        "exceptions": [(name, words) for name, (words, _) in EXCEPTIONS.items()],
+        "usual": USUAL_WORDS,
+        "parts": PARTS,
+        "author": request.user.person_id,
+        "taken": ContactForm(initial=TAKEN),
+        "work": WorkForm(),
+        "no_work": NO_WORK,
+        "bounds": bounds(),
+        "end_words": {end: END_WORDS[end] for end in ENDS},
+        "eight": [
+            (name, words, picture, write_cells(contact.named(name).tolist()))
+            for name, words, picture in print_drawing.eight()
+        ],
+    }
     return render(request, "inspections/record_offline.html", context)
 
 
@@ -130,9 +151,12 @@ def _last_prints(bearings: list) -> dict:
     for one in rows.order_by("event__on", "round", "entry_n"):
         if cells := one.pattern.get("cells"):
             found[one.event.bearing_id] = {
-                "cells": write_cells(cells), "said": one.conditions.get("headline", ""), "on": one.event.on.isoformat(),
-                "half": one.half, "left": END_WORDS["in" if one.pattern.get("first_end") == "in" else "out"],
-            }  # fmt: skip
+                "cells": write_cells(cells),
+                "said": one.conditions.get("headline", ""),
+                "on": one.event.on.isoformat(),
+                "half": one.half,
+                "left": END_WORDS["in" if one.pattern.get("first_end") == "in" else "out"],
+            }
     return found
 
 
@@ -151,29 +175,44 @@ def _packed(bearing, known: Before, today, trust: dict, usual: dict) -> dict:
     facts = known.known.facts
     limits = {
         ("clearance", str(use)): float(one.value_um)
-        for use, one in known.known.limits.items() if one.value_um is not None
-    }  # fmt: skip
+        for use, one in known.known.limits.items()
+        if one.value_um is not None
+    }
     unit, method = usual.get(bearing.pk, usual[None])
     stages = ((Stage.AS_FOUND, ""), (Stage.AS_LEFT, ""), (Stage.AS_LEFT, NEW_METAL))
     new = expected_for(known, limits, Stage.AS_LEFT, NEW_METAL, None)
     journal = facts.journal_diameter_um if facts else None
     return {
         "expected_new": vars(new) if new else None,
-        "id": str(bearing.pk), "pump": bearing.place.tag, "position": bearing.name, "site": bearing.place.site.name,
-        "unit": unit, "method": method, "sd": trust, "exceptions": {name: sd for name, (_, sd) in EXCEPTIONS.items()},
-        "step": known.step, **for_device(facts),
-        "held": {f"{stage} {work}".strip(): vars(held_for(limits, stage, work, journal_um=journal)) for stage, work in stages},
-        "stations": [_station(known, limits, one) for one in stations_of(known.known.story, usual["stations"])],
-    }  # fmt: skip
+        "id": str(bearing.pk),
+        "pump": bearing.place.tag,
+        "position": bearing.name,
+        "site": bearing.place.site.name,
+        "unit": unit,
+        "method": method,
+        "sd": trust,
+        "exceptions": {name: sd for name, (_, sd) in EXCEPTIONS.items()},
+        "step": known.step,
+        **for_device(facts),
+        "held": {
+            f"{stage} {work}".strip(): vars(held_for(limits, stage, work, journal_um=journal))
+            for stage, work in stages
+        },
+        "stations": [
+            _station(known, limits, one) for one in stations_of(known.known.story, usual["stations"])
+        ],
+    }
 
 
 def _station(known: Before, limits: dict, where: Station) -> dict:
     last = last_at(known.known, where)
     expected = expected_for(known, limits, Stage.AS_FOUND, "", None)
     return {
-        "key": where.key, "words": where.words, "last_um": last.value_um if last else None,
+        "key": where.key,
+        "words": where.words,
+        "last_um": last.value_um if last else None,
         "expected": vars(expected) if expected else None,
-    }  # fmt: skip
+    }
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

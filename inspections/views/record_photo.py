@@ -32,9 +32,14 @@ def photo(desk: Desk) -> HttpResponse:
             if file is None:
                 raise NotRecorded("Take a photo or choose one first.")
             keep_photo(
-                visit=desk.visit, bearing=desk.bearing, data=file.read(), name=file.name or "photo", by=desk.person,
-                note=request.POST.get("note", ""), id=_uuid(request.POST.get("id")),
-            )  # type: ignore[arg-type] # fmt: skip
+                visit=desk.visit,
+                bearing=desk.bearing,
+                data=file.read(),
+                name=file.name or "photo",
+                by=desk.person,
+                note=request.POST.get("note", ""),
+                id=_uuid(request.POST.get("id")),
+            )  # type: ignore[arg-type]
         except NotRecorded as fault:
             messages.error(request, str(fault))
         else:

@@ -57,10 +57,19 @@ def _entered(
     setup = {name: said[name] for name in ("unit", "method", "less")} | {"gauge": facts["instrument"]}
     desk.remember(**{f"setup {quantity}": setup, "basis": said["basis"], "exceptions": said["exceptions"]})
     stored = enter(
-        visit=desk.visit, bearing=desk.bearing, on=desk.on, by=desk.person, id=said["id"], instead_of=earlier,
-        stage=stage, station="" if where.key == "any" else where.key, quantity=quantity,
-        measured_by=desk.measured_by, checked_by=desk.checked_by, **facts,
-    )  # fmt: skip
+        visit=desk.visit,
+        bearing=desk.bearing,
+        on=desk.on,
+        by=desk.person,
+        id=said["id"],
+        instead_of=earlier,
+        stage=stage,
+        station="" if where.key == "any" else where.key,
+        quantity=quantity,
+        measured_by=desk.measured_by,
+        checked_by=desk.checked_by,
+        **facts,
+    )
     desk.forget()
     if stored.repeat == 1 and desk.verdict_on(stored).asked:
         again = desk.address("record-reading", stage=stage, **_named(quantity), at=where.key, again=stored.pk)
@@ -85,9 +94,14 @@ def _remembered(desk: Desk, quantity: str) -> dict[str, Any]:
     memory, setup = desk.memory, desk.setup_for(quantity)
     mine = memory.get(f"setup {quantity}") or {}
     return {
-        "id": new_id(), "unit": setup.unit, "method": setup.method, "basis": memory.get("basis", "diametral"),
-        "exceptions": memory.get("exceptions", []), "instrument": mine.get("gauge", ""), "less": mine.get("less", ""),
-    }  # fmt: skip
+        "id": new_id(),
+        "unit": setup.unit,
+        "method": setup.method,
+        "basis": memory.get("basis", "diametral"),
+        "exceptions": memory.get("exceptions", []),
+        "instrument": mine.get("gauge", ""),
+        "less": mine.get("less", ""),
+    }
 
 
 def _screen(
@@ -105,19 +119,28 @@ def _screen(
     return _second(desk, earlier) | {
         "place_words": ", ".join(part for part in (place and f"station {place}", where.words) if part),
         "device": desk.for_device("reading", stage, where, earlier.pk if earlier else "", quantity=quantity),
-        "form": form, "stage": stage, "stage_words": STAGE_WORDS[stage], "where": where, "asked": asked,
-        "previous": previous, "previous_verdict": desk.verdict_on(previous) if previous else None,
-        "unit": unit, "unit_words": dict(form.fields["unit"].choices).get(unit, unit),  # type: ignore[attr-defined]
-        "method": method, "method_words": dict(Method.choices).get(method, "method not known"),  # type: ignore[call-overload]
+        "form": form,
+        "stage": stage,
+        "stage_words": STAGE_WORDS[stage],
+        "where": where,
+        "asked": asked,
+        "previous": previous,
+        "previous_verdict": desk.verdict_on(previous) if previous else None,
+        "unit": unit,
+        "unit_words": dict(form.fields["unit"].choices).get(unit, unit),  # type: ignore[attr-defined]
+        "method": method,
+        "method_words": dict(Method.choices).get(method, "method not known"),  # type: ignore[call-overload]
         "facts_line": facts_line(last, expected, unit),
         "skip": next_address(desk, stage, None, quantity) if earlier else "",
         "could_not": desk.address("record-could-not", **here),
         "people_at": desk.address("record-people", then="reading", **here),
         "other_at": desk.address("record-other", stage=stage, quantity=quantity),
         "exception_words": exception_words(dict.fromkeys(form["exceptions"].value() or [], True)),
-        "gauges": gauges(method, desk.on), "gauge": form["instrument"].value() or "",
-        "data": verdict_data(desk, held, expected, unit), "step": _step(unit, method),
-    }  # fmt: skip
+        "gauges": gauges(method, desk.on),
+        "gauge": form["instrument"].value() or "",
+        "data": verdict_data(desk, held, expected, unit),
+        "step": _step(unit, method),
+    }
 
 
 def _second(desk: Desk, earlier: Reading | None) -> dict[str, Any]:
@@ -127,10 +150,14 @@ def _second(desk: Desk, earlier: Reading | None) -> dict[str, Any]:
     said = desk.verdict_on(earlier)
     value, unit = mended_as(earlier, said)
     return {
-        "earlier": earlier, "earlier_unit": SIGN.get(earlier.unit, earlier.unit), "earlier_verdict": said,
-        "mend_address": desk.address("record-mend", reading=earlier.pk), "mended_value": value, "mended_unit": unit,
+        "earlier": earlier,
+        "earlier_unit": SIGN.get(earlier.unit, earlier.unit),
+        "earlier_verdict": said,
+        "mend_address": desk.address("record-mend", reading=earlier.pk),
+        "mended_value": value,
+        "mended_unit": unit,
         "mended_unit_words": SIGN.get(unit, unit),
-    }  # fmt: skip
+    }
 
 
 def mended_as(earlier: Reading, said: Verdict) -> tuple[str, str]:
@@ -175,9 +202,12 @@ def verdict_data(desk: Desk, held: Held, expected: Expected | None, unit: str) -
     """What the browser needs to say the same at once."""
     methods = {name: spread.sd_um for name, spread in desk.trust.items()}
     return {
-        "held": vars(held), "expected": vars(expected) if expected else None, "unit": unit, "sd": methods,
+        "held": vars(held),
+        "expected": vars(expected) if expected else None,
+        "unit": unit,
+        "sd": methods,
         "exceptions": {name: sd for name, (_, sd) in EXCEPTIONS.items()},
-    }  # fmt: skip
+    }
 
 
 def reading_of(desk: Desk, pk: str | None) -> Reading | None:
@@ -195,7 +225,11 @@ def other(desk: Desk) -> HttpResponse:
         where = {"at": f"{end}-{clock}".strip("-") or "any"} if "named" in asked else {}
         return redirect(desk.address("record-reading", stage=stage, quantity=asked["go"], **where))
     context = desk.context(
-        asked=quantities.ASKED.values(), ends=END_WORDS.items(), clocks=range(1, 13), stages=Stage.choices,
-        chosen=quantities.asked(asked.get("quantity", "")).name, stage=stage,
-    )  # fmt: skip
+        asked=quantities.ASKED.values(),
+        ends=END_WORDS.items(),
+        clocks=range(1, 13),
+        stages=Stage.choices,
+        chosen=quantities.asked(asked.get("quantity", "")).name,
+        stage=stage,
+    )
     return render(desk.request, "inspections/record_other.html", context)

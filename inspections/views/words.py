@@ -25,11 +25,17 @@ def words(request: HttpRequest) -> HttpResponse:
         return redirect("import-words")
     own = own_words(today)
     tried = request.GET.get("remark", "").strip()[:300]
-    return render(request, "inspections/words.html", {
-        "rows": [(kind, label, SAMPLES[kind], own.get(kind, [])) for kind, label in WORDS_FOR.items()],
-        "may_change": sites_of(request.user, ACT) is None, "longest": LONGEST, "tried": tried,
-        "found": [WORDS_FOR[EventKind(kind)] for kind in works_named(tried, words_of_plant(today))],
-    })  # fmt: skip
+    return render(
+        request,
+        "inspections/words.html",
+        {
+            "rows": [(kind, label, SAMPLES[kind], own.get(kind, [])) for kind, label in WORDS_FOR.items()],
+            "may_change": sites_of(request.user, ACT) is None,
+            "longest": LONGEST,
+            "tried": tried,
+            "found": [WORDS_FOR[EventKind(kind)] for kind in works_named(tried, words_of_plant(today))],
+        },
+    )
 
 
 def _change(request: HttpRequest, today) -> None:

@@ -7,7 +7,6 @@ Lengths are um, diametral; `by` is the inner id of the person who records.
 import datetime as dt
 import uuid
 from collections.abc import Mapping, Sequence
-from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
@@ -16,12 +15,10 @@ from django.db import transaction
 from fleet import units
 from fleet.ledger.writing import Fact, write
 from fleet.models import Bearing, Person, Place, Recorded
-from inspections import contact
 from inspections.forecasts.figures import Figures, figures_hash
 from inspections.forecasts.provenance import relied
 from inspections.models import (
     Attendance,
-    ContactCheck,
     Decision,
     Event,
     EventKind,
@@ -42,7 +39,6 @@ from inspections.records.recording import (
     record_reading,
 )
 from inspections.story.uncertainty import beyond_strip
-from inspections.visits.contact_rounds import round_number, rounds_of
 
 MEASURED, RECORDED, CHECKED, SIGNED = "measured", "recorded", "checked", "signed"
 NOTHING_FOUND = "nothing found"
@@ -65,9 +61,17 @@ def open_visit_of(place: Place, today: dt.date) -> Visit | None:
 
 @transaction.atomic
 def begin(
-    *, bearing: Bearing, on: dt.date, by: UUID, measured_by: UUID | None = None, why: str = "", outage: UUID | None = None,
-    id: UUID | None = None, entered_at: dt.datetime | None = None, **more: Any,
-) -> Visit:  # fmt: skip
+    *,
+    bearing: Bearing,
+    on: dt.date,
+    by: UUID,
+    measured_by: UUID | None = None,
+    why: str = "",
+    outage: UUID | None = None,
+    id: UUID | None = None,
+    entered_at: dt.datetime | None = None,
+    **more: Any,
+) -> Visit:
     """Continue the open visit of the bearing's pump, or open one; who measures joins it.
 
     Parameters
@@ -101,16 +105,26 @@ def _attend(visit: Visit, parts: Sequence[tuple[UUID, str]], by: UUID) -> None:
     there = set(Attendance.objects.standing().filter(visit=visit).values_list("person_id", "part"))
     rows = [
         Attendance(id=uuid.uuid4(), visit_id=visit.pk, person_id=person, part=part)
-        for person, part in parts if (person, part) not in there
-    ]  # fmt: skip
+        for person, part in parts
+        if (person, part) not in there
+    ]
     if rows:
         write([Fact(_pump(visit), "attendance", row) for row in rows], by=by)
 
 
 def enter(
-    *, visit: Visit, bearing: Bearing, on: dt.date, value: str, unit: str, by: UUID, id: UUID | None = None,
-    instead_of: Reading | None = None, less: str = "", **facts: Any,
-) -> Reading:  # fmt: skip
+    *,
+    visit: Visit,
+    bearing: Bearing,
+    on: dt.date,
+    value: str,
+    unit: str,
+    by: UUID,
+    id: UUID | None = None,
+    instead_of: Reading | None = None,
+    less: str = "",
+    **facts: Any,
+) -> Reading:
     """Record one reading of a visit as typed.
 
     Parameters
@@ -132,7 +146,7 @@ def enter(
     OtherContent
         where the id is known with another value.
     """
-    known = _known(Reading, id, by)
+    known = known_row(Reading, id, by)
     if known:
         if value.strip() not in known.note and (known.typed, known.bearing_id) != (
             _parted(value)[0],
@@ -147,9 +161,17 @@ def enter(
     with transaction.atomic():
         repeat = 1 if instead_of is None else instead_of.repeat + 1
         reading = record_reading(
-            bearing=bearing, on=on, value=bare, unit=unit, by=by, visit=visit, id=id, repeat=repeat,
-            decimal_comma="," in bare, **facts,
-        )  # fmt: skip
+            bearing=bearing,
+            on=on,
+            value=bare,
+            unit=unit,
+            by=by,
+            visit=visit,
+            id=id,
+            repeat=repeat,
+            decimal_comma="," in bare,
+            **facts,
+        )
         if instead_of is not None and instead_of.counts:
             set_counting(reading=instead_of, by=by, reason="measured again", counts=False)
     return reading
@@ -190,20 +212,38 @@ def mend(*, reading: Reading, value: str, unit: str, by: UUID, reason: str = "ty
 
 
 def could_not_measure(
-    *, visit: Visit, bearing: Bearing, stage: str, because: str, by: UUID, end: str = "", clock: int | None = None,
-    note: str = "", quantity: str = "clearance", id: UUID | None = None, entered_at: dt.datetime | None = None,
-) -> NotMeasured:  # fmt: skip
+    *,
+    visit: Visit,
+    bearing: Bearing,
+    stage: str,
+    because: str,
+    by: UUID,
+    end: str = "",
+    clock: int | None = None,
+    note: str = "",
+    quantity: str = "clearance",
+    id: UUID | None = None,
+    entered_at: dt.datetime | None = None,
+) -> NotMeasured:
     """A station that could not be measured, and why."""
-    known = _known(NotMeasured, id, by)
+    known = known_row(NotMeasured, id, by)
     if known:
         return known
     must_be_open(visit)
     if because not in NotMeasured.Because.values:
         raise NotRecorded(f"Say why: {', '.join(str(label) for label in NotMeasured.Because.labels)}.")
     row = NotMeasured(
-        id=id or uuid.uuid4(), visit_id=visit.pk, bearing_id=bearing.pk, stage=stage, end=end, clock=clock,
-        because=because, note=note[:300], quantity=quantity, entered_at=entered_at,
-    )  # fmt: skip
+        id=id or uuid.uuid4(),
+        visit_id=visit.pk,
+        bearing_id=bearing.pk,
+        stage=stage,
+        end=end,
+        clock=clock,
+        because=because,
+        note=note[:300],
+        quantity=quantity,
+        entered_at=entered_at,
+    )
     write([Fact(f"bearing:{bearing.pk}", "not_measured", row)], by=by)
     return NotMeasured.objects.get(pk=row.pk)
 
@@ -212,7 +252,7 @@ def event(
     *, visit: Visit, bearing: Bearing, kind: str, on: dt.date, by: UUID, id: UUID | None = None, **facts: Any
 ) -> Event:
     """Something done or seen in a visit: a scrape, a new shell, opened and not measured, ..."""
-    known = _known(Event, id, by)
+    known = known_row(Event, id, by)
     if known:
         return known
     must_be_open(visit)
@@ -221,95 +261,22 @@ def event(
     return record_event(kind=kind, bearing=bearing, on=on, by=by, visit=visit, id=id, **facts)
 
 
-def check_contact(
-    *, visit: Visit, bearing: Bearing, on: dt.date, cells: Sequence[Sequence[int]], facts: contact.Facts,
-    criteria: contact.Criteria, by: UUID, drawn: str = "", match_mark: str = "", instead_of: ContactCheck | None = None, note: str = "",
-    id: UUID | None = None, entered_at: dt.datetime | None = None,
-) -> ContactCheck:  # fmt: skip
-    """Keep a print as data with what it was read as, its reasons and whose criteria; numbered by round.
-
-    Parameters
-    ----------
-    cells : rows around by columns along
-        0 none, 1 light, 2 heavy.
-    match_mark : str
-        the corner of the picture at which the shell's match mark lies: `top left`, ...; empty: not said.
-    instead_of : ContactCheck, optional
-        a check of this visit whose cells or facts are mended; both stay.
-
-    Raises
-    ------
-    NotRecorded
-        for a print that is none, or a closed visit.
-    """
-    known = _known(ContactCheck, id, by)
-    if known:
-        return known
-    must_be_open(visit)
-    try:
-        said = contact.read(cells, facts, criteria)
-    except contact.PatternError as fault:
-        raise NotRecorded(str(fault)) from None
-    number = (
-        instead_of.round if instead_of else round_number(rounds_of(visit, bearing), facts.half or "lower")
-    )
-    with transaction.atomic():
-        act = uuid.uuid4()
-        if instead_of is not None:
-            write(
-                [
-                    _takes_back(instead_of, "contact_check", "cells mended"),
-                    _takes_back(instead_of.event, "event", "cells mended"),
-                ],
-                by=by,
-                act=act,
-            )
-        done = record_history(
-            [
-                EventFact(
-                    place=bearing.place_id, bearing=bearing.pk, on=on, kind=str(EventKind.CONTACT_CHECK),
-                    visit_id=visit.pk, half=facts.half, outcome=said.outcome or "", note=note, done_by=by,
-                    contact_percent=Decimal(str(round(100 * said.coverage, 1))) if said.meaningful else None,
-                    supersedes=instead_of.event_id if instead_of else None, entered_at=entered_at,
-                )
-            ],
-            by=by, act=act,
-        ).events[0]  # fmt: skip
-        row = ContactCheck(
-            id=id or uuid.uuid4(), event_id=done, round=number, half=facts.half, in_place=facts.in_place,
-            bedded_by_hand=facts.bedded_by_hand, supersedes=instead_of.pk if instead_of else None,
-            pattern={"cells": [list(map(int, line)) for line in cells], "drawn": drawn, "first_end": facts.first_end}
-            | ({"match_mark": match_mark} if match_mark else {}),
-            worn={"arc_deg": f"{facts.worn_arc_deg:g}"} if facts.worn_arc_deg is not None else {},
-            conditions=_conditions(facts, said),
-        )  # fmt: skip
-        write([Fact(f"bearing:{bearing.pk}", "contact_check", row)], by=by, act=act)
-    return ContactCheck.objects.select_related("event").get(pk=row.pk)
-
-
-def _conditions(facts: contact.Facts, said: contact.Reading) -> dict[str, Any]:
-    """How it was taken and what it was read as; figures as text, as the ledger wants them."""
-    kept = {
-        "film": facts.film, "seat": facts.seat, "turned_deg": facts.turned_deg, "clearance_um": facts.clearance_um,
-        "load_side": facts.load_side, "first_side": facts.first_side, "shape": said.shape, "end": said.end,
-        "headline": said.headline, "reasons": [[one.code, one.sentence, one.basis] for one in said.reasons],
-        "coverage": round(said.coverage, 4), "arc_deg": round(said.arc.deg, 1), "criteria": said.criteria,
-    }  # fmt: skip
-    return {
-        name: f"{value:g}" if isinstance(value, float) else value
-        for name, value in kept.items() if value not in (None, "")
-    }  # fmt: skip
-
-
 # what was seen, decided, closed ----------------------------------------------------------------------------
 
 
 def see(
-    *, visit: Visit, bearing: Bearing, on: dt.date, by: UUID, parts: Mapping[str, Mapping[str, Any]], note: str = "",
-    id: UUID | None = None, entered_at: dt.datetime | None = None,
-) -> Event:  # fmt: skip
+    *,
+    visit: Visit,
+    bearing: Bearing,
+    on: dt.date,
+    by: UUID,
+    parts: Mapping[str, Mapping[str, Any]],
+    note: str = "",
+    id: UUID | None = None,
+    entered_at: dt.datetime | None = None,
+) -> Event:
     """What was seen, by part: {"journal": {"words": [...], "where": "", "note": ""}}; no part at all: nothing found."""
-    known = _known(Event, id, by)
+    known = known_row(Event, id, by)
     if known:
         return known
     must_be_open(visit)
@@ -317,17 +284,28 @@ def see(
     with transaction.atomic():
         act = uuid.uuid4()
         fact = EventFact(
-            place=bearing.place_id, bearing=bearing.pk, on=on, kind=str(EventKind.FOUND), visit_id=visit.pk,
-            note=seen_note(said, note), id=id, entered_at=entered_at, done_by=by,
-        )  # fmt: skip
+            place=bearing.place_id,
+            bearing=bearing.pk,
+            on=on,
+            kind=str(EventKind.FOUND),
+            visit_id=visit.pk,
+            note=seen_note(said, note),
+            id=id,
+            entered_at=entered_at,
+            done_by=by,
+        )
         done = record_history([fact], by=by, act=act).events[0]
         rows = [
             Finding(
-                id=uuid.uuid4(), event_id=done, part=part[:20], words=list(one.get("words", ())),
-                where=str(one.get("where", ""))[:80], note=str(one.get("note", ""))[:500],
+                id=uuid.uuid4(),
+                event_id=done,
+                part=part[:20],
+                words=list(one.get("words", ())),
+                where=str(one.get("where", ""))[:80],
+                note=str(one.get("note", ""))[:500],
             )
             for part, one in said.items()
-        ]  # fmt: skip
+        ]
         write([Fact(f"bearing:{bearing.pk}", "finding", row) for row in rows], by=by, act=act)
     return Event.objects.get(pk=done)
 
@@ -343,9 +321,17 @@ def seen_note(parts: Mapping[str, Mapping[str, Any]], note: str = "") -> str:
 
 
 def decide(
-    *, bearing: Bearing, on: dt.date, advised: str, decided: str, why: str, by: UUID, figures: Figures,
-    role: str = "", outage: UUID | None = None,
-) -> Decision:  # fmt: skip
+    *,
+    bearing: Bearing,
+    on: dt.date,
+    advised: str,
+    decided: str,
+    why: str,
+    by: UUID,
+    figures: Figures,
+    role: str = "",
+    outage: UUID | None = None,
+) -> Decision:
     """What was advised and decided, by whom and why, and the figures of the day that it relied on.
 
     Parameters
@@ -361,9 +347,16 @@ def decide(
     if decided != advised and not why.strip():
         raise NotRecorded("This is not what is advised. Say in a few words why it is decided so.")
     row = Decision(
-        id=uuid.uuid4(), bearing_id=bearing.pk, outage_id=outage, on=on, advised=advised[:10], decided=decided[:20],
-        why=why.strip()[:500], owner_role=role[:16], forecast_hash=figures_hash(figures),
-    )  # fmt: skip
+        id=uuid.uuid4(),
+        bearing_id=bearing.pk,
+        outage_id=outage,
+        on=on,
+        advised=advised[:10],
+        decided=decided[:20],
+        why=why.strip()[:500],
+        owner_role=role[:16],
+        forecast_hash=figures_hash(figures),
+    )
     chain = f"bearing:{bearing.pk}"
     body = relied(figures, on, decision=row.pk)
     write([Fact(chain, "decision", row), Fact(chain, "forecast_relied_on", body=body)], by=by)
@@ -371,9 +364,15 @@ def decide(
 
 
 def close(
-    *, visit: Visit, on: dt.date, by: UUID, missing: Sequence[NotMeasured], checked_by: UUID | None, needed: Sequence[str] = (),
+    *,
+    visit: Visit,
+    on: dt.date,
+    by: UUID,
+    missing: Sequence[NotMeasured],
+    checked_by: UUID | None,
+    needed: Sequence[str] = (),
     closings: Sequence[Fact] = (),
-) -> None:  # fmt: skip
+) -> None:
     """Close a visit: what was not measured and why, the signatures, the day.
 
     Parameters
@@ -401,9 +400,11 @@ def close(
         act = uuid.uuid4()
         write(
             [Fact(f"bearing:{row.bearing_id}", "not_measured", row) for row in missing]
-            + [Fact(_pump(visit), "attendance", row) for row in rows] + list(closings),
-            by=by, act=act,
-        )  # fmt: skip
+            + [Fact(_pump(visit), "attendance", row) for row in rows]
+            + list(closings),
+            by=by,
+            act=act,
+        )
         close_visit(visit=visit, on=max(on, visit.opened_on), by=by)
 
 
@@ -427,7 +428,7 @@ def names_at(site_id: UUID, day: dt.date) -> list[Person]:
     )
 
 
-def _known(model: type[Recorded], pk: UUID | None, by: UUID) -> Any:
+def known_row(model: type[Recorded], pk: UUID | None, by: UUID) -> Any:
     """The row of an id that is stored already; nothing is told of somebody else's."""
     row = model._base_manager.filter(pk=pk).first() if pk else None
     if row is not None and row.recorded_by != by:
@@ -474,5 +475,5 @@ def _pump(visit: Visit) -> str:
     return f"pump:{visit.machine_id}"
 
 
-def _takes_back(row: Recorded, kind: str, reason: str) -> Fact:
+def takes_back(row: Recorded, kind: str, reason: str) -> Fact:
     return Fact(row.chain, "withdrawal", body={"of": kind, "id": row.pk, "reason": reason})

@@ -60,7 +60,10 @@ def _read(value: Any) -> Cautions:
         return shipped
     work = value.get("work")
     return Cautions(
-        isolation=str(value["isolation"]), rules=str(value.get("rules", "")), lead=str(value.get("lead", "")),
+        isolation=str(value["isolation"]),
+        rules=str(value.get("rules", "")),
+        lead=str(value.get("lead", "")),
         work=tuple(map(str, work)) if isinstance(work, list) else shipped.work,
-        source=str(value.get("source") or "set by this site"), shipped=False,
-    )  # fmt: skip
+        source=str(value.get("source") or "set by this site"),
+        shipped=False,
+    )

@@ -14,9 +14,8 @@ def criteria_for(site_id: UUID, day: dt.date) -> contact.Criteria:
     """What a site accepts as contact on a day: its own, else the plant's; the shipped default is common practice."""
     rows = ContactCriteria.objects.standing()
     held = [
-        row for row in rows
-        if row.site_id in (None, site_id) and (row.from_on is None or row.from_on <= day)
-    ]  # fmt: skip
+        row for row in rows if row.site_id in (None, site_id) and (row.from_on is None or row.from_on <= day)
+    ]
     if not held:
         return contact.Criteria()
     last = max(held, key=lambda row: (row.site_id is not None, str(row.from_on or ""), row.entry_n))
@@ -29,9 +28,10 @@ def clearance_now(readings: Iterable[Reading], known: Before) -> float | None:
     rows = list(readings)
     for stage in (Stage.AS_LEFT, Stage.AS_FOUND):
         values = [
-            float(r.value_um) for r in rows
+            float(r.value_um)
+            for r in rows
             if r.stage == stage and r.quantity == "clearance" and r.counts and r.value_um is not None
-        ]  # fmt: skip
+        ]
         if values:
             return sum(values) / len(values)
     middle = known.figures["clearance_um_p50"]
@@ -43,6 +43,9 @@ def facts_for(said: Mapping[str, Any], known: Before, now_um: float | None) -> c
     facts = known.known.facts
     journal = facts.journal_diameter_um if facts else None
     return contact.Facts(
-        **said, seat=facts.seat if facts else "", load_side=facts.load_side if facts else "bottom",
-        clearance_um=now_um, journal_mm=float(journal) / 1000 if journal else None,
-    )  # fmt: skip
+        **said,
+        seat=facts.seat if facts else "",
+        load_side=facts.load_side if facts else "bottom",
+        clearance_um=now_um,
+        journal_mm=float(journal) / 1000 if journal else None,
+    )

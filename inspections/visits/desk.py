@@ -302,8 +302,18 @@ class Desk:
     def to(self) -> dict[str, str]:
         """The addresses of the screens that others lead to."""
         pages = (
-            "check", "print", "scraped", "work", "seen", "opened", "close", "sheet", "photo", "people", "other",
-        )  # fmt: skip
+            "check",
+            "print",
+            "scraped",
+            "work",
+            "seen",
+            "opened",
+            "close",
+            "sheet",
+            "photo",
+            "people",
+            "other",
+        )
         found = {page: self.address(f"record-{page}") for page in pages}
         found["start"] = self.address("record")
         for stage in Stage.values:
@@ -325,19 +335,34 @@ class Desk:
     ) -> str:
         """What the device's worker needs to keep a form that found no network."""
         said = more | {
-            "kind": kind, "bearing": self.bearing.pk, "visit": self.visit.pk if self.visit else "", "author": self.person,
-            "stage": stage, "station": where.key if where else "", "again": again,
-            "measured_by": self.measured_by, "checked_by": self.checked_by or "", "on": self.memory.get("on", ""),
-        }  # fmt: skip
+            "kind": kind,
+            "bearing": self.bearing.pk,
+            "visit": self.visit.pk if self.visit else "",
+            "author": self.person,
+            "stage": stage,
+            "station": where.key if where else "",
+            "again": again,
+            "measured_by": self.measured_by,
+            "checked_by": self.checked_by or "",
+            "on": self.memory.get("on", ""),
+        }
         return json.dumps(said, default=str)
 
     def context(self, **more: Any) -> dict[str, Any]:
         """What the frame of every screen shows."""
         return {
-            "desk": self, "bearing": self.bearing, "place": self.bearing.place, "visit": self.visit, "today": self.today,
-            "usual": USUAL_WORDS, "cautions": self.cautions, "overview": self.address("record-overview") if self.visit else "",
-            "to": self.to, "new_id": new_id(), "device_scrape": self.for_device("scrape"),
-        } | more  # fmt: skip
+            "desk": self,
+            "bearing": self.bearing,
+            "place": self.bearing.place,
+            "visit": self.visit,
+            "today": self.today,
+            "usual": USUAL_WORDS,
+            "cautions": self.cautions,
+            "overview": self.address("record-overview") if self.visit else "",
+            "to": self.to,
+            "new_id": new_id(),
+            "device_scrape": self.for_device("scrape"),
+        } | more
 
 
 def desk_at(request: HttpRequest, pump: str, position: str, act: str = "record") -> Desk:

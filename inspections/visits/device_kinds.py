@@ -15,13 +15,13 @@ from inspections.records.openings import NotRecorded
 from inspections.visits import tapped_cells
 from inspections.visits.acts import (
     as_recorded,
-    check_contact,
     could_not_measure,
     enter,
     event,
     see,
     seen_note,
 )
+from inspections.visits.contact_checks import check_contact
 from inspections.visits.contact_facts import clearance_now, criteria_for, facts_for
 from inspections.visits.device_entry import DeviceEntry, uuid_of
 from inspections.visits.expectations import Before, before

@@ -24,10 +24,22 @@ SHORT = {words: short for short, words in DECIDED_WORDS.items()}
 
 
 def dispose(
-    *, bearing: Bearing, visit: Visit, on: dt.date, advice: Advice, answer: str, checked: str, by: UUID, why: str = "",
-    check_by: str = "", check_every_days: int | None = None, stop_at: str = "", no_checks_why: str = "",
-    expires_on: dt.date | None = None, id: UUID | None = None,
-) -> Disposition:  # fmt: skip
+    *,
+    bearing: Bearing,
+    visit: Visit,
+    on: dt.date,
+    advice: Advice,
+    answer: str,
+    checked: str,
+    by: UUID,
+    why: str = "",
+    check_by: str = "",
+    check_every_days: int | None = None,
+    stop_at: str = "",
+    no_checks_why: str = "",
+    expires_on: dt.date | None = None,
+    id: UUID | None = None,
+) -> Disposition:
     """Record an engineer's disposition of what stands above the rule at a bearing.
 
     Parameters
@@ -55,19 +67,34 @@ def dispose(
         advice, answer, checked, (check_by, check_every_days, stop_at), no_checks_why, expires_on, on
     )
     row = Disposition(
-        id=id or uuid.uuid4(), bearing_id=bearing.pk, visit_id=visit.pk, on=on, word=SHORT[advice.word], answers=advice.keys,
-        answer=answer, checked=checked.strip()[:300], why=why.strip()[:500], check_by=check_by.strip()[:120],
-        check_every_days=check_every_days, stop_at=stop_at.strip()[:120], no_checks_why=no_checks_why.strip()[:300],
+        id=id or uuid.uuid4(),
+        bearing_id=bearing.pk,
+        visit_id=visit.pk,
+        on=on,
+        word=SHORT[advice.word],
+        answers=advice.keys,
+        answer=answer,
+        checked=checked.strip()[:300],
+        why=why.strip()[:500],
+        check_by=check_by.strip()[:120],
+        check_every_days=check_every_days,
+        stop_at=stop_at.strip()[:120],
+        no_checks_why=no_checks_why.strip()[:300],
         expires_on=expires_on,
-    )  # fmt: skip
+    )
     write([Fact(f"bearing:{bearing.pk}", "disposition", row)], by=by)
     return Disposition.objects.get(pk=row.pk)
 
 
 def _must_be_whole(
-    advice: Advice, answer: str, checked: str, checks: tuple[str, int | None, str], no_checks_why: str,
-    expires_on: dt.date | None, on: dt.date,
-) -> None:  # fmt: skip
+    advice: Advice,
+    answer: str,
+    checked: str,
+    checks: tuple[str, int | None, str],
+    no_checks_why: str,
+    expires_on: dt.date | None,
+    on: dt.date,
+) -> None:
     if not advice.keys:
         raise NotRecorded("Nothing stands here that asks for a disposition.")
     if answer not in Disposition.Answer.values:
@@ -87,17 +114,32 @@ def _must_be_whole(
 
 
 def closing_row(
-    *, bearing: Bearing, visit: Visit, on: dt.date, advice: Advice, decided: str, why: str, items: Mapping[str, Any],
-) -> Closing:  # fmt: skip
+    *,
+    bearing: Bearing,
+    visit: Visit,
+    on: dt.date,
+    advice: Advice,
+    decided: str,
+    why: str,
+    items: Mapping[str, Any],
+) -> Closing:
     """A bearing's closing, not yet stored: `without_disposition` where it is against the word and nobody has signed it.
 
     A disposition that answers what stood has already changed the word; so what is against the word has none.
     """
     return Closing(
-        id=uuid.uuid4(), bearing_id=bearing.pk, visit_id=visit.pk, on=on, word=SHORT[advice.word], decided=SHORT[decided],
-        why_word=advice.why[:500], why=why.strip()[:500], without_disposition=against(advice.word, decided),
-        answers=advice.keys, items=dict(items),
-    )  # fmt: skip
+        id=uuid.uuid4(),
+        bearing_id=bearing.pk,
+        visit_id=visit.pk,
+        on=on,
+        word=SHORT[advice.word],
+        decided=SHORT[decided],
+        why_word=advice.why[:500],
+        why=why.strip()[:500],
+        without_disposition=against(advice.word, decided),
+        answers=advice.keys,
+        items=dict(items),
+    )
 
 
 def against(word: str, decided: str) -> bool:
@@ -147,9 +189,10 @@ def unsigned(sites: Iterable[Site]) -> list[Unsigned]:
     for row in given:
         signed[row.visit_id, row.bearing_id] = row.recorded_at
     open_rows = [
-        row for row in rows.select_related("bearing__place__site")
+        row
+        for row in rows.select_related("bearing__place__site")
         if signed.get((row.visit_id, row.bearing_id), row.recorded_at) <= row.recorded_at
-    ]  # fmt: skip
+    ]
     names = dict(
         Person.objects.filter(pk__in={row.recorded_by for row in open_rows}).values_list("pk", "name")
     )

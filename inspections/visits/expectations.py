@@ -31,9 +31,14 @@ from inspections.wear.normal import EIGHT_IN_TEN
 NEW_METAL, SCRAPED = "new", "scrape"
 # How a quantity is measured where nothing was measured before; common practice, no published source.
 USUAL_METHOD = {
-    "bore": "bore_gauge", "journal": "micrometer", "wall": "crown_thickness", "shaft_drop": "depth_gauge",
-    "end_float": "feeler", "side_gap": "feeler", "housing_fit": "micrometer",
-}  # fmt: skip
+    "bore": "bore_gauge",
+    "journal": "micrometer",
+    "wall": "crown_thickness",
+    "shaft_drop": "depth_gauge",
+    "end_float": "feeler",
+    "side_gap": "feeler",
+    "housing_fit": "micrometer",
+}
 
 _BEFORE: OrderedDict[tuple, "Before"] = OrderedDict()
 _BEFORE_MOST = 2000
@@ -90,8 +95,12 @@ def limits_on(bearing: Bearing, day: dt.date, wear_class: Any = None) -> dict[tu
 
 
 def held_for(
-    limits: Mapping[tuple[str, str], float], stage: str, work: str, quantity: str = "clearance", journal_um: Any = None
-) -> Held:  # fmt: skip
+    limits: Mapping[tuple[str, str], float],
+    stage: str,
+    work: str,
+    quantity: str = "clearance",
+    journal_um: Any = None,
+) -> Held:
     """As left after new metal against the fitting range, else against both in-service limits, as found too."""
 
     def of(use: str) -> float | None:
@@ -106,8 +115,12 @@ def held_for(
 
 
 def expected_for(
-    known: Before, limits: Mapping[tuple[str, str], float], stage: str, work: str, found: tuple[float, float] | None
-) -> Expected | None:  # fmt: skip
+    known: Before,
+    limits: Mapping[tuple[str, str], float],
+    stage: str,
+    work: str,
+    found: tuple[float, float] | None,
+) -> Expected | None:
     """What is expected of a vertical clearance; `found` is (um, sd) as found at this station in this visit."""
     if stage == Stage.AS_LEFT and work == NEW_METAL:
         return _fitting(limits) or _rule(known, limits)
@@ -197,8 +210,12 @@ def setup_of(bearing: Bearing, quantity: str = "clearance") -> Setup:
 def found_at(rows: Sequence[Reading], where: Station, sd_of: Any) -> tuple[float, float] | None:
     """(um, sd) as found at a station among a visit's readings."""
     some = [
-        r for r in rows
-        if r.stage == Stage.AS_FOUND and r.quantity == "clearance" and r.counts and r.value_um is not None
+        r
+        for r in rows
+        if r.stage == Stage.AS_FOUND
+        and r.quantity == "clearance"
+        and r.counts
+        and r.value_um is not None
         and (r.end, r.clock) == (where.end, where.clock)
-    ]  # fmt: skip
+    ]
     return (float(some[-1].value_um or Decimal(0)), sd_of(some[-1])) if some else None

@@ -16,9 +16,13 @@ from inspections.story import conditions
 UNITS = [("mm", "mm"), ("um", "µm"), ("thou", "thou (0.001 in)"), ("mil", "mil (0.001 in)"), ("in", "in")]
 # What is done at an open bearing and parts as found from as left, beside a scrape.
 WORKS = [
-    (EventKind.SHELL_CHANGE, "New shell"), (EventKind.REBABBITT, "Rebabbitted"), (EventKind.SHIM_CHANGE, "Shims changed"),
-    (EventKind.JOURNAL_REGRIND, "Journal reground"), (EventKind.ALIGNMENT, "Alignment corrected"), (EventKind.OIL, "Oil changed"),
-]  # fmt: skip
+    (EventKind.SHELL_CHANGE, "New shell"),
+    (EventKind.REBABBITT, "Rebabbitted"),
+    (EventKind.SHIM_CHANGE, "Shims changed"),
+    (EventKind.JOURNAL_REGRIND, "Journal reground"),
+    (EventKind.ALIGNMENT, "Alignment corrected"),
+    (EventKind.OIL, "Oil changed"),
+]
 
 
 def number_as_typed(text: str, *, about: str = "") -> str:
@@ -35,9 +39,11 @@ def number_as_typed(text: str, *, about: str = "") -> str:
 
 def _day_field(label: str) -> forms.DateField:
     return forms.DateField(
-        label=label, required=False, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        label=label,
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
         error_messages={"invalid": "Give the day as year, month, day, such as 2026-03-09."},
-    )  # fmt: skip
+    )
 
 
 class NamesForm(forms.Form):
@@ -170,9 +176,12 @@ class WorkForm(forms.Form):
 
 
 MATCH_MARKS = [
-    ("", "not said"), ("top left", "upper left of the picture"), ("top right", "upper right of the picture"),
-    ("bottom left", "lower left of the picture"), ("bottom right", "lower right of the picture"),
-]  # fmt: skip
+    ("", "not said"),
+    ("top left", "upper left of the picture"),
+    ("top right", "upper right of the picture"),
+    ("bottom left", "lower left of the picture"),
+    ("bottom right", "lower right of the picture"),
+]
 
 
 class ContactForm(forms.Form):
@@ -181,31 +190,44 @@ class ContactForm(forms.Form):
     id = forms.UUIDField(widget=forms.HiddenInput, required=False)
     half = forms.ChoiceField(label="Half", choices=Half.choices, required=False)
     in_place = forms.ChoiceField(
-        label="Taken", required=False,
+        label="Taken",
+        required=False,
         choices=[("yes", "in place"), ("no", "on a mandrel"), ("", "not said")],
-    )  # fmt: skip
+    )
     film = forms.ChoiceField(
-        label="Dye", required=False,
+        label="Dye",
+        required=False,
         choices=[("thin", "thin and even"), ("normal", "normal"), ("heavy", "heavy"), ("", "not said")],
-    )  # fmt: skip
+    )
     bedded = forms.ChoiceField(
         label="Ever bedded by hand", required=False, choices=[("", "not known"), ("no", "no"), ("yes", "yes")]
     )
     worn_arc_deg = forms.FloatField(
-        label="Worn arc, degrees", required=False, min_value=0, max_value=179,
+        label="Worn arc, degrees",
+        required=False,
+        min_value=0,
+        max_value=179,
         error_messages={"invalid": "Give the worn arc in degrees, 0 to 179, or leave it empty."},
-    )  # fmt: skip
+    )
     turned_deg = forms.FloatField(
-        label="Shaft turned, degrees", required=False, min_value=0, max_value=36000,
+        label="Shaft turned, degrees",
+        required=False,
+        min_value=0,
+        max_value=36000,
         error_messages={"invalid": "Give the turn in degrees, or leave it empty."},
-    )  # fmt: skip
+    )
     first_end = forms.ChoiceField(
         label="On the left lies the", choices=[(end, END_WORDS[end]) for end in ("out", "in")], required=False
     )
     first_side = forms.ChoiceField(
-        label="The upper edge of the picture is the joint on the", required=False,
-        choices=[("", "side not said"), ("left", "left, seen from the coupling"), ("right", "right, seen from the coupling")],
-    )  # fmt: skip
+        label="The upper edge of the picture is the joint on the",
+        required=False,
+        choices=[
+            ("", "side not said"),
+            ("left", "left, seen from the coupling"),
+            ("right", "right, seen from the coupling"),
+        ],
+    )
     match_mark = forms.ChoiceField(label="The match mark is at the", required=False, choices=MATCH_MARKS)
 
     def facts(self) -> dict[str, Any]:
@@ -213,10 +235,15 @@ class ContactForm(forms.Form):
         said = self.cleaned_data
         of = {"yes": True, "no": False}
         return {
-            "half": said["half"] or "lower", "in_place": of.get(said["in_place"]), "film": said["film"],
-            "bedded_by_hand": of.get(said["bedded"]), "worn_arc_deg": said["worn_arc_deg"],
-            "turned_deg": said["turned_deg"], "first_end": said["first_end"] or "out", "first_side": said["first_side"],
-        }  # fmt: skip
+            "half": said["half"] or "lower",
+            "in_place": of.get(said["in_place"]),
+            "film": said["film"],
+            "bedded_by_hand": of.get(said["bedded"]),
+            "worn_arc_deg": said["worn_arc_deg"],
+            "turned_deg": said["turned_deg"],
+            "first_end": said["first_end"] or "out",
+            "first_side": said["first_side"],
+        }
 
 
 def read_cells(text: str) -> list[list[int]]:

@@ -56,15 +56,23 @@ def situation_of(desk: Any) -> Situation:
     derived = bore_minus_journal(desk)
     whole = worked and not derived and all(one.kind != EventKind.OPENED for one in desk.events)
     excused = [
-        Station(one.end, one.clock).words for one in desk.left_out
+        Station(one.end, one.clock).words
+        for one in desk.left_out
         if one.stage == Stage.AS_LEFT and one.quantity == "clearance"
-    ]  # fmt: skip
+    ]
     return Situation(
-        damage=damage_of(desk), seen=seen_of(desk), prints=_prints(desk, seat), scrapeable=scrapeable,
-        held=[*_held(desk), *_derived(desk, derived)], doubted=dict(_doubted(desk)), worked=worked,
+        damage=damage_of(desk),
+        seen=seen_of(desk),
+        prints=_prints(desk, seat),
+        scrapeable=scrapeable,
+        held=[*_held(desk), *_derived(desk, derived)],
+        doubted=dict(_doubted(desk)),
+        worked=worked,
         unmeasured=[one.words for one in desk.open_stations(Stage.AS_LEFT)] if whole else [],
-        excused=excused if whole else [], measured=bool(desk.readings), answers=_answers(desk),
-    )  # fmt: skip
+        excused=excused if whole else [],
+        measured=bool(desk.readings),
+        answers=_answers(desk),
+    )
 
 
 def whom_to_ring(site: Site, day: dt.date, settings: Any = Setting.objects) -> str:
@@ -150,10 +158,14 @@ def _prints(desk: Any, seat: str) -> list[Print]:
             continue
         found.append(
             Print(
-                key=str(one.pk), half=half, outcome=one.event.outcome or "void", said=str(one.conditions.get("headline", "")),
-                scraped_since=any(_was_of(event, half, rounds, place) for event in later), spherical=seat == "spherical",
+                key=str(one.pk),
+                half=half,
+                outcome=one.event.outcome or "void",
+                said=str(one.conditions.get("headline", "")),
+                scraped_since=any(_was_of(event, half, rounds, place) for event in later),
+                spherical=seat == "spherical",
             )
-        )  # fmt: skip
+        )
     return found
 
 
@@ -266,5 +278,6 @@ def _answers(desk: Any) -> list[Answer]:
     )
     works = [one.recorded_at for one in desk.happened if one.kind in WORK]
     return [
-        Answer(str(row.answer), frozenset(row.answers), any(when > row.recorded_at for when in works)) for row in rows
-    ]  # fmt: skip
+        Answer(str(row.answer), frozenset(row.answers), any(when > row.recorded_at for when in works))
+        for row in rows
+    ]

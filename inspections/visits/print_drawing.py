@@ -9,9 +9,15 @@ from inspections import contact
 
 # How the eight drawings are called at the pump; `one_end` is the end that lies on the left.
 DRAWN_WORDS = {
-    "full_length": "full length", "both_ends": "both ends", "one_end": "left end", "other_end": "right end",
-    "diagonal": "diagonal", "patchy": "patchy", "flooded": "flooded", "narrow": "narrow",
-}  # fmt: skip
+    "full_length": "full length",
+    "both_ends": "both ends",
+    "one_end": "left end",
+    "other_end": "right end",
+    "diagonal": "diagonal",
+    "patchy": "patchy",
+    "flooded": "flooded",
+    "narrow": "narrow",
+}
 MARK_WORDS = ("none", "light", "heavy")
 CELL, GAP = 10.0, 1.0
 
@@ -21,17 +27,25 @@ def drawing(cells: Sequence[Sequence[int]], label: str = "") -> SafeString:
     rows, columns = len(cells), len(cells[0])
     width, height = columns * CELL, rows * CELL
     marks = format_html_join(
-        "\n", '<rect class="print-{}" x="{}" y="{}" width="{}" height="{}" rx="1.2"/>',
+        "\n",
+        '<rect class="print-{}" x="{}" y="{}" width="{}" height="{}" rx="1.2"/>',
         (
             (MARK_WORDS[mark], k * CELL + GAP / 2, i * CELL + GAP / 2, CELL - GAP, CELL - GAP)
-            for i, row in enumerate(cells) for k, mark in enumerate(row)
+            for i, row in enumerate(cells)
+            for k, mark in enumerate(row)
         ),
-    )  # fmt: skip
+    )
     said = format_html('role="img" aria-label="{}"', label) if label else mark_safe('aria-hidden="true"')
     return format_html(
         '<svg class="print" viewBox="0 0 {} {}" {}>{}<line class="print-middle" x1="0" x2="{}" y1="{}" y2="{}"/></svg>',
-        width, height, said, marks, width, height / 2, height / 2,
-    )  # fmt: skip
+        width,
+        height,
+        said,
+        marks,
+        width,
+        height / 2,
+        height / 2,
+    )
 
 
 def eight() -> list[tuple[str, str, SafeString]]:

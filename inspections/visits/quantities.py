@@ -34,24 +34,42 @@ ASKED: dict[str, Asked] = {
     for one in (
         Asked("clearance", "Clearance", ("in-12", "out-12")),
         Asked(
-            "bore", "Bore", ("in-12", "out-12"), "Bore minus journal of one visit counts as its clearance.", near=0.02
+            "bore",
+            "Bore",
+            ("in-12", "out-12"),
+            "Bore minus journal of one visit counts as its clearance.",
+            near=0.02,
         ),
-        Asked("journal", "Journal diameter", ("in", "out"), "Measured once it serves both stages.", near=0.02),
+        Asked(
+            "journal", "Journal diameter", ("in", "out"), "Measured once it serves both stages.", near=0.02
+        ),
         # Over a ball: a flat anvil bridges the curve and reads false (TM 55-1905-221-14-3).
         Asked(
-            "wall", "Shell wall", ("in-6", "out-6"), "Over a ball at the marked lines of the loaded half.",
-            less="Ball's diameter, to be taken off", near=0.2,
+            "wall",
+            "Shell wall",
+            ("in-6", "out-6"),
+            "Over a ball at the marked lines of the loaded half.",
+            less="Ball's diameter, to be taken off",
+            near=0.2,
         ),
         # The original reading is stamped beside the port and must be used every time (NAVEDTRA 14111, p. 103).
         Asked(
-            "shaft_drop", "Shaft drop", ("in", "out"), "Through the port, against the constant stamped beside it.",
+            "shaft_drop",
+            "Shaft drop",
+            ("in", "out"),
+            "Through the port, against the constant stamped beside it.",
             less="Stamped constant, to be taken off",
         ),
         Asked("end_float", "End float", ("any",)),
         Asked("side_gap", "Side gap", ("in-3", "in-9", "out-3", "out-9")),
-        Asked("housing_fit", "Housing fit", ("any",), "Crush or play of the shell in its housing; crush as minus."),
+        Asked(
+            "housing_fit",
+            "Housing fit",
+            ("any",),
+            "Crush or play of the shell in its housing; crush as minus.",
+        ),
     )
-}  # fmt: skip
+}
 
 
 def asked(name: str) -> Asked:

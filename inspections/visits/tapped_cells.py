@@ -11,7 +11,7 @@ from django.db import IntegrityError, transaction
 from inspections import contact
 from inspections.models import ContactCheck, Reading, TappedCells, Visit
 from inspections.records.openings import NotRecorded
-from inspections.visits.acts import check_contact
+from inspections.visits.contact_checks import check_contact
 from inspections.visits.contact_facts import clearance_now, criteria_for, facts_for
 from inspections.visits.expectations import Before
 from inspections.visits.forms import ContactForm, new_id, read_cells, write_cells
@@ -20,8 +20,15 @@ NOT_FACTS = {"id"}  # what a form's field says of the form, not of the print
 
 
 def tap(
-    *, check: UUID, by: UUID, visit: UUID, bearing: UUID, cells: Any, fields: Mapping[str, str], taps: int | None = None,
-) -> TappedCells:  # fmt: skip
+    *,
+    check: UUID,
+    by: UUID,
+    visit: UUID,
+    bearing: UUID,
+    cells: Any,
+    fields: Mapping[str, str],
+    taps: int | None = None,
+) -> TappedCells:
     """Keep the cells as they stand on the page; what was tapped later than `taps` is not overwritten.
 
     Parameters
@@ -66,8 +73,15 @@ def tap_count(check: UUID, by: UUID) -> int:
 
 
 def keep(
-    draft: TappedCells, *, visit: Visit, on: Any, known: Before, bearing: Any, id: UUID | None = None, entered_at: Any = None,
-) -> ContactCheck | None:  # fmt: skip
+    draft: TappedCells,
+    *,
+    visit: Visit,
+    on: Any,
+    known: Before,
+    bearing: Any,
+    id: UUID | None = None,
+    entered_at: Any = None,
+) -> ContactCheck | None:
     """Make what was tapped one entry, read anew, in the place of the check that stands; nothing where nothing differs.
 
     Raises
@@ -90,11 +104,19 @@ def keep(
         try:
             with transaction.atomic():
                 stored = check_contact(
-                    visit=visit, bearing=bearing, on=on, cells=cells, by=draft.by, instead_of=before,
-                    drawn=before.pattern.get("drawn", "") if before else "", entered_at=entered_at,
-                    criteria=criteria_for(bearing.place.site_id, on), match_mark=form.cleaned_data["match_mark"],
-                    facts=facts_for(form.facts(), known, now_um), id=id or _id_of(draft, before),
-                )  # fmt: skip
+                    visit=visit,
+                    bearing=bearing,
+                    on=on,
+                    cells=cells,
+                    by=draft.by,
+                    instead_of=before,
+                    drawn=before.pattern.get("drawn", "") if before else "",
+                    entered_at=entered_at,
+                    criteria=criteria_for(bearing.place.site_id, on),
+                    match_mark=form.cleaned_data["match_mark"],
+                    facts=facts_for(form.facts(), known, now_um),
+                    id=id or _id_of(draft, before),
+                )
         except IntegrityError:  # the same cells, stored by another post of this page at this moment
             stored = standing_check(draft.stored_as or draft.check_id)
     TappedCells.objects.filter(pk=draft.pk, taps=draft.taps).update(
@@ -124,19 +146,28 @@ def reading_of(cells: Any, facts: contact.Facts, criteria: contact.Criteria) -> 
     said = contact.read(cells, facts, criteria)
     reasons = [[one.code, one.sentence, one.basis] for one in said.reasons]
     return {
-        "headline": said.headline, "reasons": reasons, "criteria": said.criteria, "outcome": said.outcome or "",
-    }  # fmt: skip
+        "headline": said.headline,
+        "reasons": reasons,
+        "criteria": said.criteria,
+        "outcome": said.outcome or "",
+    }
 
 
 def taken_as(row: ContactCheck) -> dict[str, Any]:
     """How a stored print was taken, as its form begins."""
     said = {None: "", True: "yes", False: "no"}
     return {
-        "id": new_id(), "half": row.half, "in_place": said[row.in_place], "film": row.conditions.get("film", ""),
-        "bedded": said[row.bedded_by_hand], "worn_arc_deg": row.worn.get("arc_deg"),
-        "turned_deg": row.conditions.get("turned_deg"), "first_end": row.pattern.get("first_end", "out"),
-        "first_side": row.conditions.get("first_side", ""), "match_mark": row.pattern.get("match_mark", ""),
-    }  # fmt: skip
+        "id": new_id(),
+        "half": row.half,
+        "in_place": said[row.in_place],
+        "film": row.conditions.get("film", ""),
+        "bedded": said[row.bedded_by_hand],
+        "worn_arc_deg": row.worn.get("arc_deg"),
+        "turned_deg": row.conditions.get("turned_deg"),
+        "first_end": row.pattern.get("first_end", "out"),
+        "first_side": row.conditions.get("first_side", ""),
+        "match_mark": row.pattern.get("match_mark", ""),
+    }
 
 
 def _bare(fields: Mapping[str, Any]) -> dict[str, Any]:

@@ -164,9 +164,14 @@ def verdict(
 
 
 def verdict_of_interval(
-    low_um: float | None, high_um: float | None, sd_um: float, unit: str, held: Held,
-    expected: Expected | None = None, step_um: float = 0.0,
-) -> Verdict:  # fmt: skip
+    low_um: float | None,
+    high_um: float | None,
+    sd_um: float,
+    unit: str,
+    held: Held,
+    expected: Expected | None = None,
+    step_um: float = 0.0,
+) -> Verdict:
     """Judge a reading of which only bounds are known: what its bounds leave open stays open, an unlikely one is asked about."""
     asked = question_of_interval(
         low_um, high_um, sd_um, expected, unit=unit, step_um=step_um, most_um=held.most_um
@@ -214,9 +219,14 @@ def _bound(
 
 
 def question(
-    value_um: float, sd_um: float, expected: Expected | None, *, unit: str = "mm", step_um: float = 0.0,
+    value_um: float,
+    sd_um: float,
+    expected: Expected | None,
+    *,
+    unit: str = "mm",
+    step_um: float = 0.0,
     most_um: float | None = None,
-) -> Question:  # fmt: skip
+) -> Question:
     """Whether to ask for a second measurement, and the slip that would explain the value.
 
     Asked outside 99.7 % of what is expected, where a slip's factor explains it better than wear does, and always at
@@ -243,9 +253,15 @@ def question(
 
 
 def question_of_interval(
-    low_um: float | None, high_um: float | None, sd_um: float, expected: Expected | None, *, unit: str = "mm",
-    step_um: float = 0.0, most_um: float | None = None,
-) -> Question:  # fmt: skip
+    low_um: float | None,
+    high_um: float | None,
+    sd_um: float,
+    expected: Expected | None,
+    *,
+    unit: str = "mm",
+    step_um: float = 0.0,
+    most_um: float | None = None,
+) -> Question:
     """The same of bounds: asked where all between them is unlikely, or a bound is no bound anybody reads at this bearing."""
     bounds = [um for um in (low_um, high_um) if um is not None]
     # From nothing up is how "0-0.05" is typed: its lower end is no reading.

@@ -256,8 +256,14 @@ def _scraping(now: Situation) -> Iterator[Standing]:
 
 
 TABLE: tuple[Callable[[Situation], Iterator[Standing]], ...] = (
-    _damage, _prints, _under, _over, _doubted, _as_left, _scraping,
-)  # fmt: skip
+    _damage,
+    _prints,
+    _under,
+    _over,
+    _doubted,
+    _as_left,
+    _scraping,
+)
 
 
 # Dispositions ---------------------------------------------------------------------------------------------

@@ -178,9 +178,14 @@ def _usual_wear(h: Histories, owner: IntArray, usable: NDArray[np.bool_], new_um
 
 
 def _readings(
-    h: Histories, owner: IntArray, usable: NDArray[np.bool_], number: IntArray, since: FloatArray,
-    new_um: FloatArray, known: NDArray[np.bool_],
-) -> tuple[IntArray, FloatArray, FloatArray]:  # fmt: skip
+    h: Histories,
+    owner: IntArray,
+    usable: NDArray[np.bool_],
+    number: IntArray,
+    since: FloatArray,
+    new_um: FloatArray,
+    known: NDArray[np.bool_],
+) -> tuple[IntArray, FloatArray, FloatArray]:
     """Readings up to the first scrape or new baseline of lives without a recorded start: event, um above new, 1 / um2."""
     cut = np.cumsum(np.isin(h.kind, [Kind.SCRAPE, Kind.NEW_BASELINE]))
     begin = np.zeros(len(known), dtype=np.int64)

@@ -75,9 +75,16 @@ def hide_and_tell(h: Histories, openings: int = 1, *, threads: bool = False) -> 
     line = np.array([_by_line(h, lines, int(e), steps) for e in chosen]).reshape(-1, len(SHARES))
     ahead = h.exposure_kh[chosen] - lines.last_at[owner[chosen]]
     return Told(
-        owner[chosen], chosen, number[chosen], ahead, h.value_um[chosen], ours, line,
-        population.young, population.converged,
-    )  # fmt: skip
+        owner[chosen],
+        chosen,
+        number[chosen],
+        ahead,
+        h.value_um[chosen],
+        ours,
+        line,
+        population.young,
+        population.converged,
+    )
 
 
 def _hidden(h: Histories, openings: int) -> tuple[NDArray[np.bool_], NDArray[np.bool_], IntArray]:
@@ -180,10 +187,16 @@ def summary(told: Told, openings: int) -> dict[str, Any]:
         for k in np.unique(told.opening)
     ]
     return {
-        "openings": int(openings), "n": n, "bearings": len(np.unique(told.bearing)), "ours": ours, "line": line,
-        "ahead_kh": float(np.median(told.ahead_kh)) if n else None, "by_opening": by_opening,
-        "young": bool(told.young), "converged": bool(told.converged),
-    }  # fmt: skip
+        "openings": int(openings),
+        "n": n,
+        "bearings": len(np.unique(told.bearing)),
+        "ours": ours,
+        "line": line,
+        "ahead_kh": float(np.median(told.ahead_kh)) if n else None,
+        "by_opening": by_opening,
+        "young": bool(told.young),
+        "converged": bool(told.converged),
+    }
 
 
 def _both(told: Told, chosen: NDArray[np.bool_]) -> Mapping[str, Any]:

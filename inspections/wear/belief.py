@@ -81,9 +81,31 @@ def evidence(
 
     def task(s: slice) -> FloatArray:
         return passes.run(
-            start[s], end[s], work.op, du, work.a, work.b, work.c, work.jump, work.jump_var, work.zero, rate.loc[s], rate.tau[s], rate.rho[s],
-            rate.beta[s], work.m0[s], work.v0[s], lean[s], linear, nodes, x, False, NOTHING, NOTHING, NOTHING,
-        )  # fmt: skip
+            start[s],
+            end[s],
+            work.op,
+            du,
+            work.a,
+            work.b,
+            work.c,
+            work.jump,
+            work.jump_var,
+            work.zero,
+            rate.loc[s],
+            rate.tau[s],
+            rate.rho[s],
+            rate.beta[s],
+            work.m0[s],
+            work.v0[s],
+            lean[s],
+            linear,
+            nodes,
+            x,
+            False,
+            NOTHING,
+            NOTHING,
+            NOTHING,
+        )
 
     return np.concatenate(spread_out(task, chunks(len(start), threads), threads) or [np.zeros(0)])
 
@@ -134,13 +156,35 @@ def believe(
         n = s.stop - s.start
         w, m, v = (np.empty((n, len(nodes))) for _ in range(3))
         passes.run(
-            start[s], end[s], work.op, du, work.a, work.b, work.c, work.jump, work.jump_var, work.zero, rate.loc[s], rate.tau[s], rate.rho[s],
-            rate.beta[s], work.m0[s], work.v0[s], lean[s], linear, nodes, x, True, w, m, v,
-        )  # fmt: skip
+            start[s],
+            end[s],
+            work.op,
+            du,
+            work.a,
+            work.b,
+            work.c,
+            work.jump,
+            work.jump_var,
+            work.zero,
+            rate.loc[s],
+            rate.tau[s],
+            rate.rho[s],
+            rate.beta[s],
+            work.m0[s],
+            work.v0[s],
+            lean[s],
+            linear,
+            nodes,
+            x,
+            True,
+            w,
+            m,
+            v,
+        )
         out = np.empty((n, max(CAP, 2 * len(nodes)), COLUMNS))
         count = passes.clouds(
             w, m, v, rate.loc[s], rate.tau[s], rate.beta[s], spent[s], nodes, x, linear, CUT, out
-        )  # fmt: skip
+        )
         parts.append(out[np.arange(out.shape[1]) < count[:, None]])
         begin.append(total + np.cumsum(count))
         total += int(count.sum())

@@ -266,9 +266,21 @@ def days_until(
             out[s] = np.inf
         else:
             x = _invert(
-                table, begin, width, p0, shares[s], last, p_last, math.log(horizon), p_end, hours, sd, drift,
-                nodes, weights,
-            )  # fmt: skip
+                table,
+                begin,
+                width,
+                p0,
+                shares[s],
+                last,
+                p_last,
+                math.log(horizon),
+                p_end,
+                hours,
+                sd,
+                drift,
+                nodes,
+                weights,
+            )
             out[s] = math.exp(x)
             last = x - 1e-5
             p_last = min(shares[s] - 1e-9, p_end)
@@ -290,9 +302,22 @@ def dates(begin, parts, level, days, shares, horizon, hours, sd, drift, taper, t
             continue
         if shares.size > 0:
             days_until(
-                part, level[i], shares, days[i], horizon, hours[i], sd[i], drift[i], taper[i], taper_sd[i],
-                nodes, weights, table, out[i], chance[i],
-            )  # fmt: skip
+                part,
+                level[i],
+                shares,
+                days[i],
+                horizon,
+                hours[i],
+                sd[i],
+                drift[i],
+                taper[i],
+                taper_sd[i],
+                nodes,
+                weights,
+                table,
+                out[i],
+                chance[i],
+            )
             continue
         for t in range(days.shape[1]):
             chance[i, t] = reached_by(

@@ -131,11 +131,20 @@ def look_ahead(
 ) -> tuple[FloatArray, FloatArray]:
     """Dates (B, S) at which ``level`` is reached with each share, and chances (B, T) by each day."""
     return crossing.dates(
-        belief.clouds.begin, belief.clouds.parts, level, np.ascontiguousarray(np.maximum(days, 0.0)), shares,
-        crossing.HORIZON_DAYS, np.clip(np.nan_to_num(h.hours_per_day, nan=24.0), 0.0, 24.0 * 7),
-        np.clip(np.nan_to_num(h.duty_sd), 0, 3), np.clip(np.nan_to_num(h.duty_drift), 0, 4), belief.taper,
-        belief.taper_sd, crossing.DUTY_NODES, crossing.DUTY_WEIGHTS,
-    )  # fmt: skip
+        belief.clouds.begin,
+        belief.clouds.parts,
+        level,
+        np.ascontiguousarray(np.maximum(days, 0.0)),
+        shares,
+        crossing.HORIZON_DAYS,
+        np.clip(np.nan_to_num(h.hours_per_day, nan=24.0), 0.0, 24.0 * 7),
+        np.clip(np.nan_to_num(h.duty_sd), 0, 3),
+        np.clip(np.nan_to_num(h.duty_drift), 0, 4),
+        belief.taper,
+        belief.taper_sd,
+        crossing.DUTY_NODES,
+        crossing.DUTY_WEIGHTS,
+    )
 
 
 def quantiles(
@@ -144,9 +153,16 @@ def quantiles(
     """Quantiles (B, S) of the larger end after x kh, or of a scrape's step plus the wear of x kh."""
     n = len(belief.taper)
     return crossing.level_quantiles(
-        belief.clouds.begin, belief.clouds.parts, np.zeros(n) if x is None else x, belief.step_mean,
-        belief.step_sd**2, only_gain, belief.taper, belief.taper_sd, shares,
-    )  # fmt: skip
+        belief.clouds.begin,
+        belief.clouds.parts,
+        np.zeros(n) if x is None else x,
+        belief.step_mean,
+        belief.step_sd**2,
+        only_gain,
+        belief.taper,
+        belief.taper_sd,
+        shares,
+    )
 
 
 def rate_quantiles(belief: Belief, shares: FloatArray, x: FloatArray) -> FloatArray:
@@ -276,9 +292,26 @@ def _blank(n: int) -> Forecasts:
         return np.zeros(n, dtype=np.int8)
 
     return Forecasts(
-        code(), code(), code(), nan(), nan(3), nan(3), nan(), code(), nan(5), nan(5), nan(), nan(), nan(),
-        nan(), nan(), np.zeros(n, dtype=np.int64), nan(), nan(), nan(),
-    )  # fmt: skip
+        code(),
+        code(),
+        code(),
+        nan(),
+        nan(3),
+        nan(3),
+        nan(),
+        code(),
+        nan(5),
+        nan(5),
+        nan(),
+        nan(),
+        nan(),
+        nan(),
+        nan(),
+        np.zeros(n, dtype=np.int64),
+        nan(),
+        nan(),
+        nan(),
+    )
 
 
 def _safely(h: Histories, pool: Pool, accepted_risk: float) -> Forecasts:
@@ -313,9 +346,15 @@ def _block(h: Histories, pool: Pool, accepted_risk: float) -> Forecasts:
 
 
 def _earlier_governs(
-    h: Histories, pool: Pool, aside: NDArray, odd: IntArray, risk: float, surprise: FloatArray,
-    factor: FloatArray, rows: Forecasts,
-) -> None:  # fmt: skip
+    h: Histories,
+    pool: Pool,
+    aside: NDArray,
+    odd: IntArray,
+    risk: float,
+    surprise: FloatArray,
+    factor: FloatArray,
+    rows: Forecasts,
+) -> None:
     """Replace the rows of surprising last readings: as a slip and as a real step, the earlier date shown."""
     g = frame(h.take(odd))
     last = last_readings(g)
@@ -369,9 +408,14 @@ def _surprise(f: Frame, pool: Pool, aside: NDArray, last: IntArray) -> tuple[Flo
 
 
 def _rows(
-    f: Frame, pool: Pool, aside: NDArray, risk: float, surprise: FloatArray, factor: FloatArray,
+    f: Frame,
+    pool: Pool,
+    aside: NDArray,
+    risk: float,
+    surprise: FloatArray,
+    factor: FloatArray,
     change: Change | None = None,
-) -> Forecasts:  # fmt: skip
+) -> Forecasts:
     """All columns of some bearings under one reading of their record."""
     h = f.histories
     belief = believe_all(f, pool, aside, change)
@@ -401,11 +445,18 @@ def _rows(
     alone = (n_used == 0) | broken
     outcome = outcomes(has_limit=has_limit, young=young, alone=alone, past=past, misfit=misfit)
     advice, reason = advise(
-        outcome=outcome, surprising=odd, age_outages=h.last_reading_age_outages,
-        p_following=p_max[:, 2], p_replace_next=p_replace[:, 1], plant_replace=plant,
-        no_room=no_room | ((source == 1) & (p_replace[:, 1] >= 0.5)), scrape_owed=h.scrape_owed,
-        scrapeable=h.scrapeable, accepted_risk=risk, misfit=misfit,
-    )  # fmt: skip
+        outcome=outcome,
+        surprising=odd,
+        age_outages=h.last_reading_age_outages,
+        p_following=p_max[:, 2],
+        p_replace_next=p_replace[:, 1],
+        plant_replace=plant,
+        no_room=no_room | ((source == 1) & (p_replace[:, 1] >= 0.5)),
+        scrape_owed=h.scrape_owed,
+        scrapeable=h.scrapeable,
+        accepted_risk=risk,
+        misfit=misfit,
+    )
     silent = (outcome <= 1)[:, None]
     three = np.array([0.1, 0.5, 0.9])
     level = quantiles(belief, three)

@@ -161,6 +161,17 @@ def _drawn(
     at = np.where(has, h.exposure_kh[np.maximum(last, 0)], np.nan) if len(h.kind) else np.full(n, np.nan)
     value = np.where(has, h.value_um[np.maximum(last, 0)], np.nan) if len(h.kind) else np.full(n, np.nan)
     return FleetLines(
-        slope, y_mean[tail], x_mean[tail], np.maximum(count[tail], 1), np.maximum(sxx, 1e-300), own, last, at, value,
-        max(sd, 1e-6), max(total, 1), median, spread,
-    )  # fmt: skip
+        slope,
+        y_mean[tail],
+        x_mean[tail],
+        np.maximum(count[tail], 1),
+        np.maximum(sxx, 1e-300),
+        own,
+        last,
+        at,
+        value,
+        max(sd, 1e-6),
+        max(total, 1),
+        median,
+        spread,
+    )

@@ -70,9 +70,17 @@ def path(
     now = float(belief.clouds.moments(crossing.MEAN)[0][0]) if len(belief.clouds.parts) else np.nan
     mean_now = after[-1, 0] + _worn(belief, float(f.tail[0])) if len(after) else now
     return Path(
-        h.exposure_kh, h.kind, before, after, aside, days, fan, _chance(belief, many, limit[0], days),
-        _chance(belief, many, goal[0], days), float(max(now - mean_now, 0.0)) if np.isfinite(now) else 0.0,
-    )  # fmt: skip
+        h.exposure_kh,
+        h.kind,
+        before,
+        after,
+        aside,
+        days,
+        fan,
+        _chance(belief, many, limit[0], days),
+        _chance(belief, many, goal[0], days),
+        float(max(now - mean_now, 0.0)) if np.isfinite(now) else 0.0,
+    )
 
 
 def _worn(belief: Belief, tail: float) -> float:

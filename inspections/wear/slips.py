@@ -36,9 +36,25 @@ def distances(f: Frame, work: Work, rate: Rate) -> FloatArray:
     x, du = bent(rate.warp, grid.NODES, rate.outlying), f.spent(rate.start_hours, rate.curve)
     for s in chunks(len(start), False):
         passes.surprises(
-            start[s], stop[s], work.op, du, work.a, work.b, work.c, work.jump, work.jump_var, rate.loc[s], rate.tau[s], rate.rho[s],
-            rate.beta[s], work.m0[s], work.v0[s], grid.NODES, x, out,
-        )  # fmt: skip
+            start[s],
+            stop[s],
+            work.op,
+            du,
+            work.a,
+            work.b,
+            work.c,
+            work.jump,
+            work.jump_var,
+            rate.loc[s],
+            rate.tau[s],
+            rate.rho[s],
+            rate.beta[s],
+            work.m0[s],
+            work.v0[s],
+            grid.NODES,
+            x,
+            out,
+        )
     return out
 
 

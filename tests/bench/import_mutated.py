@@ -107,9 +107,15 @@ def rezipped(data: bytes, rng: random.Random) -> bytes:
 def look(case: Case, data: bytes) -> Result:
     """What would be stored of a copy."""
     return import_file(
-        data, case.name, holds="history", by=makers.somebody(), plan=case.plan, answers=case.answers,
-        options=Options(site=case.site, set_aside="a mutated copy"), only_look=True,
-    )  # fmt: skip
+        data,
+        case.name,
+        holds="history",
+        by=makers.somebody(),
+        plan=case.plan,
+        answers=case.answers,
+        options=Options(site=case.site, set_aside="a mutated copy"),
+        only_look=True,
+    )
 
 
 def told(result: Result) -> list[tuple]:
@@ -157,8 +163,11 @@ def independent(data: bytes, name: str) -> Cells | None:
             book = openpyxl.load_workbook(io.BytesIO(data), data_only=True)
         return {
             (tab.title, cell.row, cell.column - 1): cell.value
-            for tab in book.worksheets for row in tab.iter_rows() for cell in row if cell.value is not None
-        }  # fmt: skip
+            for tab in book.worksheets
+            for row in tab.iter_rows()
+            for cell in row
+            if cell.value is not None
+        }
     except Exception:
         return None
 

@@ -22,11 +22,20 @@ from tests import makers, sheet_makers
 
 ROWS = 20_000
 CHOSEN = {
-    "spelt_otherwise": ("is", ""), "remark_names_work": ("yes", ""), "new_method": ("is", "feeler"),
-    "run_hours_fall": ("drop", ""), "run_hours_rise": ("drop", ""), "jump": ("apart", "a slip"), "clearance_range": ("apart", "a slip"),
-    "fall_without_event": ("right", ""), "position_spelt": ("is", ""), "tag_at_two_sites": ("site", "Test site 01"),
-    "stored_otherwise": ("same", ""), "two_units_disagree": ("right", ""), "new_station": ("none", ""),
-}  # fmt: skip
+    "spelt_otherwise": ("is", ""),
+    "remark_names_work": ("yes", ""),
+    "new_method": ("is", "feeler"),
+    "run_hours_fall": ("drop", ""),
+    "run_hours_rise": ("drop", ""),
+    "jump": ("apart", "a slip"),
+    "clearance_range": ("apart", "a slip"),
+    "fall_without_event": ("right", ""),
+    "position_spelt": ("is", ""),
+    "tag_at_two_sites": ("site", "Test site 01"),
+    "stored_otherwise": ("same", ""),
+    "two_units_disagree": ("right", ""),
+    "new_station": ("none", ""),
+}
 
 
 def doubtful(rows: list[dict], part: float = 0.2) -> list[dict]:

@@ -176,11 +176,17 @@ class Planned:
         consequence = BETWEEN_DAYS / LIFE_DAYS / self.accepted
         bearings = tuple(
             Bearing(
-                f"B{i:03d}", f"P{i // 2:03d}", consequence, left[i], fresh[i], HOURS, shell_cost=1.0,
+                f"B{i:03d}",
+                f"P{i // 2:03d}",
+                consequence,
+                left[i],
+                fresh[i],
+                HOURS,
+                shell_cost=1.0,
                 life_days=LIFE_DAYS,
             )
             for i in range(n)
-        )  # fmt: skip
+        )
         starts = [AS_OF + dt.timedelta(days=BETWEEN_DAYS * t) for t in range(4)]
         outages = tuple(Outage(f"O{t}", d, d + dt.timedelta(days=14), 12.0 * n) for t, d in enumerate(starts))
         settings = Settings(accepted_risk=self.accepted, hour_cost=1e-3)
@@ -283,9 +289,11 @@ def main() -> None:
         took = time.perf_counter() - began
         opened = sum(p.n_opened for p in plans)
         _line(
-            "the plan", f"{a:.2f}", ours,
+            "the plan",
+            f"{a:.2f}",
+            ours,
             f" better rule at as many shells {better:.1f}: {share:.2f} of it; {opened} opened; {took:.0f} s",
-        )  # fmt: skip
+        )
 
 
 def _line(name: str, setting: str, c: Count, more: str = "") -> None:

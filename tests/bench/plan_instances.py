@@ -45,12 +45,16 @@ def instance(
         left = chances(medians[-1], spread)
         bearings.append(
             Bearing(
-                f"P{i // 2:03d}/{'DE' if i % 2 == 0 else 'NDE'}", f"P{i // 2:03d}",
-                consequence=float(rng.choice([500, 2000, 8000])), chance_left=left,
-                chance_new=chances(4000.0, 0.5), hours=HOURS[i // 2 % 3], shell_type=f"S{i % 8}",
+                f"P{i // 2:03d}/{'DE' if i % 2 == 0 else 'NDE'}",
+                f"P{i // 2:03d}",
+                consequence=float(rng.choice([500, 2000, 8000])),
+                chance_left=left,
+                chance_new=chances(4000.0, 0.5),
+                hours=HOURS[i // 2 % 3],
+                shell_type=f"S{i % 8}",
                 shell_cost=60.0,
             )
-        )  # fmt: skip
+        )
     per_job = float(np.mean([h.replace_h + 0.7 * h.open_h for h in HOURS]))
     crew = capacity * 0.75 * n_bearings * per_job / n_outages
     stock = max(1, round(capacity * n_bearings / 8 / n_outages * 2))
@@ -68,9 +72,15 @@ def instance(
     if between:
         outages = _with_between(outages, frozenset(p.name for p in pumps if p.twin))
     made = Inputs(
-        AS_OF, GRID, tuple(bearings), tuple(outages), tuple(pumps), tuple(spares),
-        relined_after_days={"S6": 240.0, "S7": 400.0}, settings=Settings(),
-    )  # fmt: skip
+        AS_OF,
+        GRID,
+        tuple(bearings),
+        tuple(outages),
+        tuple(pumps),
+        tuple(spares),
+        relined_after_days={"S6": 240.0, "S7": 400.0},
+        settings=Settings(),
+    )
     return with_openings(made, _outlook(np.array(medians), np.array(spreads), rng))
 
 

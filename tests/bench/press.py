@@ -164,47 +164,97 @@ def true_arc_deg(p: Press) -> float:
 def facts(p: Press) -> Facts:
     """What the mechanic would have written down beside it."""
     return Facts(
-        in_place=True, seat="cylindrical", bedded_by_hand=p.bedded, clearance_um=p.clearance_um + sunk_um(p),
-        journal_mm=100.0, film=recorded(p), worn_arc_deg=p.arc_deg or None,
-    )  # fmt: skip
+        in_place=True,
+        seat="cylindrical",
+        bedded_by_hand=p.bedded,
+        clearance_um=p.clearance_um + sunk_um(p),
+        journal_mm=100.0,
+        film=recorded(p),
+        worn_arc_deg=p.arc_deg or None,
+    )
 
 
 # --- what is pressed --------------------------------------------------------------------------------------
 
 NAMED: dict[str, list[Press]] = {
     "full": [
-        Press(), Press(clearance_um=100, film_um=8), Press(clearance_um=250, film_um=14),
-        Press(arc_deg=80, film_um=8, bedded=False), Press(tilt_um=6, rows=7, columns=11),
+        Press(),
+        Press(clearance_um=100, film_um=8),
+        Press(clearance_um=250, film_um=14),
+        Press(arc_deg=80, film_um=8, bedded=False),
+        Press(tilt_um=6, rows=7, columns=11),
     ],
     "both_ends": [
         Press(hollow_um=h, clearance_um=c, rows=r, columns=k, tilt_um=t)
-        for h, c, r, k, t in [(15, 150, 5, 7, 0), (30, 150, 5, 7, 0), (15, 100, 5, 9, 2), (20, 200, 7, 11, -2), (25, 120, 9, 15, -1)]
+        for h, c, r, k, t in [
+            (15, 150, 5, 7, 0),
+            (30, 150, 5, 7, 0),
+            (15, 100, 5, 9, 2),
+            (20, 200, 7, 11, -2),
+            (25, 120, 9, 15, -1),
+        ]
     ],
     "one_end": [
         Press(tilt_um=t, clearance_um=c, rows=r, columns=k)
-        for t, c, r, k in [(20, 150, 5, 7), (40, 150, 5, 7), (25, 100, 5, 9), (30, 200, 7, 11), (60, 120, 9, 15)]
+        for t, c, r, k in [
+            (20, 150, 5, 7),
+            (40, 150, 5, 7),
+            (25, 100, 5, 9),
+            (30, 200, 7, 11),
+            (60, 120, 9, 15),
+        ]
     ],
     "other_end": [
         Press(tilt_um=-t, clearance_um=c, rows=r, columns=k)
-        for t, c, r, k in [(20, 150, 5, 7), (40, 150, 5, 7), (25, 100, 5, 9), (30, 200, 7, 11), (60, 120, 9, 15)]
+        for t, c, r, k in [
+            (20, 150, 5, 7),
+            (40, 150, 5, 7),
+            (25, 100, 5, 9),
+            (30, 200, 7, 11),
+            (60, 120, 9, 15),
+        ]
     ],
     "diagonal": [
         Press(skew_um=s * 150, film_um=f, rows=r, columns=k)
-        for s, f, r, k in [(0.6, 10, 5, 7), (-0.7, 14, 5, 7), (0.8, 12, 5, 9), (-0.6, 8, 7, 11), (0.9, 20, 9, 15)]
+        for s, f, r, k in [
+            (0.6, 10, 5, 7),
+            (-0.7, 14, 5, 7),
+            (0.8, 12, 5, 9),
+            (-0.6, 8, 7, 11),
+            (0.9, 20, 9, 15),
+        ]
     ],
     "patchy": [
         Press(missing=m, drips=d, film_um=f, rows=r, columns=k)
-        for m, d, f, r, k in [(0.45, 0.3, 25, 5, 7), (0.5, 0.3, 30, 5, 7), (0.5, 0.35, 25, 5, 9), (0.5, 0.3, 30, 7, 11), (0.4, 0.4, 20, 9, 15)]
+        for m, d, f, r, k in [
+            (0.45, 0.3, 25, 5, 7),
+            (0.5, 0.3, 30, 5, 7),
+            (0.5, 0.35, 25, 5, 9),
+            (0.5, 0.3, 30, 7, 11),
+            (0.4, 0.4, 20, 9, 15),
+        ]
     ],
     "flooded": [
         Press(film_um=f, clearance_um=c, rows=r, columns=k, film_recorded=FilmClass.NORMAL)
-        for f, c, r, k in [(50, 120, 5, 7), (70, 150, 5, 7), (60, 120, 5, 9), (55, 120, 7, 11), (80, 160, 9, 15)]
+        for f, c, r, k in [
+            (50, 120, 5, 7),
+            (70, 150, 5, 7),
+            (60, 120, 5, 9),
+            (55, 120, 7, 11),
+            (80, 160, 9, 15),
+        ]
     ],
     "narrow": [
         Press(opened=o, clearance_um=c, film_um=f, rows=r, columns=k)
-        for o, c, f, r, k in [(5, 80, 12, 5, 7), (6, 100, 14, 5, 7), (5, 80, 14, 5, 9), (4, 80, 10, 7, 11), (4, 100, 12, 9, 15)]
+        for o, c, f, r, k in [
+            (5, 80, 12, 5, 7),
+            (6, 100, 14, 5, 7),
+            (5, 80, 14, 5, 9),
+            (4, 80, 10, 7, 11),
+            (4, 100, 12, 9, 15),
+        ]
     ],
-}  # fmt: skip
+}
 
 
 def draw(rng: np.random.Generator, margin: float) -> Press:
@@ -217,10 +267,16 @@ def draw(rng: np.random.Generator, margin: float) -> Press:
             float(rng.uniform(80, 260)),
         )
         p = Press(
-            clearance_um=clearance, film_um=film, rows=rows, columns=columns, stray=STRAY,
-            tilt_um=film * float(rng.uniform(-0.4, 0.4)), hollow_um=film * float(rng.uniform(-0.4, 0.4)),
-            roll_deg=float(rng.uniform(-8, 8)), skew_um=clearance * float(rng.uniform(-0.12, 0.12)),
-        )  # fmt: skip
+            clearance_um=clearance,
+            film_um=film,
+            rows=rows,
+            columns=columns,
+            stray=STRAY,
+            tilt_um=film * float(rng.uniform(-0.4, 0.4)),
+            hollow_um=film * float(rng.uniform(-0.4, 0.4)),
+            roll_deg=float(rng.uniform(-8, 8)),
+            skew_um=clearance * float(rng.uniform(-0.12, 0.12)),
+        )
         p = replace(p, **fault(kind, p, rng))
         if label(p) == kind and (not margin or clear(p, margin)):
             return p

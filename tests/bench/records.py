@@ -86,10 +86,17 @@ def main() -> None:
     for name, data in files.items():
         (out / name).parent.mkdir(parents=True, exist_ok=True)
         (out / name).write_bytes(data)
-    timed("its check, a process of its own", lambda: subprocess.run([sys.executable, "-I", out / "verify.py"], check=True, capture_output=True))  # fmt: skip
+    timed(
+        "its check, a process of its own",
+        lambda: subprocess.run([sys.executable, "-I", out / "verify.py"], check=True, capture_output=True),
+    )
     gauge = Instrument.objects.get(folded="g-7")
     calibration.calibrate(instrument=gauge, on=dt.date(2026, 1, 1), found_fit=False, note="bent", by=by)
-    (recall,) = timed("a gauge found wrong: all its readings", lambda: recalls(gauge, Site.objects.all()), lambda r: f"{len(r[0].affected)} readings of {r[0].n_bearings} bearings")  # fmt: skip
+    (recall,) = timed(
+        "a gauge found wrong: all its readings",
+        lambda: recalls(gauge, Site.objects.all()),
+        lambda r: f"{len(r[0].affected)} readings of {r[0].n_bearings} bearings",
+    )
     expected = Reading.objects.standing().filter(instrument=gauge, on__lte=dt.date(2026, 1, 1)).count()
     print(f"\nof {expected} readings with that gauge, {len(recall.affected)} are listed")
     client = Client(SERVER_NAME="localhost")

@@ -75,8 +75,19 @@ def without_last_opening(h: Histories) -> tuple[Histories, np.ndarray, np.ndarra
     counts = np.array([keep[h.start[i] : h.start[i + 1]].sum() for i in range(h.n_bearings)])
     per_event = {
         name: getattr(h, name)[keep]
-        for name in ("kind", "exposure_kh", "value_um", "low_um", "high_um", "taper_um", "method", "extra_sd_um", "level_um", "level_sd_um")
-    }  # fmt: skip
+        for name in (
+            "kind",
+            "exposure_kh",
+            "value_um",
+            "low_um",
+            "high_um",
+            "taper_um",
+            "method",
+            "extra_sd_um",
+            "level_um",
+            "level_sd_um",
+        )
+    }
     return replace(h, start=np.concatenate([[0], np.cumsum(counts)]), **per_event), found, earlier
 
 

@@ -106,9 +106,17 @@ def alter(rng: random.Random, what: str) -> list[tuple[str, int]]:
         for later in Entry.objects.filter(chain=entry.chain, n__gt=entry.n).order_by("-n"):
             Entry.objects.filter(pk=later.pk).update(n=later.n + 1)
         Entry.objects.create(
-            chain=entry.chain, n=entry.n + 1, act=uuid.uuid4(), kind=entry.kind, thing=entry.thing, by=entry.by,
-            recorded_at=entry.recorded_at, format=1, text=text, hash=entry.hash,
-        )  # fmt: skip
+            chain=entry.chain,
+            n=entry.n + 1,
+            act=uuid.uuid4(),
+            kind=entry.kind,
+            thing=entry.thing,
+            by=entry.by,
+            recorded_at=entry.recorded_at,
+            format=1,
+            text=text,
+            hash=entry.hash,
+        )
         return [(entry.chain, entry.n + 1)]
     else:
         Entry.objects.filter(chain=entry.chain, n__gte=entry.n).delete()
@@ -126,9 +134,16 @@ def write_anew() -> None:
             text = canonical(said)
             prev = sha256(text)
             Entry.objects.filter(pk=entry.pk).update(
-                n=n, text=text, hash=prev, act=said["act"], by=said["by"], kind=said["kind"], format=said["format"],
-                recorded_at=dt.datetime.fromisoformat(said["recorded_at"]), thing=said["body"].get("id"),
-            )  # fmt: skip
+                n=n,
+                text=text,
+                hash=prev,
+                act=said["act"],
+                by=said["by"],
+                kind=said["kind"],
+                format=said["format"],
+                recorded_at=dt.datetime.fromisoformat(said["recorded_at"]),
+                thing=said["body"].get("id"),
+            )
         Chain.objects.filter(pk=chain.pk).update(n=n, head=prev)
     now, prev = leaves(), GENESIS
     for seal in Seal.objects.order_by("n"):

@@ -70,9 +70,12 @@ def test_no_page_of_the_plan_scrolls_sideways_and_axe_finds_nothing(width, plann
     planner.set_viewport_size({"width": width, "height": 900})
     axe, found = Axe(), {}
     for address in (
-        "/plan/", "/plan/bearing/?bearing=Slow 1 DE", "/plan/outage/?outage=outage 1", "/plan/compare/",
+        "/plan/",
+        "/plan/bearing/?bearing=Slow 1 DE",
+        "/plan/outage/?outage=outage 1",
+        "/plan/compare/",
         "/plan/work/?outage=outage 1",
-    ):  # fmt: skip
+    ):
         assert planner.goto(f"{live_server.url}{address}").status == 200
         assert planner.evaluate(SIDEWAYS) == 0, address
         report = axe.run(planner)

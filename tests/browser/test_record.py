@@ -191,13 +191,19 @@ def test_the_browser_says_the_same_as_the_server_over_a_table_of_cases(at_pump):
     bearing, page, address = at_pump
     page.goto(address(f"/bearings/Lift 1/{bearing.name}/record/"))
     helds = [
-        verdict.Held(None, 263.0), verdict.Held(120.0, 260.0), verdict.Held(140.0, 170.0, "fitting range"),
-        verdict.Held(120.0, None), verdict.Held(), verdict.Held(None, 263.0, most_um=1000.0),
-    ]  # fmt: skip
+        verdict.Held(None, 263.0),
+        verdict.Held(120.0, 260.0),
+        verdict.Held(140.0, 170.0, "fitting range"),
+        verdict.Held(120.0, None),
+        verdict.Held(),
+        verdict.Held(None, 263.0, most_um=1000.0),
+    ]
     expecteds = [
-        None, verdict.Expected(181.0, 192.0, 204.0), verdict.Expected(150.0, 190.0, 260.0, 14.0),
+        None,
+        verdict.Expected(181.0, 192.0, 204.0),
+        verdict.Expected(150.0, 190.0, 260.0, 14.0),
         verdict.Expected(100.0, 150.0, 258.0, rough=True),
-    ]  # fmt: skip
+    ]
     values = [
         0.0,
         0.2,
@@ -280,12 +286,18 @@ def same(case, ours, theirs):
 @pytest.mark.parametrize(
     ("typed_text", "begins", "asks"),
     [
-        ("8 thou", "Inside the limit of 11.8 thou", ""), ("0.2 mm", "Inside the limit of 0.300 mm", ""), (">0.4", "Over the limit of 0.300 mm", ""),
-        ("<0.2", "Inside the limit of 0.300 mm", ""), ("0.19-0.21", "Inside the limit of 0.300 mm", ""), ("0,205", "Inside the limit of 0.300 mm", ""),
-        ("8", "Over the limit of 0.300 mm", "Did you mean 8 thou (0.203 mm)?"), ("0.008", "Inside the limit", "Did you mean 0.008 in (0.203 mm)?"),
-        (">0.0079", "May be over the limit", "Did you mean >0.0079 in (>0.201 mm)?"), ("1", "Over the limit of 0.300 mm", "Measure once more"),
+        ("8 thou", "Inside the limit of 11.8 thou", ""),
+        ("0.2 mm", "Inside the limit of 0.300 mm", ""),
+        (">0.4", "Over the limit of 0.300 mm", ""),
+        ("<0.2", "Inside the limit of 0.300 mm", ""),
+        ("0.19-0.21", "Inside the limit of 0.300 mm", ""),
+        ("0,205", "Inside the limit of 0.300 mm", ""),
+        ("8", "Over the limit of 0.300 mm", "Did you mean 8 thou (0.203 mm)?"),
+        ("0.008", "Inside the limit", "Did you mean 0.008 in (0.203 mm)?"),
+        (">0.0079", "May be over the limit", "Did you mean >0.0079 in (>0.201 mm)?"),
+        ("1", "Over the limit of 0.300 mm", "Measure once more"),
     ],
-)  # fmt: skip
+)
 def test_typed_units_and_bounds_get_their_verdict_and_question_while_one_types(
     at_pump, typed_text, begins, asks
 ):

@@ -241,7 +241,7 @@ def test_what_the_site_refused_stands_at_the_bearing_on_the_device_and_on_its_pa
     page.evaluate("window.Unsent.send()")
     page.get_by_text("1 unsent, 1 to look at").first.wait_for()
     page.get_by_role("heading", name="Not taken by the site").wait_for()
-    assert "no person known" in page.locator("[data-refused-here]").inner_text()
+    page.locator("[data-refused-here]").get_by_text("no person known").first.wait_for()
     page.goto(f"{url}/bearings/{bearings[0].place.tag}/DE/record/")
     page.get_by_role("heading", name="Sent by a device and not taken").wait_for()
     page.goto(f"{url}/record/offline/#{bearings[0].pk}")

@@ -36,8 +36,13 @@ def manage(*arguments, database):
     environment = os.environ | {"DATABASE_URL": f"sqlite:///{database}"}
     environment.pop("DATABASE_OWNER_URL", None)
     return subprocess.run(
-        [sys.executable, "manage.py", *map(str, arguments)], cwd=CHECKOUT, env=environment, capture_output=True, text=True, check=False
-    )  # fmt: skip
+        [sys.executable, "manage.py", *map(str, arguments)],
+        cwd=CHECKOUT,
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
 
 
 def about(path):

@@ -46,8 +46,12 @@ def demo(folder: Path, *options: str) -> subprocess.Popen:
     clean |= {"PYTHONUNBUFFERED": "1", "NUMBA_CACHE_DIR": str(CHECKOUT / "build" / "numba")}
     return subprocess.Popen(
         [sys.executable, "manage.py", "demo", *options],
-        cwd=folder, env=clean, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-    )  # fmt: skip
+        cwd=folder,
+        env=clean,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
 
 
 @pytest.fixture(scope="module")

@@ -62,11 +62,21 @@ def test_a_rate_without_a_meter_says_so_in_its_unit():
 @pytest.mark.parametrize(
     ("value", "said"),
     [
-        (0.0, "under 1 in 20"), (0.0499, "under 1 in 20"), (0.05, "1 in 20"), (0.0749, "1 in 20"),
-        (0.075, "1 of 10"), (0.1, "1 of 10"), (0.25, "3 of 10"), (0.31, "3 of 10"), (0.78, "8 of 10"),
-        (0.92, "9 of 10"), (0.94, "19 in 20"), (0.96, "over 19 in 20"), (1.0, "over 19 in 20"),
+        (0.0, "under 1 in 20"),
+        (0.0499, "under 1 in 20"),
+        (0.05, "1 in 20"),
+        (0.0749, "1 in 20"),
+        (0.075, "1 of 10"),
+        (0.1, "1 of 10"),
+        (0.25, "3 of 10"),
+        (0.31, "3 of 10"),
+        (0.78, "8 of 10"),
+        (0.92, "9 of 10"),
+        (0.94, "19 in 20"),
+        (0.96, "over 19 in 20"),
+        (1.0, "over 19 in 20"),
     ],
-)  # fmt: skip
+)
 def test_a_chance_is_a_count_out_of_ten_or_twenty(value, said):
     assert show.chance(value) == said
 

@@ -122,9 +122,20 @@ def readings() -> list[str]:
     """Every standing reading."""
     rows = Reading.objects.standing().select_related("bearing__place")
     said = [
-        "|".join([r.bearing.place.tag, r.bearing.name, _when(r), r.stage, r.end, _um(r), r.method, "" if r.quantity == "clearance" else r.quantity]).rstrip("|")
+        "|".join(
+            [
+                r.bearing.place.tag,
+                r.bearing.name,
+                _when(r),
+                r.stage,
+                r.end,
+                _um(r),
+                r.method,
+                "" if r.quantity == "clearance" else r.quantity,
+            ]
+        ).rstrip("|")
         for r in rows
-    ]  # fmt: skip
+    ]
     return sorted(said)
 
 

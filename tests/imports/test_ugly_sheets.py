@@ -52,9 +52,7 @@ def test_no_cell_is_lost(brought):
         }
     fates = apply(bringing.the_plan(truth, tabs), tabs).fates
     assert set(fates) == filled
-    taken = {
-        (made.tab, made.row, j) for made in result.applied.made for j in made.columns.values()
-    }  # fmt: skip
+    taken = {(made.tab, made.row, j) for made in result.applied.made for j in made.columns.values()}
     down = {(tab, n, j) for (tab, n, j) in taken if (tab, n, j) not in filled}  # merged or filled from above
     assert {place for place, fate in fates.items() if fate in (READ, REMARK)} >= taken - down
     grids = {tab.name: grid_of(tab) for tab in tabs}

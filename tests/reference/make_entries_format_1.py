@@ -79,9 +79,16 @@ def body(known: kinds.Kind) -> dict[str, Any]:
 
 def frozen(known: kinds.Kind, n: int) -> dict[str, str]:
     text = entry_text(
-        act=str(named("act")), body=canonical(body(known)), by=str(named("by")), chain=f"bearing:{named('bearing')}",
-        format=kinds.FORMAT, kind=known.name, n=n, prev=GENESIS, recorded_at=plain(INSTANT),
-    )  # fmt: skip
+        act=str(named("act")),
+        body=canonical(body(known)),
+        by=str(named("by")),
+        chain=f"bearing:{named('bearing')}",
+        format=kinds.FORMAT,
+        kind=known.name,
+        n=n,
+        prev=GENESIS,
+        recorded_at=plain(INSTANT),
+    )
     return {"kind": known.name, "text": text, "hash": sha256(text)}
 
 

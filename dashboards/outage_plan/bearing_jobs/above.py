@@ -68,8 +68,10 @@ def _held(at: Laid, i: int, fixed: Job | None, pinned: bool) -> Cause | None:
         return "frozen", f"its job stands {where}, whose scope is frozen", "pin it into an earlier outage"
     if in_time and not any(layout.offered[REPLACE][i, t] for t in in_time):
         no = [
-            t for t in in_time if any(refuses(x, Job(b.name, REPLACE, inputs.outages[t].name)) for x in inputs.refused)
-        ]  # fmt: skip
+            t
+            for t in in_time
+            if any(refuses(x, Job(b.name, REPLACE, inputs.outages[t].name)) for x in inputs.refused)
+        ]
         if no:
             names = _listed([inputs.outages[t].name for t in no])
             return "refused", f"a new shell is refused {when(names)}", "take the refusal back"
@@ -165,9 +167,7 @@ class Room:
         for half in b.halves if b.shell_type and action == REPLACE else ():
             if self._no_shell(i, t, half):
                 name, by = f"{b.shell_type} {half}", outage.start_on.isoformat()
-                return (
-                    "no_shell", f"no shell {name} in time for {outage.name}", f"one shell {name} by {by}"
-                )  # fmt: skip
+                return ("no_shell", f"no shell {name} in time for {outage.name}", f"one shell {name} by {by}")
         need = self.needs(i, t, action)
         free = outage.crew_hours - at.used[t] - at.expected[t] + self._gone(i, t)
         if need > free + ENOUGH:

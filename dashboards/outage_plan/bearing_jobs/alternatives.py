@@ -54,5 +54,11 @@ def _one(layout: Layout, room: Room, rest: tuple[Job, ...], job: Job, i: int, t:
     _, lacking, remedy = room.lack(i, t, job.action) or ("", "", "")
     after = chances(as_arrays(move(rest, job), layout))[i, -1]
     return Alternative(
-        job, float(layout.chance[i, t]), float(after), room.needs(i, t, job.action), max(float(free), 0.0), lacking, remedy
-    )  # fmt: skip
+        job,
+        float(layout.chance[i, t]),
+        float(after),
+        room.needs(i, t, job.action),
+        max(float(free), 0.0),
+        lacking,
+        remedy,
+    )

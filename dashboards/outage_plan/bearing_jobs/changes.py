@@ -160,6 +160,10 @@ def compare(first: Evaluation, second: Evaluation) -> Difference:
         for x in plan.shells:
             shells[x.family] = shells.get(x.family, 0) + sign
     return Difference(
-        moved, second.cost - first.cost, second.expected_passings - first.expected_passings,
-        second.n_above_accepted - first.n_above_accepted, hours, shells,
-    )  # fmt: skip
+        moved,
+        second.cost - first.cost,
+        second.expected_passings - first.expected_passings,
+        second.n_above_accepted - first.n_above_accepted,
+        hours,
+        shells,
+    )

@@ -95,9 +95,17 @@ def gather(model: Model) -> Outages:
     forced = np.flatnonzero(model.low[: len(model.jobs)] > 0.5)
     most = float(np.abs(model.cost[:-1]).max(initial=1.0))
     return Outages(
-        model, options, [_padded(groups, len(model.cost)) for groups in options], capacity, shared, np.array(model.rows.top)[rows], rows, np.arange(n, len(model.cost)),
-        forced, FORCE * most,
-    )  # fmt: skip
+        model,
+        options,
+        [_padded(groups, len(model.cost)) for groups in options],
+        capacity,
+        shared,
+        np.array(model.rows.top)[rows],
+        rows,
+        np.arange(n, len(model.cost)),
+        forced,
+        FORCE * most,
+    )
 
 
 def _couples(model: Model) -> dict[int, int]:
@@ -227,9 +235,12 @@ def _relaxed_prices(o: Outages) -> FloatArray:
     """The shared rows' prices in the plain relaxation, to begin from."""
     m = o.model
     found = linprog(
-        m.cost, A_ub=m.matrix().tocsr(), b_ub=m.rows.top,
-        bounds=np.column_stack([m.low, m.high]), method="highs",
-    )  # fmt: skip
+        m.cost,
+        A_ub=m.matrix().tocsr(),
+        b_ub=m.rows.top,
+        bounds=np.column_stack([m.low, m.high]),
+        method="highs",
+    )
     if found.x is None:
         return np.zeros(len(o.top))
     prices = -found.ineqlin.marginals[o.shared_rows]
@@ -356,9 +367,12 @@ def whole_columns(o: Outages, mix: Mixture, gap: float, nodes: int) -> FloatArra
     low = np.append(np.zeros(k), o.model.low[o.rest])
     high = np.append(np.ones(k), o.model.high[o.rest])
     found = milp(
-        cost, integrality=np.append(np.ones(k), np.zeros(len(o.rest))), bounds=Bounds(low, high),
-        constraints=LinearConstraint(rows, -np.inf, top), options={"mip_rel_gap": gap, "node_limit": nodes},
-    )  # fmt: skip
+        cost,
+        integrality=np.append(np.ones(k), np.zeros(len(o.rest))),
+        bounds=Bounds(low, high),
+        constraints=LinearConstraint(rows, -np.inf, top),
+        options={"mip_rel_gap": gap, "node_limit": nodes},
+    )
     if found.x is None:
         return None
     x = np.zeros(len(o.model.cost))

@@ -124,11 +124,18 @@ def _lines(at: Laid, taken: list[Taken]) -> tuple[PlannedJob, ...]:
         found = sorted({x.source for x in source.get(b.name, [])})
         lines.append(
             PlannedJob(
-                b.name, b.pump, inputs.outages[t].name, action, float(hours),
-                b.shell_type if action == REPLACE else "", ", ".join(found), float(layout.chance[i, t]),
-                float(layout.chance_after[i, t]), _why(at, int(i), b.name in fixed),
+                b.name,
+                b.pump,
+                inputs.outages[t].name,
+                action,
+                float(hours),
+                b.shell_type if action == REPLACE else "",
+                ", ".join(found),
+                float(layout.chance[i, t]),
+                float(layout.chance_after[i, t]),
+                _why(at, int(i), b.name in fixed),
             )
-        )  # fmt: skip
+        )
     return tuple(lines)
 
 
@@ -160,10 +167,14 @@ def _loads(at: Laid) -> tuple[Load, ...]:
         by["opening"] = float(layout.open_hours @ at.opened[:, t])
         loads.append(
             Load(
-                outage.name, outage.crew_hours, float(at.used[t]), float(at.expected[t]), by,
+                outage.name,
+                outage.crew_hours,
+                float(at.used[t]),
+                float(at.expected[t]),
+                by,
                 int(np.sum((at.outage == t) & (at.action >= 0))),
             )
-        )  # fmt: skip
+        )
     return tuple(loads)
 
 

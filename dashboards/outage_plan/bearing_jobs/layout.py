@@ -118,9 +118,22 @@ def lay_out(inputs: Inputs) -> Layout:
     cost[SCRAPE] += s.hour_cost * hours[SCRAPE][:, None] + waits[:, None] * n_before[:, :-1]
     cost[REPLACE] = replace + waits[:, None] * n_before[:, :-1]
     return Layout(
-        inputs, pump, open_hours, np.where(inputs.between, s.between_factor, 1.0), chance, end, chance_after, leave + waits * n_before[:, -1], most, cost, hours,
-        kept, eligible, _offered(inputs, eligible, owed), n_before,
-    )  # fmt: skip
+        inputs,
+        pump,
+        open_hours,
+        np.where(inputs.between, s.between_factor, 1.0),
+        chance,
+        end,
+        chance_after,
+        leave + waits * n_before[:, -1],
+        most,
+        cost,
+        hours,
+        kept,
+        eligible,
+        _offered(inputs, eligible, owed),
+        n_before,
+    )
 
 
 def _next_days(eligible: BoolArray, starts: FloatArray, end: float) -> FloatArray:

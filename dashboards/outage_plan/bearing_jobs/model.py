@@ -157,9 +157,12 @@ def _with_kept(layout: Layout, jobs: list[tuple[int, int, int]]) -> list[tuple[i
 
 
 def _one_job_each(
-    layout: Layout, columns: NDArray[np.int64], at: dict[tuple[int, int, int], int],
-    openings: dict[tuple[int, int], int], rows: _Rows,
-) -> None:  # fmt: skip
+    layout: Layout,
+    columns: NDArray[np.int64],
+    at: dict[tuple[int, int, int], int],
+    openings: dict[tuple[int, int], int],
+    rows: _Rows,
+) -> None:
     """At most one job per bearing, within an opening of its pump, and what an opening keeps is kept."""
     bearing, action, outage = columns.T
     for i in np.unique(bearing):
@@ -201,9 +204,16 @@ def _twins(layout: Layout, openings: dict[tuple[int, int], int], rows: _Rows) ->
         if (p, t) in openings and (q, s) in openings:
             a, b, name = inputs.pumps[p].name, inputs.pumps[q].name, inputs.outages[t].name
             rows.add(
-                np.array([openings[p, t], openings[q, s]]), 1.0, 1.0,
-                _says(lambda _, a, b, name: f"{name}: {a} and its twin {b} are both pinned; one must run.", a, b, name),
-            )  # fmt: skip
+                np.array([openings[p, t], openings[q, s]]),
+                1.0,
+                1.0,
+                _says(
+                    lambda _, a, b, name: f"{name}: {a} and its twin {b} are both pinned; one must run.",
+                    a,
+                    b,
+                    name,
+                ),
+            )
 
 
 def twin_pairs(inputs: Inputs) -> list[tuple[int, int, int, int]]:
@@ -223,24 +233,27 @@ def twin_pairs(inputs: Inputs) -> list[tuple[int, int, int, int]]:
 
 
 def _crew(
-    layout: Layout, outage: NDArray[np.int64], openings: dict[tuple[int, int], int], own_hours: FloatArray,
+    layout: Layout,
+    outage: NDArray[np.int64],
+    openings: dict[tuple[int, int], int],
+    own_hours: FloatArray,
     rows: _Rows,
-) -> None:  # fmt: skip
+) -> None:
     for t, one in enumerate(layout.inputs.outages):
         mine = np.flatnonzero(outage == t)
         opened = [(col, layout.open_hours[p]) for (p, s), col in openings.items() if s == t]
         cols = np.concatenate([mine, [c for c, _ in opened]]).astype(int)
         values = np.concatenate([own_hours[mine], [h for _, h in opened]])
         rows.add(
-            cols, values, one.crew_hours,
+            cols,
+            values,
+            one.crew_hours,
             _says(lambda x, o: f"{o.name}: {x:.0f} h short of crew ({o.crew_hours:.0f} h are there).", one),
             crew=True,
-        )  # fmt: skip
+        )
 
 
-def _counted(
-    inputs: Inputs, stock: dict[tuple[str, str], Family]
-) -> list[tuple[Family, str, list[int]]]:  # fmt: skip
+def _counted(inputs: Inputs, stock: dict[tuple[str, str], Family]) -> list[tuple[Family, str, list[int]]]:
     """The families to count, the halves each stands for, and the bearings they fit."""
     found: list[tuple[Family, str, list[int]]] = []
     for family in stock.values():
@@ -298,7 +311,9 @@ def _shells(
             values = np.where(pool < 0, net[:, t], net[:, t] - used[:, t])
             name, when, top = f"{family.shell_type} {halves}", inputs.outages[t].name, family.plain.total[t]
             rows.add(
-                np.concatenate([users, given]).astype(int), np.concatenate([values, np.ones(len(given))]), top,
+                np.concatenate([users, given]).astype(int),
+                np.concatenate([values, np.ones(len(given))]),
+                top,
                 _says(lambda x, name, when: f"{when}: {x:.0f} shell(s) {name} short.", name, when),
-            )  # fmt: skip
+            )
     return n

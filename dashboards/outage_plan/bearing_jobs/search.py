@@ -46,10 +46,12 @@ class Search:
         rows = hstack([rows.tocsr()[used], csr_array((len(used), 1))]).tocsr()
         limits = [LinearConstraint(rows, -np.inf, top[used])] if len(used) else []
         found = milp(
-            cost, integrality=np.append(self.model.whole[free], 0),
-            bounds=Bounds(np.append(low[free], 1.0), np.append(high[free], 1.0)), constraints=limits,
+            cost,
+            integrality=np.append(self.model.whole[free], 0),
+            bounds=Bounds(np.append(low[free], 1.0), np.append(high[free], 1.0)),
+            constraints=limits,
             options={"mip_rel_gap": gap, "node_limit": nodes},
-        )  # fmt: skip
+        )
         if found.x is None:
             return None, -np.inf
         x[free] = found.x[:-1]
@@ -120,10 +122,16 @@ class Search:
 
 
 def improve(
-    search: Search, x: FloatArray, target: float, rounds: int, sizes: tuple[int, ...] = N_TOGETHER,
-    gone: NDArray[np.bool_] | None = None, gap: float = PART_GAP, nodes: int = PART_NODES,
+    search: Search,
+    x: FloatArray,
+    target: float,
+    rounds: int,
+    sizes: tuple[int, ...] = N_TOGETHER,
+    gone: NDArray[np.bool_] | None = None,
+    gap: float = PART_GAP,
+    nodes: int = PART_NODES,
     told: Callable[[int], None] = lambda _: None,
-) -> FloatArray:  # fmt: skip
+) -> FloatArray:
     """Plan some outages anew, round after round, until the cost reaches the target.
 
     The choice of outages is drawn from a fixed row of numbers: the same inputs give the same plan.

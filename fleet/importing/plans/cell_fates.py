@@ -4,7 +4,7 @@ import itertools
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from fleet.importing.answers import Answers
 from fleet.importing.findings import Finding, of_file
@@ -12,10 +12,12 @@ from fleet.importing.plans.beside import says
 from fleet.importing.plans.count_cells import CountCells
 from fleet.importing.plans.days import Days
 from fleet.importing.plans.layout import Grid, find_headings, grid_of, headings_of
+from fleet.importing.plans.made_rows import Made, copy_of, each_once
 from fleet.importing.plans.plan import ColumnPlan, Plan, cell_of, letters
 from fleet.importing.plans.reading_cells import Odd, Part, in_hundredths
 from fleet.importing.plans.value_cells import ValueCells
 from fleet.importing.plans.words import name_in_title, stage_word
+from fleet.importing.plans.year_columns import with_new_years
 from fleet.sheets.files import Tab
 from fleet.unit_words import HUNDREDTHS
 from fleet.units import shown
@@ -24,21 +26,6 @@ from fleet.units import shown
 SHARED = ("site", "outage", "job", "by", "checked_by", "instrument", "shell")
 OF_READINGS = frozenset({"by", "checked_by", "instrument"})
 READ, REMARK, LEFT = "read", "remark", "left"
-
-
-@dataclass(slots=True)
-class Made:
-    """One row of the template made from a row of the sheet, with where each of its cells stood.
-
-    `question`: why it cannot be read yet; such a row waits and is not checked.
-    """
-
-    cells: dict[str, str]
-    held: dict[str, int]
-    tab: str
-    row: int
-    columns: dict[str, int]
-    question: Finding | None = None
 
 
 @dataclass
@@ -117,11 +104,31 @@ class _TabReader:
     def __init__(self, plan: Plan, grid: Grid, rows: tuple[int, int], answers: Answers, out: Applied) -> None:
         self.grid, self.answers, self.out = grid, answers, out
         self.first, self.last = rows
-        self.plan = _with_new_years(plan, headings_of(grid, *rows))
+        self.plan = with_new_years(plan, headings_of(grid, *rows))
         self.values, self.remarks = self.plan.of_use("value"), self.plan.of_use("remark")
-        self.one = {use: found[0] for use in ("site", "pump", "position", "date", "run_hours", "starts", "unit", "method", "stage",
-                    "station", "entry_id", "outage", "job", "by", "checked_by", "instrument", "shell")
-                    if (found := self.plan.of_use(use))}  # fmt: skip
+        self.one = {
+            use: found[0]
+            for use in (
+                "site",
+                "pump",
+                "position",
+                "date",
+                "run_hours",
+                "starts",
+                "unit",
+                "method",
+                "stage",
+                "station",
+                "entry_id",
+                "outage",
+                "job",
+                "by",
+                "checked_by",
+                "instrument",
+                "shell",
+            )
+            if (found := self.plan.of_use(use))
+        }
         self.days = Days(plan.date_format, answers)
         self.use_of = {one.column: one.use for one in self.plan.columns}
         self.used = [one.column for one in self.plan.columns if one.use != "leave"]
@@ -160,9 +167,10 @@ class _TabReader:
             return False
         column = self.one["date"].column
         days = [
-            day for n in numbers
+            day
+            for n in numbers
             if (day := self.days.first_of(self.grid.text(n, column), self.grid.held(n, column)))
-        ]  # fmt: skip
+        ]
         ups = sum(a < b for a, b in itertools.pairwise(days))
         return sum(a > b for a, b in itertools.pairwise(days)) > ups
 
@@ -177,7 +185,7 @@ class _TabReader:
         made = [one for column in self.values for one in self._value(number, column, shared)]
         made += self._hours(number, shared)
         made += self._notes(number, shared)
-        made = _once(made)
+        made = each_once(made)
         used = {j for one in made for j in one.columns.values()}
         used |= {j for one in made for j in shared.columns.values()} if made else set()
         for j, text in enumerate(self.grid.texts(number)):
@@ -297,7 +305,7 @@ class _TabReader:
         assert not isinstance(read, str)
         if len(read) == 1:
             return [self._part(base, column, read[0], number)]
-        return [self._part(_copy(base), column, part, number) for part in read]
+        return [self._part(copy_of(base), column, part, number) for part in read]
 
     def _row_of(self, shared: Made, number: int, column: ColumnPlan | None, cells: dict[str, str]) -> Made:
         """A made row with the shared cells that its event may have."""
@@ -305,10 +313,13 @@ class _TabReader:
         kept = self.kept.get(event)  # the same for all rows of one event made of this row
         if kept is None:
             keep = {
-                name: text for name, text in shared.cells.items()
-                if (event == "reading" or name not in OF_READINGS) and not (name == "shell" and event != "shell_change")
-                and not (name == "position" and event == "hours") and name != "entry_id"
-            }  # fmt: skip
+                name: text
+                for name, text in shared.cells.items()
+                if (event == "reading" or name not in OF_READINGS)
+                and not (name == "shell" and event != "shell_change")
+                and not (name == "position" and event == "hours")
+                and name != "entry_id"
+            }
             held = {name: how for name, how in shared.held.items() if name in keep}
             columns = {name: j for name, j in shared.columns.items() if name in keep}
             kept = self.kept[event] = (keep, held, columns)
@@ -337,9 +348,13 @@ class _TabReader:
     def _of_column(self, column: ColumnPlan) -> dict[str, str]:
         """What the plan says of every reading of a column."""
         said = {
-            "event": "reading", "quantity": column.quantity, "stage": stage_word(column.stage) or column.stage,
-            "basis": self.cells.basis(column)[0], "method": column.method or self.plan.method, "station": column.station,
-        }  # fmt: skip
+            "event": "reading",
+            "quantity": column.quantity,
+            "stage": stage_word(column.stage) or column.stage,
+            "basis": self.cells.basis(column)[0],
+            "method": column.method or self.plan.method,
+            "station": column.station,
+        }
         return {name: text for name, text in said.items() if text}
 
     def _part(self, made: Made, column: ColumnPlan, part: Part, number: int) -> Made:
@@ -417,8 +432,16 @@ class _TabReader:
         heading = headings_of(self.grid, self.first, self.last)[column]
         name = f"{letters(column)}" + (f" ({heading})" if heading else "")
         return Finding(
-            odd.code, shown(text), expected, remedy, number, name, self.grid.name, is_question=True, about=odd.about
-        )  # fmt: skip
+            odd.code,
+            shown(text),
+            expected,
+            remedy,
+            number,
+            name,
+            self.grid.name,
+            is_question=True,
+            about=odd.about,
+        )
 
 
 QUESTIONS = {
@@ -441,39 +464,3 @@ QUESTIONS = {
     ),
     "size": ("numbers of one size in a column", "say in which unit numbers of this size are"),
 }
-
-
-def _copy(made: Made) -> Made:
-    return replace(made, cells=dict(made.cells), held=dict(made.held), columns=dict(made.columns))
-
-
-def _once(made: list[Made]) -> list[Made]:
-    """The same word at both ends of one bearing is one event."""
-    seen: dict[tuple, Made] = {}
-    out = []
-    for one in made:
-        if one.cells.get("event") == "opened":
-            key = tuple(sorted((name, text) for name, text in one.cells.items()))
-            if key in seen:
-                seen[key].columns |= {f"again {j}": j for j in one.columns.values()}
-                continue
-            seen[key] = one
-        out.append(one)
-    return out
-
-
-def _with_new_years(plan: Plan, headings: Sequence[str]) -> Plan:
-    """A year added to years as columns is read as the year before it."""
-    years = [one for one in plan.columns if one.use == "value" and one.date]
-    known = {one.column for one in plan.columns if one.use != "leave"}
-    if not years or any(one.heading.strip() != one.date for one in years):
-        return plan
-    last = years[-1]
-    new = [
-        ColumnPlan(j, "value", text, last.position, last.quantity, last.end, last.clock, last.stage, last.method,
-                   last.unit, last.basis, text, last.two, last.words)
-        for j, text in enumerate(headings)
-        if j not in known and j > last.column and len(text) == 4 and text.isdigit() and text > last.date
-    ]  # fmt: skip
-    columns = [one for one in plan.columns if one.column not in {n.column for n in new}]
-    return replace(plan, columns=(*columns, *new)) if new else plan

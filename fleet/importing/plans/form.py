@@ -96,11 +96,15 @@ def column_fields(plan: Plan, grid: Grid) -> list[ColumnFields]:
         if one.use == "value":
             made.position = one.position
             made.details = [
-                Select(f"c{j}-stage", "stage", one.stage, STAGES), Select(f"c{j}-end", "end", one.end, ENDS),
-                Select(f"c{j}-unit", "unit", one.unit, UNIT_CHOICES), Select(f"c{j}-method", "method", one.method, METHOD_CHOICES),
-                Select(f"c{j}-quantity", "quantity", one.quantity, QUANTITY_CHOICES), Select(f"c{j}-clock", "clock", one.clock, CLOCKS),
-                Select(f"c{j}-two", "two values in a cell", one.two, TWO), Select(f"c{j}-basis", "basis", one.basis, BASIS_CHOICES),
-            ]  # fmt: skip
+                Select(f"c{j}-stage", "stage", one.stage, STAGES),
+                Select(f"c{j}-end", "end", one.end, ENDS),
+                Select(f"c{j}-unit", "unit", one.unit, UNIT_CHOICES),
+                Select(f"c{j}-method", "method", one.method, METHOD_CHOICES),
+                Select(f"c{j}-quantity", "quantity", one.quantity, QUANTITY_CHOICES),
+                Select(f"c{j}-clock", "clock", one.clock, CLOCKS),
+                Select(f"c{j}-two", "two values in a cell", one.two, TWO),
+                Select(f"c{j}-basis", "basis", one.basis, BASIS_CHOICES),
+            ]
         shown.append(made)
     return shown
 
@@ -171,7 +175,16 @@ def _column(j: int, headings: Sequence[str], data: Mapping[str, str], base: Plan
     if use != "value":
         return ColumnPlan(j, use, heading)
     said = {name: str(data.get(f"c{j}-{name}", getattr(before, name))).strip()[:40] for name in DETAILS}
-    allowed = {"stage": STAGES, "end": ENDS, "clock": CLOCKS, "quantity": QUANTITY_CHOICES, "method": METHOD_CHOICES, "unit": UNIT_CHOICES, "two": TWO, "basis": BASIS_CHOICES}  # fmt: skip
+    allowed = {
+        "stage": STAGES,
+        "end": ENDS,
+        "clock": CLOCKS,
+        "quantity": QUANTITY_CHOICES,
+        "method": METHOD_CHOICES,
+        "unit": UNIT_CHOICES,
+        "two": TWO,
+        "basis": BASIS_CHOICES,
+    }
     for name, choices in allowed.items():
         if said[name] not in dict(choices):
             said[name] = ""
@@ -242,10 +255,23 @@ def preview(applied: Applied) -> Preview:
     kinds = [one.cells["event"] for one in applied.made]
     n_readings, n_hours = kinds.count("reading"), kinds.count("hours")
     rows = [
-        one.cells | {"tab": one.tab, "row": str(one.row), "asked": one.question.sentence if one.question else "", "event_words": one.cells["event"].replace("_", " "), "stage_words": placed_words(one.cells.get("stage", ""), one.cells.get("station", ""))}
+        one.cells
+        | {
+            "tab": one.tab,
+            "row": str(one.row),
+            "asked": one.question.sentence if one.question else "",
+            "event_words": one.cells["event"].replace("_", " "),
+            "stage_words": placed_words(one.cells.get("stage", ""), one.cells.get("station", "")),
+        }
         for one in applied.made[:PREVIEWED]
-    ]  # fmt: skip
+    ]
     return Preview(
-        applied.n_rows, n_readings, len(kinds) - n_readings - n_hours, n_hours,
-        sum(one.question is not None for one in applied.made), len(applied.fates), applied.left(), rows,
-    )  # fmt: skip
+        applied.n_rows,
+        n_readings,
+        len(kinds) - n_readings - n_hours,
+        n_hours,
+        sum(one.question is not None for one in applied.made),
+        len(applied.fates),
+        applied.left(),
+        rows,
+    )

@@ -17,9 +17,26 @@ _DAYLIKE = re.compile(
     r"\d{4}(-\d{2}){0,2}|\d{1,2}[./ -](\d{1,2}|[A-Za-z]{3,9})[./ -]\d{2,4}|(\d{1,2}|[A-Za-z]{3,9})[./ -]\d{2,4}|.*\b(19|20)\d{2}\b.*"
 )
 FORMATS = (
-    "DD/MM/YYYY", "MM/DD/YYYY", "DD.MM.YYYY", "DD-MM-YYYY", "DD/MM/YY", "MM/DD/YY", "DD.MM.YY", "D MON YYYY", "D-MON-YYYY",
-    "D-MON-YY", "MON YYYY", "MONTH YYYY", "MON-YY", "MON YY", "MM/YYYY", "MM.YYYY", "YYYY/MM/DD", "YYYY/MM", "YYYY",
-)  # fmt: skip
+    "DD/MM/YYYY",
+    "MM/DD/YYYY",
+    "DD.MM.YYYY",
+    "DD-MM-YYYY",
+    "DD/MM/YY",
+    "MM/DD/YY",
+    "DD.MM.YY",
+    "D MON YYYY",
+    "D-MON-YYYY",
+    "D-MON-YY",
+    "MON YYYY",
+    "MONTH YYYY",
+    "MON-YY",
+    "MON YY",
+    "MM/YYYY",
+    "MM.YYYY",
+    "YYYY/MM/DD",
+    "YYYY/MM",
+    "YYYY",
+)
 
 
 def guess(tabs: Sequence[Tab], known: Callable[[str], bool] = lambda name: False) -> Plan:
@@ -105,9 +122,10 @@ def _is_figure(text: str, held: int) -> bool:
 def _first_table(grid: Grid, headings: list[str], last: int) -> list[int]:
     """All columns; a second table to the right of a column without anything is told by its heading coming again."""
     empty = [
-        j for j in range(grid.width)
+        j
+        for j in range(grid.width)
         if not headings[j] and not any(grid.text(n, j) for n in grid.numbers[:LOOKED_AT] if n > last)
-    ]  # fmt: skip
+    ]
     return [j for j in range(grid.width) if j not in empty]
 
 
@@ -115,8 +133,9 @@ def _column(grid: Grid, j: int, headings: list[str], last: int) -> ColumnPlan:
     heading = headings[j]
     cells = [
         (text, grid.held(n, j))
-        for n in grid.numbers[:LOOKED_AT] if n > last and (text := grid.text(n, j)) and (n, j) not in grid.covered
-    ]  # fmt: skip
+        for n in grid.numbers[:LOOKED_AT]
+        if n > last and (text := grid.text(n, j)) and (n, j) not in grid.covered
+    ]
     plan = ColumnPlan(j, heading=heading)
     beyond = any(
         not headings[i] and not grid.text(last + 1, i) and _blank(grid, i, last) for i in range(1, j)
@@ -196,9 +215,10 @@ def _with_pump(plan: Plan, main: Grid, grids: Sequence[Grid], known: Callable[[s
             if known(name_in_title(main.text(number, j))):
                 return replace(plan, pump=f"cell {letters(j)}{number}")
     by_names = [
-        one for one in plan.columns
+        one
+        for one in plan.columns
         if one.use in ("leave", "remark") and _share(main, one.column, plan.last_heading, known) > 0.5
-    ]  # fmt: skip
+    ]
     if by_names:
         j = by_names[0].column
         return replace(
@@ -238,9 +258,10 @@ def _date_format(grid: Grid, plan: Plan) -> str:
     if not dates:
         return ""
     texts = {
-        grid.text(n, dates[0].column) for n in grid.numbers[:LOOKED_AT]
+        grid.text(n, dates[0].column)
+        for n in grid.numbers[:LOOKED_AT]
         if n > plan.last_heading and grid.text(n, dates[0].column) and grid.held(n, dates[0].column) == 0
-    }  # fmt: skip
+    }
     texts = {
         t
         for t in texts

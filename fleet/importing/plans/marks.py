@@ -20,8 +20,13 @@ def marks_of(data: bytes) -> dict[str, Any]:
         return {}
     try:
         done = subprocess.run(
-            [sys.executable, "-I", str(_CHILD)], input=data, capture_output=True, timeout=_SECONDS, env={}, check=False
-        )  # fmt: skip
+            [sys.executable, "-I", str(_CHILD)],
+            input=data,
+            capture_output=True,
+            timeout=_SECONDS,
+            env={},
+            check=False,
+        )
     except subprocess.TimeoutExpired:
         return {}
     return json.loads(done.stdout) if done.returncode == 0 and done.stdout else {}

@@ -32,8 +32,15 @@ USES: dict[str, str] = {
 }
 QUANTITIES = ("clearance", "side_gap", "end_float", "bore", "journal", "wall", "shaft_drop", "housing_fit")
 METHODS = (
-    "plastic_strip", "lead_wire", "lift_check", "feeler", "micrometer", "bore_gauge", "crown_thickness", "depth_gauge",
-)  # fmt: skip
+    "plastic_strip",
+    "lead_wire",
+    "lift_check",
+    "feeler",
+    "micrometer",
+    "bore_gauge",
+    "crown_thickness",
+    "depth_gauge",
+)
 UNITS = ("mm", "um", "mil", "thou", "in", "1/100 mm")
 # What a cell that is no number may stand for in a column of values.
 MEANINGS: dict[str, str] = {
@@ -43,14 +50,45 @@ MEANINGS: dict[str, str] = {
 }
 # Odd cells that mean the same everywhere; common practice, no published source. A plan may say otherwise.
 USUAL_WORDS: dict[str, str] = {
-    "ok": "opened", "o.k.": "opened", "good": "opened", "within limits": "opened", "n/m": "opened",
-    "not measured": "opened", "nm": "opened", "not taken": "opened", "-": "leave", "--": "leave", "—": "leave",
-    "–": "leave", "n/a": "leave", "na": "leave", "?": "leave", "x": "leave", "nil": "leave",
-}  # fmt: skip
+    "ok": "opened",
+    "o.k.": "opened",
+    "good": "opened",
+    "within limits": "opened",
+    "n/m": "opened",
+    "not measured": "opened",
+    "nm": "opened",
+    "not taken": "opened",
+    "-": "leave",
+    "--": "leave",
+    "—": "leave",
+    "–": "leave",
+    "n/a": "leave",
+    "na": "leave",
+    "?": "leave",
+    "x": "leave",
+    "nil": "leave",
+}
 SKIPPED = (
-    "total", "totals", "sum", "mean", "average", "avg", "min", "max", "limit", "limits", "prepared by", "checked by",
-    "legend", "note:", "notes:", "printed", "page", "end of sheet", "new clearance",
-)  # fmt: skip
+    "total",
+    "totals",
+    "sum",
+    "mean",
+    "average",
+    "avg",
+    "min",
+    "max",
+    "limit",
+    "limits",
+    "prepared by",
+    "checked by",
+    "legend",
+    "note:",
+    "notes:",
+    "printed",
+    "page",
+    "end of sheet",
+    "new clearance",
+)
 
 
 @dataclass(frozen=True)

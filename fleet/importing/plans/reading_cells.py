@@ -10,16 +10,34 @@ from fleet.unit_words import HUNDREDTHS, unit_named
 from fleet.units import mixed_number
 
 _UNIT_WORDS = {
-    "mm": "mm", "millimetre": "mm", "millimeter": "mm", "um": "um", "µm": "um", "μm": "um", "micron": "um", "microns": "um",
-    "mil": "mil", "mils": "mil", "thou": "thou", "thous": "thou", "th": "thou", "in": "in", "in.": "in", "inch": "in",
-    "inches": "in", '"': "in", "''": "in", "″": "in",
-}  # fmt: skip
+    "mm": "mm",
+    "millimetre": "mm",
+    "millimeter": "mm",
+    "um": "um",
+    "µm": "um",
+    "μm": "um",
+    "micron": "um",
+    "microns": "um",
+    "mil": "mil",
+    "mils": "mil",
+    "thou": "thou",
+    "thous": "thou",
+    "th": "thou",
+    "in": "in",
+    "in.": "in",
+    "inch": "in",
+    "inches": "in",
+    '"': "in",
+    "''": "in",
+    "″": "in",
+}
 _NUMBER = r"[-+]?(?:[0-9]+(?:[.,][0-9]+)?|[.,][0-9]+)"
 _UNIT = r"mm|millimet(?:re|er)|[uµμ]m|microns?|mils?|thous?|th|in\.?|inch(?:es)?|\"|''|″"
 _ONE = re.compile(rf"(?P<n>[<>]?\s*{_NUMBER})\s*(?P<u>{_UNIT})?", re.IGNORECASE)
 _TWO = re.compile(
-    rf"(?P<a>{_NUMBER})\s*(?P<ua>{_UNIT})?\s*(?P<mark>/|&|;|\+|and|-|–|to)\s*(?P<b>{_NUMBER})\s*(?P<ub>{_UNIT})?", re.IGNORECASE
-)  # fmt: skip
+    rf"(?P<a>{_NUMBER})\s*(?P<ua>{_UNIT})?\s*(?P<mark>/|&|;|\+|and|-|–|to)\s*(?P<b>{_NUMBER})\s*(?P<ub>{_UNIT})?",
+    re.IGNORECASE,
+)
 _DENOMINATOR = r"(?:2|4|8|16|32|64|128|256)"
 _FRACTION = re.compile(
     rf"(?<![0-9.,/])(?:(?P<whole>[0-9]{{1,3}})(?: +|-))?(?P<top>[0-9]{{1,3}})/(?P<bottom>{_DENOMINATOR})(?![0-9.,/])"

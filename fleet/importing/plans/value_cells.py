@@ -17,7 +17,7 @@ from fleet.importing.plans.reading_cells import (
     size_of,
     size_of_unit,
     unit_in,
-)  # fmt: skip
+)
 from fleet.unit_words import same_unit
 
 

@@ -28,7 +28,10 @@ _USES: tuple[tuple[str, str], ...] = (
     ("remark", r".*(?:remark|comment|note|work done|action|observation|what was done|history).*"),
     ("checked_by", r".*(?:checked|verified|witness|approved).*"),
     ("by", r"by|measured by|fitter|mech(?:anic)?|technician|name|who|done by|taken by|initials?"),
-    ("run_hours", r".*(?:run.{0,5}h(?:ou)?rs?|h(?:ou)?rs?\.? ?run|running|hour ?meter|\bhrs?\b|\bhours\b|meter|h\.?m\.?r?\b).*"),
+    (
+        "run_hours",
+        r".*(?:run.{0,5}h(?:ou)?rs?|h(?:ou)?rs?\.? ?run|running|hour ?meter|\bhrs?\b|\bhours\b|meter|h\.?m\.?r?\b).*",
+    ),
     ("starts", r"(?:no\.? of )?starts"),
     ("site", r"site|station|plant|location|works"),
     ("unit", r"units?|u\.?o\.?m\.?"),
@@ -39,25 +42,37 @@ _USES: tuple[tuple[str, str], ...] = (
     ("job", r".*(?:job|work ?order|w\.?o\.?|order) ?(?:no|nr|number|#)?\.?"),
     ("shell", r"shell|.*(?:shell|serial) ?(?:no|nr|number|id)\.?|serial"),
     ("date", r".*(?:date|day|when|month).*|year|overhaul(?:ed)?(?: on)?|inspect(?:ed|ion)(?: on)?"),
-    ("position", r"(?:brg|bearing|position|pos|end|de ?/ ?nde|side|journal)\.?(?: (?:end|pos(?:ition)?|no|name))?\.?"),
+    (
+        "position",
+        r"(?:brg|bearing|position|pos|end|de ?/ ?nde|side|journal)\.?(?: (?:end|pos(?:ition)?|no|name))?\.?",
+    ),
     ("pump", r".*(?:pump|tag|equip(?:ment)?|machine|item|unit no)\.?(?: ?(?:no|id|tag|name|item))?\.?"),
-)  # fmt: skip
+)
 _QUANTITIES: tuple[tuple[str, str], ...] = (
-    ("side_gap", r"side ?(?:gap|cl)"), ("end_float", r"end ?(?:float|play)|thrust|axial"), ("bore", r"\bbore\b(?! gauge)"),
-    ("journal", r"journal (?:dia|od|ø)|shaft (?:dia|od|ø)"), ("wall", r"\bwall|crown|thickness"),
-    ("shaft_drop", r"\bdrop\b|bridge|depth"), ("housing_fit", r"housing|crush|pinch|nip"),
+    ("side_gap", r"side ?(?:gap|cl)"),
+    ("end_float", r"end ?(?:float|play)|thrust|axial"),
+    ("bore", r"\bbore\b(?! gauge)"),
+    ("journal", r"journal (?:dia|od|ø)|shaft (?:dia|od|ø)"),
+    ("wall", r"\bwall|crown|thickness"),
+    ("shaft_drop", r"\bdrop\b|bridge|depth"),
+    ("housing_fit", r"housing|crush|pinch|nip"),
     ("clearance", r"clear|\bcl\b|\bclr|top|vertical|\bgap\b|lead|plasti|strip"),
-)  # fmt: skip
+)
 _METHODS: tuple[tuple[str, str], ...] = (
-    ("plastic_strip", r"plasti|strip"), ("lead_wire", r"lead(?! by)|wire"), ("lift_check", r"\blift(?:ed|ing)? ?check|\bjack|\bdial\b|\bd\.?t\.?i\b"),
-    ("feeler", r"feeler|blade"), ("bore_gauge", r"bore gauge"), ("micrometer", r"\bmic(?:s|ro|rometer)?\b"),
-    ("crown_thickness", r"crown|ball mic"), ("depth_gauge", r"depth|bridge"),
-)  # fmt: skip
+    ("plastic_strip", r"plasti|strip"),
+    ("lead_wire", r"lead(?! by)|wire"),
+    ("lift_check", r"\blift(?:ed|ing)? ?check|\bjack|\bdial\b|\bd\.?t\.?i\b"),
+    ("feeler", r"feeler|blade"),
+    ("bore_gauge", r"bore gauge"),
+    ("micrometer", r"\bmic(?:s|ro|rometer)?\b"),
+    ("crown_thickness", r"crown|ball mic"),
+    ("depth_gauge", r"depth|bridge"),
+)
 _ENDS: tuple[tuple[str, str], ...] = (
     ("in", r"\binner|inboard|\bin(?:side)?\b|pump side|impeller side"),
     ("out", r"\bouter|outboard|\bout(?:side)?\b|coupling side|cplg"),
     ("mid", r"\bmid(?:dle)?\b|centre|center"),
-)  # fmt: skip
+)
 _FOUND = re.compile(r"as ?found|\bfound\b|\bbefore\b|\ba\.?f\b|\bpre\b|on opening|dismantl", re.IGNORECASE)
 _LEFT = re.compile(
     r"as ?left|\bleft\b|\bafter\b|\ba\.?l\b|\bpost\b|on closing|assembl|new clear|\bset\b", re.IGNORECASE
@@ -85,11 +100,13 @@ def value_words(heading: str) -> dict[str, Any]:
     True
     """
     said = {
-        "quantity": first_word(_QUANTITIES, heading), "method": first_word(_METHODS, heading),
-        "end": first_word(_ENDS, heading), "unit": _unit_of(heading),
+        "quantity": first_word(_QUANTITIES, heading),
+        "method": first_word(_METHODS, heading),
+        "end": first_word(_ENDS, heading),
+        "unit": _unit_of(heading),
         "stage": "as_found" if _FOUND.search(heading) else "as_left" if _LEFT.search(heading) else "",
         "basis": basis_in(heading),
-    }  # fmt: skip
+    }
     clock = re.search(r"\b(1[0-2]|[1-9]) ?o'?clock", heading, re.IGNORECASE)
     if clock:
         said["clock"] = clock[1]

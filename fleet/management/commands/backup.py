@@ -29,4 +29,4 @@ class Command(BaseCommand):
         self.stdout.write(
             f"{kept.n_rows} rows, {kept.n_entries} ledger entries among them, in {file}, sealed: {kept.seal}. Keep it outside "
             "this machine, and try `manage.py restore` with it on an empty database now and then."
-        )  # fmt: skip
+        )

@@ -27,4 +27,4 @@ class Command(BaseCommand):
             raise CommandError(str(refused), returncode=2) from None
         self.stdout.write(
             f"{kept.n_rows} rows restored, {kept.n_entries} ledger entries among them; every chain verified, sealed: {kept.seal}."
-        )  # fmt: skip
+        )

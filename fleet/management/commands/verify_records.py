@@ -26,13 +26,18 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument(
-            "--seal", metavar="FILE", type=Path, action="append", default=[],
+            "--seal",
+            metavar="FILE",
+            type=Path,
+            action="append",
+            default=[],
             help="a file of `seal --out` that was kept outside; may be given again",
-        )  # fmt: skip
+        )
         parser.add_argument(
-            "--forecasts", action="store_true",
+            "--forecasts",
+            action="store_true",
             help="also work out anew every forecast that was relied on, from the record as it was known then",
-        )  # fmt: skip
+        )
 
     def handle(self, *args: Any, seal: list[Path], forecasts: bool = False, **_: Any) -> None:
         try:

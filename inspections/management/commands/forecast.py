@@ -24,9 +24,14 @@ class Command(BaseCommand):
         )
         parser.add_argument("--csv", type=Path, help="write one row per bearing position to this file")
         parser.add_argument(
-            "--backtest", type=_openings, nargs="?", const=backtests.OPENINGS, default=0, metavar="OPENINGS",
+            "--backtest",
+            type=_openings,
+            nargs="?",
+            const=backtests.OPENINGS,
+            default=0,
+            metavar="OPENINGS",
             help="also hide every bearing's last opening (or so many), predict it, and print how that went",
-        )  # fmt: skip
+        )
         parser.add_argument("--by", default="command line", help="who asks")
 
     def handle(self, *args, as_of, csv, by, backtest, **options):

@@ -11,16 +11,26 @@ WEAR = (("Slow 1", 10), ("Slow 2", 12), ("Slow 3", 11), ("Fast 4", 45), ("Past 5
 
 
 def a_fleet(
-    today: dt.date, *, name: str = "North", ahead: tuple[int, ...] = (126, 674, 1223), on_hand: int | None = 5, freeze: int = 60
-) -> Site:  # fmt: skip
+    today: dt.date,
+    *,
+    name: str = "North",
+    ahead: tuple[int, ...] = (126, 674, 1223),
+    on_hand: int | None = 5,
+    freeze: int = 60,
+) -> Site:
     """Steady wearers, one of which has passed its maximum and one of which nearly has; the scope freezes `freeze` days before."""
     site = makers.a_site(name=name)
     for number, days in enumerate(ahead, start=1):
         start = today + dt.timedelta(days=days)
         schedule_outage(
-            site=site, name=f"outage {number}", start_on=start, end_on=start + dt.timedelta(days=14), crew_hours=100,
-            scope_freeze_on=start - dt.timedelta(days=freeze), by=makers.somebody(),
-        )  # fmt: skip
+            site=site,
+            name=f"outage {number}",
+            start_on=start,
+            end_on=start + dt.timedelta(days=14),
+            crew_hours=100,
+            scope_freeze_on=start - dt.timedelta(days=freeze),
+            by=makers.somebody(),
+        )
     _worn(site, today, [(tag, gain, "") for tag, gain in WEAR])
     if on_hand is not None:
         record([Spare(site=site, shell_type="S-1", on_hand=on_hand)], by=makers.somebody())
@@ -33,13 +43,24 @@ def a_fleet_with_twins(today: dt.date, *, outages: str = "outage") -> Site:
     for number, days in enumerate((400, 900, 1400), start=1):
         start = today + dt.timedelta(days=days)
         schedule_outage(
-            site=site, name=f"{outages} {number}", start_on=start, end_on=start + dt.timedelta(days=14),
-            crew_hours=200, by=makers.somebody(),
-        )  # fmt: skip
+            site=site,
+            name=f"{outages} {number}",
+            start_on=start,
+            end_on=start + dt.timedelta(days=14),
+            crew_hours=200,
+            by=makers.somebody(),
+        )
     _worn(
-        site, today,
-        [("Twin A", 70, "Twin B"), ("Twin B", 70, "Twin A"), ("Alone", 70, ""), ("Slow", 10, ""), ("Slow 2", 12, "")],
-    )  # fmt: skip
+        site,
+        today,
+        [
+            ("Twin A", 70, "Twin B"),
+            ("Twin B", 70, "Twin A"),
+            ("Alone", 70, ""),
+            ("Slow", 10, ""),
+            ("Slow 2", 12, ""),
+        ],
+    )
     record([Spare(site=site, shell_type="S-1", on_hand=9)], by=makers.somebody())
     return site
 

@@ -224,8 +224,11 @@ def test_after_the_freeze_day_a_change_is_marked_and_planning_anew_keeps_the_sco
 
 def _defer(bearing, draft, on=TODAY, **said):
     facts = {
-        "owner_role": "engineer", "reason": "no crane", "until_on": on + dt.timedelta(days=200), "extra_checks": "oil sample weekly",
-    } | said  # fmt: skip
+        "owner_role": "engineer",
+        "reason": "no crane",
+        "until_on": on + dt.timedelta(days=200),
+        "extra_checks": "oil sample weekly",
+    } | said
     outage = next(o for o in bearing.place.site.outages.all() if o.name == "outage 1")
     return defer(bearing=bearing, outage=outage, on=on, by=makers.somebody(), **facts)
 

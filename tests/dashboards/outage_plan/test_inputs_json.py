@@ -30,8 +30,12 @@ def _given(**more):
 
 def test_kept_inputs_give_the_same_evaluation_to_a_millionth():
     given = with_openings(
-        _given(spares=(Spare("S", "", None, 1, ((AS_OF, 2),), 90.0), Spare("S", "", 110_150.0, 1)), relined_after_days={"S": 200.0}), LOOK
-    )  # fmt: skip
+        _given(
+            spares=(Spare("S", "", None, 1, ((AS_OF, 2),), 90.0), Spare("S", "", 110_150.0, 1)),
+            relined_after_days={"S": 200.0},
+        ),
+        LOOK,
+    )
     back, look = from_json(json.loads(json.dumps(to_json(given, LOOK))))
     plan = solve(given).jobs
     was, now = evaluate(plan, given), evaluate(plan, back)
@@ -71,9 +75,10 @@ def test_changes_move_jobs_and_leave_all_others_where_they_were():
 
 def test_outages_slip_shrink_and_fall_out_in_the_order_said():
     said = [
-        {"what": "slip", "outage": "O0", "days": 30}, {"what": "shorten", "outage": "O1", "hours": "12.5"},
+        {"what": "slip", "outage": "O0", "days": 30},
+        {"what": "shorten", "outage": "O1", "hours": "12.5"},
         {"what": "skip", "outage": "O2"},
-    ]  # fmt: skip
+    ]
     made = changed(_given(), None, said)
     assert (made.outages[0].start_on - _given().outages[0].start_on).days == 30
     assert made.outages[1].crew_hours == 12.5 and made.outages[2].skipped

@@ -202,9 +202,15 @@ def test_who_may_not_plan_sees_the_plan_and_no_form_and_is_refused(client, plann
 def test_work_put_off_stands_on_the_page_and_again_and_again_stands_out(planner, site):
     bearing, until = bearing_of(site, "Past 5"), today_in("UTC") + dt.timedelta(days=90)
     said = {
-        "id": str(bearing.pk), "outage": "outage 1", "owner_role": "foreman", "reason": "no crane", "until_on": until.isoformat(),
-        "extra_checks": "temperature every shift", "back": "plan-bearing", "bearing": "Past 5 DE",
-    }  # fmt: skip
+        "id": str(bearing.pk),
+        "outage": "outage 1",
+        "owner_role": "foreman",
+        "reason": "no crane",
+        "until_on": until.isoformat(),
+        "extra_checks": "temperature every shift",
+        "back": "plan-bearing",
+        "bearing": "Past 5 DE",
+    }
     page = _post(planner, "/plan/put-off/", site, **said | {"until_on": "soon"})
     assert "Not put off. This is no day" in page and not Decision.objects.exists()
     assert "the foreman answers for it" in _post(planner, "/plan/put-off/", site, **said)
@@ -248,9 +254,15 @@ def test_the_calendar_file_reads_back_as_the_plan_with_whole_days(planner, site)
     bearing, until = bearing_of(site, "Past 5"), today_in("UTC") + dt.timedelta(days=90)
     outage = site.outages.get(name="outage 1")
     defer(
-        bearing=bearing, outage=outage, on=today_in("UTC"), owner_role="engineer", reason="no crane; no shell, yet",
-        until_on=until, extra_checks="oil, weekly", by=makers.somebody(),
-    )  # fmt: skip
+        bearing=bearing,
+        outage=outage,
+        on=today_in("UTC"),
+        owner_role="engineer",
+        reason="no crane; no shell, yet",
+        until_on=until,
+        extra_checks="oil, weekly",
+        by=makers.somebody(),
+    )
     answer = planner.get("/plan/outage-plan.ics")
     assert answer["Content-Type"].startswith("text/calendar")
     raw = answer.content
@@ -285,9 +297,14 @@ def test_a_shell_that_comes_back_relined_is_an_input_on_the_page(client):
     site = a_fleet(today_in("UTC"), name="West", on_hand=None)
     halves = (("lower", 1, 90), ("upper", 5, None))
     record(
-        [Spare(site=site, shell_type="S-1", half=h, on_hand=n, relined_after_days=days, lead_time_days=4000) for h, n, days in halves],
+        [
+            Spare(
+                site=site, shell_type="S-1", half=h, on_hand=n, relined_after_days=days, lead_time_days=4000
+            )
+            for h, n, days in halves
+        ],
         by=makers.somebody(),
-    )  # fmt: skip
+    )
     propose(site, today_in("UTC"), by=None)
     client.force_login(makers.an_account(role="planner", site=site))
     page = _read(client, "/plan/").replace("\u00a0", " ")

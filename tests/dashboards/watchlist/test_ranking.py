@@ -16,17 +16,24 @@ def _watched(tag="Lift 1", name="DE", site="North", **figures):
     place.site_id, place.pk = site, tag
     bearing = SimpleNamespace(place=place, place_id=tag, name=name, folded=name.casefold(), pk=(tag, name))
     known = {
-        "outcome": "ok", "readings": 3, "advice": "leave", "class": "", "next_outage": "spring",
-        "next_outage_on": "2027-04-10", "following_outage_on": "2028-10-10", "replace_date_p10": "2030-01-01",
-    }  # fmt: skip
+        "outcome": "ok",
+        "readings": 3,
+        "advice": "leave",
+        "class": "",
+        "next_outage": "spring",
+        "next_outage_on": "2027-04-10",
+        "following_outage_on": "2028-10-10",
+        "replace_date_p10": "2030-01-01",
+    }
     return Watched(bearing, Figures(known | figures))
 
 
 def test_rows_stand_in_the_order_of_the_1_in_10_date_and_those_beyond_come_last():
     rows = [
-        _watched("C", replace_date_p10=BEYOND), _watched("B", replace_date_p10="2031-05-01"),
+        _watched("C", replace_date_p10=BEYOND),
+        _watched("B", replace_date_p10="2031-05-01"),
         _watched("A", replace_date_p10="2027-01-01"),
-    ]  # fmt: skip
+    ]
     assert [one.bearing.place.tag for one in watch_list(rows, Asked()).dated] == ["A", "B", "C"]
 
 
@@ -84,9 +91,10 @@ def test_a_filter_keeps_what_it_names(asked, tags):
 
 def test_folded_by_outage_a_bearing_stands_under_the_last_outage_before_its_1_in_10_date():
     rows = [
-        _watched("A", replace_date_p10="2027-01-01"), _watched("B", replace_date_p10="2027-06-01"),
+        _watched("A", replace_date_p10="2027-01-01"),
+        _watched("B", replace_date_p10="2027-06-01"),
         _watched("C", replace_date_p10="2029-01-01"),
-    ]  # fmt: skip
+    ]
     headings = [group.heading for group in groups(watch_list(rows, Asked()).shown, "outage")]
     assert headings[0].startswith("No outage left")
     assert headings[1] == "In time at the outage of Apr\u00a02027, North"

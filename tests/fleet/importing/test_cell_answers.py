@@ -30,9 +30,16 @@ def planned(client, words):
     file = SimpleUploadedFile("overhauls.csv", words.encode())
     url = client.post(reverse("import"), {"kind": "history", "file": file, "decimal": "point"}).url
     said = {
-        "pump": "same", "pump-text": "P-7", "basis": "diametral", "date_format": "MM/YYYY", "unit": "mm",
-        "first_heading": "1", "last_heading": "1", "plan_name": "overhauls", "then": "go",
-    }  # fmt: skip
+        "pump": "same",
+        "pump-text": "P-7",
+        "basis": "diametral",
+        "date_format": "MM/YYYY",
+        "unit": "mm",
+        "first_heading": "1",
+        "last_heading": "1",
+        "plan_name": "overhauls",
+        "then": "go",
+    }
     return client.post(url, said).url
 
 
@@ -76,11 +83,13 @@ def test_an_answer_that_reads_nothing_leaves_its_question_open(engineer):
 @pytest.mark.parametrize(
     ("cell", "um", "step_um", "typed"),
     [
-        ("9 1/2 thou", "241.3", "12.7", "9 1/2"), ("9½ thou", "241.3", "12.7", "9 1/2"),
-        ('1/128"', "198.4375", "198.4375", "0 1/128"), ("0 1/128 in", "198.4375", "198.4375", "0 1/128"),
+        ("9 1/2 thou", "241.3", "12.7", "9 1/2"),
+        ("9½ thou", "241.3", "12.7", "9 1/2"),
+        ('1/128"', "198.4375", "198.4375", "0 1/128"),
+        ("0 1/128 in", "198.4375", "198.4375", "0 1/128"),
         ("9-1/2 mils", "241.3", "12.7", "9 1/2"),
     ],
-)  # fmt: skip
+)
 def test_a_fraction_is_a_value_and_its_step_that_of_its_denominator(engineer, cell, um, step_um, typed):
     url = planned(engineer, SHEET.format(f'"{cell.replace(chr(34), chr(34) * 2)}"'))
     assert "Nothing is asked any more." in unescape(engineer.get(url).content.decode())

@@ -129,14 +129,20 @@ def test_one_answer_for_all_alike_and_then_everything_is_stored(asked):
     assert not Draft.objects.exists() and Answer.objects.count() == 4
     told = sorted((r.bearing.name, str(r.on), r.stage, r.typed, r.note) for r in Reading.objects.all())
     assert told == [
-        ("DE", "2014-03-01", "as_found", "0.150", ""), ("DE", "2014-03-01", "as_left", "0.140", ""),
-        ("DE", "2017-04-01", "as_found", "0.170", ""), ("DE", "2019-06-01", "as_found", "0.180", ""),
-        ("NDE", "2014-03-01", "as_found", "0.160", ""), ("NDE", "2019-06-01", "as_found", "0.19", "0.19?"),
-    ]  # fmt: skip
+        ("DE", "2014-03-01", "as_found", "0.150", ""),
+        ("DE", "2014-03-01", "as_left", "0.140", ""),
+        ("DE", "2017-04-01", "as_found", "0.170", ""),
+        ("DE", "2019-06-01", "as_found", "0.180", ""),
+        ("NDE", "2014-03-01", "as_found", "0.160", ""),
+        ("NDE", "2019-06-01", "as_found", "0.19", "0.19?"),
+    ]
     events = sorted((e.kind, e.bearing.name if e.bearing else "", e.note) for e in Event.objects.all())
     assert events == [
-        ("note", "", "new meter"), ("opened", "NDE", "ok"), ("scrape", "DE", "scraped, ok"), ("scrape", "NDE", "scraped, ok"),
-    ]  # fmt: skip
+        ("note", "", "new meter"),
+        ("opened", "NDE", "ok"),
+        ("scrape", "DE", "scraped, ok"),
+        ("scrape", "NDE", "scraped, ok"),
+    ]
     meter = sorted((str(m.on), int(m.hours), m.reset) for m in MeterEntry.objects.all())
     assert meter == [("2014-03-01", 12000, False), ("2017-04-01", 11000, True), ("2019-06-01", 15000, False)]
 
@@ -253,8 +259,9 @@ def living(n, corrected=()):
     """One reading a year, the first of them corrected."""
     return LIVING + "".join(
         f"P-7,{position},{1990 + year}-05-03,reading,as_found,feeler,{0.150 + 0.002 * year + (0.001 if (year, position) in corrected else 0):.3f},mm\n"
-        for year in range(n) for position in ("DE", "NDE")
-    )  # fmt: skip
+        for year in range(n)
+        for position in ("DE", "NDE")
+    )
 
 
 def test_a_living_workbook_with_ten_new_rows_and_three_corrected_cells_stores_ten_and_asks_about_three(

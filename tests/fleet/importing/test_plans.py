@@ -26,14 +26,14 @@ def tabs(words: str) -> list[Tab]:
 @pytest.fixture
 def plan():
     columns = (
-        ColumnPlan(0, "date", "date"), ColumnPlan(1, "run_hours", "hrs"),
+        ColumnPlan(0, "date", "date"),
+        ColumnPlan(1, "run_hours", "hrs"),
         ColumnPlan(2, "value", "as found / DE", position="DE", stage="as_found"),
         ColumnPlan(3, "value", "as found / NDE", position="NDE", stage="as_found"),
-        ColumnPlan(4, "value", "as left / DE", position="DE", stage="as_left"), ColumnPlan(5, "remark"),
-    )  # fmt: skip
-    return Plan(
-        columns, 2, 3, pump="= P-1", unit="mm", basis="diametral", date_format="MM/YYYY"
-    )  # fmt: skip
+        ColumnPlan(4, "value", "as left / DE", position="DE", stage="as_left"),
+        ColumnPlan(5, "remark"),
+    )
+    return Plan(columns, 2, 3, pump="= P-1", unit="mm", basis="diametral", date_format="MM/YYYY")
 
 
 def test_one_row_of_an_overhaul_becomes_a_row_for_each_of_its_readings(plan):
@@ -49,9 +49,12 @@ def test_one_row_of_an_overhaul_becomes_a_row_for_each_of_its_readings(plan):
         for m in made
     ]
     assert said == [
-        ("reading", "DE", "as_found", "0.15", "mm"), ("reading", "NDE", "as_found", "6", "thou"),
-        ("reading", "DE", "as_left", ".006/.007", None), ("hours", None, None, None, None), ("note", None, None, None, None),
-    ]  # fmt: skip
+        ("reading", "DE", "as_found", "0.15", "mm"),
+        ("reading", "NDE", "as_found", "6", "thou"),
+        ("reading", "DE", "as_left", ".006/.007", None),
+        ("hours", None, None, None, None),
+        ("note", None, None, None, None),
+    ]
     assert {m.cells["date"] for m in made} == {"2014-03"} and {m.cells["pump"] for m in made} == {"P-1"}
     assert made[2].question.code == "two_values"
 
@@ -111,9 +114,13 @@ def test_a_plan_says_what_it_lacks():
 def test_a_guess_reads_headings_of_two_rows_and_declares_no_basis_and_no_unit():
     plan = guess(tabs(OVERHAULS), lambda name: name == "P-1")
     assert [(one.use, one.position, one.stage) for one in plan.columns] == [
-        ("date", "", ""), ("run_hours", "", ""), ("value", "DE", "as_found"), ("value", "NDE", "as_found"),
-        ("value", "DE", "as_left"), ("remark", "", ""),
-    ]  # fmt: skip
+        ("date", "", ""),
+        ("run_hours", "", ""),
+        ("value", "DE", "as_found"),
+        ("value", "NDE", "as_found"),
+        ("value", "DE", "as_left"),
+        ("remark", "", ""),
+    ]
     assert (plan.unit, plan.date_format, plan.basis) == ("", "MM/YYYY", "")
 
 
@@ -158,12 +165,18 @@ def test_a_new_year_among_years_as_columns_is_read_as_the_last():
 @pytest.mark.parametrize(
     ("typed", "held", "read"),
     [
-        ("0.15mm", 0, [Part("0.15", "mm")]), ('.006"', 0, [Part(".006", "in")]), ("15", 2, [Part("15")]),
-        ("6-7", 0, Odd("two_values", "-")), ("2019-04-03", 1, Odd("swallowed_date", "")),
-        ("~0.15", 0, Odd("marked_number", "~", "0.15")), ("worn", 0, Odd("odd_word", "worn")),
-        ("nan", 0, Odd("odd_word", "nan")), ("1e308", 0, Odd("odd_word", "1e308")), ("1_000", 0, Odd("odd_word", "1_000")),
+        ("0.15mm", 0, [Part("0.15", "mm")]),
+        ('.006"', 0, [Part(".006", "in")]),
+        ("15", 2, [Part("15")]),
+        ("6-7", 0, Odd("two_values", "-")),
+        ("2019-04-03", 1, Odd("swallowed_date", "")),
+        ("~0.15", 0, Odd("marked_number", "~", "0.15")),
+        ("worn", 0, Odd("odd_word", "worn")),
+        ("nan", 0, Odd("odd_word", "nan")),
+        ("1e308", 0, Odd("odd_word", "1e308")),
+        ("1_000", 0, Odd("odd_word", "1_000")),
     ],
-)  # fmt: skip
+)
 def test_a_cell_is_a_number_with_its_unit_or_asked_about(typed, held, read):
     assert read_value_cell(typed, held, two="", words={}) == read
 
@@ -190,10 +203,15 @@ def _seasons() -> Answers:
 @pytest.mark.parametrize(
     ("typed", "read"),
     [
-        ("9 1/2", [Part("9 1/2")]), ("½ in", [Part("0 1/2", "in")]), ("1/2 thou", Odd("two_values", "/")),
-        ("15/16", Odd("two_values", "/")), ("9 1/3", Odd("odd_word", "9 1/3")), ("9 3/2", Odd("odd_word", "9 3/2")),
-        ("9 1/2 - 10 thou", [Part("9.5-10", "thou")]), ("6/7 thou", Odd("two_values", "/")),
+        ("9 1/2", [Part("9 1/2")]),
+        ("½ in", [Part("0 1/2", "in")]),
+        ("1/2 thou", Odd("two_values", "/")),
+        ("15/16", Odd("two_values", "/")),
+        ("9 1/3", Odd("odd_word", "9 1/3")),
+        ("9 3/2", Odd("odd_word", "9 3/2")),
+        ("9 1/2 - 10 thou", [Part("9.5-10", "thou")]),
+        ("6/7 thou", Odd("two_values", "/")),
     ],
-)  # fmt: skip
+)
 def test_a_fraction_is_read_where_it_can_be_nothing_else(typed, read):
     assert read_value_cell(typed, 0, two="range" if " - " in typed else "", words={}) == read

@@ -29,17 +29,27 @@ from fleet.models import (
     ShellHalf,
     Site,
     WearClass,
-)  # fmt: skip
+)
 from fleet.plant.names import rename
 from fleet.plant.people import person_named
 
 pytestmark = pytest.mark.django_db
 
 ROW = {
-    "site": "Ash Ferry", "pump": "P-101A", "position": "DE", "model": "K250", "speed_rpm": "1480",
-    "journal_diameter": "100", "new_clearance_min": "0.12", "new_clearance_max": "0.16", "in_service_max": "0.3",
-    "limit_basis": "customer specification", "limit_document": "sheet 4", "time_zone": "Etc/UTC", "unit": "mm",
-}  # fmt: skip
+    "site": "Ash Ferry",
+    "pump": "P-101A",
+    "position": "DE",
+    "model": "K250",
+    "speed_rpm": "1480",
+    "journal_diameter": "100",
+    "new_clearance_min": "0.12",
+    "new_clearance_max": "0.16",
+    "in_service_max": "0.3",
+    "limit_basis": "customer specification",
+    "limit_document": "sheet 4",
+    "time_zone": "Etc/UTC",
+    "unit": "mm",
+}
 
 
 @pytest.fixture
@@ -147,8 +157,9 @@ def test_an_inch_is_exactly_25400_um(by):
 def test_a_shell_with_its_day_fits_both_halves(by):
     bring(by, {"shell": "0012", "fitted_on": "2009-06", "shell_type": "SL-4"})
     assert sorted(ShellHalf.objects.values_list("serial", "half", "shell_type")) == [
-        ("0012", "lower", "SL-4"), ("0012", "upper", "SL-4"),
-    ]  # fmt: skip
+        ("0012", "lower", "SL-4"),
+        ("0012", "upper", "SL-4"),
+    ]
     fitting = ShellFitting.objects.filter(half="lower").get()
     assert (fitting.from_on, fitting.precision) == (dt.date(2009, 6, 1), "month")
 
@@ -305,11 +316,19 @@ def test_the_same_position_twice_is_a_fault_only_with_other_content(by):
 
 QUESTIONS = [
     ({"position": "NDE", "speed_rpm": "1500"}, "speed_rpm", "'1480' as in row 2"),
-    ({"position": "NDE", "new_clearance_max": "4.5", "new_clearance_min": "4.4"}, "new_clearance_min", "44.00 per mille"),
-    ({"position": "NDE", "new_clearance_max": "0.04", "new_clearance_min": ""}, "new_clearance_max", "0.40 per mille"),
+    (
+        {"position": "NDE", "new_clearance_max": "4.5", "new_clearance_min": "4.4"},
+        "new_clearance_min",
+        "44.00 per mille",
+    ),
+    (
+        {"position": "NDE", "new_clearance_max": "0.04", "new_clearance_min": ""},
+        "new_clearance_max",
+        "0.40 per mille",
+    ),
     ({"position": "NDE", "in_service_max": "7.0", "replace_limit": ""}, "in_service_max", "70.00 per mille"),
     ({"position": "NDE", "shell": "S1"}, "shell", "row 2 has it too"),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("cells", "column", "said"), QUESTIONS, ids=[c for _, c, _ in QUESTIONS])
@@ -334,8 +353,9 @@ def test_a_sheet_without_required_columns_says_which(by):
     data = sheet({}, columns=["pump", "unit"])
     found = lines(bring(by, data=data))
     assert [line.split(" (")[0] for line in found] == [
-        "file: the column 'site' is missing", "file: the column 'position' is missing",
-    ]  # fmt: skip
+        "file: the column 'site' is missing",
+        "file: the column 'position' is missing",
+    ]
 
 
 def test_an_unknown_column_is_a_remark_and_headings_match_without_case(by):

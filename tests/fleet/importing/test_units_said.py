@@ -177,8 +177,17 @@ def test_words_for_units_and_bases_in_three_languages(text, units, basis):
 
 @pytest.mark.parametrize(
     ("word", "unit"),
-    [("1/100", "1/100 mm"), ("Hundertstel", "1/100 mm"), ("µm", "um"), ("inches", "in"), ("mils", "mil"), ("", ""), ("bar", ""), ("6 thou", "")],
-)  # fmt: skip
+    [
+        ("1/100", "1/100 mm"),
+        ("Hundertstel", "1/100 mm"),
+        ("µm", "um"),
+        ("inches", "in"),
+        ("mils", "mil"),
+        ("", ""),
+        ("bar", ""),
+        ("6 thou", ""),
+    ],
+)
 def test_a_unit_column_s_word_is_one_of_the_plan_s_units_or_none(word, unit):
     assert unit_named(word) == unit and (unit in UNITS or unit == "")
 

@@ -58,13 +58,23 @@ def test_what_json_cannot_hold_has_no_hash(value):
 def test_keys_are_sorted_by_utf_16_units_as_in_rfc_8785():
     # RFC 8785, section 3.2.3: the sorting example; the emoji's surrogates sort before U+FB33.
     given_here = {
-        "\u20ac": "Euro Sign", "\r": "Carriage Return", "\ufb33": "Hebrew Letter Dalet With Dagesh", "1": "One",
-        "\U0001f600": "Emoji: Grinning Face", "\u0080": "Control", "\u00f6": "Latin Small Letter O With Diaeresis",
-    }  # fmt: skip
+        "\u20ac": "Euro Sign",
+        "\r": "Carriage Return",
+        "\ufb33": "Hebrew Letter Dalet With Dagesh",
+        "1": "One",
+        "\U0001f600": "Emoji: Grinning Face",
+        "\u0080": "Control",
+        "\u00f6": "Latin Small Letter O With Diaeresis",
+    }
     assert list(json.loads(canonical(given_here)).values()) == [
-        "Carriage Return", "One", "Control", "Latin Small Letter O With Diaeresis", "Euro Sign",
-        "Emoji: Grinning Face", "Hebrew Letter Dalet With Dagesh",
-    ]  # fmt: skip
+        "Carriage Return",
+        "One",
+        "Control",
+        "Latin Small Letter O With Diaeresis",
+        "Euro Sign",
+        "Emoji: Grinning Face",
+        "Hebrew Letter Dalet With Dagesh",
+    ]
 
 
 # RFC 8785, appendix B: IEEE 754 bits and the text of the number.
@@ -118,9 +128,16 @@ ascii_words = st.text(st.characters(min_codepoint=32, max_codepoint=126), max_si
 @given(body=st.dictionaries(words, values), chain=ascii_words)
 def test_an_entry_put_together_by_hand_is_canonical_as_a_whole(body, chain):
     whole = {
-        "act": "a", "body": body, "by": "b", "chain": f"bearing:{chain}", "format": 1, "kind": "reading", "n": 7,
-        "prev": "0" * 64, "recorded_at": "2026-03-09T06:30:00.000000Z",
-    }  # fmt: skip
+        "act": "a",
+        "body": body,
+        "by": "b",
+        "chain": f"bearing:{chain}",
+        "format": 1,
+        "kind": "reading",
+        "n": 7,
+        "prev": "0" * 64,
+        "recorded_at": "2026-03-09T06:30:00.000000Z",
+    }
     assert entry_text(**{**whole, "body": canonical(body)}) == canonical(whole)
 
 

@@ -86,7 +86,9 @@ ANYWHERE: dict[str, Callable[[Entry], object]] = {
     "update_or_create": lambda e: Entry.objects.update_or_create(pk=e.pk, defaults={"text": "{}"}),
     "raw delete of the queryset": lambda e: Entry.objects.filter(pk=e.pk)._raw_delete("default"),
     "UPDATE": lambda e: run(f"UPDATE {ENTRY} SET text = '{{}}' WHERE id = %s", e.id),
-    "UPDATE of a copy only": lambda e: run(f"UPDATE {ENTRY} SET recorded_at = recorded_at WHERE id = %s", e.id),
+    "UPDATE of a copy only": lambda e: run(
+        f"UPDATE {ENTRY} SET recorded_at = recorded_at WHERE id = %s", e.id
+    ),
     "DELETE": lambda e: run(f"DELETE FROM {ENTRY} WHERE id = %s", e.id),
     "DELETE of all": lambda e: run(f"DELETE FROM {ENTRY}"),
     "INSERT ON CONFLICT DO UPDATE": lambda e: run(
@@ -95,7 +97,7 @@ ANYWHERE: dict[str, Callable[[Entry], object]] = {
         "ON CONFLICT (id) DO UPDATE SET text = ''",
         e.id,
     ),
-}  # fmt: skip
+}
 ON_SQLITE: dict[str, Callable[[Entry], object]] = {
     "INSERT OR REPLACE by id": copied_over,
     "INSERT OR REPLACE by chain and number": copied_over_by("chain n"),
@@ -255,8 +257,19 @@ def test_every_page_and_a_recording_run_as_the_restricted_role(client):
     run("SET LOCAL ROLE runs_the_site")
     assert the_ledger_is_guarded(None) == []
     client.force_login(engineer)
-    pages = ("/", "/plan/", "/trends/", "/quality/", "/import/", "/method/", "/gauges/", "/labels/", "/bearings/Lift 1/DE/",
-             "/bearings/Lift 1/DE/history/", "/bearings/Lift 1/DE/record/")  # fmt: skip
+    pages = (
+        "/",
+        "/plan/",
+        "/trends/",
+        "/quality/",
+        "/import/",
+        "/method/",
+        "/gauges/",
+        "/labels/",
+        "/bearings/Lift 1/DE/",
+        "/bearings/Lift 1/DE/history/",
+        "/bearings/Lift 1/DE/record/",
+    )
     assert {page: client.get(page).status_code for page in pages} == dict.fromkeys(pages, 200)
     makers.a_reading(bearing=bearing, on=makers.THE_DAY.replace(year=2021))
     with pytest.raises(DatabaseError), transaction.atomic():

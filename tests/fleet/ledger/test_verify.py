@@ -117,13 +117,25 @@ def a_row_put_in(story: Story) -> None:
 
 
 FOUND_BY_THE_CHAINS: list[Callable[[Story], None]] = [
-    a_digit, a_digit_hashed_anew, a_day, the_person, the_instant, one_removed,
-    one_removed_and_the_rest_numbered_anew, two_swapped, one_put_in, the_last_cut, a_row_changed, a_row_removed,
+    a_digit,
+    a_digit_hashed_anew,
+    a_day,
+    the_person,
+    the_instant,
+    one_removed,
+    one_removed_and_the_rest_numbered_anew,
+    two_swapped,
+    one_put_in,
+    the_last_cut,
+    a_row_changed,
+    a_row_removed,
     a_row_put_in,
-]  # fmt: skip
+]
 FOUND_BY_A_SEAL: list[Callable[[Story], None]] = [
-    the_whole_chain_hashed_anew, the_last_cut_and_the_head_moved_back, the_whole_chain_removed,
-]  # fmt: skip
+    the_whole_chain_hashed_anew,
+    the_last_cut_and_the_head_moved_back,
+    the_whole_chain_removed,
+]
 
 
 @pytest.mark.parametrize("tampering", FOUND_BY_THE_CHAINS, ids=lambda f: f.__name__)

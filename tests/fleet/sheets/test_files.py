@@ -194,22 +194,48 @@ def sheet_with(cells_xml, dimension=""):
 def test_a_workbooks_cells_are_the_text_the_sheet_shows():
     book = workbook(
         ["pump", "n", "sum", "small", "big", "on", "at", "yes", "share"],
-        ["0012", 12, 0.1 + 0.2, 0.0000152, 123456789012, dt.date(2026, 3, 9), dt.datetime(2026, 3, 9, 14, 30), True, 2.0],
-    )  # fmt: skip
+        [
+            "0012",
+            12,
+            0.1 + 0.2,
+            0.0000152,
+            123456789012,
+            dt.date(2026, 3, 9),
+            dt.datetime(2026, 3, 9, 14, 30),
+            True,
+            2.0,
+        ],
+    )
     row = read_sheet(saved(book), "h.xlsx").tabs[0].rows[0]
     assert row.number == 2
     assert row.cells == [
-        "0012", "12", "0.3", "0.0000152", "123456789012", "2026-03-09", "2026-03-09 14:30:00", "TRUE", "2",
-    ]  # fmt: skip
+        "0012",
+        "12",
+        "0.3",
+        "0.0000152",
+        "123456789012",
+        "2026-03-09",
+        "2026-03-09 14:30:00",
+        "TRUE",
+        "2",
+    ]
     assert row.date_columns == {5, 6}
     assert row.number_columns == {1, 2, 3, 4, 8}
 
 
 @pytest.mark.parametrize(
     ("stored", "text"),
-    [("0.30000000000000004", "0.3"), ("9.700000000000001", "9.7"), ("1.5E-3", "0.0015"), ("-2.5e-7", "-0.00000025"),
-     ("123456.789", "123456.789"), ("-0", "0"), ("1e308", "1e+308"), ("6.0000000000000001E-3", "0.006")],
-)  # fmt: skip
+    [
+        ("0.30000000000000004", "0.3"),
+        ("9.700000000000001", "9.7"),
+        ("1.5E-3", "0.0015"),
+        ("-2.5e-7", "-0.00000025"),
+        ("123456.789", "123456.789"),
+        ("-0", "0"),
+        ("1e308", "1e+308"),
+        ("6.0000000000000001E-3", "0.006"),
+    ],
+)
 def test_a_number_loses_its_binary_tail_and_its_exponent(stored, text):
     tab = read_sheet(sheet_with(number_cell("A1") + number_cell("A2", stored)), "h.xlsx").tabs[0]
     assert tab.rows[0].cells == [text]
@@ -259,8 +285,10 @@ def test_tabs_come_in_order_by_name_or_the_first_one_shown():
     book.active = 1
     data = saved(book)
     assert [(tab.name, tab.hidden) for tab in read_sheet(data, "h.xlsx").tabs] == [
-        ("old", True), ("P-101", False), ("P-102", False),
-    ]  # fmt: skip
+        ("old", True),
+        ("P-101", False),
+        ("P-102", False),
+    ]
     assert [tab.name for tab in read_sheet(data, "h.xlsx", tab=0).tabs] == ["P-101"]
     assert [tab.heading for tab in read_sheet(data, "h.xlsx", tab="P-102").tabs] == [["pump", "P-102"]]
     assert "P-101, P-102" in refusal(data, tab="P-103")
@@ -363,8 +391,11 @@ def test_text_that_swells_in_memory_ends_the_child_and_not_this_process():
         + f"</row><!--{r}-->"
         for r in range(1, 9000)
     )
-    data = changed(saved(workbook(["a"])), "xl/worksheets/sheet1.xml",
-                   lambda text: re.sub(rb"<sheetData>.*</sheetData>", f"<sheetData>{rows}</sheetData>".encode(), text))  # fmt: skip
+    data = changed(
+        saved(workbook(["a"])),
+        "xl/worksheets/sheet1.xml",
+        lambda text: re.sub(rb"<sheetData>.*</sheetData>", f"<sheetData>{rows}</sheetData>".encode(), text),
+    )
     data = changed(data, "xl/sharedStrings.xml", lambda _: strings.encode())
     assert re.search("too much memory|more text", refusal(data, "swell.xlsx"))
 

@@ -74,6 +74,15 @@ def test_every_file_that_is_made_on_asking_and_all_long_work_is_counted():
         if getattr(one.callback, "costly", ())
     }
     assert counted == {
-        "bearing-bundle", "dates-anew", "gauge-recall", "import", "import-back", "import-marked", "plan-anew", "plan-csv",
-        "plan-sheet", "record-pack", "watch-list-sheet",
-    }  # fmt: skip
+        "bearing-bundle",
+        "dates-anew",
+        "gauge-recall",
+        "import",
+        "import-back",
+        "import-marked",
+        "plan-anew",
+        "plan-csv",
+        "plan-sheet",
+        "record-pack",
+        "watch-list-sheet",
+    }

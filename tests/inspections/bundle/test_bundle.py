@@ -57,8 +57,12 @@ def rows(folder, name):
 def checked(folder, *more):
     """Exit code and words of the checker in a process of its own that sees nothing of the site."""
     done = subprocess.run(
-        [sys.executable, "-I", str(folder / "verify.py"), *map(str, more)], capture_output=True, text=True, cwd="/", check=False
-    )  # fmt: skip
+        [sys.executable, "-I", str(folder / "verify.py"), *map(str, more)],
+        capture_output=True,
+        text=True,
+        cwd="/",
+        check=False,
+    )
     return done.returncode, done.stdout
 
 

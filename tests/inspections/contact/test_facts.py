@@ -37,7 +37,12 @@ def test_a_reading_names_whose_criteria_it_used_and_since_when():
 
 
 def test_criteria_survive_being_stored():
-    ours = Criteria(min_coverage=0.9, author="Plant engineer", from_on=date(2024, 3, 1), film_um={"thin": (2, 4), "normal": (4, 9), "heavy": (9, 30)})  # fmt: skip
+    ours = Criteria(
+        min_coverage=0.9,
+        author="Plant engineer",
+        from_on=date(2024, 3, 1),
+        film_um={"thin": (2, 4), "normal": (4, 9), "heavy": (9, 30)},
+    )
     assert Criteria.from_dict(json.loads(json.dumps(ours.as_dict()))) == ours
 
 

@@ -14,8 +14,16 @@ import pytest
 from inspections.contact import NAMES, OUTCOMES, SHAPES, Criteria, Facts, named, read, turned
 
 # A film of 7 to 15 um prints 50 to 74 degrees at 150 um: arccos(1 - 2h/c), own geometry.
-FACTS = Facts(half="lower", in_place=True, seat="cylindrical", bedded_by_hand=False, clearance_um=150.0,
-              journal_mm=100.0, film="normal", first_side="left")  # fmt: skip
+FACTS = Facts(
+    half="lower",
+    in_place=True,
+    seat="cylindrical",
+    bedded_by_hand=False,
+    clearance_um=150.0,
+    journal_mm=100.0,
+    film="normal",
+    first_side="left",
+)
 SIZES = [(5, 7), (5, 9), (7, 7), (7, 11), (9, 15)]
 MEANT = {
     "full_length": ("full", "", "acceptable"),

@@ -26,9 +26,15 @@ TODAY = dt.date(2026, 6, 1)
 def _put_off(bearing, on=TODAY, outage=None):
     outage = outage or makers.an_outage(site=bearing.place.site, start_on=on + dt.timedelta(days=200))
     return defer(
-        bearing=bearing, outage=outage, on=on, owner_role="engineer", reason="no crane", until_on=on + dt.timedelta(days=90),
-        extra_checks="oil sample every week", by=makers.somebody(),
-    )  # fmt: skip
+        bearing=bearing,
+        outage=outage,
+        on=on,
+        owner_role="engineer",
+        reason="no crane",
+        until_on=on + dt.timedelta(days=90),
+        extra_checks="oil sample every week",
+        by=makers.somebody(),
+    )
 
 
 def _much_happens(bearing):

@@ -29,8 +29,13 @@ def test_every_effect_of_the_record_reaches_the_engine_in_order():
     makers.an_event(kind="shell_change", bearing=bearing, half="upper", on=dt.date(2016, 1, 5))
     makers.an_event(kind="note", bearing=bearing, on=dt.date(2017, 1, 5), note="oil dark")
     assert _kinds(bearing) == [
-        Kind.READING, Kind.RATE_BREAK, Kind.READING, Kind.SCRAPE, Kind.NEW_LIFE, Kind.NEW_BASELINE,
-    ]  # fmt: skip
+        Kind.READING,
+        Kind.RATE_BREAK,
+        Kind.READING,
+        Kind.SCRAPE,
+        Kind.NEW_LIFE,
+        Kind.NEW_BASELINE,
+    ]
 
 
 def test_an_interval_is_never_a_number():

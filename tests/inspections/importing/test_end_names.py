@@ -93,9 +93,12 @@ def test_the_names_of_ends_are_asked_once_per_plant(engineer, one, other):
     again = planned(engineer, SHEET.format("P-8", one, other), "more.csv")
     assert "Nothing is asked any more." in body_of(engineer, again)
     engineer.post(again, {"then": "store"})
-    assert sorted(Reading.objects.filter(bearing__place__tag="P-8").values_list("bearing__name", "typed")) == [
-        ("DE", "0.15"), ("NDE", "0.25"),
-    ]  # fmt: skip
+    assert sorted(
+        Reading.objects.filter(bearing__place__tag="P-8").values_list("bearing__name", "typed")
+    ) == [
+        ("DE", "0.15"),
+        ("NDE", "0.25"),
+    ]
 
 
 def test_a_pump_without_the_position_that_was_said_is_asked_about_again_and_never_stored_astray(engineer):

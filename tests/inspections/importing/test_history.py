@@ -41,8 +41,12 @@ def test_an_overhaul_is_one_visit_told_in_its_order(pump):
     assert Visit.objects.count() == 1
     told = timeline.story(makers.a_bearing(place=pump).pk)
     assert [getattr(one, "kind", None) or one.stage for one in told.entries] == [
-        "as_found", "contact_check", "scrape", "contact_check", "as_left",
-    ]  # fmt: skip
+        "as_found",
+        "contact_check",
+        "scrape",
+        "contact_check",
+        "as_left",
+    ]
     assert told.works[0].words == "Scraped: 197 µm as found, 208 µm as left; two rounds"
     assert [h.contact_percent for h in told.happenings if h.kind == "contact_check"] == [55, 85]
     assert not told.contact_stands_open
@@ -105,8 +109,11 @@ def test_inches_are_stored_exactly_with_what_was_typed(pump):
     load("P-1,DE,2016-06-03,,reading,as_found,bore_gauge,0.0062,in,,,,,,")
     stored = Reading.objects.get()
     assert (stored.value_um, stored.typed, stored.unit, stored.step_um) == (
-        Decimal("157.48"), "0.0062", "in", Decimal("2.54"),
-    )  # fmt: skip
+        Decimal("157.48"),
+        "0.0062",
+        "in",
+        Decimal("2.54"),
+    )
 
 
 def test_identifiers_stay_text(pump):
@@ -148,9 +155,17 @@ def test_five_rows_with_two_faults_name_both_of_each_and_store_nothing(pump):
     n_entries = Entry.objects.count()
     result = load(*rows, set_aside="not even so")
     assert [(one.number, one.column) for one in result.faults] == [
-        (2, "date"), (2, "stage"), (3, "value"), (3, "unit"), (4, "run_hours"), (4, "position"),
-        (5, "event"), (5, "run_hours"), (6, "pump"), (6, "note"),
-    ]  # fmt: skip
+        (2, "date"),
+        (2, "stage"),
+        (3, "value"),
+        (3, "unit"),
+        (4, "run_hours"),
+        (4, "position"),
+        (5, "event"),
+        (5, "run_hours"),
+        (6, "pump"),
+        (6, "note"),
+    ]
     assert not result.ok
     assert not Reading.objects.exists()
     assert not Sheet.objects.exists()
@@ -164,17 +179,21 @@ def test_five_rows_with_two_faults_name_both_of_each_and_store_nothing(pump):
         ("P-1,DE,2016-06-03,,reading,as_found,bore_gauge,0.2,,,,,,,", "unit", "give the unit"),
         ("P-1,DE,2016-06-03,,reading,as_found,bore_gauge,12,mm,,,,,,", "value", "0 to 10 mm"),
         ("P-1,DE,2016-06-03,,reading,as_found,bore_gauge,55,%,,,,,,", "unit", "a reading is a length"),
-        ("P-1,,2016-06-03,,reading,as_found,bore_gauge,0.2,mm,,,,,,", "position", "name the bearing position"),
+        (
+            "P-1,,2016-06-03,,reading,as_found,bore_gauge,0.2,mm,,,,,,",
+            "position",
+            "name the bearing position",
+        ),
         ("P-1,DE,2016-06-03,,scrape,,,0.2,mm,,,,,,", "value", "row of its own"),
         ("P-1,DE,2016-06-03,,contact_check,,,120,%,,scrape,,,,", "value", "0 to 100"),
         ("P-1,,2016-06-03,,hours,,,,,,,,,,", "run_hours", "meter's hours"),
         ("P-1,DE,2016-06-03,,found,,,,,,,,,,", "note", "what was seen"),
         ("P-1,DE,2199-06-03,,scrape,,,,,,,,,,", "date", "up to today"),
-        ("P-1,DE,2016-06-03,,reading,as_found,bore_gauge,\"0,2\",mm,,,,,,", "value", "decimal comma"),
+        ('P-1,DE,2016-06-03,,reading,as_found,bore_gauge,"0,2",mm,,,,,,', "value", "decimal comma"),
         ("P-1,DE,2016-06-03,,reading,as_found,bore_gauge,1_000,mm,,,,,,", "value", "underscore"),
         ("P-1,DE,2016-06-03,,reading,as_found,bore_gauge,1e308,mm,,,,,,", "value", "exponent"),
     ],
-)  # fmt: skip
+)
 def test_a_row_at_fault_is_named_with_its_remedy(pump, row, column, words):
     result = load(row)
     (one,) = result.faults

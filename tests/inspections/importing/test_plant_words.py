@@ -33,7 +33,10 @@ def test_a_word_of_the_plants_own_is_found_and_asked_about():
     assert works_named("not stoned down", words_of_plant(TODAY)) == []
 
 
-@pytest.mark.parametrize(("kind", "word"), [("scrape", "scraped"), ("scrape", "x"), ("scrape", "12.5"), ("oil", "greased"), ("scrape", "y" * 61)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("kind", "word"),
+    [("scrape", "scraped"), ("scrape", "x"), ("scrape", "12.5"), ("oil", "greased"), ("scrape", "y" * 61)],
+)
 def test_a_word_that_is_known_or_none_is_refused_with_a_sentence(kind, word):
     with pytest.raises(Refused, match=r"\.$"):
         add_word(kind, word, today=TODAY, by=makers.somebody())

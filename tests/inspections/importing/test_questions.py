@@ -31,9 +31,16 @@ def reading(
 ) -> str:
     """One reading row under `HEADS`."""
     cells = {
-        "pump": "P-1", "position": position, "date": date, "event": "reading", "stage": stage, "method": "bore_gauge",
-        "value": value, "unit": unit, **more,
-    }  # fmt: skip
+        "pump": "P-1",
+        "position": position,
+        "date": date,
+        "event": "reading",
+        "stage": stage,
+        "method": "bore_gauge",
+        "value": value,
+        "unit": unit,
+        **more,
+    }
     return ",".join(cells.get(name, "") for name in HEADS.split(","))
 
 
@@ -50,15 +57,18 @@ def asked(*rows: str) -> list[tuple[int | None, str, str]]:
 
 
 def test_readings_that_grow_as_bearings_do_are_not_asked_about(pump):
-    assert asked(
-        event("2010-04-01", "shell_change"),
-        reading("2010-04-01", "0.152", stage="as_left"),
-        reading("2013-05-02", "0.171"),
-        reading("2016-06-03", "0.19"),
-        event("2016-06-03", "scrape"),
-        reading("2016-06-03", "0.20", stage="as_left"),
-        reading("2019-07-04", "0.225"),
-    ) == []  # fmt: skip
+    assert (
+        asked(
+            event("2010-04-01", "shell_change"),
+            reading("2010-04-01", "0.152", stage="as_left"),
+            reading("2013-05-02", "0.171"),
+            reading("2016-06-03", "0.19"),
+            event("2016-06-03", "scrape"),
+            reading("2016-06-03", "0.20", stage="as_left"),
+            reading("2019-07-04", "0.225"),
+        )
+        == []
+    )
 
 
 @pytest.mark.parametrize(
@@ -94,23 +104,30 @@ def test_the_odd_one_is_named_even_where_it_stands_first(pump):
 
 
 def test_a_shell_change_resets_what_is_expected(pump):
-    assert asked(
-        reading("2012-05-02", "0.28"),
-        event("2012-05-02", "shell_change"),
-        reading("2012-05-02", "0.15", stage="as_left"),
-    ) == []  # fmt: skip
+    assert (
+        asked(
+            reading("2012-05-02", "0.28"),
+            event("2012-05-02", "shell_change"),
+            reading("2012-05-02", "0.15", stage="as_left"),
+        )
+        == []
+    )
 
 
 def test_a_radial_reading_on_new_metal_is_seen_by_the_fitting_range(pump):
-    assert asked(
-        event("2012-05-02", "shell_change"), reading("2012-05-02", "0.0775", stage="as_left")
-    ) == [(3, "value", "jump")]  # fmt: skip
+    assert asked(event("2012-05-02", "shell_change"), reading("2012-05-02", "0.0775", stage="as_left")) == [
+        (3, "value", "jump")
+    ]
 
 
 def test_a_declared_radial_reading_is_not_asked_about(pump):
-    assert asked(
-        event("2012-05-02", "shell_change"), reading("2012-05-02", "0.0775", stage="as_left", basis="radial")
-    ) == []  # fmt: skip
+    assert (
+        asked(
+            event("2012-05-02", "shell_change"),
+            reading("2012-05-02", "0.0775", stage="as_left", basis="radial"),
+        )
+        == []
+    )
 
 
 def test_a_fall_beyond_what_readings_can_explain_is_asked_about_once(pump):
@@ -194,8 +211,9 @@ def test_the_same_reading_in_two_units_that_agree_counts_once(pump):
     ]
     assert makers.a_sheet("\n".join([HEADS, *rows])).ok
     assert list(Reading.objects.order_by("repeat").values_list("value_um", "counts")) == [
-        (Decimal("91.44"), True), (Decimal(91), False),
-    ]  # fmt: skip
+        (Decimal("91.44"), True),
+        (Decimal(91), False),
+    ]
 
 
 def test_run_hours_that_fall_without_a_reset_are_asked_about_and_with_one_are_not(pump):
@@ -240,8 +258,9 @@ def test_pumps_with_the_same_letters_and_digits_are_one_question_for_all(pump):
     ]
     result = makers.a_sheet("\n".join([HEADS, *rows]))
     assert [(one.code, one.expected) for one in result.questions] == [
-        ("spelt_otherwise", "'P-1'"), ("spelt_otherwise", "'P-12'"),
-    ]  # fmt: skip
+        ("spelt_otherwise", "'P-1'"),
+        ("spelt_otherwise", "'P-12'"),
+    ]
     assert len(result.groups) == 1
 
 
@@ -253,8 +272,9 @@ def test_a_tag_at_two_sites_is_asked_about_until_the_site_is_given(pump):
 
 def test_an_unknown_method_and_a_station_that_is_none_are_asked_about(pump):
     assert asked(reading("2010-05-02", "0.15", method="dial and mirror", station="left cheek")) == [
-        (2, "method", "new_method"), (2, "station", "new_station"),
-    ]  # fmt: skip
+        (2, "method", "new_method"),
+        (2, "station", "new_station"),
+    ]
 
 
 def test_a_remark_that_names_work_is_asked_about_only_where_the_visit_holds_no_such_event(pump):
@@ -266,12 +286,21 @@ def test_a_remark_that_names_work_is_asked_about_only_where_the_visit_holds_no_s
 @pytest.mark.parametrize(
     ("note", "kind"),
     [
-        ("Scraped, ok", "scrape"), ("new brgs fitted", "shell_change"), ("lower half remetalled", "rebabbitt"),
-        ("shimmed 0.05", "shim_change"), ("journal ground", "journal_regrind"), ("spare rotor in", "rotor_change"),
-        ("not scraped", None), ("to be scraped next time", None), ("needs new bearings", None), ("oil clear", None),
-        ("housing clean, no shims changed", None), ("should be remetalled", None), ("lower half dull grey, even", None),
+        ("Scraped, ok", "scrape"),
+        ("new brgs fitted", "shell_change"),
+        ("lower half remetalled", "rebabbitt"),
+        ("shimmed 0.05", "shim_change"),
+        ("journal ground", "journal_regrind"),
+        ("spare rotor in", "rotor_change"),
+        ("not scraped", None),
+        ("to be scraped next time", None),
+        ("needs new bearings", None),
+        ("oil clear", None),
+        ("housing clean, no shims changed", None),
+        ("should be remetalled", None),
+        ("lower half dull grey, even", None),
     ],
-)  # fmt: skip
+)
 def test_the_trades_words_for_work_are_known_and_their_denials(note, kind):
     assert work_named(note) == kind
 
@@ -313,7 +342,9 @@ def test_readings_join_the_work_that_an_earlier_file_told_of(pump):
     works = [event("2010-05-02", "shell_change"), event("2014-05-02", "scrape")]
     assert makers.a_sheet("\n".join([HEADS, *works])).ok
     rows = [
-        reading("2010-05-02", "0.29"), reading("2010-05-02", "0.15", stage="as_left", note="new brgs"),
-        reading("2014-05-02", "0.17", note="scraped; ok"), reading("2014-05-02", "0.18", stage="as_left"),
-    ]  # fmt: skip
+        reading("2010-05-02", "0.29"),
+        reading("2010-05-02", "0.15", stage="as_left", note="new brgs"),
+        reading("2014-05-02", "0.17", note="scraped; ok"),
+        reading("2014-05-02", "0.18", stage="as_left"),
+    ]
     assert asked(*rows) == []

@@ -34,7 +34,7 @@ def told(note):
         ("nu brgs, shaft ground", [("shell_change", ""), ("journal_regrind", "")]),
         ("DE geschabt, NDE neue Lagerschalen", [("scrape", "DE"), ("shell_change", "NDE")]),
     ],
-)  # fmt: skip
+)
 def test_a_work_belongs_to_the_position_of_its_own_clause(note, works):
     assert told(note) == works
 
@@ -42,15 +42,42 @@ def test_a_work_belongs_to_the_position_of_its_own_clause(note, works):
 @pytest.mark.parametrize(
     "note",
     [
-        "not scraped", "not yet scraped", "could not be scraped? no, not scraped", "new shells not fitted", "new shells, not fitted",
-        "new shells ordered", "new shells on order", "new shells, ordered 3/14", "ordered new shells", "new shells to be fitted next outage",
-        "new brgs recommended", "new bearings received, in store", "needs new bearings", "to be scraped next time", "scraped?",
-        "no new shells", "no shims changed", "planned: new shells", "new shells will be fitted in spring", "awaiting new shells",
-        "nicht geschabt", "noch nicht geschabt", "Lager nicht geschabt", "muss geschabt werden", "neue Lager bestellt", "neue Lagerschalen nicht eingebaut",
-        "neue Schalen geplant", "keine neuen Lager", "ohne Befund, nicht nachgeschabt", "neue Lagerschalen erforderlich", "Welle soll geschliffen werden",
-        "neue Lager werden beim n\u00e4chsten Stillstand eingebaut", "Schaben nicht n\u00f6tig", "before new shells 0.31",
+        "not scraped",
+        "not yet scraped",
+        "could not be scraped? no, not scraped",
+        "new shells not fitted",
+        "new shells, not fitted",
+        "new shells ordered",
+        "new shells on order",
+        "new shells, ordered 3/14",
+        "ordered new shells",
+        "new shells to be fitted next outage",
+        "new brgs recommended",
+        "new bearings received, in store",
+        "needs new bearings",
+        "to be scraped next time",
+        "scraped?",
+        "no new shells",
+        "no shims changed",
+        "planned: new shells",
+        "new shells will be fitted in spring",
+        "awaiting new shells",
+        "nicht geschabt",
+        "noch nicht geschabt",
+        "Lager nicht geschabt",
+        "muss geschabt werden",
+        "neue Lager bestellt",
+        "neue Lagerschalen nicht eingebaut",
+        "neue Schalen geplant",
+        "keine neuen Lager",
+        "ohne Befund, nicht nachgeschabt",
+        "neue Lagerschalen erforderlich",
+        "Welle soll geschliffen werden",
+        "neue Lager werden beim n\u00e4chsten Stillstand eingebaut",
+        "Schaben nicht n\u00f6tig",
+        "before new shells 0.31",
     ],
-)  # fmt: skip
+)
 def test_denials_plans_and_orders_are_no_work_on_either_side_and_in_each_language(note):
     assert told(note) == []
 
@@ -58,21 +85,36 @@ def test_denials_plans_and_orders_are_no_work_on_either_side_and_in_each_languag
 @pytest.mark.parametrize(
     ("note", "kind"),
     [
-        ("was scraped", "scrape"), ("due to wear new brgs", "shell_change"), ("new shells ordered and fitted", "shell_change"),
-        ("planned outage new brgs fitted", "shell_change"), ("scraped to be checked again", "scrape"), ("not remetalled but scraped", "scrape"),
-        ("no oil leak, scraped", "scrape"), ("new shells, not blued yet", "shell_change"), ("scraped. not shimmed", "scrape"), ("scraped and not shimmed", "scrape"),
-        ("brg no 2 scraped", "scrape"), ("nicht ausgegossen, sondern geschabt", "scrape"), ("wurde geschabt", "scrape"),
-        ("neue Lagerschalen eingebaut", "shell_change"), ("Lager wurden erneuert", "shell_change"), ("vor Ort geschabt", "scrape"),
+        ("was scraped", "scrape"),
+        ("due to wear new brgs", "shell_change"),
+        ("new shells ordered and fitted", "shell_change"),
+        ("planned outage new brgs fitted", "shell_change"),
+        ("scraped to be checked again", "scrape"),
+        ("not remetalled but scraped", "scrape"),
+        ("no oil leak, scraped", "scrape"),
+        ("new shells, not blued yet", "shell_change"),
+        ("scraped. not shimmed", "scrape"),
+        ("scraped and not shimmed", "scrape"),
+        ("brg no 2 scraped", "scrape"),
+        ("nicht ausgegossen, sondern geschabt", "scrape"),
+        ("wurde geschabt", "scrape"),
+        ("neue Lagerschalen eingebaut", "shell_change"),
+        ("Lager wurden erneuert", "shell_change"),
+        ("vor Ort geschabt", "scrape"),
     ],
-)  # fmt: skip
+)
 def test_what_was_done_is_heard_beside_words_that_deny_something_else(note, kind):
     assert told(note) == [(kind, "")]
 
 
-@pytest.mark.parametrize(("note", "works"), [
-    ("old shell scrapped, cracked", [("scrape?", "")]), ("scrapped DE only", [("scrape?", "DE")]),
-    ("DE old shell scrapped, new shell fitted", [("scrape?", "DE"), ("shell_change", "")]),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("note", "works"),
+    [
+        ("old shell scrapped, cracked", [("scrape?", "")]),
+        ("scrapped DE only", [("scrape?", "DE")]),
+        ("DE old shell scrapped, new shell fitted", [("scrape?", "DE"), ("shell_change", "")]),
+    ],
+)
 def test_scrapped_may_be_thrown_away_and_is_always_asked_about(note, works):
     assert told(note) == works
 

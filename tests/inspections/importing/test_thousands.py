@@ -15,11 +15,14 @@ from tests import makers
 pytestmark = pytest.mark.django_db
 PLAN = Plan(
     (
-        ColumnPlan(0, "date", "date"), ColumnPlan(1, "run_hours", "hours"),
+        ColumnPlan(0, "date", "date"),
+        ColumnPlan(1, "run_hours", "hours"),
         ColumnPlan(2, "value", "DE (mm)", position="DE", unit="mm"),
     ),
-    pump="= P-1", basis="diametral", decimal_comma=True,
-)  # fmt: skip
+    pump="= P-1",
+    basis="diametral",
+    decimal_comma=True,
+)
 
 
 @pytest.fixture(autouse=True)
@@ -34,8 +37,14 @@ def brought(hours, values=("0,150", "0,160", "0,170"), *, answers=None, plan=PLA
     days = ("2012-03-09", "2015-03-09", "2018-03-09")
     lines = ["date;hours;DE (mm)", *(";".join(one) for one in zip(days, hours, values, strict=True))]
     return import_file(
-        "\n".join(lines).encode(), "h.csv", holds="history", by=makers.somebody(), plan=plan, answers=answers, **more
-    )  # fmt: skip
+        "\n".join(lines).encode(),
+        "h.csv",
+        holds="history",
+        by=makers.somebody(),
+        plan=plan,
+        answers=answers,
+        **more,
+    )
 
 
 def said(code, about, choice):
@@ -94,7 +103,7 @@ def test_a_sheet_in_the_template_s_columns_is_asked_about_too():
     lines = "\n".join(line.strip() for line in sheet.splitlines()).encode()
     done = import_file(
         lines, "h.csv", holds="history", by=makers.somebody(), answers=said("grouping_mark", ".", "thousands")
-    )  # fmt: skip
+    )
     assert done.ok and hours() == [20500, 31000]
 
 

@@ -79,8 +79,12 @@ def test_a_limit_holds_nothing_before_another_engineer_confirms_it(two):
     (holds,) = confirmations.answer_limits([waits], agreed=True, by=two.other.person_id)
     row = Limit.objects.get()
     assert (row.pk, row.value_um, row.authority, row.document, row.reason) == (
-        holds.pk, 310, "plant", "book 4", "worn seat",
-    )  # fmt: skip
+        holds.pk,
+        310,
+        "plant",
+        "book 4",
+        "worn seat",
+    )
     second = Confirmation.objects.get()
     assert (second.thing, second.act, second.recorded_by) == (waits.pk, row.act, two.other.person_id)
     assert sound()

@@ -24,12 +24,17 @@ def choose(name, typed, site=None, from_on=None):
 
 def test_what_nobody_chose_is_as_it_came():
     assert words() == {
-        "accepted_risk": "10 %", "usual_outage_interval_days": "548 days", "signatures": "none",
+        "accepted_risk": "10 %",
+        "usual_outage_interval_days": "548 days",
+        "signatures": "none",
         "crew_hours_between_outages": "40 h",
-        "stations": "as last time, else both ends on top", "photos_allowed": "yes", "second_person": "no",
+        "stations": "as last time, else both ends on top",
+        "photos_allowed": "yes",
+        "second_person": "no",
         "hold_words": "wiped, cracked, loose bond, backs: fretted, arc pits, electrically pitted",
-        "note_words": "lightly scored, scored, polished", "whom_to_ring": "the engineer of the site",
-    }  # fmt: skip
+        "note_words": "lightly scored, scored, polished",
+        "whom_to_ring": "the engineer of the site",
+    }
 
 
 def test_a_sites_own_choice_stands_before_the_plants_and_the_latest_before_the_earlier():

@@ -184,8 +184,11 @@ def test_the_page_shows_what_would_move_then_moves_it_and_a_second_submission_st
 
 @pytest.mark.parametrize(
     ("other", "said"),
-    [({"reason": " "}, "Say in a few words why the two are one."), ({"other_pump": "Lift 9"}, "Check pump and position")],
-)  # fmt: skip
+    [
+        ({"reason": " "}, "Say in a few words why the two are one."),
+        ({"other_pump": "Lift 9"}, "Check pump and position"),
+    ],
+)
 def test_the_page_says_what_is_missing_and_moves_nothing(engineer, gone, stays, other, said):
     answer = engineer.post("/bearings/L-001/IB/join/", _sent(**other))
     assert said in answer.content.decode() and Bearing.objects.standing().filter(pk=gone.pk).exists()

@@ -123,8 +123,10 @@ def test_a_shell_change_fits_both_halves_and_a_half_change_fits_one():
         kind="shell_change", bearing=bearing, shell="S-0013", half="lower", on=DAY + dt.timedelta(days=1)
     )
     assert sorted(ShellHalf.objects.values_list("serial", "half")) == [
-        ("S-0012", "lower"), ("S-0012", "upper"), ("S-0013", "lower"),
-    ]  # fmt: skip
+        ("S-0012", "lower"),
+        ("S-0012", "upper"),
+        ("S-0013", "lower"),
+    ]
     assert ShellFitting.objects.filter(bearing=bearing).count() == 3
 
 

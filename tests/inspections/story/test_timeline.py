@@ -122,8 +122,11 @@ def test_a_day_is_told_as_found_then_work_then_as_left_whatever_was_entered_firs
     makers.a_reading(bearing=bearing, value="0.197", stage="as_found")
     told = timeline.story(bearing.pk).entries
     assert [getattr(one, "kind", None) or one.stage for one in told] == [
-        "as_found", "contact_check", "scrape", "as_left",
-    ]  # fmt: skip
+        "as_found",
+        "contact_check",
+        "scrape",
+        "as_left",
+    ]
 
 
 def test_a_happening_says_the_clearance_before_and_after():
@@ -138,10 +141,14 @@ def test_a_happening_says_the_clearance_before_and_after():
 @pytest.mark.parametrize(
     ("load_side", "half", "effect"),
     [
-        ("bottom", "lower", "new_life"), ("bottom", "upper", "new_baseline"), ("bottom", "", "new_life"),
-        ("top", "upper", "new_life"), ("top", "lower", "new_baseline"), ("left", "lower", "new_life"),
+        ("bottom", "lower", "new_life"),
+        ("bottom", "upper", "new_baseline"),
+        ("bottom", "", "new_life"),
+        ("top", "upper", "new_life"),
+        ("top", "lower", "new_baseline"),
+        ("left", "lower", "new_life"),
     ],
-)  # fmt: skip
+)
 def test_new_metal_is_a_new_life_only_where_the_load_rests(load_side, half, effect):
     bearing = makers.a_bearing(load_side=load_side)
     makers.an_event(bearing=bearing, kind="shell_change", half=half)
@@ -150,9 +157,15 @@ def test_new_metal_is_a_new_life_only_where_the_load_rests(load_side, half, effe
 
 @pytest.mark.parametrize(
     ("kind", "effect"),
-    [("scrape", "step"), ("journal_regrind", "new_baseline"), ("shim_change", "new_baseline"), ("oil", "rate_break"),
-     ("alignment", "rate_break"), ("found", "none")],
-)  # fmt: skip
+    [
+        ("scrape", "step"),
+        ("journal_regrind", "new_baseline"),
+        ("shim_change", "new_baseline"),
+        ("oil", "rate_break"),
+        ("alignment", "rate_break"),
+        ("found", "none"),
+    ],
+)
 def test_each_event_has_its_effect(kind, effect):
     bearing = makers.a_bearing()
     makers.an_event(bearing=bearing, kind=kind, note="seen")

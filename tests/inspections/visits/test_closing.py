@@ -51,10 +51,13 @@ def test_what_is_missing_at_the_other_bearing_is_asked_for_station_by_station(pa
     client.post(
         at(one, "close/"),
         {
-            "decided": "close up", "listed": "yes", f"decided {other.pk}": "replace", f"why {other.pk}": "shell at hand",
+            "decided": "close up",
+            "listed": "yes",
+            f"decided {other.pk}": "replace",
+            f"why {other.pk}": "shell at hand",
             f"because as_found out-12 {other.pk}": "no_access",
         },
-    )  # fmt: skip
+    )
     decided = {row.bearing_id: row.decided for row in Decision.objects.all()}
     assert decided == {one.pk: "close_up", other.pk: "replace"}
     receipt = said(client.get(at(other, "receipt/", visit=Visit.objects.get(closed_on=today_of(one)).pk)))

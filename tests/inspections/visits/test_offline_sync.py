@@ -18,10 +18,16 @@ pytestmark = pytest.mark.django_db
 def an_entry(client, bearing, kind="reading", **more):
     fields = {"value": "0.205", "unit": "mm", "method": "bore_gauge", "basis": "diametral", "exceptions": []}
     return {
-        "id": str(uuid.uuid4()), "kind": kind, "bearing": str(bearing.pk), "visit": str(uuid.uuid4()),
-        "author": str(client.account.person_id), "entered_at": "2026-01-02T03:04:05Z", "stage": "as_found",
-        "station": "in-12", "fields": fields if kind == "reading" else {},
-    } | more  # fmt: skip
+        "id": str(uuid.uuid4()),
+        "kind": kind,
+        "bearing": str(bearing.pk),
+        "visit": str(uuid.uuid4()),
+        "author": str(client.account.person_id),
+        "entered_at": "2026-01-02T03:04:05Z",
+        "stage": "as_found",
+        "station": "in-12",
+        "fields": fields if kind == "reading" else {},
+    } | more
 
 
 def sent(entry, photo=b""):

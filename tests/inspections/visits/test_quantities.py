@@ -128,6 +128,10 @@ def test_the_gauge_is_chosen_once_and_one_overdue_says_so():
     page = said(client.get(read(client, bearing, "0.205", instrument="BG-3")["Location"]))
     assert "BG-3: calibration overdue since" in page and "Take another gauge" in page
     read(client, bearing, "0.206", instrument_other="BG-9", instrument="BG-3")
-    assert [one.instrument.label for one in Reading.objects.filter(instrument__isnull=False).order_by("on", "order")] == [
-        "BG-3", "BG-9",
-    ]  # fmt: skip
+    assert [
+        one.instrument.label
+        for one in Reading.objects.filter(instrument__isnull=False).order_by("on", "order")
+    ] == [
+        "BG-3",
+        "BG-9",
+    ]

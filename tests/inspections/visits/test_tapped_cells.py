@@ -140,9 +140,11 @@ def entry_of(bearing, client, **fields):
     """A print as a device sends it."""
     shared = {"kind": "contact", "bearing": str(bearing.pk), "author": str(client.account.person_id)}
     return shared | {
-        "id": str(uuid.uuid4()), "visit": str(uuid.uuid4()), "entered_at": "2026-11-20T08:00:00+00:00",
+        "id": str(uuid.uuid4()),
+        "visit": str(uuid.uuid4()),
+        "entered_at": "2026-11-20T08:00:00+00:00",
         "fields": TAKEN | {"drawn": "both_ends", "cells": FULL} | fields,
-    }  # fmt: skip
+    }
 
 
 def test_taps_of_a_device_take_the_place_of_a_print_that_has_left_it_in_any_order():

@@ -21,8 +21,15 @@ LIMIT = Held(high_um=263.0)
 
 @pytest.mark.parametrize(
     ("value", "word"),
-    [(200.0, "inside"), (246.0, "inside"), (247.0, "may be over"), (263.0, "may be over"), (279.0, "may be over"), (280.0, "over")],
-)  # fmt: skip
+    [
+        (200.0, "inside"),
+        (246.0, "inside"),
+        (247.0, "may be over"),
+        (263.0, "may be over"),
+        (279.0, "may be over"),
+        (280.0, "over"),
+    ],
+)
 def test_the_five_words_lie_at_a_guard_band_of_1_645_standard_uncertainties(value, word):
     # JCGM 106:2012 and ILAC-G8:09/2019: 263 -+ 1.645 x 10.
     assert verdict(value, 10.0, "um", LIMIT).word == word
@@ -85,8 +92,17 @@ def test_a_coarse_value_far_from_what_is_expected_is_asked_about(number, unit):
 
 
 @pytest.mark.parametrize(
-    ("number", "unit"), [("0.2", "mm"), ("0.19", "mm"), ("0.195", "mm"), ("8", "thou"), ("7.5", "thou"), ("0.008", "in"), ("190", "um")]
-)  # fmt: skip
+    ("number", "unit"),
+    [
+        ("0.2", "mm"),
+        ("0.19", "mm"),
+        ("0.195", "mm"),
+        ("8", "thou"),
+        ("7.5", "thou"),
+        ("0.008", "in"),
+        ("190", "um"),
+    ],
+)
 def test_a_coarse_value_that_is_as_expected_is_not(number, unit):
     assert not of_typed(number, unit).asked
 

@@ -156,9 +156,13 @@ def test_closing_over_a_hold_without_a_disposition_is_recorded_as_such_and_stand
 def signed(**more):
     day = (dt.date.today() + dt.timedelta(days=90)).isoformat()
     return {
-        "answer": "use_as_is", "checked": "dye penetrant, no lift", "check_by": "shift fitter", "check_every_days": "7",
-        "stop_at": "80 degrees C", "expires_on": day,
-    } | more  # fmt: skip
+        "answer": "use_as_is",
+        "checked": "dye penetrant, no lift",
+        "check_by": "shift fitter",
+        "check_every_days": "7",
+        "stop_at": "80 degrees C",
+        "expires_on": day,
+    } | more
 
 
 def test_the_engineer_signs_what_was_closed_without_and_it_leaves_the_list(client, bearing):
@@ -191,8 +195,10 @@ def test_only_an_engineer_signs_and_says_all_of_it(client, bearing):
     assert client.post(address, signed()).status_code == 403
     engineer = a_mechanic(bearing, "engineer")
     for missing, words in (
-        ({"expires_on": ""}, "say until when"), ({"check_by": ""}, "Say who makes the interim checks"), ({"expires_on": "2020-01-01"}, "expires after the day"),
-    ):  # fmt: skip
+        ({"expires_on": ""}, "say until when"),
+        ({"check_by": ""}, "Say who makes the interim checks"),
+        ({"expires_on": "2020-01-01"}, "expires after the day"),
+    ):
         assert words in said(engineer.post(address, signed(**missing)))
     assert not Disposition.objects.exists()
     engineer.post(address, signed(check_by="", no_checks_why="the pump is standby"))

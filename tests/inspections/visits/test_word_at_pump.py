@@ -52,13 +52,22 @@ def word(*parts: dict, rule=closes) -> str:
 @pytest.mark.parametrize(
     ("facts", "said"),
     [
-        (WIPED, HOLD), (ASTRIDE, REPEAT), (UNDER, HOLD), (OVER, REPLACE), (DOUBTED, MEASURE), (NO_AS_LEFT, MEASURE), (OWED, SCRAPE),
-        ({"prints": [Print("a", "lower", "alignment", "")]}, ENGINEER), ({"prints": [Print("a", "lower", "seat", "")]}, ENGINEER),
-        ({"prints": [Print("m", "lower", "measure", "")]}, MEASURE), ({"prints": [Print("v", "lower", "void", "")]}, REPEAT),
+        (WIPED, HOLD),
+        (ASTRIDE, REPEAT),
+        (UNDER, HOLD),
+        (OVER, REPLACE),
+        (DOUBTED, MEASURE),
+        (NO_AS_LEFT, MEASURE),
+        (OWED, SCRAPE),
+        ({"prints": [Print("a", "lower", "alignment", "")]}, ENGINEER),
+        ({"prints": [Print("a", "lower", "seat", "")]}, ENGINEER),
+        ({"prints": [Print("m", "lower", "measure", "")]}, MEASURE),
+        ({"prints": [Print("v", "lower", "void", "")]}, REPEAT),
         ({"prints": [Print("v", "lower", "void", "", spherical=True)]}, ENGINEER),
-        ({"prints": [Print("g", "lower", "acceptable", "")]}, CLOSE_UP), ({}, CLOSE_UP),
+        ({"prints": [Print("g", "lower", "acceptable", "")]}, CLOSE_UP),
+        ({}, CLOSE_UP),
     ],
-)  # fmt: skip
+)
 def test_each_row_gives_its_word_and_none_of_them_closes_up(facts, said):
     assert word(facts) == said
 

@@ -361,9 +361,13 @@ def test_without_the_compiler_the_figures_are_the_same():
     population = fit_fleet(steady_fleet(6))
     ours = forecast(steady_fleet(6), population)
     done = subprocess.run(
-        [sys.executable, "-c", SCRIPT], input=json.dumps(population.to_json()), capture_output=True,
-        text=True, env={**os.environ, "CLEARANCE_NO_NUMBA": "1"}, check=True,
-    )  # fmt: skip
+        [sys.executable, "-c", SCRIPT],
+        input=json.dumps(population.to_json()),
+        capture_output=True,
+        text=True,
+        env={**os.environ, "CLEARANCE_NO_NUMBA": "1"},
+        check=True,
+    )
     compiled, days, rates = json.loads(done.stdout)
     assert compiled is False
     assert np.array(days) == pytest.approx(ours.max_days, rel=1e-9)

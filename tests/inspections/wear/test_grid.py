@@ -36,9 +36,13 @@ def sleepstudy():
     sd1 = np.sqrt(VAR1)
     lean = CORR * np.sqrt(VAR0)
     work = Work(
-        np.full(events, grid.READ, dtype=np.int8), h.value_um, np.full(events, RESIDUAL), np.zeros(events),
-        np.full(n, FIXED[0]), np.full(n, VAR0 - lean**2),
-    )  # fmt: skip
+        np.full(events, grid.READ, dtype=np.int8),
+        h.value_um,
+        np.full(events, RESIDUAL),
+        np.zeros(events),
+        np.full(n, FIXED[0]),
+        np.full(n, VAR0 - lean**2),
+    )
     rate = Rate(np.full(n, FIXED[1]), np.full(n, sd1), np.zeros(n), np.zeros(n))
     return subjects, h, frame(h), work, rate, np.full(n, lean)
 
@@ -87,8 +91,14 @@ def test_chances_of_crossing_follow_the_closed_form():
     h = build([({}, [event(Kind.NEW_LIFE, 0.0)])], [LEAD])
     f = frame(h)
     lean = cov / np.sqrt(var1)
-    work = Work(np.full(1, grid.SKIP, dtype=np.int8), np.zeros(1), np.ones(1), np.zeros(1), np.full(1, mean0),
-                np.full(1, var0 - lean**2))  # fmt: skip
+    work = Work(
+        np.full(1, grid.SKIP, dtype=np.int8),
+        np.zeros(1),
+        np.ones(1),
+        np.zeros(1),
+        np.full(1, mean0),
+        np.full(1, var0 - lean**2),
+    )
     rate = Rate(np.array([mean1]), np.array([np.sqrt(var1)]), np.zeros(1), np.zeros(1))
     for nodes, tolerance in ((FINE, 1e-6), (grid.NODES, 1e-3)):
         cloud = believe(f, work, rate, np.zeros(1), lean=np.array([lean]), linear=True, nodes=nodes)
@@ -153,9 +163,14 @@ def test_a_four_times_finer_grid_moves_no_date_by_a_per_cent():
         one = np.ones(1)
         args = (crossing.SHARES, crossing.HORIZON_DAYS, 24 * one, 0 * one, 0 * one, 0 * one, 0 * one)
         found, _ = crossing.dates(
-            cloud.begin, cloud.parts, np.array([400.0]), np.zeros((1, 0)), *args,
-            crossing.DUTY_NODES, crossing.DUTY_WEIGHTS,
-        )  # fmt: skip
+            cloud.begin,
+            cloud.parts,
+            np.array([400.0]),
+            np.zeros((1, 0)),
+            *args,
+            crossing.DUTY_NODES,
+            crossing.DUTY_WEIGHTS,
+        )
         dates.append(found[0])
     assert dates[0] == pytest.approx(dates[1], rel=0.01)
 

@@ -116,10 +116,15 @@ def test_the_lining_left_gives_a_limit_and_the_lower_one_rules():
     facts = {**FACTS, "limit_um": 400.0}
     thin = {"lining_left_um": 90.0, "lining_at_kh": 20.0}
     h = build(
-        [(facts, rows), (facts | thin, rows), (facts | thin | {"lining_left_um": 900.0}, rows),
-         (facts | thin | {"replace_um": 150.0}, rows), (thin | {"fitting_um": 130.0}, rows)],
+        [
+            (facts, rows),
+            (facts | thin, rows),
+            (facts | thin | {"lining_left_um": 900.0}, rows),
+            (facts | thin | {"replace_um": 150.0}, rows),
+            (thin | {"fitting_um": 130.0}, rows),
+        ],
         steady_fleet(1).methods,
-    )  # fmt: skip
+    )
     result = forecast(h, fit_fleet(steady_fleet(30)))
     words = [REPLACE_FROM[k] for k in result.replace_limit_from]
     assert words == ["derived", "lining", "derived", "plant", "lining"]

@@ -36,6 +36,10 @@ def inputs(bearings, outages, twins=(), **more) -> Inputs:
     other = {a: b for pair in twins for a, b in (pair, pair[::-1])}
     pumps = sorted({b.pump for b in bearings})
     return Inputs(
-        AS_OF, GRID, tuple(bearings), tuple(outages), tuple(Pump(p, twin=other.get(p, "")) for p in pumps),
+        AS_OF,
+        GRID,
+        tuple(bearings),
+        tuple(outages),
+        tuple(Pump(p, twin=other.get(p, "")) for p in pumps),
         **more,
-    )  # fmt: skip
+    )

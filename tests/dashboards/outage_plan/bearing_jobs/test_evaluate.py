@@ -111,8 +111,9 @@ def test_what_would_make_a_bearing_fit_is_said():
 def test_shells_come_from_the_shelf_first_and_an_order_has_its_day():
     given = inputs(
         [bearing("A/DE", 500.0, shell_type="S"), bearing("B/DE", 1200.0, shell_type="S")],
-        [outage(0), outage(1)], spares=(Spare("S", on_hand=1, lead_time_days=200),),
-    )  # fmt: skip
+        [outage(0), outage(1)],
+        spares=(Spare("S", on_hand=1, lead_time_days=200),),
+    )
     plan = evaluate((Job("A/DE", REPLACE, "O0"), Job("B/DE", REPLACE, "O1")), given)
     assert [j.shell_from for j in plan.jobs] == ["on hand", "order"]
     first = orders(plan, given)[0]
@@ -127,17 +128,22 @@ def test_shells_come_from_the_shelf_first_and_an_order_has_its_day():
 
 def test_spares_by_month_add_up():
     given = inputs(
-        [bearing("A/DE", 500.0, shell_type="S")], [outage(0), outage(1)],
-        spares=(Spare("S", on_hand=1, due_back=((dt.date(2026, 5, 9), 2),)),), relined_after_days={"S": 60.0},
-    )  # fmt: skip
+        [bearing("A/DE", 500.0, shell_type="S")],
+        [outage(0), outage(1)],
+        spares=(Spare("S", on_hand=1, due_back=((dt.date(2026, 5, 9), 2),)),),
+        relined_after_days={"S": 60.0},
+    )
     rows = [m for m in evaluate((Job("A/DE", REPLACE, "O0"),), given).months if m.family == "S lower"]
     there = {m.month: m.there for m in rows}
     assert [there[dt.date(2026, m, 1)] for m in (3, 4, 5, 7, 8, 9, 10)] == [1, 1, 3, 3, 2, 2, 3]
 
 
 def test_changes_after_the_freeze_day_are_marked():
-    frozen = inputs([bearing("A/DE", 500.0), bearing("B/DE", 500.0)], [outage(0, scope_freeze_on=AS_OF)],
-                    accepted=(Job("A/DE", REPLACE, "O0"),))  # fmt: skip
+    frozen = inputs(
+        [bearing("A/DE", 500.0), bearing("B/DE", 500.0)],
+        [outage(0, scope_freeze_on=AS_OF)],
+        accepted=(Job("A/DE", REPLACE, "O0"),),
+    )
     assert evaluate((Job("B/DE", REPLACE, "O0"),), frozen).marked == (
         "O0: replace B/DE came in after the freeze day.",
         "O0: replace A/DE was taken out after the freeze day.",

@@ -41,11 +41,15 @@ def small(number):
     names = ["A/DE", "A/NDE", "B/DE", "C/DE"]
     made = [
         bearing(
-            name, float(rng.uniform(300, 1500)), shell_type=f"S{k % 2}", scrape_owed=k == 3,
-            consequence=float(rng.choice([60, 300])), opening=worth(rng.uniform(0, 150), 3) if k % 2 else None,
+            name,
+            float(rng.uniform(300, 1500)),
+            shell_type=f"S{k % 2}",
+            scrape_owed=k == 3,
+            consequence=float(rng.choice([60, 300])),
+            opening=worth(rng.uniform(0, 150), 3) if k % 2 else None,
         )
         for k, name in enumerate(names)
-    ]  # fmt: skip
+    ]
     outages = [outage(t, float(rng.integers(25, 70))) for t in range(3)]
     spares = [
         Spare("S0", on_hand=1, lead_time_days=400, may_order=1),
@@ -58,17 +62,23 @@ def with_slot(number):
     """The same with days between the first two outages for the twins, and halves that come back relined apart."""
     given = small(number)
     slot = Outage(
-        "between O0 and O1", AS_OF + dt.timedelta(days=360), AS_OF + dt.timedelta(days=373), 30.0,
-        pumps=frozenset("AB"), between=True,
-    )  # fmt: skip
+        "between O0 and O1",
+        AS_OF + dt.timedelta(days=360),
+        AS_OF + dt.timedelta(days=373),
+        30.0,
+        pumps=frozenset("AB"),
+        between=True,
+    )
     o0, o1, o2 = given.outages
     bearings = tuple(
         replace(b, opening=worth(40 * i, 4) if b.opening else None) for i, b in enumerate(given.bearings)
     )
     return replace(
-        given, bearings=bearings, outages=(o0, slot, replace(o1, crew_hours=24.0), o2),
+        given,
+        bearings=bearings,
+        outages=(o0, slot, replace(o1, crew_hours=24.0), o2),
         relined_after_days={"S0 lower": 300.0, "S0 upper": 150.0, "S1": 200.0},
-    )  # fmt: skip
+    )
 
 
 def best_by_trying(given):
@@ -116,9 +126,13 @@ def test_the_small_cases_use_days_between_outages_and_relined_shells():
 
 def test_twins_are_not_opened_in_the_same_days_between_outages_and_an_opening_there_costs_more():
     slot = Outage(
-        "between O0 and O1", AS_OF + dt.timedelta(days=360), AS_OF + dt.timedelta(days=373), 100.0,
-        pumps=frozenset("AB"), between=True,
-    )  # fmt: skip
+        "between O0 and O1",
+        AS_OF + dt.timedelta(days=360),
+        AS_OF + dt.timedelta(days=373),
+        100.0,
+        pumps=frozenset("AB"),
+        between=True,
+    )
     two = [bearing("A/DE", 600.0), bearing("B/DE", 600.0)]
     given = inputs(two, [outage(0, 0.0), slot, outage(1, 0.0)], twins=[("A", "B")])
     assert [j.outage for j in solve(given).jobs] == ["between O0 and O1"]

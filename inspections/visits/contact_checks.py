@@ -1,0 +1,139 @@
+"""A print kept as data with what it was read as, numbered by round; a mend keeps both versions."""
+
+import datetime as dt
+import uuid
+from collections.abc import Sequence
+from decimal import Decimal
+from typing import Any
+from uuid import UUID
+
+from django.db import transaction
+
+from fleet.ledger.writing import Fact, write
+from fleet.models import Bearing
+from inspections import contact
+from inspections.models import ContactCheck, EventKind, Visit
+from inspections.records.facts import EventFact
+from inspections.records.openings import NotRecorded
+from inspections.records.recording import record_history
+from inspections.visits.acts import known_row, must_be_open, takes_back
+from inspections.visits.contact_rounds import round_number, rounds_of
+
+
+def check_contact(
+    *,
+    visit: Visit,
+    bearing: Bearing,
+    on: dt.date,
+    cells: Sequence[Sequence[int]],
+    facts: contact.Facts,
+    criteria: contact.Criteria,
+    by: UUID,
+    drawn: str = "",
+    match_mark: str = "",
+    instead_of: ContactCheck | None = None,
+    note: str = "",
+    id: UUID | None = None,
+    entered_at: dt.datetime | None = None,
+) -> ContactCheck:
+    """Keep a print as data with what it was read as, its reasons and whose criteria; numbered by round.
+
+    Parameters
+    ----------
+    cells : rows around by columns along
+        0 none, 1 light, 2 heavy.
+    match_mark : str
+        the corner of the picture at which the shell's match mark lies: `top left`, ...; empty: not said.
+    instead_of : ContactCheck, optional
+        a check of this visit whose cells or facts are mended; both stay.
+
+    Raises
+    ------
+    NotRecorded
+        for a print that is none, or a closed visit.
+    """
+    known = known_row(ContactCheck, id, by)
+    if known:
+        return known
+    must_be_open(visit)
+    try:
+        said = contact.read(cells, facts, criteria)
+    except contact.PatternError as fault:
+        raise NotRecorded(str(fault)) from None
+    number = (
+        instead_of.round if instead_of else round_number(rounds_of(visit, bearing), facts.half or "lower")
+    )
+    with transaction.atomic():
+        act = uuid.uuid4()
+        if instead_of is not None:
+            write(
+                [
+                    takes_back(instead_of, "contact_check", "cells mended"),
+                    takes_back(instead_of.event, "event", "cells mended"),
+                ],
+                by=by,
+                act=act,
+            )
+        done = record_history(
+            [
+                EventFact(
+                    place=bearing.place_id,
+                    bearing=bearing.pk,
+                    on=on,
+                    kind=str(EventKind.CONTACT_CHECK),
+                    visit_id=visit.pk,
+                    half=facts.half,
+                    outcome=said.outcome or "",
+                    note=note,
+                    done_by=by,
+                    contact_percent=Decimal(str(round(100 * said.coverage, 1))) if said.meaningful else None,
+                    supersedes=instead_of.event_id if instead_of else None,
+                    entered_at=entered_at,
+                )
+            ],
+            by=by,
+            act=act,
+        ).events[0]
+        row = ContactCheck(
+            id=id or uuid.uuid4(),
+            event_id=done,
+            round=number,
+            half=facts.half,
+            in_place=facts.in_place,
+            bedded_by_hand=facts.bedded_by_hand,
+            supersedes=instead_of.pk if instead_of else None,
+            pattern={
+                "cells": [list(map(int, line)) for line in cells],
+                "drawn": drawn,
+                "first_end": facts.first_end,
+            }
+            | ({"match_mark": match_mark} if match_mark else {}),
+            worn={"arc_deg": f"{facts.worn_arc_deg:g}"} if facts.worn_arc_deg is not None else {},
+            conditions=_conditions(facts, said),
+        )
+        write([Fact(f"bearing:{bearing.pk}", "contact_check", row)], by=by, act=act)
+    return ContactCheck.objects.select_related("event").get(pk=row.pk)
+
+
+def _conditions(facts: contact.Facts, said: contact.Reading) -> dict[str, Any]:
+    """How it was taken and what it was read as; figures as text, as the ledger wants them."""
+    kept = {
+        "film": facts.film,
+        "seat": facts.seat,
+        "turned_deg": facts.turned_deg,
+        "clearance_um": facts.clearance_um,
+        "load_side": facts.load_side,
+        "first_side": facts.first_side,
+        "shape": said.shape,
+        "end": said.end,
+        "headline": said.headline,
+        "reasons": [[one.code, one.sentence, one.basis] for one in said.reasons],
+        "coverage": round(said.coverage, 4),
+        "arc_deg": round(said.arc.deg, 1),
+        "criteria": said.criteria,
+    }
+    return {
+        name: f"{value:g}" if isinstance(value, float) else value
+        for name, value in kept.items()
+        if value not in (None, "")
+    }
