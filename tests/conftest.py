@@ -29,20 +29,17 @@ hypothesis.settings.register_profile(
 hypothesis.settings.load_profile("shared")
 
 CHECKOUT = Path(__file__).resolve().parent.parent
-NUMBERS_ALONE = frozenset({"bench", "wear", "contact", "bearing_jobs", "pump_openings"})  # folders of tests
+# What a browser does with a page is the same on both databases; what it sends later, by many at once, may not be.
+BROWSER_ON_BOTH = frozenset({"test_record_offline.py", "test_record_unsent.py"})
+DATABASE_FIXTURES = frozenset({"db", "transactional_db", "live_server", "django_db_setup"})
 IN_CI = os.environ.get("CI", "").lower() in ("1", "true", "yes")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Mark what opens a browser; leave out what only the other database can do (CI runs the suite on both)."""
     other = "sqlite" if connection.vendor == "postgresql" else "postgresql"
-    # What touches no database proves nothing more on a second one.
-    once = NUMBERS_ALONE if connection.vendor == "postgresql" else frozenset()
-    foreign = [
-        item
-        for item in items
-        if item.get_closest_marker(other) or once & set(item.path.relative_to(CHECKOUT).parts)
-    ]
+    once = connection.vendor == "postgresql"
+    foreign = [item for item in items if item.get_closest_marker(other) or (once and _once_is_enough(item))]
     if foreign:
         config.hook.pytest_deselected(items=foreign)
         apart = set(foreign)
@@ -53,6 +50,16 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
             item.add_marker(pytest.mark.browser)
         if "bench" in parts or item.path.name == "test_demo.py":
             item.add_marker(pytest.mark.slow)
+
+
+def _once_is_enough(item: pytest.Item) -> bool:
+    """What touches no database, and most of what a browser shows, proves nothing more on a second database."""
+    if "browser" in item.path.relative_to(CHECKOUT).parts:
+        return item.path.name not in BROWSER_ON_BOTH
+    touches = item.get_closest_marker("django_db") or DATABASE_FIXTURES & set(
+        getattr(item, "fixturenames", ())
+    )
+    return not touches
 
 
 @pytest.hookimpl(wrapper=True)

@@ -4,6 +4,7 @@ import datetime as dt
 import uuid
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 from zoneinfo import available_timezones
 
@@ -23,9 +24,14 @@ from fleet.plant.acts import Refused, _filled, record, revise
 # Sites and places --------------------------------------------------------------------------------------------
 
 
+@cache
+def _zones() -> set[str]:
+    return available_timezones()
+
+
 def checked_zone(name: str) -> str:
     """The name of a time zone, as the zone data spell it."""
-    if name not in available_timezones():
+    if name not in _zones():
         raise Refused(f"'{name}' is no time zone. Write one such as Etc/UTC or a region and city.")
     return name
 

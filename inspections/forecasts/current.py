@@ -15,6 +15,7 @@ from inspections.forecasts.computation import ENGINE, figures_of
 from inspections.forecasts.figures import Figures
 from inspections.forecasts.wear_inputs import Codes, inputs
 from inspections.models import ForecastRun
+from inspections.wear.arrays import Histories
 from inspections.wear.fit import fit_fleet
 from inspections.wear.population import Population
 
@@ -22,6 +23,9 @@ from inspections.wear.population import Population
 _FRESH: OrderedDict[tuple, Figures] = OrderedDict()
 _FRESH_MOST = 20_000
 _FITTED: dict[tuple, tuple[Population, Codes]] = {}
+# Fits of this process by what they were made from: an entry that tells nothing of wear asks for no new one.
+_FITS: OrderedDict[bytes, Population] = OrderedDict()
+_FITS_MOST = 64
 
 
 def current(bearings: Sequence[Bearing], today: dt.date | None = None) -> dict[uuid.UUID, Figures]:
@@ -85,9 +89,19 @@ def parameters(today: dt.date, run: ForecastRun | None = None) -> tuple[Populati
         _FITTED.clear()
         codes = Codes()
         whole = inputs(list(Bearing.objects.standing().in_order()), today, codes)
-        _FITTED[key] = (fit_fleet(whole.histories), codes)
+        _FITTED[key] = (_fit_of(whole.histories), codes)
     population, codes = _FITTED[key]
     return population, codes, key
+
+
+def _fit_of(histories: Histories) -> Population:
+    content = histories.digest()
+    population = _FITS.get(content) or fit_fleet(histories)
+    _FITS[content] = population
+    _FITS.move_to_end(content)
+    while len(_FITS) > _FITS_MOST:
+        _FITS.popitem(last=False)
+    return population
 
 
 def fit_trouble(today: dt.date) -> str:

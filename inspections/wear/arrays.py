@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from enum import IntEnum
@@ -133,6 +134,16 @@ class Histories:
     def owner(self) -> IntArray:
         """(E,) the bearing each event belongs to."""
         return np.repeat(np.arange(self.n_bearings), np.diff(self.start))
+
+    def digest(self) -> bytes:
+        """SHA-256 of all that stands here: equal histories, equal digests."""
+        told = hashlib.sha256(repr(self.methods).encode())
+        for field in fields(self):
+            values = getattr(self, field.name)
+            if isinstance(values, np.ndarray):
+                told.update(f"{field.name} {values.dtype} {values.shape} ".encode())
+                told.update(np.ascontiguousarray(values).tobytes())
+        return told.digest()
 
     def take(self, bearings: Sequence[int] | IntArray) -> Histories:
         """The chosen bearings, in the order asked (repeats allowed)."""
