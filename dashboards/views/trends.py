@@ -6,14 +6,17 @@ from django.views.decorators.http import require_safe
 
 from dashboards.trends import comparison as comparing
 from dashboards.trends.ratio_bars import ratio_axis, ratio_bar, reach
+from dashboards.trends.sudden_failures import sudden_failures
 from fleet.access import sites_for
+from fleet.clock import today_in
 from inspections.forecasts import backtest
 
 
 @require_safe
 def trends(request: HttpRequest) -> HttpResponse:
     """Classes, sites, services and positions against the fleet, as bars with intervals; the backtest in a sentence."""
-    found = comparing.trends_for(list(sites_for(request.user)))
+    sites = list(sites_for(request.user))
+    found = comparing.trends_for(sites)
     scale = reach(end for row in found.rows for end in (row.driver.low, row.driver.high))
     kept = backtest.last_kept()
     rows = [(row, _bar(row, scale), comparing.interval(row.driver)) for row in found.rows]
@@ -24,6 +27,7 @@ def trends(request: HttpRequest) -> HttpResponse:
         "axis": ratio_axis(scale),
         "median": found.population.median_rate_um_per_kh,
         "clock": found.population.main.clock,
+        "sudden": sudden_failures(sites, today_in("UTC")),
         "kept": kept,
         "held": backtest.sentence(kept.found) if kept else "",
     }
