@@ -1,0 +1,36 @@
+"""How wear goes with age, told from the fitted exponent alone."""
+
+from dataclasses import replace
+
+import pytest
+
+from dashboards.trends.wear_curve import curve_sentence
+from inspections.wear.parameters import Params
+from inspections.wear.population import Pool
+
+
+def _pool(*exponents, weights=()):
+    designs = tuple(replace(Params(), exponent=one) for one in exponents)
+    return Pool(0, 60, 80, False, True, "", designs, weights or (1.0,))
+
+
+def test_a_fleet_that_cannot_tell_is_told_nothing():
+    assert curve_sentence(_pool(1.0)) == ""
+
+
+@pytest.mark.parametrize(
+    ("exponent", "how", "times"), [(1.5, "faster", "2.8 times"), (0.5, "slower", "1.4 times")]
+)
+def test_a_curve_is_said_with_what_twice_the_age_has_worn(exponent, how, times):
+    said = curve_sentence(_pool(exponent))
+    assert (
+        f"wear {how} as they grow older" in said and f"to the power {exponent:.2f}," in said and times in said
+    )
+
+
+def test_near_one_is_even_and_the_interval_is_that_of_the_designs():
+    said = curve_sentence(_pool(1.05, 1.0, 1.1025, weights=(0.0, 0.5, 0.5)))
+    # mean log 0.04879, sd 0.04879: exp(0.04879 -+ 1.6449 x 0.04879)
+    assert (
+        said == "Wear goes evenly with a shell's hours: the exponent of age is 1.05 (9 in 10: 0.97 to 1.14)."
+    )
