@@ -50,11 +50,22 @@ def test_fresh_figures_ask_as_much_for_20_bearings_as_for_2(client, django_asser
     assert _queries(client, "/", django_assert_max_num_queries) == few
 
 
-def test_an_empty_site_says_its_three_steps_and_offers_the_templates(client):
+@pytest.mark.parametrize("address", ["/", "/plan/"])
+def test_an_empty_site_says_its_three_steps_and_leads_to_the_first(client, address):
     client.force_login(makers.an_account())
-    page = client.get("/").content.decode()
+    page = client.get(address).content.decode()
     assert "Bring the register" in page and "Bring the history" in page and "Read the watch list" in page
-    assert "register" in page and "/import/" in page
+    assert '<a class="button button-main" href="/import/">Bring a sheet</a>' in page
+    for holds in ("register", "history", "outages", "spares"):
+        assert f'href="/import/template/{holds}/"' in page, holds
+        assert f'href="/import/template/{holds}/?as=xlsx"' in page, holds
+
+
+def test_an_empty_site_offers_nobody_what_the_role_may_not_do(client):
+    client.force_login(makers.an_account(role="reader"))
+    page = client.get("/").content.decode()
+    assert "Bring a sheet" not in page and "/import/template/" not in page
+    assert "needs the role engineer or planner" in page
 
 
 def test_the_workbook_holds_the_columns_of_the_forecast_sheet_and_every_bearing(client):
