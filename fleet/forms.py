@@ -47,7 +47,7 @@ class SheetForm(forms.Form):
     )
     file = forms.FileField(
         label="The sheet",
-        help_text="CSV in UTF-8 or XLSX, at most 50 MB. A history may have any layout and many tabs; other sheets have "
+        help_text="A workbook (XLSX, XLS, ODS) or a CSV, at most 50 MB. A history may have any layout and many tabs; other sheets have "
         "the headings of the template, in the first tab.",
         max_length=200,
         error_messages={
@@ -105,7 +105,7 @@ class SheetForm(forms.Form):
             (NEW_PLAN, "show me its columns, I say what they hold"),
         ]
         self.fields["plan"].choices = plans  # type: ignore[attr-defined]
-        self.fields["file"].widget.attrs["accept"] = ".csv,.txt,.tsv,.xlsx"
+        self.fields["file"].widget.attrs["accept"] = ".csv,.txt,.tsv,.xlsx,.xls,.ods"
 
     def clean_file(self) -> Any:
         file = self.cleaned_data["file"]

@@ -17,8 +17,10 @@ DAYS_KEPT = 30
 ACT = "import"
 
 
-def begin(account: Account, data: bytes, name: str, holds: str, options: Options) -> Draft:
-    """Keep a file that has questions or a layout of its own; forgotten drafts go."""
+def begin(
+    account: Account, data: bytes, name: str, holds: str, options: Options, *, own_layout: bool = False
+) -> Draft:
+    """Keep a file that has questions or a layout of its own, whose plan is blank until it is said; forgotten drafts go."""
     for old in Draft.objects.filter(made_at__lt=now() - dt.timedelta(days=DAYS_KEPT)):
         forget(old)
     said = {"site": options.site, "date_format": options.date_format, "decimal_comma": options.decimal_comma}
@@ -30,7 +32,7 @@ def begin(account: Account, data: bytes, name: str, holds: str, options: Options
         by=account,
         options=said,
         plan_name=options.plan,
-        plan=found[1].body() if found else None,
+        plan=found[1].body() if found else {} if own_layout else None,
     )
 
 
@@ -61,6 +63,12 @@ def forget(draft: Draft) -> None:
 def plan_in(draft: Draft) -> Plan | None:
     """The draft's plan; None where the template's headings serve."""
     return plan_of(draft.plan) if draft.plan else None
+
+
+def wants_plan(draft: Draft) -> bool:
+    """Whether what the columns hold is still to be said: nothing can be asked about the rows before."""
+    plan = plan_in(draft)
+    return bool(plan.complaints()) if plan else draft.plan is not None
 
 
 def data_of(draft: Draft) -> bytes:

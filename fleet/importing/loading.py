@@ -172,19 +172,23 @@ def _read(
 ) -> tuple[Parsed, Applied | None]:
     columns = _columns(loader, context.options)
     if plan is None:
-        return parse(read_sheet(data, name, tab=0).tabs[0], columns, context.options), None
+        sheet = read_sheet(data, name, tab=0)
+        parsed = parse(sheet.tabs[0], columns, context.options)
+        parsed.remarks = [*sheet.remarks, *parsed.remarks]
+        return parsed, None
     if not loader.takes_plans:
         raise ValueError("only a history is read by a plan; leave the plan out")
     complaints = plan.complaints()
     if complaints:
         raise ValueError(f"the plan cannot serve: {' '.join(complaints)}")
-    applied = apply(plan, read_sheet(data, name).tabs, answers)
+    sheet = read_sheet(data, name)
+    applied = apply(plan, sheet.tabs, answers)
     context.options = replace(context.options, date_format=plan.date_format, decimal_comma=plan.decimal_comma)
     parsed = parse_made(applied.made, columns, context.options, answers)
     parsed.faults = [*applied.faults, *parsed.faults]
     left = set(plan.tabs_left)
     marks = {tab: said for tab, said in marks_of(data).items() if tab not in left}
-    parsed.remarks = [*applied.remarks, *sentences(marks)]
+    parsed.remarks = [*sheet.remarks, *applied.remarks, *sentences(marks)]
     parsed.n_seen, parsed.n_blank = len(applied.made) + applied.n_left, applied.n_left
     return parsed, applied
 

@@ -1,4 +1,4 @@
-"""A CSV or XLSX file as text cells with the sheet's own row numbers, within limits that no file can break."""
+"""A CSV or a workbook (XLSX, XLS, ODS) as text cells with the sheet's own row numbers, within limits that no file can break."""
 
 import csv
 import io
@@ -35,6 +35,7 @@ _ORDERS: dict[str, Any] = {
 
 _OLD_OFFICE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _NONE: frozenset[int] = frozenset()
+OLD_ERRORS = "it is an old workbook (XLS): cells that show an error in it, such as #DIV/0!, are read as blank"
 
 
 class SheetFault(ValueError):
@@ -91,11 +92,12 @@ class Tab:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """A file's tabs; `kind` is `csv` or `xlsx`; `separator` is the CSV's."""
+    """A file's tabs; `kind` is `csv`, `xls` or `xlsx` (ODS too); `separator` is the CSV's; `remarks` on how it was read."""
 
     kind: str
     tabs: list[Tab]
     separator: str = ""
+    remarks: list[str] = field(default_factory=list)
 
 
 def read_sheet(data: bytes, name: str, *, tab: str | int | None = None) -> Sheet:
@@ -106,7 +108,8 @@ def read_sheet(data: bytes, name: str, *, tab: str | int | None = None) -> Sheet
         size, most = len(data) // 1_000_000, MOST_BYTES // 1_000_000
         raise SheetFault(f"{size} MB found, at most {most} MB are read at once; split the sheet")
     if data.startswith(_OLD_OFFICE):
-        raise SheetFault(_old_office_sentence(data))
+        _check_old_office(data)
+        return Sheet("xls", list(_read_workbook(data, tab)), remarks=[OLD_ERRORS])
     if data.startswith(b"PK"):
         return Sheet("xlsx", list(_read_workbook(data, tab)))
     if name.lower().endswith((".xlsx", ".xlsm", ".xls", ".xlsb", ".ods")):
@@ -116,10 +119,12 @@ def read_sheet(data: bytes, name: str, *, tab: str | int | None = None) -> Sheet
     return _read_csv(data)
 
 
-def _old_office_sentence(data: bytes) -> str:
+def _check_old_office(data: bytes) -> None:
+    """An old workbook is read; a password and macros are refused as in a new one."""
     if "EncryptedPackage".encode("utf-16-le") in data:
-        return "the workbook is protected by a password; take it off and save the workbook again"
-    return "an old workbook (XLS) found, XLSX or CSV expected; save it as XLSX"
+        raise SheetFault("the workbook is protected by a password; take it off and save the workbook again")
+    if "_VBA_PROJECT".encode("utf-16-le") in data:
+        raise SheetFault("the workbook carries macros; save it as XLSX without macros")
 
 
 def _tab(name: str, rows: list[Row], **more: Any) -> Tab:
@@ -198,8 +203,8 @@ def _tab_of(answer: dict[str, Any]) -> Tab:
 
 
 def _read_csv(data: bytes) -> Sheet:
-    """A UTF-8 CSV whose separator is found from its heading row."""
-    text = _decoded(data)
+    """A CSV whose separator is found from its heading row."""
+    text, remarks = _decoded(data)
     skipped = 0
     declared = re.match(r"sep=([,;\t])\r?\n", text)  # a spreadsheet's own hint
     if declared:
@@ -212,25 +217,78 @@ def _read_csv(data: bytes) -> Sheet:
     tab = _tab("", rows)
     if not tab.heading:
         raise SheetFault("it holds no cell; a heading row and rows below it are expected")
-    return Sheet("csv", [tab], separator)
+    return Sheet("csv", [tab], separator, remarks)
 
 
-def _decoded(data: bytes) -> str:
-    """The text of a CSV, never guessed: UTF-8 with or without its mark."""
-    remedy = "save it as CSV UTF-8"
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")) or data[:200].count(0) > len(data[:200]) // 4:
-        raise SheetFault(f"its text is UTF-16, UTF-8 expected; {remedy}")
+def _decoded(data: bytes) -> tuple[str, list[str]]:
+    """The text of a CSV and how it was read: UTF-8, UTF-16, else the code page 1252, with its words shown."""
+    wide = _utf_16(data)
+    if wide:
+        return _checked(_wide_text(data, wide)), ["its text is UTF-16 and was read as that"]
     if 0 in data:
         row = data.count(b"\n", 0, data.index(0)) + 1
-        raise SheetFault(f"row {row} holds a NUL character, so it is damaged or no CSV; {remedy}")
+        raise SheetFault(f"row {row} holds a NUL character, so it is damaged or no CSV; {_REMEDY}")
     try:
-        text = data.decode("utf-8-sig")
+        return _checked(data.decode("utf-8-sig")), []
     except UnicodeDecodeError as error:
-        row = data.count(b"\n", 0, error.start) + 1
+        return _of_code_page(data, error.start)
+
+
+_REMEDY = "save it as CSV UTF-8"
+
+
+def _utf_16(data: bytes) -> str:
+    """Which UTF-16 a text is, from its mark or from where its blank bytes stand; blank for none."""
+    if data.startswith((b"\xff\xfe\x00\x00", b"\x00\x00\xfe\xff")):
+        raise SheetFault(f"its text is UTF-32, UTF-8 or UTF-16 expected; {_REMEDY}")
+    if data.startswith(b"\xff\xfe"):
+        return "utf-16-le"
+    if data.startswith(b"\xfe\xff"):
+        return "utf-16-be"
+    head = data[:400]
+    n_even, n_odd = head[::2].count(0), head[1::2].count(0)
+    if n_even + n_odd <= len(head) // 4:
+        return ""
+    if n_even and n_odd:
+        raise SheetFault(f"its text is neither UTF-8 nor UTF-16; {_REMEDY}")
+    return "utf-16-be" if n_even else "utf-16-le"
+
+
+def _wide_text(data: bytes, coding: str) -> str:
+    try:
+        text = data.decode(coding).removeprefix("\ufeff")
+    except UnicodeDecodeError:
+        raise SheetFault(f"its text begins as UTF-16 and is cut off or damaged; {_REMEDY}") from None
+    if "\0" in text:
+        row = text.count("\n", 0, text.index("\0")) + 1
+        raise SheetFault(f"row {row} holds a NUL character, so it is damaged or no CSV; {_REMEDY}")
+    return text
+
+
+_WESTERN = frozenset("ÄÖÜäöüßéèêëàâáåæøçñíìîïóòôõúùûýÅÆØÇÉÈÊÀÁ°±²³µ½¼¾×Øø§“”„‘’‚–—…€«»·\u00a0®´")
+
+
+def _of_code_page(data: bytes, at: int) -> tuple[str, list[str]]:
+    """A text of the code page 1252, where all of its letters beyond ASCII are ones that western plants write."""
+    row = data.count(b"\n", 0, at) + 1
+    try:
+        text = data.decode("cp1252")
+    except UnicodeDecodeError:
+        text = "\u0100"
+    strange = {letter for letter in text if letter > "\x7f"} - _WESTERN
+    if strange or re.search(
+        r"[\u00c0-\u00ff]{3}", text
+    ):  # three such letters in a row are another alphabet's
         raise SheetFault(
-            f"row {row} holds the byte {data[error.start]:02X}, which is not UTF-8 (perhaps a Windows code page); "
-            f"{remedy}"
+            f"row {row} holds the byte {data[at]:02X}, which is neither UTF-8 nor Windows code page 1252; {_REMEDY}"
         ) from None
+    words = list(dict.fromkeys(re.findall(r"\w*[^\x00-\x7f]\w*", text)))[:4]
+    shown = ", ".join(f"'{word[:40]}'" for word in words)
+    return _checked(text), [f"its text is no UTF-8 and was read as Windows code page 1252: {shown}"]
+
+
+def _checked(text: str) -> str:
+    """The text of a CSV, refused where characters were lost or where it is no CSV."""
     if "\ufffd" in text:
         row = text.count("\n", 0, text.index("\ufffd")) + 1
         raise SheetFault(
@@ -238,7 +296,7 @@ def _decoded(data: bytes) -> str:
         )
     if re.match(r"\s*<(!doctype|html|table|\?xml)", text, re.IGNORECASE):
         raise SheetFault(
-            "a web page or XML found, CSV or XLSX expected; open it in a spreadsheet and save as XLSX"
+            "a web page or XML found, a CSV or a workbook expected; open it in a spreadsheet and save as XLSX"
         )
     return text
 

@@ -1,20 +1,21 @@
-"""The guarded child that opens an XLSX workbook: started by `files.py` with a limit on memory and time.
+"""The guarded child that opens a workbook (XLSX, XLS, ODS): started by `files.py` with a limit on memory and time.
 
 It reads one line of orders and the workbook from standard input, and answers in JSON lines: one line per tab, or
-one line with a fault. It imports nothing of ours, so that a hostile file meets as little as possible.
+one line with a fault. Of ours it imports only the modules beside it, so that a hostile file meets as little as possible.
 """
 
-import datetime as dt
 import gc
 import io
 import json
 import re
 import sys
 import zipfile
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
+from xml.sax.saxutils import unescape
 
 try:
     import resource
@@ -23,14 +24,15 @@ except ImportError:  # no such limits on Windows; the parent's clock still holds
 
 from python_calamine import CalamineWorkbook, SheetTypeEnum, SheetVisibleEnum
 
+sys.path.append(
+    str(Path(__file__).parent)
+)  # an isolated interpreter looks nowhere else for the modules beside it
+from cell_texts import NO_RESULT, Fault, row_texts  # type: ignore[import-not-found]
+from open_document import formulas_without_result  # type: ignore[import-not-found]
+
 _MACRO_PARTS = re.compile(r"(?i)(^|/)(vbaproject|vbadata)[^/]*$|^/?xl/(macrosheets|intlmacrosheets)/")
 _DECLARED_ENCODING = re.compile(rb"""<\?xml[^>]*encoding\s*=\s*["']([^"']*)["']""")
 _PLAIN_ENCODINGS = {b"utf-8", b"utf8", b"us-ascii", b"ascii"}
-_UNWRITTEN = re.compile("[\x00\ufffd]")
-
-
-class Fault(Exception):
-    """The workbook is refused; the text is the sentence without its `file: `."""
 
 
 @dataclass(frozen=True)
@@ -84,8 +86,14 @@ def _limit(orders: dict[str, Any]) -> None:
 
 def _tabs(data: bytes, orders: dict[str, Any]) -> Iterator[dict[str, Any]]:
     """The wanted tabs, each as a JSON-ready dictionary."""
+    if not data.startswith(b"PK"):
+        yield from _plain_tabs(data, orders, {})
+        return
     parcel = _opened(data, orders)
     _check_texts(parcel)
+    if "content.xml" in parcel.namelist():
+        yield from _plain_tabs(data, orders, formulas_without_result(parcel.read("content.xml"), NO_RESULT))
+        return
     workbook = CalamineWorkbook.from_filelike(io.BytesIO(data))
     tabs = [m for m in workbook.sheets_metadata if m.typ == SheetTypeEnum.WorkSheet]
     parts = _parts_of_tabs(parcel)
@@ -113,6 +121,23 @@ def _tabs(data: bytes, orders: dict[str, Any]) -> Iterator[dict[str, Any]]:
             "rows_hidden": scan.rows_hidden,
             **rows,
         }
+
+
+def _plain_tabs(
+    data: bytes, orders: dict[str, Any], patches: dict[str, dict[int, dict[int, str]]]
+) -> Iterator[dict[str, Any]]:
+    """The wanted tabs of a workbook whose parts are not looked at one by one (XLS, ODS)."""
+    workbook = CalamineWorkbook.from_filelike(io.BytesIO(data))
+    tabs = [m for m in workbook.sheets_metadata if m.typ == SheetTypeEnum.WorkSheet]
+    n_rows_left, n_cells_left = orders["rows"], orders["cells"]
+    for meta in _wanted(tabs, orders["tab"]):
+        scan = Scan([], 0, None, patches.get(meta.name, {}))
+        sheet = workbook.get_sheet_by_name(meta.name)
+        rows = _rows(sheet, scan, n_rows_left, n_cells_left, meta.name, orders)
+        n_rows_left -= len(rows["rows"])
+        n_cells_left -= len(rows["rows"]) * rows["width"]
+        hidden = meta.visible != SheetVisibleEnum.Visible
+        yield {"name": meta.name, "hidden": hidden, "rows_hidden": [], **rows}
 
 
 def _wanted(tabs: list[Any], tab: str | int | None) -> list[Any]:
@@ -165,17 +190,30 @@ def _opened(data: bytes, orders: dict[str, Any]) -> zipfile.ZipFile:
         )
     _check_kind(names)
     _check_sizes(parts, orders)
+    if "content.xml" in names:
+        _check_open_document(parcel, names)
     return parcel
 
 
+def _check_open_document(parcel: zipfile.ZipFile, names: set[str]) -> None:
+    """A spreadsheet and no text or drawing, and not behind a password."""
+    kind = parcel.read("mimetype") if "mimetype" in names else b""
+    if not kind.strip().startswith(b"application/vnd.oasis.opendocument.spreadsheet"):
+        raise Fault("an OpenDocument file that is no spreadsheet found; save the rows as ODS, XLSX or CSV")
+    if "META-INF/manifest.xml" in names and b"encryption-data" in parcel.read("META-INF/manifest.xml"):
+        raise Fault("the workbook is protected by a password; take it off and save the workbook again")
+
+
 def _check_kind(names: set[str]) -> None:
-    """XLSX only: no macros, no binary workbook, no other office document."""
+    """A workbook of cells: no macros, no binary workbook, no other archive."""
     if any(_MACRO_PARTS.search(name) for name in names):
         raise Fault("the workbook carries macros; save it as XLSX without macros")
     if "xl/workbook.bin" in names:
         raise Fault("a binary workbook (XLSB) found, XLSX or CSV expected; save it as XLSX")
+    if any(name.startswith("Basic/") for name in names):
+        raise Fault("the workbook carries macros; save it without macros")
     if "content.xml" in names:
-        raise Fault("an OpenDocument file found, XLSX or CSV expected; save it as XLSX")
+        return
     if "xl/workbook.xml" not in names:
         raise Fault("a ZIP archive that holds no XLSX workbook found, XLSX or CSV expected; unpack it first")
 
@@ -269,8 +307,10 @@ def _scan(xml: bytes, padded: dict[int, int], orders: dict[str, Any], tab: str) 
     p = rb"(?:%s:)" % root[1] if root[1] else b""
     last_row, hidden = _check_rows(xml, p, orders, tab)
     _check_columns(xml, p, orders, tab)
-    _check_formulas(xml, p, tab)
-    return Scan(hidden, last_row, _claimed_end(xml, p), _patches(xml, p, padded))
+    patches = _patches(xml, p, padded)
+    for row, cells in _formulas_without_result(xml, p).items():
+        patches.setdefault(row, {}).update(cells)
+    return Scan(hidden, last_row, _claimed_end(xml, p), patches)
 
 
 def _check_rows(xml: bytes, p: bytes, orders: dict[str, Any], tab: str) -> tuple[int, list[int]]:
@@ -311,19 +351,25 @@ def _check_columns(xml: bytes, p: bytes, orders: dict[str, Any], tab: str) -> No
         )
 
 
-def _check_formulas(xml: bytes, p: bytes, tab: str) -> None:
-    """A formula saved without its result would be read as a blank cell; a result that is blank text is none."""
-    no_result = rb"(?:/>|>[^<]*</%sf>)\s*(?:<%sv\s*/>|<%sv>\s*</%sv>)?\s*</%sc>" % (p, p, p, p, p)
+def _formulas_without_result(xml: bytes, p: bytes) -> dict[int, dict[int, str]]:
+    """Cells with a formula saved without its result, which would be read as blank; a result that is blank text is none."""
+    no_result = rb"(?:/>|>([^<]*)</%sf>)\s*(?:<%sv\s*/>|<%sv>\s*</%sv>)?\s*</%sc>" % (p, p, p, p, p)
+    patches: dict[int, dict[int, str]] = {}
     for found in re.finditer(rb"<%sf(?:\s[^<>]*?)?" % p + no_result, xml):
         start = xml.rfind(b":c " if p else b"<c ", max(0, found.start() - 500), found.start())
         opening = xml[max(0, start) : found.start()]
         if re.search(rb"""\bt\s*=\s*["']str["']""", opening):
             continue
-        cell = re.search(rb"""\br\s*=\s*["']([A-Z]+\d+)["']""", opening)
-        raise Fault(
-            f"tab {tab} has a formula without a result in {cell[1].decode() if cell else 'a cell'}; "
-            "open it in a spreadsheet program and save it again, or paste the values"
-        )
+        cell = re.search(rb"""\br\s*=\s*["']([A-Z]+)(\d{1,9})["']""", opening)
+        if cell is None:
+            raise Fault(
+                "a formula without a result stands in a cell that has no name; open the workbook in a spreadsheet "
+                "program and save it again, or paste the values"
+            )
+        formula = unescape((found[1] or b"").decode("utf-8", "replace")).strip()
+        text = f"={formula}" if formula else NO_RESULT
+        patches.setdefault(int(cell[2]), {})[_column_number(cell[1]) - 1] = text
+    return patches
 
 
 def _claimed_end(xml: bytes, p: bytes) -> tuple[int, int] | None:
@@ -366,49 +412,13 @@ def _patch_text(attributes: dict[bytes, bytes], value: bytes, padded: dict[int, 
     return value.decode().zfill(width)
 
 
-# cells as text ---------------------------------------------------------------------------------------------
-
-
-def _number_text(number: float) -> str:
-    """A number as a sheet shows it: no tail of binary noise, whole numbers without a point."""
-    if number.is_integer() and abs(number) < 1e15:
-        return str(int(number))
-    text = repr(number)
-    if len(text) > 16:  # more than 15 digits: the tail is binary noise no sheet shows
-        text = format(number, ".15g")
-    if "e" not in text or not 1e-9 < abs(number) < 1e15:
-        return text
-    return _small_number_text(text)
-
-
-def _small_number_text(text: str) -> str:
-    """`1.5e-05` written out as 0.000015."""
-    mantissa, exponent = text.split("e")
-    sign, digits = ("-", mantissa[1:]) if mantissa[0] == "-" else ("", mantissa)
-    return f"{sign}0.{'0' * (-int(exponent) - 1)}{digits.replace('.', '')}"
-
-
-def _other_text(value: Any) -> str:
-    """Truth values, dates and times as text."""
-    if isinstance(value, bool):
-        return "TRUE" if value else "FALSE"
-    if isinstance(value, dt.datetime):
-        at_midnight = value.time() == dt.time(0)
-        return value.date().isoformat() if at_midnight else value.isoformat(" ")
-    if isinstance(value, dt.timedelta):
-        minutes, seconds = divmod(round(value.total_seconds()), 60)
-        hours, minutes = divmod(minutes, 60)
-        return f"{hours}:{minutes:02}:{seconds:02}"
-    return value.isoformat() if isinstance(value, dt.date | dt.time) else str(value)
-
-
 def _rows(
     sheet: Any, scan: Scan, n_rows: int, n_cells: int, tab: str, orders: dict[str, Any]
 ) -> dict[str, Any]:
     """The tab's rows from row 1 to the last that holds anything, as [number, cells, date and number columns]."""
-    if sheet.start is None:
+    if sheet.start is None and not scan.patches:
         return {"width": 0, "rows": [], "merged": []}
-    (last, right), left = sheet.end, sheet.start[1]
+    (last, right), left = (sheet.end, sheet.start[1]) if sheet.start else ((0, 0), 0)
     _check_end(scan, last + 1, right + 1, tab)
     if right >= orders["columns"]:
         raise Fault(
@@ -420,7 +430,7 @@ def _rows(
         )
     return {
         "width": right + 1,
-        "rows": list(_texts(sheet.iter_rows(), [""] * left, scan.patches, orders["text"], tab)),
+        "rows": list(row_texts(sheet.iter_rows(), [""] * left, scan.patches, orders, tab)),
         "merged": [[a + 1, b, c + 1, d] for (a, b), (c, d) in sheet.merged_cell_ranges or []],
     }
 
@@ -436,48 +446,6 @@ def _check_end(scan: Scan, last: int, right: int, tab: str) -> None:
         raise Fault(
             f"tab {tab} reaches row {scan.last_row} but only {last} could be read; save the workbook again"
         )
-
-
-def _texts(
-    rows: Iterable[list[Any]],
-    left: list[str],
-    patches: dict[int, dict[int, str]],
-    n_text: int,
-    tab: str,
-) -> Iterator[list[Any]]:
-    """Each row as text; which of its cells were dates and which numbers goes with it."""
-    known: dict[float, str] = {}
-    first = len(left)
-    for number, values in enumerate(rows, start=1):
-        cells, dates, numbers = left + values, [], []
-        for column, value in enumerate(values, start=first):
-            kind = type(value)
-            if kind is str:
-                continue
-            if kind is float or kind is int:
-                numbers.append(column)
-                cells[column] = known.get(value) or known.setdefault(value, _number_text(float(value)))
-            else:
-                cells[column] = _other_text(value)
-                if kind is not bool:
-                    dates.append(column)
-        for column, text in patches.get(number, {}).items():
-            cells[column] = text
-            if text.startswith("#") and column in numbers:
-                numbers.remove(column)
-        whole = "".join(cells)
-        n_text -= len(whole)
-        _check_row_text(whole, n_text, number, tab)
-        yield [number, cells, dates, numbers]
-
-
-def _check_row_text(whole: str, n_text: int, number: int, tab: str) -> None:
-    if _UNWRITTEN.search(whole):
-        raise Fault(
-            f"tab {tab}, row {number} holds a character that was lost or is none; type the cell again"
-        )
-    if n_text < 0:
-        raise Fault(f"tab {tab} holds more text than is read at once; split the sheet")
 
 
 if __name__ == "__main__":

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from fleet.access import may, require, sites_for, sites_of
 from fleet.forms import ACT_OF, NEW_PLAN, SheetForm, kinds_for
-from fleet.importing.drafts import begin
+from fleet.importing.drafts import begin, wants_plan
 from fleet.importing.findings import Finding, by_kind, kind_words
 from fleet.importing.kept import plans_kept
 from fleet.importing.loaders import Counts
@@ -57,10 +57,7 @@ def sheets(request: HttpRequest) -> HttpResponse:
         return _page(request, form)
     result = _bring(request.user, form)
     if draft := _to_settle(request, form, result):
-        return redirect(
-            "import-plan" if draft.plan is None and _other_layout(form, result) else "import-questions",
-            draft.id,
-        )
+        return redirect("import-plan" if wants_plan(draft) else "import-questions", draft.id)
     if result.sheet is None:
         return _page(request, form, result)
     for remark in result.remarks[:MOST_REMARKS]:
@@ -134,7 +131,9 @@ def _to_settle(request: HttpRequest, form: SheetForm, result: Result) -> Draft |
     if not (asked or _other_layout(form, result)):
         return None
     said["file"].seek(0)
-    return begin(request.user, said["file"].read(), said["file"].name, said["kind"], form.options())
+    data, name = said["file"].read(), said["file"].name
+    own_layout = _other_layout(form, result)
+    return begin(request.user, data, name, said["kind"], form.options(), own_layout=own_layout)
 
 
 def _bring(account: Account, form: SheetForm) -> Result:
@@ -162,6 +161,7 @@ def _page(request: HttpRequest, form: SheetForm | None, result: Result | None = 
         "waiting": [sheet for sheet in last if getattr(sheet, "n_waiting", 0)],
         "is_first": not Bearing.objects.exists(),
         "faults": _groups(result.faults) if result else [],
+        "of_cells": any(one.number is not None for one in result.faults) if result else False,
         "questions": _groups(result.questions) if result else [],
         "is_refused": bool(result and not result.ok) or bool(form and form.errors),
     }

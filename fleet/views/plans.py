@@ -65,8 +65,7 @@ def plan(request: HttpRequest, draft_id: UUID) -> HttpResponse:
         if request.POST.get("then") == "go" and not complaints:
             draft.save(update_fields=["plan", "plan_name"])
             return redirect("import-questions", draft_id=draft.id)
-        if kept is not None or not complaints:
-            draft.save(update_fields=["plan", "plan_name"])
+        draft.save(update_fields=["plan", "plan_name"])
     else:
         chosen = kept or _guessed(tabs)
     return render(
@@ -127,6 +126,8 @@ def _as_it_is(grid: Grid, number: int, width: int) -> list[str]:
 def questions(request: HttpRequest, draft_id: UUID) -> HttpResponse:
     """What is asked, one answer for all alike; a post answers, or stores what stands."""
     draft = _draft(request, draft_id)
+    if request.method != "POST" and drafts.wants_plan(draft):
+        return redirect("import-plan", draft_id=draft.id)
     if request.method == "POST":
         then = request.POST.get("then", "answer")
         if then == "forget":
@@ -157,6 +158,7 @@ def _questions_context(draft: Draft, result: Result) -> dict:
         "sections": sections_of(result.groups),
         "counts": result.counts,
         "faults": faults,
+        "of_cells": any(one.number is not None for one in result.faults),
         "n_open": sum(group.n_rows for group in result.groups),
         "given": result.given,
         "rows": shown_rows(result.rows[:12]),

@@ -1,10 +1,12 @@
 """A plan as the fields of a page, and back: what each column holds, in the words of the page."""
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 from fleet.importing.plans.cell_fates import Applied
+from fleet.importing.plans.guesses import columns_under
 from fleet.importing.plans.layout import Grid, find_headings, grid_of, headings_of
 from fleet.importing.plans.plan import (
     MEANINGS,
@@ -150,6 +152,9 @@ def plan_from(
     if grid is None:
         return plan, ["No tab is read. Tick one."]
     headings = headings_of(grid, first, last)
+    if (first, last) != (base.first_heading, base.last_heading):
+        data = _without_untouched(data, base)
+        base = replace(base, columns=columns_under(grid, first, last))
     plan = replace(plan, columns=tuple(_column(j, headings, data, base) for j in range(grid.width)))
     words = dict(plan.words)
     for key, value in data.items():
@@ -157,6 +162,18 @@ def plan_from(
             words.pop(key[2:], None)
             words |= {key[2:]: value} if value else {}
     return replace(plan, words=words, fill_down=_filled(data, plan, base)), complaints
+
+
+def _without_untouched(data: Mapping[str, str], base: Plan) -> dict[str, str]:
+    """The posted fields without those of columns that stand as they were shown: their guess is made anew."""
+    shown = {
+        f"c{one.column}-{name}": getattr(one, name) for one in base.columns for name in ("use", *DETAILS)
+    }
+    return {
+        name: value
+        for name, value in data.items()
+        if not re.match(r"c\d+-", name) or shown.get(name, "leave" if name.endswith("-use") else "") != value
+    }
 
 
 def _filled(data: Mapping[str, str], plan: Plan, base: Plan) -> tuple[int, ...]:

@@ -61,15 +61,18 @@ def guess(tabs: Sequence[Tab], known: Callable[[str], bool] = lambda name: False
     ] or grids
     main = max(shown, key=lambda grid: sum(_is_data(grid, n) for n in grid.numbers[:COMPARED]))
     first, last = heading_rows(main)
-    headings = headings_of(main, first, last)
-    columns = [_column(main, j, headings, last) for j in _first_table(main, headings, last)]
-    columns = list(_settled(columns))
-    plan = Plan(columns=tuple(columns), first_heading=first, last_heading=last)
+    plan = Plan(columns=columns_under(main, first, last), first_heading=first, last_heading=last)
     plan = replace(plan, tabs_left=tuple(_other_tabs(grids, main, first, last)))
     plan = _with_pump(plan, main, grids, known)
     plan = _with_position(plan, main)
     plan = replace(plan, fill_down=tuple(_sparse(main, plan)), date_format=_date_format(main, plan))
     return _with_marks(plan, main)
+
+
+def columns_under(grid: Grid, first: int, last: int) -> tuple[ColumnPlan, ...]:
+    """What the columns probably hold, taken that their headings stand in these rows."""
+    headings = headings_of(grid, first, last)
+    return tuple(_settled(_column(grid, j, headings, last) for j in _first_table(grid, headings, last)))
 
 
 def heading_rows(grid: Grid) -> tuple[int, int]:

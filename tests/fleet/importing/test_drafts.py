@@ -401,3 +401,32 @@ def test_an_answer_that_needs_something_is_not_taken_without_it(engineer):
         url, {f"choice-{key}": "is", f"value-{key}-is": "P-999", "then": "answer"}, follow=True
     )
     assert "give the pump" in text_of(answer) and Draft.objects.get().answers == {}
+
+
+def test_a_draft_opens_where_it_was_left(engineer):
+    bring(engineer)
+    draft = Draft.objects.get()
+    listed = engineer.get(reverse("import")).content.decode()
+    there = reverse("import-questions", args=[draft.id])
+    assert there in listed
+    plan = reverse("import-plan", args=[draft.id])
+    assert engineer.get(there).url == plan  # nobody has said yet what its columns hold
+    engineer.post(plan, plan_post(basis="", method="lead_wire", then="show"))
+    assert engineer.get(there).url == plan  # half said
+    page = engineer.get(plan).content.decode()
+    assert '<option value="lead_wire" selected>' in page
+    engineer.post(plan, plan_post())
+    assert engineer.get(there).status_code == 200
+
+
+def test_guesses_are_made_anew_when_the_heading_row_is_mended(engineer):
+    words = "clearances by J.S., sheet, 4\nkept since, 2014, 5\ndate,remarks,NDE (mm)\n03/2014,new,0.150\n"
+    url = bring(engineer, words).url
+    said = plan_post(
+        first_heading="1", last_heading="1", then="show", **{"c0-use": "leave", "c2-use": "leave"}
+    )
+    engineer.post(url, said)
+    engineer.post(url, said | {"first_heading": "3", "last_heading": "3"})
+    columns = {one["column"]: one for one in Draft.objects.get().plan["columns"]}
+    assert columns[0]["use"] == "date" and columns[1]["use"] == "remark"
+    assert columns[2] | {"position": "NDE", "unit": "mm", "use": "value"} == columns[2]

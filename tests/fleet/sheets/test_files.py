@@ -5,6 +5,7 @@ import io
 import random
 import re
 import zipfile
+from pathlib import Path
 
 import openpyxl
 import pytest
@@ -89,15 +90,33 @@ def test_a_cell_beyond_the_heading_is_not_lost():
     assert [row.number for row in tab.rows_beyond_heading()] == [2]
 
 
-@pytest.mark.parametrize("coding", ["utf-16", "utf-16-le", "utf-16-be", "utf-32"])
-def test_utf_16_is_refused_by_name(coding):
-    assert "UTF-8" in refusal(MEASURED.encode(coding))
+@pytest.mark.parametrize("coding", ["utf-16", "utf-16-le", "utf-16-be"])
+def test_utf_16_is_read_cell_for_cell(coding):
+    sheet = read_sheet(MEASURED.encode(coding), "h.csv")
+    assert sheet.tabs == read_sheet(MEASURED.encode(), "h.csv").tabs
+    assert "UTF-16" in sheet.remarks[0]
+
+
+def test_utf_32_and_half_a_character_are_refused():
+    assert "UTF-32" in refusal(MEASURED.encode("utf-32"))
+    assert "cut off" in refusal(MEASURED.encode("utf-16") + b"x")
+
+
+def test_a_western_code_page_is_read_and_its_words_are_shown():
+    sheet = read_sheet(
+        "Pumpe;Spaltma\u00df \u00b5m;Pr\u00fcfer\nA;120;M\u00fcller\n".encode("cp1252"), "h.csv"
+    )
+    assert sheet.separator == ";"
+    assert sheet.tabs[0].heading == ["Pumpe", "Spaltma\u00df \u00b5m", "Pr\u00fcfer"]
+    assert sheet.tabs[0].rows[0].cells == ["A", "120", "M\u00fcller"]
+    assert "1252" in sheet.remarks[0] and "'Spaltma\u00df'" in sheet.remarks[0]
 
 
 @pytest.mark.parametrize(
-    ("coding", "word"), [("cp1252", "M\u00fcller"), ("cp1251", "\u043d\u0430\u0441\u043e\u0441")]
+    ("coding", "word"),
+    [("cp1251", "\u043d\u0430\u0441\u043e\u0441"), ("cp1250", "\u010derpadlo \u0165")],
 )
-def test_a_windows_code_page_is_refused_with_its_row(coding, word):
+def test_another_code_page_is_refused_with_its_row(coding, word):
     sentence = refusal(f"pump,note\nA,x\nB,{word}\n".encode(coding))
     assert "row 3" in sentence
     assert "CSV UTF-8" in sentence
@@ -359,9 +378,13 @@ def test_a_row_that_stands_twice_is_refused():
     assert "row 2 twice" in refusal(sheet_with(number_cell("A2") + number_cell("A2", 9)), "twice.xlsx")
 
 
-def test_a_formula_without_a_result_is_refused_and_one_with_a_result_is_its_result():
-    sentence = refusal(saved(workbook(["a", "b"], [1, "=A2*2"])), "f.xlsx")
-    assert "formula without a result in B2" in sentence
+def test_a_formula_without_a_result_is_one_cell_that_shows_its_formula():
+    tab = read_sheet(saved(workbook(["a", "b"], [1, "=A2*2"], [3, 4], [5, "=A4&B3"])), "f.xlsx").tabs[0]
+    assert [row.cells for row in tab.rows] == [["1", "=A2*2"], ["3", "4"], ["5", "=A4&B3"]]
+    assert tab.rows[0].number_columns == {0}
+
+
+def test_a_formula_with_a_result_is_its_result():
     results = '<c r="A2"><f>1+1</f><v>2</v></c><c r="B2" t="str"><f>""</f><v></v></c><c r="C2" t="str"><f>A1</f><v>x</v></c>'
     data = sheet_with(number_cell("A1") + f'<row r="2">{results}</row>')
     assert read_sheet(data, "f.xlsx").tabs[0].rows[0].cells == ["2", "", "x"]
@@ -424,7 +447,8 @@ def test_entities_in_the_sheet_itself_are_refused():
 
 def test_other_documents_are_named():
     old = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"\x00" * 512
-    assert "XLS" in refusal(old, "h.xls")
+    assert "damaged" in refusal(old, "h.xls")
+    assert "macros" in refusal(old + "_VBA_PROJECT".encode("utf-16-le"), "h.xls")
     assert "password" in refusal(old + "EncryptedPackage".encode("utf-16-le"), "h.xlsx")
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w") as archive:
@@ -467,3 +491,64 @@ def test_twenty_thousand_rows_are_all_read():
     data = xlsx_bytes(headings, rows, sheet_name="History")
     tab = read_sheet(data, "h.xlsx").tabs[0]
     assert (len(tab.rows), tab.rows[-1].number, tab.rows[-1].cells[-1]) == (20_000, 20_001, "end")
+
+
+ODS_HEAD = (
+    '<?xml version="1.0" encoding="UTF-8"?><office:document-content '
+    'xmlns:office="urn:oasis:names:tc:opendocument:xmlns:office:1.0" '
+    'xmlns:table="urn:oasis:names:tc:opendocument:xmlns:table:1.0" '
+    'xmlns:text="urn:oasis:names:tc:opendocument:xmlns:text:1.0"><office:body><office:spreadsheet>'
+    '<table:table table:name="Lager">'
+)
+ODS_TAIL = "</table:table></office:spreadsheet></office:body></office:document-content>"
+ODS_KIND = "application/vnd.oasis.opendocument.spreadsheet"
+
+
+def open_document(rows: str, kind: str = ODS_KIND, manifest: str = "<m/>") -> bytes:
+    """An ODS of one tab."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        archive.writestr("mimetype", kind)
+        archive.writestr("content.xml", ODS_HEAD + rows + ODS_TAIL)
+        archive.writestr("META-INF/manifest.xml", manifest)
+    return out.getvalue()
+
+
+def test_an_open_document_is_read_with_its_dates_numbers_and_bare_formulas():
+    rows = (
+        '<table:table-row><table:table-cell office:value-type="string"><text:p>pump</text:p></table:table-cell>'
+        '<table:table-cell office:value-type="string"><text:p>date</text:p></table:table-cell>'
+        '<table:table-cell office:value-type="string"><text:p>mm</text:p></table:table-cell></table:table-row>'
+        '<table:table-row table:number-rows-repeated="2"><table:table-cell office:value-type="string"><text:p>P-1'
+        '</text:p></table:table-cell><table:table-cell office:value-type="date" office:date-value="2020-03-01">'
+        '<text:p>01.03.20</text:p></table:table-cell><table:table-cell office:value-type="float" '
+        'office:value="0.25"><text:p>0,25</text:p></table:table-cell></table:table-row>'
+        '<table:table-row><table:table-cell table:number-columns-repeated="2"/>'
+        '<table:table-cell table:formula="of:=[.C2]*2"/></table:table-row>'
+        '<table:table-row table:number-rows-repeated="1048000"><table:table-cell/></table:table-row>'
+    )
+    tab = read_sheet(open_document(rows), "h.ods").tabs[0]
+    assert tab.name == "Lager" and tab.heading == ["pump", "date", "mm"]
+    assert [row.cells for row in tab.rows] == [
+        ["P-1", "2020-03-01", "0.25"],
+        ["P-1", "2020-03-01", "0.25"],
+        ["", "", "=[.C2]*2"],
+    ]
+    assert tab.rows[0].date_columns == {1} and tab.rows[0].number_columns == {2}
+
+
+def test_an_open_document_that_is_no_sheet_or_behind_a_password_is_refused():
+    text = "application/vnd.oasis.opendocument.text"
+    assert "no spreadsheet" in refusal(open_document("", text), "h.odt")
+    assert "password" in refusal(open_document("", manifest="<m:encryption-data/>"), "h.ods")
+
+
+def test_an_old_workbook_is_read_with_its_dates_numbers_and_merged_cells():
+    """`old_workbook.xls` was written by the common Python writer of the format."""
+    sheet = read_sheet((Path(__file__).parent / "old_workbook.xls").read_bytes(), "old_workbook.xls")
+    tab = sheet.tabs[0]
+    assert (sheet.kind, tab.name, tab.heading) == ("xls", "Lager", ["Pumpe", "Datum", "Spaltma\u00df mm"])
+    assert [row.cells for row in tab.rows] == [["K 1", "2020-03-01", "0.25"], ["", "2021", "0.3"]]
+    assert tab.rows[0].date_columns == {1} and tab.rows[0].number_columns == {2}
+    assert tab.merged == [(2, 0, 3, 0)]
+    assert "XLS" in sheet.remarks[0]
