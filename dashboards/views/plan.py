@@ -15,6 +15,7 @@ from dashboards.outage_plan.proposal import COLUMNS, Proposal, rows_of
 from fleet.access import may, require, sites_for
 from fleet.models import Site, folded
 from fleet.sheets.export import csv_bytes, xlsx_bytes
+from fleet.views.first_steps import nothing_here_yet
 from fleet.web.rate_limit import costly
 from inspections.models import DraftPlan
 from inspections.visits.forms import UNITS
@@ -37,7 +38,7 @@ def plan(request: HttpRequest) -> HttpResponse:
     """One site's plan: outages as columns, bearings as rows."""
     sites = list(sites_for(request.user))
     if not sites:
-        return render(request, "dashboards/empty.html")
+        return nothing_here_yet(request)
     site = _site(request, sites)
     can_plan = may(request.user, "plan", site)
     hand = drafts.in_hand(site)

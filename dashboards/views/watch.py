@@ -13,6 +13,7 @@ from fleet.access import sites_for
 from fleet.clock import today_in
 from fleet.models import Bearing, Outage
 from fleet.sheets.export import xlsx_bytes
+from fleet.views.first_steps import nothing_here_yet
 from fleet.web.rate_limit import costly
 from inspections.forecasts.current import current, fit_trouble
 from inspections.forecasts.figures import COLUMNS
@@ -28,7 +29,7 @@ def watch(request: HttpRequest) -> HttpResponse:
     sites = list(sites_for(request.user))
     listed = _listed(request, sites)
     if not listed.all:
-        return render(request, "dashboards/empty.html", {"sites": sites})
+        return nothing_here_yet(request)
     today = today_in("UTC")
     outages = list(Outage.objects.standing().filter(site__in=sites, end_on__gte=today).select_related("site"))
     page = Paginator(listed.shown, ROWS_A_PAGE).get_page(request.GET.get("page"))
