@@ -21,6 +21,8 @@ from .taps import STEPS, overlaps, shares, table
 
 _FACTS = TABLE["facts"]
 MOST_ROWS, MOST_COLUMNS = 14, 20  # the library's points tell no more; a finer print is read in these cells
+UNLIKE = float(_FACTS["unlike"])  # share of real prints that the library has no like of: they tell nothing
+LIKE = 1.0 - UNLIKE
 LEAST_LIKELY = -700.0  # below it a likelihood is nothing, but never none at all
 FLIPS = ((False, False), (True, False), (False, True), (True, True))  # sides, ends
 
@@ -66,7 +68,8 @@ def weigh(pattern: Pattern, check: Check, criteria: Criteria) -> Evidence:
     -----
     `ln L = beta sum ln P(tap | print)` over the cells that can say something; beta 0.7, and with more than
     35 cells less, because cells of one print err together. The evidence of a cause is the mean of L over
-    its prints and their four flips, weighted by how far they fit the facts. The smallest of a print's four
+    its prints and their four flips, weighted by how far they fit the facts. A share of prints is unlike all of
+    the library and leaves the causes as they were before: no cause is ever surer than that. The smallest of a print's four
     flips in the order of its cells is the one looked at, so that a turned shell gives the same numbers.
     """
     shape = pattern.shape
@@ -129,9 +132,13 @@ def _evidence(
     flip: tuple[bool, bool],
     shape: tuple[int, ...],
 ) -> Evidence:
-    raw = {cause: prior(cause, check) * float(sums[cause].sum()) for cause in CAUSES}
-    total = sum(raw.values())
-    per_mille = {cause: math.floor(1000.0 * raw[cause] / total + 0.5) for cause in CAUSES}
+    priors = {cause: prior(cause, check) for cause in CAUSES}
+    raw = {cause: priors[cause] * float(sums[cause].sum()) for cause in CAUSES}
+    total, before = sum(raw.values()), sum(priors.values())
+    per_mille = {
+        cause: math.floor(1000.0 * (LIKE * raw[cause] / total + UNLIKE * priors[cause] / before) + 0.5)
+        for cause in CAUSES
+    }
     first = sorted(CAUSES, key=lambda c: -per_mille[c])[0]
     by_flip = sums[first] / max(float(sums[first].sum()), 1e-300)
     # A library print lies to the last row and carries at the last column.

@@ -141,11 +141,27 @@ def _is_good(p: Print) -> bool:
 
 
 def _open(p: Print) -> Decision | None:
-    """What keeps a print that fits from being accepted: a clearance or a spot that it does not rule out."""
-    clearance = p.sum("pinch", "tight", "large") > BARS["good_clearance"]
-    if clearance or p.sum("large") > BARS["good_large"]:
+    """What keeps a print that fits from being accepted: a clearance, a spot or a form that it does not rule out."""
+    clearance = p.sum("pinch", "tight", "large") > BARS["good_clearance"] or p.sum("pinch") > BARS["good_pinch"]
+    if clearance or p.sum("large") > BARS["good_large"] or _measured_once(p):
         return Decision("clearance_open", "measure")
-    return Decision("spot_open", "repeat") if p.sum("spot", "spots") > BARS["good_spots"] else None
+    spots, crown = p.sum("spot", "spots", "uneven"), p.sum("hollow", "proud")
+    unlike = spots > BARS["good_spots"] or crown > BARS["good_crown"]
+    return Decision("spot_open", "repeat") if unlike else None
+
+
+def _measured_once(p: Print) -> bool:
+    """A print hardly tells a tight or a loose shell: the clearance must, and one measurement of it may be mistaken.
+
+    A shell that has run beds over the arc it has worn: how wide it prints says next to nothing there.
+    """
+    if p.check.measured_twice:
+        return False
+    tight, large = p.sum("tight"), p.sum("large")
+    if p.check.state == "run_in":
+        return max(tight, large) > BARS["once_run_in"]
+    either = max(tight, large) > BARS["once_each"] or tight + large > BARS["once_both"]
+    return either or p.sum("pinch", "thick", "tight") > BARS["once_wide"]
 
 
 def _good(p: Print) -> Decision:

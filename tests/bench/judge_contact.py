@@ -104,13 +104,13 @@ def judged(case: Case, blue: Blue, check: Check, allowed: Iterable[str], earlier
     seconds = time.process_time() - begun
     other = read_print(turned(blue.cells), check.turned(), Criteria(), earlier)
     outcome = str(reading.outcome)
-    if outcome == "scrape" and reading.engineer:
-        outcome = "engineer"
     allowed = frozenset(allowed) | beside_the_cause(
         case, blue.wide, blue.bare_end, int((blue.cells > 0).sum())
     )
     if "seat" in allowed and case.kind in GROUPS["pinch"] and not blue.bridged:
         allowed |= {"measure"}  # the bottom prints too: thick dye, tight and pinched are one print
+    if reading.engineer and (outcome == "scrape" or (outcome == "measure" and "engineer" in allowed)):
+        outcome = "engineer"  # "measure" there reads "measure before doing more, and ask the engineer"
     return Verdict(
         outcome,
         allowed,

@@ -61,13 +61,14 @@ def bearing(rng: Rng, worn: bool, mandrel: bool) -> Case:
     state = "run_in" if worn else str(rng.choice(("new", "scraped")))
     r = 0.5 * float(np.exp(rng.uniform(math.log(90.0), math.log(300.0))))
     depth = float(rng.uniform(15.0, 110.0)) if worn else 0.0
+    worn_to = float(rng.uniform(-0.08, 0.08)) if worn else 0.0
     worn_at = math.radians(rng.normal(0.0, 4.0)) if worn else 0.0
     shell = Shell(
         r=r,
         worn=depth,
         worn_at=worn_at,
-        worn_to=rng.uniform(-0.08, 0.08) if worn else 0.0,
-        tilt=rng.uniform(-0.4, 0.4) * h,
+        worn_to=worn_to,
+        tilt=rng.uniform(-0.4, 0.4) * h + 2.0 * depth * worn_to,  # worn the way it ran
         skew=rng.uniform(-0.3, 0.3) * h if worn else rng.uniform(-0.06, 0.06) * r,
         oval=rng.uniform(-0.08, 0.08) * r,
         bore_crown=rng.uniform(-0.3, 0.3) * h,
@@ -131,7 +132,7 @@ def _carried_at_one_end(case: Case, rng: Rng) -> set[str]:
     case.shell.worn_to = _sign(rng) * rng.uniform(0.8, 1.0)
     case.shell.tilt = 2.0 * case.shell.worn * case.shell.worn_to
     case.clearance = 2.0 * case.shell.r + case.shell.worn
-    return {"alignment", "measure"}  # the clearance at both ends tells as much
+    return {"alignment", "measure"}  # the clearance at both ends tells as much; see `beside_the_cause`
 
 
 def _taper(case: Case, rng: Rng) -> set[str]:
@@ -325,6 +326,8 @@ def drawn(kind: str, rng: Rng) -> Case:
     case = bearing(rng, worn, bool(on_mandrel and rng.random() < 0.3))
     allowed = draw(case, rng)
     case.kind, case.causes = kind, frozenset({cause} if cause else ())
+    if kind == "bore under size":
+        case.causes |= {"pinch"}  # named as one: "a shell drawn in at its joints, or a bore smaller than the journal"
     case.allowed, case.again = set(allowed), set(allowed)
     if cause in SPOT_CAUSES:
         case.allowed = {"repeat"}
@@ -352,6 +355,8 @@ def beside_the_cause(case: Case, wide: float, bare_end: bool, marks: int) -> set
     more = set()
     if marks <= 1:
         more.add("repeat")
+    if case.kind == "run in at one end" and wide >= 0.75 and not bare_end:
+        more.add("acceptable")  # the shaft beds in its own wear from end to end: only the clearances tell the ends apart
     if "acceptable" not in case.allowed | case.again:
         return more
     ratio = case.shell.r / max(case.h, 1e-6)

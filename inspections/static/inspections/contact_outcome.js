@@ -71,9 +71,18 @@ const contactPrint = (reader) => {
   const isGood = (p) => sum(p, "good") >= BARS.good && sum(p, "tilt", "skew", "side") <= BARS.good_alignment;
 
   function leftOpen(p) {
-    const clearance = sum(p, "pinch", "tight", "large") > BARS.good_clearance;
-    if (clearance || sum(p, "large") > BARS.good_large) return decision("clearance_open", "measure");
-    return sum(p, "spot", "spots") > BARS.good_spots ? decision("spot_open", "repeat") : null;
+    const clearance = sum(p, "pinch", "tight", "large") > BARS.good_clearance || sum(p, "pinch") > BARS.good_pinch;
+    if (clearance || sum(p, "large") > BARS.good_large || measuredOnce(p)) return decision("clearance_open", "measure");
+    const unlike = sum(p, "spot", "spots", "uneven") > BARS.good_spots || sum(p, "hollow", "proud") > BARS.good_crown;
+    return unlike ? decision("spot_open", "repeat") : null;
+  }
+
+  function measuredOnce(p) {
+    if (p.check.measured_twice) return false;
+    const tight = sum(p, "tight"), large = sum(p, "large");
+    if (p.check.state === "run_in") return Math.max(tight, large) > BARS.once_run_in;
+    const either = Math.max(tight, large) > BARS.once_each || tight + large > BARS.once_both;
+    return either || sum(p, "pinch", "thick", "tight") > BARS.once_wide;
   }
 
   function coverage(p) {

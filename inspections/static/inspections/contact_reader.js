@@ -238,9 +238,11 @@ const contactReader = (TABLE, LIBRARY) => {
   }
 
   function posterior(evidence, best, check, flip, cells) {
-    const raw = CAUSES.map((cause) => prior(cause, check) * evidence[cause.name].reduce((a, b) => a + b, 0));
-    const total = raw.reduce((a, b) => a + b, 0), perMille = {};
-    CAUSES.forEach((cause, k) => { perMille[cause.name] = whole(1000 * raw[k] / total); });
+    const priors = CAUSES.map((cause) => prior(cause, check));
+    const raw = CAUSES.map((cause, k) => priors[k] * evidence[cause.name].reduce((a, b) => a + b, 0));
+    const total = raw.reduce((a, b) => a + b, 0), before = priors.reduce((a, b) => a + b, 0), perMille = {};
+    const like = 1 - FACTS.unlike;
+    CAUSES.forEach((cause, k) => { perMille[cause.name] = whole(1000 * (like * raw[k] / total + FACTS.unlike * priors[k] / before)); });
     const ranked = CAUSES.map((cause) => cause.name).sort((a, b) => perMille[b] - perMille[a]);
     const byFlip = evidence[ranked[0]], sum = Math.max(byFlip.reduce((a, b) => a + b, 0), 1e-300);
     const share = (k) => whole(1e6 * FLIPS.reduce((s, f, j) => s + (f[k] === flip[k] ? byFlip[j] / sum : 0), 0)) / 1e6;

@@ -18,7 +18,7 @@ def test_of_150_prints_most_are_read_right_and_hardly_any_unsafely(made):
     total = s.total
     assert total["first"] == total["again"] == 150
     for stage in ("first", "again"):
-        assert total[f"{stage} right"] >= 0.78 * 150
+        assert total[f"{stage} right"] >= 0.72 * 150
         assert total[f"{stage} unsafe"] <= 4
 
 
