@@ -142,7 +142,9 @@ def _is_good(p: Print) -> bool:
 
 def _open(p: Print) -> Decision | None:
     """What keeps a print that fits from being accepted: a clearance, a spot or a form that it does not rule out."""
-    clearance = p.sum("pinch", "tight", "large") > BARS["good_clearance"] or p.sum("pinch") > BARS["good_pinch"]
+    clearance = (
+        p.sum("pinch", "tight", "large") > BARS["good_clearance"] or p.sum("pinch") > BARS["good_pinch"]
+    )
     if clearance or p.sum("large") > BARS["good_large"] or _measured_once(p):
         return Decision("clearance_open", "measure")
     spots, crown = p.sum("spot", "spots", "uneven"), p.sum("hollow", "proud")

@@ -327,7 +327,9 @@ def drawn(kind: str, rng: Rng) -> Case:
     allowed = draw(case, rng)
     case.kind, case.causes = kind, frozenset({cause} if cause else ())
     if kind == "bore under size":
-        case.causes |= {"pinch"}  # named as one: "a shell drawn in at its joints, or a bore smaller than the journal"
+        case.causes |= {
+            "pinch"
+        }  # named as one: "a shell drawn in at its joints, or a bore smaller than the journal"
     case.allowed, case.again = set(allowed), set(allowed)
     if cause in SPOT_CAUSES:
         case.allowed = {"repeat"}
@@ -356,7 +358,9 @@ def beside_the_cause(case: Case, wide: float, bare_end: bool, marks: int) -> set
     if marks <= 1:
         more.add("repeat")
     if case.kind == "run in at one end" and wide >= 0.75 and not bare_end:
-        more.add("acceptable")  # the shaft beds in its own wear from end to end: only the clearances tell the ends apart
+        more.add(
+            "acceptable"
+        )  # the shaft beds in its own wear from end to end: only the clearances tell the ends apart
     if "acceptable" not in case.allowed | case.again:
         return more
     ratio = case.shell.r / max(case.h, 1e-6)

@@ -184,7 +184,9 @@ def test_a_print_that_fits_asks_for_what_it_does_not_rule_out():
     assert judged(good=890, spot=60, spots=41).code == "spot_open"
 
 
-@pytest.mark.parametrize("chances", [{"tight": 26}, {"large": 26}, {"tight": 21, "large": 20}, {"thick": 101}])
+@pytest.mark.parametrize(
+    "chances", [{"tight": 26}, {"large": 26}, {"tight": 21, "large": 20}, {"thick": 101}]
+)
 def test_a_clearance_measured_once_must_be_measured_again_before_a_close_call_is_accepted(chances):
     assert judged(good=890, **chances) == decide_of("clearance_open", "measure", engineer=False)
     assert judged(facts={"measured_twice": True}, good=890, **chances).outcome == "acceptable"
