@@ -16,7 +16,14 @@ def prepare(command: str, environment: MutableMapping[str, str]) -> None:
     """Set what must stand before the settings load: the demo's own record, and who may change tables."""
     environment.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
     if command == "demo":
-        environment["DATABASE_URL"] = f"sqlite:///{DEMO_RECORD}"
+        own = f"sqlite:///{DEMO_RECORD}"
+        if environment.get("DATABASE_URL", own) != own:
+            print(
+                "DATABASE_URL is set and not used: the demo keeps a record of its own, so that invented bearings never "
+                "stand in a plant's.",
+                file=sys.stderr,
+            )
+        environment["DATABASE_URL"] = own
         environment["PLAIN_HTTP"] = "yes"
     elif command in OWNER_COMMANDS and environment.get("DATABASE_OWNER_URL"):
         environment["DATABASE_URL"] = environment["DATABASE_OWNER_URL"]

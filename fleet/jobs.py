@@ -2,18 +2,21 @@
 
 import datetime as dt
 import logging
-from collections.abc import Callable
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, Protocol
 
-from django.db import connection, transaction
+from django.db import DatabaseError, connection, transaction
 
 from fleet.clock import now
 from fleet.models import Account, Job
 
 log = logging.getLogger(__name__)
-# A worker that says nothing for so long is taken to have stopped.
-SILENT = dt.timedelta(minutes=10)
+# A worker gives a sign of life so often; one that gives none for so long is taken to have stopped.
+BEAT_S = 10.0
+SILENT = dt.timedelta(minutes=1)
 
 
 class Progress(Protocol):
@@ -37,19 +40,23 @@ class Undone(Exception):
 
 @dataclass(frozen=True)
 class Work:
-    """A kind of long work. `words` says what it is, as in "working the dates out anew"."""
+    """A kind of long work. `words` says what it is, as in "working the dates out anew".
+
+    `for_all`: what comes of it is the same whoever asks and hidden from nobody who may ask; one job answers all.
+    """
 
     kind: str
     words: str
     do: Callable[[Job, Progress], Done]
+    for_all: bool = False
 
 
 _WORKS: dict[str, Work] = {}
 
 
-def register(kind: str, words: str, do: Callable[[Job, Progress], Done]) -> None:
+def register(kind: str, words: str, do: Callable[[Job, Progress], Done], *, for_all: bool = False) -> None:
     """Make a kind of work known; each app does so in its `AppConfig.ready()`."""
-    _WORKS[kind] = Work(kind, words, do)
+    _WORKS[kind] = Work(kind, words, do, for_all)
 
 
 def work(kind: str) -> Work:
@@ -66,17 +73,17 @@ def work(kind: str) -> Work:
 
 
 def ask(kind: str, *, by: Account | None, wanted: dict[str, Any] | None = None) -> Job:
-    """Ask for work; the same work that still waits is not asked for twice.
+    """Ask for work; the same work that still waits is not asked for twice, by nobody where one job answers all.
 
     Raises
     ------
     LookupError
         for a kind nobody registered.
     """
-    work(kind)
+    asked_by = {} if work(kind).for_all else {"by": by}
     wanted = wanted or {}
     with transaction.atomic():
-        waiting = Job.objects.filter(kind=kind, state=Job.State.WAITING, by=by)
+        waiting = Job.objects.filter(kind=kind, state=Job.State.WAITING, **asked_by)
         for job in waiting.order_by("asked_at"):
             if job.wanted == wanted:
                 return job
@@ -89,7 +96,8 @@ def do_next() -> Job | None:
     if job is None:
         return None
     try:
-        done = work(job.kind).do(job, lambda n, of, words="": _tell(job, n, of, words))
+        with _signs_of_life(job):
+            done = work(job.kind).do(job, lambda n, of, words="": _tell(job, n, of, words))
         state, said, address = Job.State.DONE, done.sentence, done.address
     except (Undone, LookupError) as refused:
         state, said, address = Job.State.FAILED, str(refused), ""
@@ -120,6 +128,28 @@ def _take() -> Job | None:
     return job
 
 
+@contextmanager
+def _signs_of_life(job: Job) -> Iterator[None]:
+    """While a job is done a second thread says so; where the database is busy with the work itself, the next beat does."""
+    over = threading.Event()
+
+    def beat() -> None:
+        while not over.wait(BEAT_S):
+            try:
+                Job.objects.filter(pk=job.pk).update(beat_at=now())
+            except DatabaseError:
+                log.info("no sign of life of job %s: the database was busy", job.pk)
+        connection.close()
+
+    thread = threading.Thread(target=beat, name=f"job {job.pk}", daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        over.set()
+        thread.join()
+
+
 def _give_up_silent_ones() -> None:
     silent = Job.objects.filter(state=Job.State.RUNNING, beat_at__lt=now() - SILENT)
     silent.update(
@@ -134,7 +164,9 @@ def _tell(job: Job, n: int, of: int, words: str = "") -> None:
 
 
 def waits_for_a_worker(job: Job) -> bool:
-    """Whether a job has waited for longer than a worker that is there would let it."""
+    """Whether a job waits, or stands begun, for longer than a worker that is there would let it."""
+    if job.state == Job.State.RUNNING:
+        return job.beat_at is not None and now() - job.beat_at > SILENT
     if job.state != Job.State.WAITING or now() - job.asked_at < dt.timedelta(seconds=15):
         return False
     return not Job.objects.filter(state=Job.State.RUNNING).exists()

@@ -2,7 +2,7 @@
 
 from uuid import UUID
 
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
@@ -14,11 +14,14 @@ LOOKS_AGAIN_S = 3
 
 @require_safe
 def job(request: HttpRequest, job_id: UUID) -> HttpResponse:
-    """One's own job; the page looks again by itself until the work is over."""
-    found = get_object_or_404(Job, pk=job_id, by=request.user)
+    """One's own job, or one that answers all who ask; the page looks again by itself until the work is over."""
+    found = get_object_or_404(Job, pk=job_id)
+    work = jobs.work(found.kind)
+    if found.by != request.user and not work.for_all:
+        raise Http404
     context = {
         "job": found,
-        "words": jobs.work(found.kind).words,
+        "words": work.words,
         "no_worker": jobs.waits_for_a_worker(found),
         "n_before": Job.objects.filter(state=Job.State.WAITING, asked_at__lt=found.asked_at).count(),
         "again_s": None if found.is_over else LOOKS_AGAIN_S,

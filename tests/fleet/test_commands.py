@@ -222,6 +222,13 @@ def test_the_demo_refuses_any_record_but_its_own():
     assert not Site.objects.exists()
 
 
+def test_the_demo_says_that_it_does_not_use_a_database_that_is_named(capsys):
+    manage.prepare("demo", {"DATABASE_URL": "postgresql://plant"})
+    assert "DATABASE_URL is set and not used" in capsys.readouterr().err
+    manage.prepare("demo", {})
+    assert capsys.readouterr().err == ""
+
+
 def test_the_demo_is_started_on_its_own_file_whatever_the_environment_says():
     environment = {"DATABASE_URL": "postgresql://the-plant/record", "PLAIN_HTTP": "no"}
     manage.prepare("demo", environment)

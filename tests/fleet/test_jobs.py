@@ -2,6 +2,7 @@
 
 import datetime as dt
 import io
+import time
 
 import pytest
 from django.core.management import call_command
@@ -43,6 +44,22 @@ def test_the_same_work_that_waits_is_asked_for_once(counting):
     assert ask("a", makers.an_account()) != ask("a", by)
 
 
+def test_six_people_who_ask_for_new_dates_ask_for_one_job_and_all_see_it(client):
+    asked = []
+    for _ in range(6):
+        client.force_login(makers.an_account())
+        page = client.post("/dates-anew/", follow=True)
+        assert page.status_code == 200 and "Waiting" in page.content.decode()
+        asked.append(page.redirect_chain[-1][0])
+    assert len(set(asked)) == Job.objects.count() == 1
+
+
+def test_nobody_sees_a_job_of_somebody_else_where_it_does_not_answer_all(client, counting):
+    job = ask("a", makers.an_account())
+    client.force_login(makers.an_account())
+    assert client.get(f"/jobs/{job.pk}/").status_code == 404
+
+
 def test_jobs_are_done_in_the_order_in_which_they_were_asked_for_and_tell_how_they_ended(counting):
     by = makers.an_account()
     first, second, third = (ask(what, by) for what in ("a", "impossible", "broken"))
@@ -60,7 +77,7 @@ def test_jobs_are_done_in_the_order_in_which_they_were_asked_for_and_tell_how_th
 
 def test_work_of_a_worker_that_fell_silent_is_given_up_and_said_so(counting):
     job = ask("a", makers.an_account())
-    Job.objects.filter(pk=job.pk).update(state="running", beat_at=now() - dt.timedelta(minutes=11))
+    Job.objects.filter(pk=job.pk).update(state="running", beat_at=now() - dt.timedelta(seconds=61))
     assert jobs.do_next() is None
     job.refresh_from_db()
     assert job.state == "failed" and "ask again" in job.said
@@ -95,3 +112,31 @@ def test_a_page_says_when_nobody_does_the_work(client, counting):
     Job.objects.filter(pk=job.pk).update(asked_at=now() - dt.timedelta(seconds=20))
     client.force_login(by)
     assert "manage.py worker" in client.get(f"/jobs/{job.pk}/").content.decode()
+
+
+def test_a_job_whose_worker_was_killed_says_within_a_minute_that_nobody_works_on_it(client, counting):
+    by = makers.an_account()
+    job = ask("a", by)
+    client.force_login(by)
+    for silent_s, told in ((30, False), (61, True)):
+        beat = now() - dt.timedelta(seconds=silent_s)
+        Job.objects.filter(pk=job.pk).update(state="running", begun_at=beat, beat_at=beat)
+        assert ("gives no sign of life" in client.get(f"/jobs/{job.pk}/").content.decode()) is told
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_long_job_gives_signs_of_life_while_it_is_done(monkeypatch):
+    monkeypatch.setattr(jobs, "BEAT_S", 0.02)
+    beats = []
+
+    def do(job, tell):
+        for _ in range(200):
+            beats.append(Job.objects.values_list("beat_at", flat=True).get(pk=job.pk))
+            if len(set(beats)) > 2:
+                break
+            time.sleep(0.02)
+        return jobs.Done("Waited.")
+
+    monkeypatch.setitem(jobs._WORKS, "count", jobs.Work("count", "counting", do))
+    ask("a", None)
+    assert jobs.do_next().state == "done" and len(set(beats)) > 2
