@@ -52,9 +52,9 @@ class ClosingList:
         return found
 
     def _as_left(self) -> str:
-        if any(r.stage == Stage.AS_LEFT for r in self.desk.readings):
+        if any(r.stage == Stage.AS_LEFT for r in self.desk.record.readings):
             return DONE
-        return NOT_DONE if self.desk.worked else NOT_FITTED
+        return NOT_DONE if self.desk.rules.worked else NOT_FITTED
 
     def answered(self, post: Mapping[str, str]) -> tuple[dict[str, Any], list[str]]:
         """(what is stored, sentences of what is missing). What is not spoken of is done only where the list was signed."""

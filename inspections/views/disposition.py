@@ -17,6 +17,7 @@ from inspections.visits import advice as advising
 from inspections.visits import dispositions as signing
 from inspections.visits.desk import Desk, desk_at
 from inspections.visits.open_bearing import situation_of
+from inspections.visits.screen_context import screen_context
 from inspections.visits.word_at_pump import Advice, advise
 
 
@@ -36,17 +37,18 @@ def dispositions(request: HttpRequest) -> HttpResponse:
 def disposition(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     """One bearing's word with everything behind it, and the form that the engineer signs."""
     desk = desk_at(request, pump, position, act="read")
-    desk.visit = _visit(desk)
-    desk.__dict__.pop("memory", None)
+    desk.turn_to(_visit(desk))
     advice = _word(desk)
     signs = may(request.user, "dispose", desk.bearing.place.site)
     form = DispositionForm(request.POST or None)
     if request.method == "POST":
         require(request.user, "dispose", desk.bearing.place.site)
         if form.is_valid() and _signed(desk, advice, form):
-            return redirect(desk.address("record-close") if desk.visit.closed_on is None else "dispositions")  # type: ignore[union-attr]
+            return redirect(
+                desk.screens.address("record-close") if desk.visit.closed_on is None else "dispositions"
+            )  # type: ignore[union-attr]
     return render(
-        request, "inspections/disposition.html", desk.context(advice=advice, form=form, signs=signs)
+        request, "inspections/disposition.html", screen_context(desk, advice=advice, form=form, signs=signs)
     )
 
 
@@ -67,7 +69,9 @@ def _word(desk: Desk) -> Advice:
     if row := rows.order_by("recorded_at").last():
         return signing.word_of(row)
     figures = current([desk.bearing], desk.today)[desk.bearing.pk]
-    return advise(situation_of(desk), advising.by_chance(figures, desk.before.known.accepted_risk))
+    return advise(
+        situation_of(desk.rules), advising.by_chance(figures, desk.record.before.known.accepted_risk)
+    )
 
 
 def _signed(desk: Desk, advice: Advice, form: DispositionForm) -> bool:

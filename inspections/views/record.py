@@ -18,13 +18,22 @@ from inspections.views.record_reading import STAGE_WORDS, next_address, reading_
 from inspections.visits import acts
 from inspections.visits.acts import CHECKED, MEASURED, RECORDED, attend, begin, could_not_measure
 from inspections.visits.contact_rounds import last_rounds, rounds_of
-from inspections.visits.desk import Desk, at_the_pump, desk_at, from_a_sheet, outage_now, people_for, pick
+from inspections.visits.desk import Desk, at_the_pump, desk_at
+from inspections.visits.device_memory import from_a_sheet
 from inspections.visits.diameters import bore_minus_journal
 from inspections.visits.forms import CouldNotForm, PeopleForm, StartForm, new_id
 from inspections.visits.photos import photos_of
 from inspections.visits.quantities import asked, with_station
+from inspections.visits.screen_context import (
+    device_facts,
+    events_in_words,
+    people_to_pick,
+    screen_context,
+    with_words,
+)
 from inspections.visits.stations import Station, station
 from inspections.visits.verdict import SIGN
+from inspections.visits.visit_record import outage_now
 
 AT_ONCE = 3  # names to tap on the first screen; the others are in a list
 
@@ -34,14 +43,14 @@ def start(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     """The guard against the wrong bearing, who measures, the cautions; a post begins or continues the visit."""
     desk = desk_at(request, pump, position)
     outage = outage_now(desk.bearing, desk.today)
-    people = people_for(desk)
+    people = people_to_pick(desk)
     form = StartForm(
         request.POST or None,
         people=people,
         at_once=AT_ONCE,
         why_known="planned" if outage else "",
         today=desk.today,
-        initial={"measured_by": str(people[0].pk), "measured_on": desk.memory.get("on", "")},
+        initial={"measured_by": str(people[0].pk), "measured_on": desk.memory.kept.get("on", "")},
     )
     if request.method == "POST" and form.is_valid():
         try:
@@ -49,13 +58,14 @@ def start(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         except NotRecorded as fault:
             form.add_error("measured_on", str(fault))
     others = [one for one in desk.bearing.place.bearings.standing() if one.pk != desk.bearing.pk]
-    context = desk.context(
+    context = screen_context(
+        desk,
         form=form,
         outage=outage,
         page=bearing_address(desk.bearing),
         others=others,
         parts=sorted([desk.bearing, *others], key=lambda one: one.folded),
-        from_sheet=desk.on != desk.today,
+        from_sheet=desk.memory.on != desk.today,
     )
     return render(request, "inspections/record_start.html", context)
 
@@ -66,7 +76,7 @@ def _begun(desk: Desk, said: dict[str, Any], outage: Any) -> str:
     kept = {name: said[name] for name in ("job", "procedure", "revision") if said[name].strip()}
     if on != desk.today:
         outage = outage_now(desk.bearing, on)
-    desk.visit = begin(
+    visit = begin(
         bearing=desk.bearing,
         on=on,
         by=desk.person,
@@ -75,16 +85,19 @@ def _begun(desk: Desk, said: dict[str, Any], outage: Any) -> str:
         why=said["why"] or ("planned" if outage else ""),
         **kept,
     )
+    desk.turn_to(visit)
     session = desk.request.session
     session.pop(from_a_sheet(desk.bearing.place_id), None)
     if on != desk.today:
-        session[from_a_sheet(desk.bearing.place_id)] = str(desk.visit.pk)
-    for name in ("memory", "before", "limits", "cautions"):
-        desk.__dict__.pop(name, None)
-    desk.remember(measured_by=str(who), on=on.isoformat() if on != desk.today else "")
-    pick(desk, who)
-    todo = bool(desk.open_stations(Stage.AS_FOUND)) and not desk.work
-    return desk.address("record-reading", stage=Stage.AS_FOUND) if todo else desk.address("record-overview")
+        session[from_a_sheet(desk.bearing.place_id)] = str(visit.pk)
+    desk.memory.remember(measured_by=str(who), on=on.isoformat() if on != desk.today else "")
+    desk.memory.pick(who)
+    todo = bool(desk.rules.open_stations(Stage.AS_FOUND)) and not desk.rules.work
+    return (
+        desk.screens.address("record-reading", stage=Stage.AS_FOUND)
+        if todo
+        else desk.screens.address("record-overview")
+    )
 
 
 def _person(desk: Desk, said: dict[str, Any]) -> UUID | None:
@@ -108,35 +121,38 @@ def people(desk: Desk) -> HttpResponse:
     request = desk.request
     part = request.GET.get("part", MEASURED)
     part = part if part in PARTS else MEASURED
-    names = people_for(desk)
+    names = people_to_pick(desk)
     form = PeopleForm(
         request.POST or None,
         people=names,
         today=desk.today,
         opened_on=desk.visit.opened_on,
-        initial={"on": desk.on},  # type: ignore[union-attr]
+        initial={"on": desk.memory.on},  # type: ignore[union-attr]
     )
     if request.method == "POST" and form.is_valid():
         said = form.cleaned_data
         if "day" in request.POST:
             on = said["on"] or desk.today
-            desk.remember(on=on.isoformat() if on != desk.today else "")
+            desk.memory.remember(on=on.isoformat() if on != desk.today else "")
         else:
             _picked(desk, part, _person(desk, said))
         return redirect(_back_to(desk))
     tabs = [
-        (words, desk.address("record-people", **_asked(request) | {"part": name}))
+        (words, desk.screens.address("record-people", **_asked(request) | {"part": name}))
         for name, words in PARTS.items()
         if name != part
     ]
-    context = desk.context(
+    context = screen_context(
+        desk,
         form=form,
         people=names,
         part=part,
         heading=PARTS[part],
         tabs=tabs,
         back=_back_to(desk),
-        now={MEASURED: desk.measured_by, CHECKED: desk.checked_by}.get(part, desk.writes),
+        now={MEASURED: desk.memory.measured_by, CHECKED: desk.memory.checked_by}.get(
+            part, desk.memory.recorded_by
+        ),
     )
     return render(request, "inspections/record_people.html", context)
 
@@ -144,10 +160,10 @@ def people(desk: Desk) -> HttpResponse:
 def _picked(desk: Desk, part: str, who: UUID | None) -> None:
     assert desk.visit is not None
     if who is not None:
-        pick(desk, who)
+        desk.memory.pick(who)
         if part != CHECKED:
             attend(visit=desk.visit, person=who, part=part, by=desk.person)
-    desk.remember(**{f"{part}_by": str(who) if who else ""})
+    desk.memory.remember(**{f"{part}_by": str(who) if who else ""})
 
 
 def _asked(request: HttpRequest) -> dict[str, str]:
@@ -158,8 +174,8 @@ def _back_to(desk: Desk) -> str:
     """The reading from which somebody else's name was asked for, else the overview."""
     asked_for = _asked(desk.request)
     if asked_for.pop("then", "") == "reading":
-        return desk.address("record-reading", **asked_for)
-    return desk.address("record-overview")
+        return desk.screens.address("record-reading", **asked_for)
+    return desk.screens.address("record-overview")
 
 
 @at_the_pump
@@ -183,16 +199,16 @@ def could_not(desk: Desk) -> HttpResponse:
             note=said["note"],
             quantity=quantity,
         )  # type: ignore[arg-type]
-        desk.__dict__.pop("left_out", None)
-        desk.forget()
+        desk.record.forget("left_out")
         return redirect(next_address(desk, stage, None, quantity))
-    context = desk.context(
+    context = screen_context(
+        desk,
         form=form,
         stage_words=STAGE_WORDS.get(stage, ""),
         where=with_station(quantity, where),
-        device=desk.for_device("could_not", stage, where, quantity=quantity),
+        device=device_facts(desk, "could_not", stage, where, quantity=quantity),
         reasons=NotMeasured.Because.choices,
-        back=desk.address("record-reading", stage=stage, at=where.key, quantity=quantity),
+        back=desk.screens.address("record-reading", stage=stage, at=where.key, quantity=quantity),
     )  # type: ignore[call-overload]
     return render(request, "inspections/record_could_not.html", context)
 
@@ -221,10 +237,13 @@ def mend(desk: Desk) -> HttpResponse:
             messages.success(
                 request, f"Mended: {one.typed} {SIGN.get(one.unit, one.unit)} stays in the record as mended."
             )
-            desk.forget()
+            desk.record.forget()
             return redirect(next_address(desk, one.stage, mended, one.quantity))
-    context = desk.context(
-        one=desk.dressed(one), stage_words=STAGE_WORDS[one.stage], unit_words=SIGN.get(one.unit, one.unit)
+    context = screen_context(
+        desk,
+        one=with_words(desk, one),
+        stage_words=STAGE_WORDS[one.stage],
+        unit_words=SIGN.get(one.unit, one.unit),
     )
     return render(request, "inspections/record_mend.html", context)
 
@@ -241,25 +260,29 @@ def overview(desk: Desk) -> HttpResponse:
     """All of the visit so far, whoever entered it, and the step that comes next."""
     keep_tapped(desk)
     previous = reading_of(desk, desk.request.GET.get("last"))
-    lines = [(one, desk.verdict_on(one), who_of(desk, one)) for one in desk.readings]
+    lines = [
+        (with_words(desk, one), desk.rules.verdict_on(one), who_of(desk, one)) for one in desk.record.readings
+    ]
     rounds = rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
-    seen = [one for one in desk.events if one.kind == EventKind.FOUND]
-    works = [one for one in desk.events if one.kind not in (EventKind.FOUND, EventKind.CONTACT_CHECK)]
-    context = desk.context(
+    events = events_in_words(desk)
+    seen = [one for one in events if one.kind == EventKind.FOUND]
+    works = [one for one in events if one.kind not in (EventKind.FOUND, EventKind.CONTACT_CHECK)]
+    context = screen_context(
+        desk,
         lines=lines,
         rounds=rounds,
         seen=seen,
         works=works,
         previous=previous,
         next=next_step(desk, rounds),
-        previous_verdict=desk.verdict_on(previous) if previous else None,
+        previous_verdict=desk.rules.verdict_on(previous) if previous else None,
         left_out=left_out_words(desk),
         photos=photos_of(desk.bearing, desk.visit),
         may_photo=photos_allowed(desk),
-        as_left=desk.worked,
+        as_left=desk.rules.worked,
         stages=Stage,
-        open_found=desk.open_stations(Stage.AS_FOUND),
-        derived=bore_minus_journal(desk),
+        open_found=desk.rules.open_stations(Stage.AS_FOUND),
+        derived=bore_minus_journal(desk.rules),
         sides=_other_sides(desk),
     )
     return render(desk.request, "inspections/record_overview.html", context)
@@ -268,7 +291,8 @@ def overview(desk: Desk) -> HttpResponse:
 def who_of(desk: Desk, one: Reading) -> str:
     """ "A. Fitter, written down by B. Clerk, checked by C. Chief": as far as they are three."""
     measured, wrote, checked = (
-        desk.names.get(pk, "") if pk else "" for pk in (one.measured_by, one.recorded_by, one.checked_by)
+        desk.record.names.get(pk, "") if pk else ""
+        for pk in (one.measured_by, one.recorded_by, one.checked_by)
     )
     said = [measured] + ([f"written down by {wrote}"] if wrote and wrote != measured else [])
     return ", ".join(part for part in [*said, f"checked by {checked}" if checked else ""] if part)
@@ -281,7 +305,7 @@ def left_out_words(desk: Desk) -> list[tuple[str, str]]:
             f"{STAGE_WORDS[one.stage]}, {with_station(one.quantity, Station(one.end, one.clock))}",
             str(one.get_because_display()),
         )
-        for one in desk.left_out
+        for one in desk.record.left_out
     ]
 
 
@@ -293,24 +317,24 @@ def _other_sides(desk: Desk) -> list[tuple[str, str]]:
 
 def next_step(desk: Desk, rounds: list) -> tuple[str, str]:
     """The one step that comes next: its address and what its button says."""
-    if desk.open_stations(Stage.AS_FOUND) and not desk.work and not desk.readings:
-        return desk.address("record-reading", stage=Stage.AS_FOUND), "Measure as found"
+    if desk.rules.open_stations(Stage.AS_FOUND) and not desk.rules.work and not desk.record.readings:
+        return desk.screens.address("record-reading", stage=Stage.AS_FOUND), "Measure as found"
     asking = [one for one in last_rounds(rounds) if one.event.outcome == "scrape"]
-    if asking and not desk.scraping_offered:
-        return desk.address("record-close"), "Ask the engineer"
+    if asking and not desk.rules.scraping_offered:
+        return desk.screens.address("record-close"), "Ask the engineer"
     if asking:
         last = asking[0].event
         done = any(
             one.kind == EventKind.SCRAPE and (one.on, one.order) > (last.on, last.order)
-            for one in desk.events
+            for one in desk.record.events
         )
         if done:
             half = {"half": asking[0].half} if asking[0].half == "upper" else {}
-            return desk.address("record-check", **half), f"Check again, round {asking[0].round + 1}"
+            return desk.screens.address("record-check", **half), f"Check again, round {asking[0].round + 1}"
         return (
-            desk.address("record-print", check=asking[0].pk),
+            desk.screens.address("record-print", check=asking[0].pk),
             f"Round {asking[0].round}: scrape, then check again",
         )
-    if desk.worked and desk.open_stations(Stage.AS_LEFT):
-        return desk.address("record-reading", stage=Stage.AS_LEFT), "Measure as left"
-    return desk.address("record-close"), "Finish"
+    if desk.rules.worked and desk.rules.open_stations(Stage.AS_LEFT):
+        return desk.screens.address("record-reading", stage=Stage.AS_LEFT), "Measure as left"
+    return desk.screens.address("record-close"), "Finish"

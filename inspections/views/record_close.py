@@ -18,11 +18,13 @@ from inspections.views.record_contact import keep_all_tapped
 from inspections.visits import acts, dispositions
 from inspections.visits import advice as advising
 from inspections.visits.acts import CHECKED, decide
-from inspections.visits.desk import Desk, at_the_pump, from_a_sheet, people_for
+from inspections.visits.desk import Desk, at_the_pump
+from inspections.visits.device_memory import from_a_sheet
 from inspections.visits.expectations import SCRAPED
 from inspections.visits.forms import new_id
 from inspections.visits.open_bearing import noted_of, situation_of, whom_to_ring
 from inspections.visits.photos import photos_of
+from inspections.visits.screen_context import people_to_pick, screen_context
 from inspections.visits.stations import Station
 from inspections.visits.word_at_pump import CLOSE_UP, ENGINEER, HOLD, REPLACE, WORDS, Advice, advise
 
@@ -41,7 +43,7 @@ class Missing:
     @property
     def stations(self) -> list[Station]:
         """The station, or all of a bearing nobody touched: asked for only where it is stored."""
-        return [self.where] if self.where else self.desk.usual_stations()
+        return [self.where] if self.where else self.desk.rules.usual_stations()
 
 
 @dataclass
@@ -69,19 +71,23 @@ class Side:
         """Whom to ring, where the word asks for somebody."""
         if self.advice.word not in (HOLD, ENGINEER):
             return ""
-        return whom_to_ring(self.desk.bearing.place.site, self.desk.on, self.desk.settings)
+        return whom_to_ring(self.desk.bearing.place.site, self.desk.memory.on, self.desk.record.settings)
 
     @property
     def photo_wanted(self) -> list[str]:
         """What was found that a photo is wanted of, and there is none in this visit."""
-        noted = noted_of(self.desk)
+        noted = noted_of(self.desk.rules)
         return [] if noted and photos_of(self.desk.bearing, self.desk.visit) else noted
 
     @property
     def disposition(self) -> str:
         """Where the engineer signs; empty where nothing stands that could be answered."""
         desk = self.desk
-        return desk.address("disposition", visit=desk.visit.pk) if self.advice.keys and desk.visit else ""
+        return (
+            desk.screens.address("disposition", visit=desk.visit.pk)
+            if self.advice.keys and desk.visit
+            else ""
+        )
 
     @property
     def list(self) -> ClosingList:
@@ -104,8 +110,9 @@ def close(desk: Desk) -> HttpResponse:
             messages.error(desk.request, str(fault))
         else:
             desk.request.session.pop(from_a_sheet(desk.bearing.place_id), None)
-            return redirect(desk.address("record-receipt", visit=visit.pk))
-    context = desk.context(
+            return redirect(desk.screens.address("record-receipt", visit=visit.pk))
+    context = screen_context(
+        desk,
         advice=sides[0].advice,
         side=sides[0],
         others=sides[1:],
@@ -115,8 +122,8 @@ def close(desk: Desk) -> HttpResponse:
         goes_on=all(one.goes_on for one in sides),
         reasons=NotMeasured.Because.choices,
         checked_needed=CHECKED in needed,
-        checker=desk.checked_by,
-        people=[p for p in people_for(desk) if p.pk != desk.person],
+        checker=desk.memory.checked_by,
+        people=[p for p in people_to_pick(desk) if p.pk != desk.person],
         post=desk.request.POST,
     )
     return render(desk.request, "inspections/record_close.html", context)
@@ -149,51 +156,53 @@ def sides_of(desks: list[Desk]) -> list[Side]:
 
 def touched(desk: Desk) -> bool:
     """Whether anything was recorded of a bearing in this visit."""
-    return bool(desk.readings or desk.events or desk.left_out)
+    return bool(desk.record.readings or desk.record.events or desk.record.left_out)
 
 
 def advice_now(desk: Desk, figures: Any) -> Advice:
     """The word as the record stands now: the table, below it the rule by chance."""
-    return advise(situation_of(desk), advising.by_chance(figures, desk.before.known.accepted_risk))
+    return advise(
+        situation_of(desk.rules), advising.by_chance(figures, desk.record.before.known.accepted_risk)
+    )
 
 
 def removed_words(desk: Desk, figures: Any) -> str:
     """Metal removed and its cost, where it was scraped in this visit."""
-    if desk.work != SCRAPED:
+    if desk.rules.work != SCRAPED:
         return ""
     sides: dict[str, list[tuple[float, float]]] = {"as_found": [], "as_left": []}
-    for r in desk.readings:
+    for r in desk.record.readings:
         if r.quantity == "clearance" and r.counts and r.value_um is not None:
-            sides[r.stage].append((float(r.value_um), desk.sd_of(r)))
-    taken = advising.removed(sides["as_found"], sides["as_left"], desk.before.step)
+            sides[r.stage].append((float(r.value_um), desk.rules.sd_of(r)))
+    taken = advising.removed(sides["as_found"], sides["as_left"], desk.record.before.step)
     return advising.cost_words(taken, figures)
 
 
 def signatures_needed(desk: Desk) -> list[str]:
     """The signatures the plant asks for; none unless it has said so."""
-    return list(desk.settings.in_force("signatures", desk.bearing.place.site, desk.on) or [])
+    return list(desk.record.settings.in_force("signatures", desk.bearing.place.site, desk.memory.on) or [])
 
 
 def missing_of(desk: Desk) -> list[Missing]:
     """What is neither measured nor said not to be: of a bearing nobody touched as a whole, else station by station."""
-    if any(one.kind == EventKind.OPENED for one in desk.events) or bores_measured(desk):
+    if any(one.kind == EventKind.OPENED for one in desk.record.events) or bores_measured(desk):
         return []
     bearing, name = desk.bearing, f"{desk.bearing.name}: " if desk.aside else ""
     if desk.aside and not touched(desk):
         words = f"{desk.bearing.name}: nothing was recorded of it"
         return [Missing(f"all {bearing.pk}", words, desk, "as_found", guess="not_opened")]
-    stages = [Stage.AS_FOUND] + ([Stage.AS_LEFT] if desk.worked else [])
+    stages = [Stage.AS_FOUND] + ([Stage.AS_LEFT] if desk.rules.worked else [])
     ending = f" {bearing.pk}" if desk.aside else ""
     return [
         Missing(f"{stage} {where.key}{ending}", f"{name}{stage.label}, {where.words}", desk, stage, where)
         for stage in stages
-        for where in desk.open_stations(stage)
+        for where in desk.rules.open_stations(stage)
     ]
 
 
 def bores_measured(desk: Desk) -> bool:
     """Whether bore and journal were measured instead: their difference is the clearance, nothing is missing then."""
-    found = {one.quantity for one in desk.readings}
+    found = {one.quantity for one in desk.record.readings}
     return {"bore", "journal"} <= found and "clearance" not in found
 
 
@@ -222,7 +231,7 @@ def _closed(desk: Desk, sides: list[Side], missing: list[Missing], needed: list[
         closings = [_decided(side, post) for side in sides]
         acts.close(
             visit=visit,
-            on=desk.on,
+            on=desk.memory.on,
             by=desk.person,
             missing=rows,
             checked_by=_uuid(post.get("checked_by")),
@@ -242,7 +251,7 @@ def _decided(side: Side, post: Any) -> Closing:
         raise NotRecorded(f"{name}{faults[0]}")
     decide(
         bearing=side.desk.bearing,
-        on=side.desk.on,
+        on=side.desk.memory.on,
         advised=dispositions.SHORT[side.advice.word],
         decided=dispositions.SHORT[decided],
         why=post.get(f"why{side.mine}", ""),
@@ -252,7 +261,7 @@ def _decided(side: Side, post: Any) -> Closing:
     return dispositions.closing_row(
         bearing=side.desk.bearing,
         visit=side.desk.visit,
-        on=side.desk.on,
+        on=side.desk.memory.on,
         advice=side.advice,
         decided=decided,
         why=post.get(f"why{side.mine}", ""),

@@ -25,6 +25,7 @@ from inspections.visits.diameters import bore_minus_journal
 from inspections.visits.findings import PARTS, parts_said
 from inspections.visits.forms import WorkForm, new_id
 from inspections.visits.photos import photos_of
+from inspections.visits.screen_context import device_facts, events_in_words, screen_context, with_words
 
 
 @at_the_pump
@@ -37,17 +38,17 @@ def seen(desk: Desk) -> HttpResponse:
             see(
                 visit=desk.visit,
                 bearing=desk.bearing,
-                on=desk.on,
+                on=desk.memory.on,
                 by=desk.person,
                 parts=parts,
                 id=_uuid(post.get("id")),
             )  # type: ignore[arg-type]
-            return redirect(desk.address("record-overview"))
+            return redirect(desk.screens.address("record-overview"))
         messages.error(desk.request, "Tick what was seen, write a word, or tap Nothing found.")
     return render(
         desk.request,
         "inspections/record_seen.html",
-        desk.context(parts=PARTS, id=new_id(), device=desk.for_device("found")),
+        screen_context(desk, parts=PARTS, id=new_id(), device=device_facts(desk, "found")),
     )
 
 
@@ -62,7 +63,7 @@ def work(desk: Desk) -> HttpResponse:
                 visit=desk.visit,
                 bearing=desk.bearing,
                 kind=said["kind"],
-                on=desk.on,
+                on=desk.memory.on,
                 by=desk.person,
                 id=said["id"],
                 half=said["half"],
@@ -74,9 +75,11 @@ def work(desk: Desk) -> HttpResponse:
         except NotRecorded as fault:
             form.add_error(None, str(fault))
         else:
-            return redirect(desk.address("record-overview"))
+            return redirect(desk.screens.address("record-overview"))
     return render(
-        desk.request, "inspections/record_work.html", desk.context(form=form, device=desk.for_device("work"))
+        desk.request,
+        "inspections/record_work.html",
+        screen_context(desk, form=form, device=device_facts(desk, "work")),
     )
 
 
@@ -89,7 +92,7 @@ def opened(desk: Desk) -> HttpResponse:
                 visit=desk.visit,
                 bearing=desk.bearing,
                 kind=EventKind.OPENED,
-                on=desk.on,
+                on=desk.memory.on,
                 by=desk.person,
                 id=_uuid(desk.request.POST.get("id")),
                 note=desk.request.POST.get("note", "")[:300],
@@ -97,11 +100,11 @@ def opened(desk: Desk) -> HttpResponse:
         except NotRecorded as fault:
             messages.error(desk.request, str(fault))
         else:
-            return redirect(desk.address("record-overview"))
+            return redirect(desk.screens.address("record-overview"))
     return render(
         desk.request,
         "inspections/record_opened.html",
-        desk.context(id=new_id(), device=desk.for_device("opened")),
+        screen_context(desk, id=new_id(), device=device_facts(desk, "opened")),
     )
 
 
@@ -114,15 +117,18 @@ def receipt(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     visit = get_object_or_404(
         Visit.objects.standing(), pk=_uuid(request.GET.get("visit")), place=desk.bearing.place
     )
-    desk.visit = visit
-    desk.__dict__.pop("memory", None)
+    desk.turn_to(visit)
     people = {p.pk: p.name for p in Person.objects.filter(attendance__visit=visit)}
     parts = [(a.part, people.get(a.person_id) or "name removed") for a in visit.attendances.standing()]
     decision = decision_of(visit, desk.bearing)
     others = [one for one in desk.bearing.place.bearings.standing() if one.pk != desk.bearing.pk]
-    context = desk.context(
-        lines=[(one, desk.verdict_on(one), who_of(desk, one)) for one in desk.readings],
-        events=desk.events,
+    context = screen_context(
+        desk,
+        lines=[
+            (with_words(desk, one), desk.rules.verdict_on(one), who_of(desk, one))
+            for one in desk.record.readings
+        ],
+        events=events_in_words(desk),
         rounds=rounds_of(visit, desk.bearing),
         parts=sorted(parts),
         decision=decision,
@@ -130,7 +136,7 @@ def receipt(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         decided=DECIDED_WORDS.get(decision.decided, decision.decided) if decision else "",
         page=bearing_address(desk.bearing),
         left_out=left_out_words(desk),
-        derived=bore_minus_journal(desk),
+        derived=bore_minus_journal(desk.rules),
         photos=photos_of(desk.bearing, visit),
         others=[(one.name, f"{bearing_address(one, 'record-receipt')}&visit={visit.pk}") for one in others],
         typed_in_on=_typed_in_on(desk, visit),
@@ -151,8 +157,9 @@ def _typed_in_on(desk: Desk, visit: Visit) -> dt.date | None:
 def sheet(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     """A sheet to print, in the order of the screens, where devices are banned."""
     desk = desk_at(request, pump, position)
-    figures = desk.before.figures
-    context = desk.context(
+    figures = desk.record.before.figures
+    context = screen_context(
+        desk,
         parts=PARTS,
         figures=figures,
         rows=range(5),

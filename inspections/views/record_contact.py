@@ -20,6 +20,7 @@ from inspections.visits.contact_facts import clearance_now, criteria_for, facts_
 from inspections.visits.contact_rounds import last_rounds, round_number, rounds_of
 from inspections.visits.desk import Desk, at_the_pump
 from inspections.visits.forms import ContactForm, new_id, read_cells, write_cells
+from inspections.visits.screen_context import device_facts, screen_context
 from inspections.visits.shell_words import WHY_SCRAPED
 
 
@@ -49,16 +50,17 @@ def check(desk: Desk) -> HttpResponse:
             contact.named(drawn).tolist() if drawn in contact.NAMES else contact.named("full_length").tolist()
         )
         if _store(desk, form, cells, drawn, None):
-            return redirect(desk.address("record-print"))
-    context = desk.context(
+            return redirect(desk.screens.address("record-print"))
+    context = screen_context(
+        desk,
         form=form,
         rounds=rounds,
         number=round_number(rounds, form["half"].value() or "lower"),
-        device=desk.for_device("contact"),
+        device=device_facts(desk, "contact"),
         eight=print_drawing.eight(),
         facts=_facts_words(form),
         cautions=scraping_words(
-            desk.before, _now_um(desk), _n_rounds(rounds) + 1, criteria_at(desk).caution_after + 1
+            desk.record.before, _now_um(desk), _n_rounds(rounds) + 1, criteria_at(desk).caution_after + 1
         ),
     )
     return render(desk.request, "inspections/record_contact.html", context)
@@ -72,7 +74,7 @@ def shown_print(desk: Desk) -> HttpResponse:
     named = tapped_cells.standing_check(_id(post.get("check") or desk.request.GET.get("check")))
     last = next((one for one in rounds if named and one.pk == named.pk), rounds[-1] if rounds else None)
     if last is None:
-        return redirect(desk.address("record-check"))
+        return redirect(desk.screens.address("record-check"))
     if desk.request.method != "POST":
         waiting = tapped_cells.waiting_cells(last.pk, desk.person)
         cells = read_cells(waiting.cells) if waiting else last.pattern["cells"]
@@ -94,10 +96,10 @@ def shown_print(desk: Desk) -> HttpResponse:
         if "draft" in post:
             return JsonResponse({"fault": str(fault)}, status=400)
         messages.error(desk.request, str(fault))
-        return redirect(desk.address("record-print", check=last.pk))
+        return redirect(desk.screens.address("record-print", check=last.pk))
     if "draft" in post:
         said = _reading(desk, last, cells, post)
-        if said["outcome"] == "scrape" and not desk.scraping_offered:
+        if said["outcome"] == "scrape" and not desk.rules.scraping_offered:
             said["headline"] = f"Ask the engineer. The print: {said['headline']}"
         return JsonResponse(said)
     if ("keep" in post or "leave" in post) and ContactForm(post).is_valid():
@@ -118,19 +120,19 @@ def _left(desk: Desk, post: Any, stored: ContactCheck) -> str:
     """Where a round leads that was left with its cells kept; metal taken off is recorded on the way."""
     leave, half = post.get("leave", ""), stored.half or "lower"
     rounds = rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
-    if leave == "scraped" and not desk.scraping_offered:
+    if leave == "scraped" and not desk.rules.scraping_offered:
         messages.error(desk.request, WHY_SCRAPED)
-        return desk.address("record-overview")
+        return desk.screens.address("record-overview")
     if leave == "scraped":
         _scrape(desk, post.get("scrape_id"))
-        return desk.address("record-check")
+        return desk.screens.address("record-check")
     if leave == "other":
         return _other_half(desk, rounds, half)[1]
     if leave == "again":
-        return desk.address("record-check", **({"half": half} if half != "lower" else {}))
+        return desk.screens.address("record-check", **({"half": half} if half != "lower" else {}))
     if leave == "visit":
-        return desk.address("record-overview")
-    return desk.address("record-print", check=stored.pk)
+        return desk.screens.address("record-overview")
+    return desk.screens.address("record-print", check=stored.pk)
 
 
 def _reading(desk: Desk, last: ContactCheck, cells: Any, fields: Any) -> dict[str, Any]:
@@ -139,7 +141,9 @@ def _reading(desk: Desk, last: ContactCheck, cells: Any, fields: Any) -> dict[st
     if not form.is_valid():
         form = ContactForm({k: v for k, v in tapped_cells.taken_as(last).items() if v is not None})
     facts = form.facts() if form.is_valid() else {"half": last.half or "lower"}
-    return tapped_cells.reading_of(cells, facts_for(facts, desk.before, _now_um(desk)), criteria_at(desk))
+    return tapped_cells.reading_of(
+        cells, facts_for(facts, desk.record.before, _now_um(desk)), criteria_at(desk)
+    )
 
 
 def _print_page(
@@ -153,7 +157,8 @@ def _print_page(
     outcome = said["outcome"] if changed else last.event.outcome
     latest = last.pk in {one.pk for one in last_rounds(rounds)}
     as_table = desk.request.GET.get("as") == "table"
-    context = desk.context(
+    context = screen_context(
+        desk,
         form=form,
         last=last,
         rounds=rounds,
@@ -167,17 +172,19 @@ def _print_page(
         facts=_facts_words(form),
         scrape_id=new_id(),
         cautions=scraping_words(
-            desk.before, _now_um(desk), _n_rounds(rounds), criteria_at(desk).caution_after
+            desk.record.before, _now_um(desk), _n_rounds(rounds), criteria_at(desk).caution_after
         ),
         picture=print_drawing.drawing(cells, print_drawing.in_words(cells)),
         ends=_ends(last.pattern.get("first_end", "out")),
-        other_view=desk.address("record-print", check=last.pk, **({} if as_table else {"as": "table"})),
+        other_view=desk.screens.address(
+            "record-print", check=last.pk, **({} if as_table else {"as": "table"})
+        ),
         other_half=_other_half(desk, rounds, last.half or "lower")[0],
         latest=latest,
         arcs=_arcs(last),
         columns=len(cells[0]),
         finer=len(cells) * 2 <= FINEST,
-        device=desk.for_device("contact"),
+        device=device_facts(desk, "contact"),
     )
     return render(desk.request, "inspections/record_print.html", context)
 
@@ -196,12 +203,12 @@ def keep_tapped(desk: Desk, drafts: list[TappedCells] | None = None) -> ContactC
     for draft in drafts:
         try:
             stored = tapped_cells.keep(
-                draft, visit=desk.visit, on=desk.on, known=desk.before, bearing=desk.bearing
+                draft, visit=desk.visit, on=desk.memory.on, known=desk.record.before, bearing=desk.bearing
             )  # type: ignore[arg-type]
         except NotRecorded as fault:
             messages.error(desk.request, str(fault))
     if drafts:
-        desk.forget()
+        desk.record.forget()
     return stored
 
 
@@ -222,13 +229,15 @@ def scraped(desk: Desk) -> HttpResponse:
     keep_tapped(desk)
     if desk.request.method == "POST":
         note = desk.request.POST.get("note", "").strip()[:300]
-        if not desk.scraping_offered and not note:
+        if not desk.rules.scraping_offered and not note:
             messages.error(desk.request, WHY_SCRAPED)
-            return redirect(desk.address("record-overview"))
+            return redirect(desk.screens.address("record-overview"))
         _scrape(desk, desk.request.POST.get("id"), note)
     rounds = rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
     return redirect(
-        desk.address("record-check") if rounds else desk.address("record-reading", stage=Stage.AS_LEFT)
+        desk.screens.address("record-check")
+        if rounds
+        else desk.screens.address("record-reading", stage=Stage.AS_LEFT)
     )
 
 
@@ -238,7 +247,7 @@ def _scrape(desk: Desk, id: str | None, note: str = "") -> None:
             visit=desk.visit,
             bearing=desk.bearing,
             kind=EventKind.SCRAPE,
-            on=desk.on,
+            on=desk.memory.on,
             by=desk.person,
             id=_id(id),
             note=note,
@@ -267,8 +276,8 @@ def _other_half(desk: Desk, rounds: list[ContactCheck], half: str) -> tuple[str,
     other = "upper" if half == "lower" else "lower"
     there = [one for one in rounds if (one.half or "lower") == other and one.round == _n_rounds(rounds)]
     if there:
-        return f"See the {other} half's print", desk.address("record-print", check=there[-1].pk)
-    return f"Check the {other} half too", desk.address("record-check", half=other)
+        return f"See the {other} half's print", desk.screens.address("record-print", check=there[-1].pk)
+    return f"Check the {other} half too", desk.screens.address("record-check", half=other)
 
 
 def _arcs(row: ContactCheck) -> str:
@@ -284,7 +293,7 @@ def _store(desk: Desk, form: ContactForm, cells: Any, drawn: str, instead_of: Co
         check_contact(
             visit=desk.visit,
             bearing=desk.bearing,
-            on=desk.on,
+            on=desk.memory.on,
             cells=cells,
             drawn=drawn,
             by=desk.person,
@@ -292,7 +301,7 @@ def _store(desk: Desk, form: ContactForm, cells: Any, drawn: str, instead_of: Co
             criteria=criteria_at(desk),
             id=form.cleaned_data["id"],
             match_mark=form.cleaned_data["match_mark"],
-            facts=facts_for(form.facts(), desk.before, _now_um(desk)),
+            facts=facts_for(form.facts(), desk.record.before, _now_um(desk)),
         )  # type: ignore[arg-type]
     except NotRecorded as fault:
         messages.error(desk.request, str(fault))
@@ -302,16 +311,16 @@ def _store(desk: Desk, form: ContactForm, cells: Any, drawn: str, instead_of: Co
 
 def criteria_at(desk: Desk) -> contact.Criteria:
     """What this plant accepts as contact today."""
-    return criteria_for(desk.bearing.place.site_id, desk.on)
+    return criteria_for(desk.bearing.place.site_id, desk.memory.on)
 
 
 def _now_um(desk: Desk) -> float | None:
-    return clearance_now(desk.readings, desk.before)
+    return clearance_now(desk.record.readings, desk.record.before)
 
 
 def _as_before(desk: Desk, rounds: list[ContactCheck], half: str) -> dict[str, Any]:
     """A new check is taken as the last one of its half was, else as the other's; the first in place, with dye not said."""
-    facts = desk.before.known.facts
+    facts = desk.record.before.known.facts
     loaded = "upper" if facts and facts.load_side == "top" else "lower"
     half = half if half in ("upper", "lower") else (rounds[-1].half if rounds else loaded)
     same = [one for one in rounds if (one.half or "lower") == half]

@@ -13,11 +13,12 @@ from inspections.records.openings import NotRecorded
 from inspections.visits.desk import Desk, at_the_pump
 from inspections.visits.forms import new_id
 from inspections.visits.photos import allowed_at, keep_photo, shown_copy
+from inspections.visits.screen_context import device_facts, screen_context
 
 
 def photos_allowed(desk: Desk) -> bool:
     """Whether the bearing's site allows photos today."""
-    return allowed_at(desk.bearing.place.site, desk.today, desk.settings)
+    return allowed_at(desk.bearing.place.site, desk.today, desk.record.settings)
 
 
 @at_the_pump
@@ -44,9 +45,11 @@ def photo(desk: Desk) -> HttpResponse:
             messages.error(request, str(fault))
         else:
             messages.success(request, "The photo is kept with this visit.")
-            return redirect(desk.address("record-overview"))
+            return redirect(desk.screens.address("record-overview"))
     return render(
-        request, "inspections/record_photo.html", desk.context(id=new_id(), device=desk.for_device("photo"))
+        request,
+        "inspections/record_photo.html",
+        screen_context(desk, id=new_id(), device=device_facts(desk, "photo")),
     )
 
 

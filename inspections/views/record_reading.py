@@ -15,6 +15,7 @@ from inspections.visits.desk import Desk, at_the_pump
 from inspections.visits.expectations import last_at
 from inspections.visits.forms import ReadingForm, new_id
 from inspections.visits.gauges import gauges
+from inspections.visits.screen_context import device_facts, screen_context, with_words
 from inspections.visits.stations import Station, station
 from inspections.visits.verdict import SIGN, Expected, Held, Verdict, shown, with_unit
 
@@ -29,9 +30,9 @@ def reading(desk: Desk) -> HttpResponse:
     stage = stage if stage in Stage.values else str(Stage.AS_FOUND)
     quantity = quantities.asked(request.GET.get("quantity", "")).name
     key = request.GET.get("at", "")
-    where = station(key) if key else next(iter(desk.open_stations(stage, quantity)), None)
+    where = station(key) if key else next(iter(desk.rules.open_stations(stage, quantity)), None)
     if where is None:
-        return redirect(desk.address("record-overview"))
+        return redirect(desk.screens.address("record-overview"))
     earlier = reading_of(desk, request.GET.get("again"))
     form = (
         ReadingForm(request.POST)
@@ -43,7 +44,7 @@ def reading(desk: Desk) -> HttpResponse:
             return _entered(desk, form, stage, quantity, where, earlier)
         except NotRecorded as fault:
             form.add_error("value", str(fault))
-    context = desk.context(**_screen(desk, form, stage, quantity, where, earlier))
+    context = screen_context(desk, **_screen(desk, form, stage, quantity, where, earlier))
     return render(request, "inspections/record_reading.html", context)
 
 
@@ -55,24 +56,28 @@ def _entered(
     assert desk.visit is not None
     facts = form.facts()
     setup = {name: said[name] for name in ("unit", "method", "less")} | {"gauge": facts["instrument"]}
-    desk.remember(**{f"setup {quantity}": setup, "basis": said["basis"], "exceptions": said["exceptions"]})
+    desk.memory.remember(
+        **{f"setup {quantity}": setup, "basis": said["basis"], "exceptions": said["exceptions"]}
+    )
     stored = enter(
         visit=desk.visit,
         bearing=desk.bearing,
-        on=desk.on,
+        on=desk.memory.on,
         by=desk.person,
         id=said["id"],
         instead_of=earlier,
         stage=stage,
         station="" if where.key == "any" else where.key,
         quantity=quantity,
-        measured_by=desk.measured_by,
-        checked_by=desk.checked_by,
+        measured_by=desk.memory.measured_by,
+        checked_by=desk.memory.checked_by,
         **facts,
     )
-    desk.forget()
-    if stored.repeat == 1 and desk.verdict_on(stored).asked:
-        again = desk.address("record-reading", stage=stage, **_named(quantity), at=where.key, again=stored.pk)
+    desk.record.forget()
+    if stored.repeat == 1 and desk.rules.verdict_on(stored).asked:
+        again = desk.screens.address(
+            "record-reading", stage=stage, **_named(quantity), at=where.key, again=stored.pk
+        )
         return redirect(again)
     return redirect(next_address(desk, stage, stored, quantity))
 
@@ -85,20 +90,20 @@ def _named(quantity: str) -> dict[str, str]:
 def next_address(desk: Desk, stage: str, stored: Reading | None, quantity: str = "clearance") -> str:
     """The next station that is open of a quantity, else the overview."""
     more = {"last": stored.pk} if stored else {}
-    if desk.open_stations(stage, quantity):
-        return desk.address("record-reading", stage=stage, **_named(quantity), **more)
-    return desk.address("record-overview", **more)
+    if desk.rules.open_stations(stage, quantity):
+        return desk.screens.address("record-reading", stage=stage, **_named(quantity), **more)
+    return desk.screens.address("record-overview", **more)
 
 
 def _remembered(desk: Desk, quantity: str) -> dict[str, Any]:
-    memory, setup = desk.memory, desk.setup_for(quantity)
-    mine = memory.get(f"setup {quantity}") or {}
+    kept, setup = desk.memory.kept, desk.rules.setup_for(quantity)
+    mine = desk.memory.setup(quantity)
     return {
         "id": new_id(),
         "unit": setup.unit,
         "method": setup.method,
-        "basis": memory.get("basis", "diametral"),
-        "exceptions": memory.get("exceptions", []),
+        "basis": kept.get("basis", "diametral"),
+        "exceptions": kept.get("exceptions", []),
         "instrument": mine.get("gauge", ""),
         "less": mine.get("less", ""),
     }
@@ -107,36 +112,38 @@ def _remembered(desk: Desk, quantity: str) -> dict[str, Any]:
 def _screen(
     desk: Desk, form: ReadingForm, stage: str, quantity: str, where: Station, earlier: Reading | None
 ) -> dict[str, Any]:
-    setup, asked = desk.setup_for(quantity), quantities.asked(quantity)
+    setup, asked = desk.rules.setup_for(quantity), quantities.asked(quantity)
     unit = str(form["unit"].value() or setup.unit)
     method = str(form["method"].value() or setup.method)
-    held, expected = desk.held(stage, quantity), desk.expected(stage, where, quantity)
-    last = last_at(desk.before.known, where, quantity)
-    stations = desk.stations_for(quantity)
+    held, expected = desk.rules.held(stage, quantity), desk.rules.expected(stage, where, quantity)
+    last = last_at(desk.record.before.known, where, quantity)
+    stations = desk.rules.stations_for(quantity)
     place = f"{stations.index(where) + 1} of {len(stations)}" if where in stations else ""
     previous = reading_of(desk, desk.request.GET.get("last"))
     here = {"stage": stage, **_named(quantity), "at": where.key}
     return _second(desk, earlier) | {
         "place_words": ", ".join(part for part in (place and f"station {place}", where.words) if part),
-        "device": desk.for_device("reading", stage, where, earlier.pk if earlier else "", quantity=quantity),
+        "device": device_facts(
+            desk, "reading", stage, where, earlier.pk if earlier else "", quantity=quantity
+        ),
         "form": form,
         "stage": stage,
         "stage_words": STAGE_WORDS[stage],
         "where": where,
         "asked": asked,
         "previous": previous,
-        "previous_verdict": desk.verdict_on(previous) if previous else None,
+        "previous_verdict": desk.rules.verdict_on(previous) if previous else None,
         "unit": unit,
         "unit_words": dict(form.fields["unit"].choices).get(unit, unit),  # type: ignore[attr-defined]
         "method": method,
         "method_words": dict(Method.choices).get(method, "method not known"),  # type: ignore[call-overload]
         "facts_line": facts_line(last, expected, unit),
         "skip": next_address(desk, stage, None, quantity) if earlier else "",
-        "could_not": desk.address("record-could-not", **here),
-        "people_at": desk.address("record-people", then="reading", **here),
-        "other_at": desk.address("record-other", stage=stage, quantity=quantity),
+        "could_not": desk.screens.address("record-could-not", **here),
+        "people_at": desk.screens.address("record-people", then="reading", **here),
+        "other_at": desk.screens.address("record-other", stage=stage, quantity=quantity),
         "exception_words": exception_words(dict.fromkeys(form["exceptions"].value() or [], True)),
-        "gauges": gauges(method, desk.on),
+        "gauges": gauges(method, desk.memory.on),
         "gauge": form["instrument"].value() or "",
         "data": verdict_data(desk, held, expected, unit),
         "step": _step(unit, method),
@@ -147,13 +154,13 @@ def _second(desk: Desk, earlier: Reading | None) -> dict[str, Any]:
     """What the screen of a second measurement says of the first."""
     if earlier is None:
         return {"earlier": None}
-    said = desk.verdict_on(earlier)
+    said = desk.rules.verdict_on(earlier)
     value, unit = mended_as(earlier, said)
     return {
         "earlier": earlier,
         "earlier_unit": SIGN.get(earlier.unit, earlier.unit),
         "earlier_verdict": said,
-        "mend_address": desk.address("record-mend", reading=earlier.pk),
+        "mend_address": desk.screens.address("record-mend", reading=earlier.pk),
         "mended_value": value,
         "mended_unit": unit,
         "mended_unit_words": SIGN.get(unit, unit),
@@ -200,7 +207,7 @@ def _step(unit: str, method: str) -> str:
 
 def verdict_data(desk: Desk, held: Held, expected: Expected | None, unit: str) -> dict[str, Any]:
     """What the browser needs to say the same at once."""
-    methods = {name: spread.sd_um for name, spread in desk.trust.items()}
+    methods = {name: spread.sd_um for name, spread in desk.record.trust.items()}
     return {
         "held": vars(held),
         "expected": vars(expected) if expected else None,
@@ -212,7 +219,8 @@ def verdict_data(desk: Desk, held: Held, expected: Expected | None, unit: str) -
 
 def reading_of(desk: Desk, pk: str | None) -> Reading | None:
     """A reading of this visit by its id; None for any other."""
-    return next((one for one in desk.readings if str(one.pk) == pk), None) if pk else None
+    named = (row for row in desk.record.readings if pk and str(row.pk) == pk)
+    return next((with_words(desk, row) for row in named), None)
 
 
 @at_the_pump
@@ -220,11 +228,12 @@ def other(desk: Desk) -> HttpResponse:
     """Another quantity, or a station the plan does not name: chosen here, then measured on the usual screen."""
     asked = desk.request.GET
     end, clock = asked.get("end", ""), asked.get("clock", "")
-    stage = asked.get("stage", "") or str(Stage.AS_LEFT if desk.work else Stage.AS_FOUND)
+    stage = asked.get("stage", "") or str(Stage.AS_LEFT if desk.rules.work else Stage.AS_FOUND)
     if "go" in asked:
         where = {"at": f"{end}-{clock}".strip("-") or "any"} if "named" in asked else {}
-        return redirect(desk.address("record-reading", stage=stage, quantity=asked["go"], **where))
-    context = desk.context(
+        return redirect(desk.screens.address("record-reading", stage=stage, quantity=asked["go"], **where))
+    context = screen_context(
+        desk,
         asked=quantities.ASKED.values(),
         ends=END_WORDS.items(),
         clocks=range(1, 13),

@@ -1,6 +1,6 @@
 """One open bearing as the table of `word_at_pump` asks for it: what was seen, printed, measured and done in its visit.
 
-`desk` is a bearing at the pump with its visit (`views.record_desk.Desk`); nothing is stored here.
+`rules` are those of one bearing in its visit; nothing is stored here.
 """
 
 import datetime as dt
@@ -28,6 +28,7 @@ from inspections.visits.shell_words import of_facts
 from inspections.visits.stations import Station
 from inspections.visits.verdict import WORDS as VERDICTS
 from inspections.visits.verdict import Held, Verdict, verdict, verdict_of_interval, with_unit
+from inspections.visits.visit_rules import VisitRules
 from inspections.visits.word_at_pump import (
     ABOVE,
     ASKS_SCRAPING,
@@ -49,29 +50,29 @@ _OF_SHELL = {"lower half": ("", "lower"), "upper half": ("", "upper"), "backs": 
 _NEW_JOURNAL = (EventKind.JOURNAL_REGRIND, EventKind.ROTOR_CHANGE, EventKind.PUMP_CHANGE)
 
 
-def situation_of(desk: Any) -> Situation:
+def situation_of(rules: VisitRules) -> Situation:
     """What is known of the bearing now; a visit must be open."""
-    scrapeable, seat = of_facts(desk.before.known.facts)
-    worked = any(one.kind in WORK for one in desk.happened)
-    derived = bore_minus_journal(desk)
-    whole = worked and not derived and all(one.kind != EventKind.OPENED for one in desk.events)
+    scrapeable, seat = of_facts(rules.record.before.known.facts)
+    worked = any(one.kind in WORK for one in rules.record.happened)
+    derived = bore_minus_journal(rules)
+    whole = worked and not derived and all(one.kind != EventKind.OPENED for one in rules.record.events)
     excused = [
         Station(one.end, one.clock).words
-        for one in desk.left_out
+        for one in rules.record.left_out
         if one.stage == Stage.AS_LEFT and one.quantity == "clearance"
     ]
     return Situation(
-        damage=damage_of(desk),
-        seen=seen_of(desk),
-        prints=_prints(desk, seat),
+        damage=damage_of(rules),
+        seen=seen_of(rules),
+        prints=_prints(rules, seat),
         scrapeable=scrapeable,
-        held=[*_held(desk), *_derived(desk, derived)],
-        doubted=dict(_doubted(desk)),
+        held=[*_held(rules), *_derived(rules, derived)],
+        doubted=dict(_doubted(rules)),
         worked=worked,
-        unmeasured=[one.words for one in desk.open_stations(Stage.AS_LEFT)] if whole else [],
+        unmeasured=[one.words for one in rules.open_stations(Stage.AS_LEFT)] if whole else [],
         excused=excused if whole else [],
-        measured=bool(desk.readings),
-        answers=_answers(desk),
+        measured=bool(rules.record.readings),
+        answers=_answers(rules),
     )
 
 
@@ -95,35 +96,47 @@ def _list(
     return list(default if found is None else found)
 
 
-def _holds(desk: Any) -> list[str]:
-    return _list(desk.bearing.place.site, desk.on, HOLD_SETTING, HOLD_WORDS, desk.settings)
+def _holds(rules: VisitRules) -> list[str]:
+    return _list(
+        rules.record.bearing.place.site,
+        rules.record.memory.on,
+        HOLD_SETTING,
+        HOLD_WORDS,
+        rules.record.settings,
+    )
 
 
-def _notes(desk: Any) -> list[str]:
-    return _list(desk.bearing.place.site, desk.on, NOTE_SETTING, NOTE_WORDS, desk.settings)
+def _notes(rules: VisitRules) -> list[str]:
+    return _list(
+        rules.record.bearing.place.site,
+        rules.record.memory.on,
+        NOTE_SETTING,
+        NOTE_WORDS,
+        rules.record.settings,
+    )
 
 
-def damage_of(desk: Any) -> dict[str, str]:
+def damage_of(rules: VisitRules) -> dict[str, str]:
     """Key -> "part: word" of each finding on the hold list that new metal, or a new journal, has not taken away."""
-    words, found = _holds(desk), {}
-    for n, event in enumerate(desk.happened):
+    words, found = _holds(rules), {}
+    for n, event in enumerate(rules.record.happened):
         for said in listed(_ticked(event), words):
             part = said.split(":", 1)[0]
-            if not any(_takes_away(later, part) for later in desk.happened[n + 1 :]):
+            if not any(_takes_away(later, part) for later in rules.record.happened[n + 1 :]):
                 found[f"{event.pk} {said}"] = said
     return found
 
 
-def noted_of(desk: Any) -> list[str]:
+def noted_of(rules: VisitRules) -> list[str]:
     """What was found that the plant wants a photo of: damage on either list."""
-    both = [*_holds(desk), *_notes(desk)]
-    return [said for event in desk.happened for said in listed(_ticked(event), both)]
+    both = [*_holds(rules), *_notes(rules)]
+    return [said for event in rules.record.happened for said in listed(_ticked(event), both)]
 
 
-def seen_of(desk: Any) -> list[str]:
+def seen_of(rules: VisitRules) -> list[str]:
     """What was found that does not hold, and what was remarked in words."""
-    holds, said = set(_holds(desk)), []
-    for event in desk.happened:
+    holds, said = set(_holds(rules)), []
+    for event in rules.record.happened:
         for one in event.findings.all() if event.kind == EventKind.FOUND else ():
             words = [w for w in one.words if w not in AS_IT_SHOULD_BE and not {w, f"{one.part}: {w}"} & holds]
             if words or one.note:
@@ -146,14 +159,14 @@ def _takes_away(later: Event, part: str) -> bool:
 # Prints ----------------------------------------------------------------------------------------------------
 
 
-def _prints(desk: Any, seat: str) -> list[Print]:
+def _prints(rules: VisitRules, seat: str) -> list[Print]:
     """The last print of each half that still shows the shell that lies there."""
-    rounds = rounds_of(desk.visit, desk.bearing)
-    place = {event.pk: n for n, event in enumerate(desk.happened)}
+    rounds = rounds_of(rules.record.visit, rules.record.bearing)
+    place = {event.pk: n for n, event in enumerate(rules.record.happened)}
     found = []
     for one in last_rounds(rounds):
         at, half = place.get(one.event_id, -1), one.half or "lower"
-        later = desk.happened[at + 1 :]
+        later = rules.record.happened[at + 1 :]
         if any(_takes_away(event, f"{half} half") for event in later):
             continue
         found.append(
@@ -183,100 +196,100 @@ def _was_of(event: Event, half: str, rounds: Sequence[ContactCheck], place: Mapp
 # Readings --------------------------------------------------------------------------------------------------
 
 
-def _judged(desk: Any, reading: Reading, held: Held) -> Verdict:
-    sd = desk.sd_of(reading)
+def _judged(rules: VisitRules, reading: Reading, held: Held) -> Verdict:
+    sd = rules.sd_of(reading)
     if reading.value_um is None:
         low, high = (None if end is None else float(end) for end in (reading.low_um, reading.high_um))
         return verdict_of_interval(low, high, sd, reading.unit, held)
     return verdict(float(reading.value_um), sd, reading.unit, held)
 
 
-def _changed(desk: Any) -> bool:
+def _changed(rules: VisitRules) -> bool:
     """Whether what was found lies there no more: new metal, shims or a journal changed the clearance since."""
     new = (Effect.NEW_METAL, Effect.NEW_BASELINE)
-    return any(EFFECTS.get(one.kind) in new for one in desk.happened)
+    return any(EFFECTS.get(one.kind) in new for one in rules.record.happened)
 
 
-def _stands(desk: Any) -> list[Reading]:
+def _stands(rules: VisitRules) -> list[Reading]:
     """The readings that say what lies there now: those that count, as found only where nothing has replaced it."""
-    changed = _changed(desk)
-    return [r for r in desk.readings if r.counts and not (changed and r.stage == Stage.AS_FOUND)]
+    changed = _changed(rules)
+    return [r for r in rules.record.readings if r.counts and not (changed and r.stage == Stage.AS_FOUND)]
 
 
-def _again(desk: Any, reading: Reading) -> bool:
+def _again(rules: VisitRules, reading: Reading) -> bool:
     at = (reading.stage, reading.quantity, reading.end, reading.clock)
-    return sum((r.stage, r.quantity, r.end, r.clock) == at for r in desk.readings) > 1
+    return sum((r.stage, r.quantity, r.end, r.clock) == at for r in rules.record.readings) > 1
 
 
 def _where(reading: Reading) -> str:
     return f"{reading.get_stage_display()}, {with_station(reading.quantity, Station(reading.end, reading.clock))}"
 
 
-def _held(desk: Any) -> Iterator[NotInside]:
+def _held(rules: VisitRules) -> Iterator[NotInside]:
     """Each station's reading that is not surely inside, against both limits, as found and as left."""
-    limit = {str(use): desk.limits.get(("clearance", str(use))) for use in LimitUse.values}
+    limit = {str(use): rules.record.limits.get(("clearance", str(use))) for use in LimitUse.values}
     service = Held(limit[LimitUse.IN_SERVICE_MIN], limit[LimitUse.IN_SERVICE_MAX])
     fitting = Held(limit[LimitUse.FITTING_MIN], limit[LimitUse.FITTING_MAX], "fitting range")
-    scraped = any(one.kind == EventKind.SCRAPE for one in desk.happened)
-    for one in _stands(desk):
+    scraped = any(one.kind == EventKind.SCRAPE for one in rules.record.happened)
+    for one in _stands(rules):
         if one.quantity == "wall":
-            yield from _wall(desk, one)
+            yield from _wall(rules, one)
         if one.quantity != "clearance":
             continue
-        if one.stage == Stage.AS_LEFT and desk.work == NEW_METAL:
-            said = _judged(desk, one, fitting)
+        if one.stage == Stage.AS_LEFT and rules.work == NEW_METAL:
+            said = _judged(rules, one, fitting)
             if max(said.p_low, said.p_high) >= 0.5:
                 yield _not_inside(
-                    desk, one, BELOW if said.p_low >= said.p_high else ABOVE, said.text, fitting=True
+                    rules, one, BELOW if said.p_low >= said.p_high else ABOVE, said.text, fitting=True
                 )
                 continue
-        said = _judged(desk, one, service)
+        said = _judged(rules, one, service)
         # Metal came off after it was found: what is left there is measured as left.
         if said.word in TIGHT and not (scraped and one.stage == Stage.AS_FOUND):
-            yield _not_inside(desk, one, BELOW, said.text)
+            yield _not_inside(rules, one, BELOW, said.text)
         elif said.word in LOOSE:
-            yield _not_inside(desk, one, ABOVE, said.text)
+            yield _not_inside(rules, one, ABOVE, said.text)
 
 
-def _wall(desk: Any, one: Reading) -> Iterator[NotInside]:
-    least = desk.held(one.stage, "wall").low_um
-    if least is not None and _judged(desk, one, Held(least, None)).word in TIGHT:
-        yield _not_inside(desk, one, ABOVE, f"At or under its least of {with_unit(least, one.unit)}.")
+def _wall(rules: VisitRules, one: Reading) -> Iterator[NotInside]:
+    least = rules.held(one.stage, "wall").low_um
+    if least is not None and _judged(rules, one, Held(least, None)).word in TIGHT:
+        yield _not_inside(rules, one, ABOVE, f"At or under its least of {with_unit(least, one.unit)}.")
 
 
-def _not_inside(desk: Any, one: Reading, side: str, said: str, *, fitting: bool = False) -> NotInside:
-    return NotInside(f"{side} {one.pk}", side, _where(one), said, _again(desk, one), fitting)
+def _not_inside(rules: VisitRules, one: Reading, side: str, said: str, *, fitting: bool = False) -> NotInside:
+    return NotInside(f"{side} {one.pk}", side, _where(one), said, _again(rules, one), fitting)
 
 
-def _derived(desk: Any, made: Sequence[tuple[str, str, Verdict]]) -> Iterator[NotInside]:
+def _derived(rules: VisitRules, made: Sequence[tuple[str, str, Verdict]]) -> Iterator[NotInside]:
     """Bore minus journal, where the clearance itself was not measured."""
-    if any(one.quantity == "clearance" for one in desk.readings):
+    if any(one.quantity == "clearance" for one in rules.record.readings):
         return
-    again = any(_again(desk, one) for one in desk.readings if one.quantity == "bore")
+    again = any(_again(rules, one) for one in rules.record.readings if one.quantity == "bore")
     for stage, value, said in made:
         side = BELOW if said.word in TIGHT else ABOVE if said.word in LOOSE else ""
-        if side and not (_changed(desk) and stage == Stage.AS_FOUND.label):
+        if side and not (_changed(rules) and stage == Stage.AS_FOUND.label):
             yield NotInside(
                 f"{side} {stage} {value}", side, f"bore minus journal, {stage}, {value}", said.text, again
             )
 
 
-def _doubted(desk: Any) -> Iterator[tuple[str, str]]:
-    for one in _stands(desk):
-        if one.repeat == 1 and not one.supersedes and not _again(desk, one) and desk.verdict_on(one).asked:
+def _doubted(rules: VisitRules) -> Iterator[tuple[str, str]]:
+    for one in _stands(rules):
+        if one.repeat == 1 and not one.supersedes and not _again(rules, one) and rules.verdict_on(one).asked:
             yield str(one.pk), _where(one)
 
 
 # Dispositions ----------------------------------------------------------------------------------------------
 
 
-def _answers(desk: Any) -> list[Answer]:
+def _answers(rules: VisitRules) -> list[Answer]:
     rows = (
         Disposition.objects.standing()
-        .filter(visit=desk.visit, bearing=desk.bearing)
+        .filter(visit=rules.record.visit, bearing=rules.record.bearing)
         .order_by("recorded_at", "entry_n")
     )
-    works = [one.recorded_at for one in desk.happened if one.kind in WORK]
+    works = [one.recorded_at for one in rules.record.happened if one.kind in WORK]
     return [
         Answer(str(row.answer), frozenset(row.answers), any(when > row.recorded_at for when in works))
         for row in rows

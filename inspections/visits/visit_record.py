@@ -1,0 +1,116 @@
+"""What stands in the record of a bearing in one visit, and what holds there. Each row is read once."""
+
+import datetime as dt
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+from uuid import UUID
+
+from django.db.models import Q, prefetch_related_objects
+
+from fleet.models import Bearing, Outage, Person, Setting, SettingsRead
+from inspections.models import Event, EventKind, NotMeasured, Reading, Visit
+from inspections.story import timeline
+from inspections.story.timeline import Story
+from inspections.story.uncertainty import Spread, spreads
+from inspections.visits import expectations
+from inspections.visits.cautions import Cautions, cautions_for
+from inspections.visits.device_memory import DeviceMemory
+from inspections.visits.expectations import Before, limits_on
+from inspections.visits.receipts import unsettled_at
+
+
+@dataclass
+class VisitRecord:
+    """One bearing in one visit, as far as the database knows it."""
+
+    bearing: Bearing
+    visit: Visit | None
+    today: dt.date
+    memory: DeviceMemory
+
+    @cached_property
+    def before(self) -> Before:
+        """What was known on the day before the visit."""
+        return expectations.before(self.bearing, self.visit.opened_on if self.visit else self.today)
+
+    @cached_property
+    def story(self) -> Story:
+        return timeline.story(self.bearing.pk, self.today)
+
+    @cached_property
+    def readings(self) -> list[Reading]:
+        """The standing readings of this bearing in this visit, in order."""
+        rows = list(
+            Reading.objects.standing()
+            .filter(visit=self.visit, bearing=self.bearing)
+            .order_by("on", "order", "entry_n")
+        )
+        for row in rows:
+            row.visit, row.bearing = self.visit, self.bearing
+        return rows
+
+    @cached_property
+    def happened(self) -> list[Event]:
+        """The events of this bearing in this visit, and those of the whole pump, in order."""
+        rows = Event.objects.standing().filter(
+            Q(bearing=self.bearing) | Q(bearing__isnull=True), visit=self.visit
+        )
+        events = list(rows.order_by("on", "order", "entry_n"))
+        prefetch_related_objects([event for event in events if event.kind == EventKind.FOUND], "findings")
+        return events
+
+    @property
+    def events(self) -> list[Event]:
+        """The events of this bearing alone."""
+        return [event for event in self.happened if event.bearing_id is not None]
+
+    @cached_property
+    def left_out(self) -> list[NotMeasured]:
+        return list(NotMeasured.objects.standing().filter(visit=self.visit, bearing=self.bearing))
+
+    @cached_property
+    def refused(self) -> list[Any]:
+        """What devices sent for this pump and the site did not take, until somebody settles it."""
+        return list(unsettled_at(self.bearing.place))
+
+    @cached_property
+    def names(self) -> dict[UUID, str]:
+        """The names of who measured, wrote down and checked in this visit, and of who does now."""
+        wanted = {self.memory.measured_by, self.memory.checked_by, self.memory.own}
+        for row in self.readings:
+            wanted |= {row.measured_by, row.checked_by, row.recorded_by}
+        return {person.pk: str(person) for person in Person.objects.filter(pk__in=wanted - {None})}
+
+    @cached_property
+    def settings(self) -> SettingsRead:
+        """The plant's choices, and this site's."""
+        return SettingsRead(Setting.objects.of(self.bearing.place.site_id))
+
+    @cached_property
+    def limits(self) -> dict[tuple[str, str], float]:
+        facts = self.before.known.facts
+        return limits_on(self.bearing, self.memory.on, facts.wear_class_id if facts else None)
+
+    @cached_property
+    def cautions(self) -> Cautions:
+        """What to heed at this site."""
+        return cautions_for(self.bearing.place.site, self.memory.on, self.settings)
+
+    @cached_property
+    def trust(self) -> dict[str, Spread]:
+        """What each method can be trusted to today."""
+        return spreads(self.today, self.settings)
+
+    def forget(self, *more: str) -> None:
+        """Read the visit's readings anew, and what else is named: something was added."""
+        for name in ("readings", "names", *more):
+            self.__dict__.pop(name, None)
+
+
+def outage_now(bearing: Bearing, today: dt.date) -> Outage | None:
+    """The outage that runs at the bearing's site today."""
+    rows = Outage.objects.standing().filter(
+        site=bearing.place.site_id, start_on__lte=today, end_on__gte=today
+    )
+    return next((row for row in rows if not row.pumps or bearing.place.tag in row.pumps), None)
