@@ -1,7 +1,9 @@
-"""The nightly run: the fleet fitted anew, every bearing's forecast stored under one run that the ledger names."""
+"""The nightly run: the fleet fitted anew, every bearing's forecast and judgement stored under one run that the ledger names."""
 
 import datetime as dt
 import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
@@ -16,6 +18,9 @@ from inspections.forecasts.backtest import KEPT_UNDER, backtest
 from inspections.forecasts.computation import ENGINE, WORTH_THREADS, figures_of
 from inspections.forecasts.current import _digests
 from inspections.forecasts.figures import Figures
+from inspections.forecasts.judgement.current import digests_of
+from inspections.forecasts.judgement.figures import Judgement
+from inspections.forecasts.judgement.reckoning import reckon
 from inspections.forecasts.wear_inputs import Codes, inputs
 from inspections.models import Forecast, ForecastRun
 from inspections.wear.fit import fit_fleet
@@ -43,6 +48,8 @@ def refit(*, by: uuid.UUID, as_of: dt.date | None = None, hide: int = 0) -> Fore
     threads = len(bearings) > WORTH_THREADS
     population = fit_fleet(known.histories, threads=threads)
     figures = figures_of(known, population, threads=threads)
+    reckoned = reckon(known, population, figures) if day == today else None
+    judged = _Judged(reckoned.judgements, digests_of(bearings)) if reckoned else _Judged({}, {})
     parameters: dict[str, Any] = {
         "population": population.to_json(),
         "codes": codes.by_factor,
@@ -61,7 +68,9 @@ def refit(*, by: uuid.UUID, as_of: dt.date | None = None, hide: int = 0) -> Fore
     )
     with transaction.atomic():
         run.save(force_insert=True)
-        bulk.insert([_row(run, bearing, digests[bearing.pk], figures[bearing.pk]) for bearing in bearings])
+        bulk.insert(
+            [_row(run, bearing, digests[bearing.pk], figures[bearing.pk], judged) for bearing in bearings]
+        )
         write([Fact("plant", "forecast_run", body=_entry(run, len(bearings)))], by=by)
         seal_now(by=by)
     return run
@@ -79,7 +88,16 @@ def _entry(run: ForecastRun, n: int) -> dict[str, Any]:
     }
 
 
-def _row(run: ForecastRun, bearing: Bearing, digest: str, figures: Figures) -> Forecast:
+@dataclass(frozen=True)
+class _Judged:
+    """Judgements and what each depends on, by bearing; none of an earlier day."""
+
+    judgements: Mapping[uuid.UUID, Judgement]
+    digests: Mapping[uuid.UUID, str]
+
+
+def _row(run: ForecastRun, bearing: Bearing, digest: str, figures: Figures, judged: _Judged) -> Forecast:
+    made = judged.judgements.get(bearing.pk)
     return Forecast(
         run=run,
         bearing=bearing,
@@ -88,4 +106,6 @@ def _row(run: ForecastRun, bearing: Bearing, digest: str, figures: Figures) -> F
         outcome=figures["outcome"],
         advice=figures["advice"],
         first_on=figures.first_on,
+        judgement=made.to_json() if made else None,
+        judgement_digest=judged.digests.get(bearing.pk, ""),
     )

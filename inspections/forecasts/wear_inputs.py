@@ -99,6 +99,7 @@ class Known:
     n_outages_since: float = 0.0
     starts: exposure.Starts | None = None
     ahead: Ahead | None = None
+    usual_interval_days: float = USUAL_OUTAGE_DAYS
 
     def limit_um(self, use: str) -> float:
         limit = self.limits.get(use)
@@ -203,6 +204,7 @@ def _gather(bearings: Sequence[Bearing], as_of: dt.date) -> list[Known]:
                 starts,
                 # Where wear is counted by the calendar alone, hours of a plan say nothing of it.
                 planned(plans[bearing.place_id], as_of, duty) if run.clock != exposure.CALENDAR else None,
+                interval,
             )
         )
     return known

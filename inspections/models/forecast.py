@@ -40,6 +40,12 @@ class Forecast(models.Model):
         null=True, help_text="the 1 in 10 date; 9999-12-31 is beyond the horizon, empty: no date"
     )
     figures = models.JSONField(help_text="all columns of the forecast sheet")
+    judgement = models.JSONField(
+        null=True, help_text="what stands for it, as its pages read it; empty: not judged"
+    )
+    judgement_digest = models.CharField(
+        max_length=64, blank=True, help_text="of its pump's record, outages and choices that went in"
+    )
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["run", "bearing"], name="one_forecast_per_run")]

@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from . import crossing, grid
+from . import crossing
 from .advice import ADVICE, OUTCOMES, REASONS, REPLACE_FROM, advise, outcomes
 from .arrays import USUAL_OUTAGE_DAYS, FloatArray, Histories, IntArray
 from .belief import Clouds, believe, chunks, evidence, pile, rate_under, spread_out
@@ -18,7 +18,7 @@ from .parameters import Params
 from .population import Pool, Population
 from .rate_effects import STEP, without_own
 from .shape import spread_beyond
-from .slips import last_readings, likely_factor, likely_slips
+from .slips import last_readings, likely_factor, likely_slips, stepped_at
 from .taper import taper_now
 
 SURPRISING = 0.0027  # outside 99.7 %: said, and asked about
@@ -337,7 +337,7 @@ def _block(h: Histories, pool: Pool, accepted_risk: float) -> Forecasts:
         p = pool.designs[0]
         aside = likely_slips(f, p, last_too=False)
         last = last_readings(f)
-        surprise, factor = _surprise(f, pool, aside, last)
+        surprise, factor = surprise_of_last(f, pool, aside, last)
         rows = _rows(f, pool, aside, accepted_risk, surprise, factor)
         odd = np.flatnonzero(surprise < DOUBTFUL)
         if len(odd):
@@ -362,13 +362,8 @@ def _earlier_governs(
     as_slip = hidden.copy()
     as_slip[last] = True
 
-    def stepped(work: Work) -> Work:
-        op = work.op.copy()
-        op[last] = grid.LEVEL
-        return replace(work, op=op)
-
     slip = _rows(g, pool, as_slip, risk, surprise[odd], factor[odd])
-    step = _rows(g, pool, hidden, risk, surprise[odd], factor[odd], stepped)
+    step = _rows(g, pool, hidden, risk, surprise[odd], factor[odd], stepped_at(last))
     first = [np.where(np.isnan(x), np.inf, x) for x in (slip.max_days[:, 1], step.max_days[:, 1])]
     take_slip = first[0] < first[1]
     for field in fields(Forecasts):
@@ -376,7 +371,7 @@ def _earlier_governs(
         getattr(rows, field.name)[odd] = np.where(take_slip.reshape(-1, *[1] * (a.ndim - 1)), a, b)
 
 
-def _surprise(f: Frame, pool: Pool, aside: NDArray, last: IntArray) -> tuple[FloatArray, FloatArray]:
+def surprise_of_last(f: Frame, pool: Pool, aside: NDArray, last: IntArray) -> tuple[FloatArray, FloatArray]:
     """(B,) two-sided tail of the last reading against its forecast from the others; the likely slip."""
     n = f.histories.n_bearings
     surprise, factor = np.full(n, np.nan), np.full(n, np.nan)

@@ -6,11 +6,14 @@ and hides a real wipe at the last. Only bearings with a surprising reading pay f
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
 from . import grid, passes
-from .arrays import FloatArray, Kind
+from .arrays import FloatArray, IntArray, Kind
 from .belief import Rate, chunks, evidence, rate_under
 from .event_effects import Frame, Work, frame, lay_out
 from .parameters import Params
@@ -136,3 +139,14 @@ def likely_factor(value: FloatArray, low: FloatArray, high: FloatArray) -> Float
         fits = (mended > low) & (mended < high) & (off < nearest)
         out[fits], nearest[fits] = factor, off[fits]
     return out
+
+
+def stepped_at(last: IntArray) -> Callable[[Work], Work]:
+    """The change that reads each bearing's last reading as a real step of its level."""
+
+    def stepped(work: Work) -> Work:
+        op = work.op.copy()
+        op[last] = grid.LEVEL
+        return replace(work, op=op)
+
+    return stepped

@@ -1,0 +1,1 @@
+"""What stands for each bearing: opened at which outage, replaced from which reading, left closed until when."""

@@ -1,0 +1,152 @@
+"""One bearing's judgement as plain values: what the list, its page, the plan, the sheets and the pump all read.
+
+Lengths um (diametral, larger end), costs crew hours, chances 0 to 1; None where there is nothing to say.
+"""
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, fields
+from typing import Any
+
+FORMAT = 1
+
+
+class Word:
+    """The only words of list and page; `ENGINEER` where nothing can be said and the engineer decides."""
+
+    SET_LIMIT = "set_limit"
+    LEAVE = "leave"
+    OPEN = "open"
+    DECIDE_NOW = "decide_now"
+    ENGINEER = "engineer"
+
+
+class Why:
+    """What a word rests on, the first that holds."""
+
+    NO_MAXIMUM = "no_maximum"  # neither a maximum, nor a replace limit, nor a lining to judge by
+    NO_LIFE = "no_life"  # the maximum does not lie above the fitted clearance: a wrong bore or a wrong limit
+    YOUNG = "young"  # the fleet has under three lives with two readings
+    PAST = "past"  # likelier than not past its maximum today
+    MISFIT = "misfit"  # the readings do not follow steady wear, or cannot be fitted
+    EARLY = "early"  # opening before the next outage saves more than the stop costs
+    CONTACT = "contact"  # a contact finding waits for work
+    BESIDE = "beside"  # its pump is opened by rule for another bearing
+    DUE = "due"  # the last outage before a chance above the accepted
+    COST = "cost"  # least cost from then on
+
+
+READING, ALWAYS, NEVER = "reading", "always", "never"
+RULE, PLANT, GUARD = "rule", "plant", "guard"
+TRIGGER_FROM = (RULE, PLANT, GUARD)
+MAXIMUM, REPLACE, LINING = "maximum", "replace", "lining"
+
+
+@dataclass(frozen=True)
+class Column:
+    """One outage at which the pump could be opened first, and what that means for this bearing.
+
+    `known` False: no outage is recorded that far ahead, the site's usual interval stands for it. `past`: chance to have
+    passed the maximum by then. `trigger_is`: "reading" (new shell at or above `trigger_um`), "always" (replacement
+    expected whatever is read), "never", or "" where nothing can be said. `scrape_from_um`, never above the trigger: not
+    scraped from here on (`scrape_is` as `trigger_is`); `no_room`: that lies under the fitted clearance. `new`, `scraped`: chances of a new shell, of a scrape. `hours`,
+    `hours_var` of the bearing's own work. `cost_h`, `waiting_h` are the pump's: what opening it first here costs from now
+    on, and what waiting for the next column costs more. `value_h` from the opening on; `looking_h` what deciding by the
+    reading saves.
+    """
+
+    name: str
+    outage: str
+    start_on: dt.date
+    end_on: dt.date
+    known: bool
+    past: float | None = None
+    trigger_um: float | None = None
+    trigger_is: str = ""
+    trigger_from: str = ""
+    scrape_from_um: float | None = None
+    scrape_is: str = ""
+    no_room: bool = False
+    new: float | None = None
+    scraped: float | None = None
+    hours: float | None = None
+    hours_var: float | None = None
+    cost_h: float | None = None
+    waiting_h: float | None = None
+    value_h: float | None = None
+    looking_h: float | None = None
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """What stands for one bearing on a day.
+
+    `first`: the column at which its pump is opened, None where nothing can be decided by; `due`: the last column before
+    which no bearing of the pump has a chance above its accepted one. `accepted_risk` with the consequence counted in.
+    `stopping_h`: what opening the pump today saves against its next outage, before `stop_h`, the cost of the stop.
+    `forecast_hash` names the forecast it rests on.
+    """
+
+    as_of: dt.date
+    word: str
+    why: str
+    columns: tuple[Column, ...] = ()
+    first: int | None = None
+    due: int | None = None
+    limit_um: float | None = None
+    limit_from: str = ""
+    new_um: float | None = None
+    accepted_risk: float | None = None
+    consequence: float = 1.0
+    price_h: float | None = None
+    past_now: float | None = None
+    stopping_h: float | None = None
+    stop_h: float | None = None
+    open_h: float | None = None
+    contact_open: bool = False
+    forecast_hash: str = ""
+
+    @property
+    def at(self) -> Column | None:
+        """The outage at which the pump is opened; None where nothing can be decided by."""
+        return None if self.first is None else self.columns[self.first]
+
+    @property
+    def replacement_expected(self) -> bool:
+        """Whether more than 9 in 10 readings at the opening ask for a new shell."""
+        return bool(self.at and (self.at.new or 0.0) > 0.9)
+
+    @property
+    def postponing_h(self) -> float | None:
+        """What moving the pump one outage further costs, crew hours."""
+        return self.at.waiting_h if self.at else None
+
+    @property
+    def stays_closed(self) -> bool:
+        """Whether the bearing is left closed at its pump's next outage."""
+        return self.word == Word.LEAVE
+
+    def column_of(self, outage: Any) -> Column | None:
+        """The column of an outage (its key); None where the pump cannot be opened in it."""
+        return next((one for one in self.columns if one.outage == str(outage)), None)
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain text and numbers; `from_json` brings back the same."""
+        rows = [asdict(one) for one in self.columns]
+        for row in rows:
+            row["start_on"], row["end_on"] = row["start_on"].isoformat(), row["end_on"].isoformat()
+        plain = {f.name: getattr(self, f.name) for f in fields(self)}
+        return plain | {"format": FORMAT, "as_of": self.as_of.isoformat(), "columns": rows}
+
+    @classmethod
+    def from_json(cls, kept: Mapping[str, Any]) -> "Judgement | None":
+        """A stored judgement; None where it was stored in another form."""
+        if kept.get("format") != FORMAT:
+            return None
+        day = dt.date.fromisoformat
+        own = {f.name: kept[f.name] for f in fields(cls)} | {"as_of": day(kept["as_of"])}
+        own["columns"] = tuple(
+            Column(**row | {"start_on": day(row["start_on"]), "end_on": day(row["end_on"])})
+            for row in kept["columns"]
+        )
+        return cls(**own)

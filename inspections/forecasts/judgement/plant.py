@@ -1,0 +1,103 @@
+"""What a plant accepts and what work costs there: choices, hours and money of its pumps, as a decision takes them."""
+
+import datetime as dt
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+from uuid import UUID
+
+import numpy as np
+
+from fleet.models import PlaceFacts, Setting, WorkHours
+from fleet.models.plant import SettingsRead
+from inspections.forecasts.wear_inputs import Known
+from inspections.wear.terms import consequence
+
+# Where the plant has stated none: design assumptions with no published source, in crew hours.
+SHELL_H = 40.0
+RISKS, SHELL, STOPS, INFANT = (
+    "accepted_risk_by_criticality",
+    "shell_hours",
+    "stop_hours",
+    "opening_spoils",
+)
+
+
+@dataclass(frozen=True)
+class Hours:
+    """Crew hours of one class: opening is the pump's and shared, the rest is each bearing's."""
+
+    open_h: float
+    measure_h: float
+    scrape_h: float
+    replace_h: float
+
+
+USUAL_HOURS = Hours(open_h=6.0, measure_h=2.0, scrape_h=8.0, replace_h=12.0)
+
+
+@dataclass(frozen=True)
+class Plant:
+    """The plant's words as numbers. `hours` by class (None: all others); `weight` k of each pump (by place)."""
+
+    hours: Mapping[Any, Hours]
+    weight: Mapping[UUID, float]
+    settings: SettingsRead
+    as_of: dt.date
+
+    def hours_of(self, one: Known) -> Hours:
+        """Crew hours of the work on a bearing, by its class."""
+        return self.hours.get(one.facts.wear_class_id if one.facts else None, self.hours[None])
+
+    def risk_of(self, one: Known) -> float:
+        """The accepted chance of passing: by the plant's word of criticality where one is stated, else the site's."""
+        stated = self._choice(RISKS, one) or {}
+        words = {str(word).casefold(): float(share) for word, share in stated.items()}
+        criticality = one.place.criticality.casefold() if one.place else ""
+        return words.get(criticality, one.accepted_risk)
+
+    def shell_h(self, one: Known) -> float:
+        """A shell's price in crew hours."""
+        value = self._choice(SHELL, one)
+        return SHELL_H if value is None else float(value)
+
+    def infant(self, one: Known) -> float:
+        """Chance that an opening spoils a bearing: none until the plant states one."""
+        return float(self._choice(INFANT, one) or 0.0)
+
+    def stop_h(self, one: Known) -> float | None:
+        """What a stop of the pump outside an outage costs, by its tag; half the opening's hours where its twin runs."""
+        stated = self._choice(STOPS, one) or {}
+        if one.bearing.place.tag in stated:
+            return float(stated[one.bearing.place.tag])
+        return 0.5 * self.hours_of(one).open_h if one.place and one.place.twin else None
+
+    def _choice(self, name: str, one: Known) -> Any:
+        return self.settings.in_force(name, one.bearing.place.site, self.as_of)
+
+
+def plant_of(known: Sequence[Known], as_of: dt.date) -> Plant:
+    """The choices, hours and consequences that hold on a day; a constant number of queries."""
+    hours: dict[Any, Hours] = {None: USUAL_HOURS}
+    for row in WorkHours.objects.standing().order_by("recorded_at"):
+        hours[row.wear_class_id] = Hours(
+            float(row.open_hours), float(row.measure_hours), float(row.scrape_hours), float(row.replace_hours)
+        )
+    rows = Setting.objects.standing().filter(name__in=(RISKS, SHELL, STOPS, INFANT))
+    return Plant(
+        hours, _weights({one.bearing.place.site_id for one in known}, as_of), SettingsRead(rows), as_of
+    )
+
+
+def _weights(sites: Iterable[UUID], as_of: dt.date) -> dict[UUID, float]:
+    """Consequence of each pump against the median of its site, held to 1 to 4."""
+    found: dict[UUID, dict[UUID, float]] = {}
+    facts = PlaceFacts.objects.filter(place__site__in=sites).select_related("place")
+    for place, row in facts.holding_on(as_of, "place_id").items():
+        money = float(row.consequence_money or 0)
+        found.setdefault(row.place.site_id, {})[place] = money
+    return {
+        place: float(k)
+        for of_site in found.values()
+        for place, k in zip(of_site, consequence(np.array(list(of_site.values()))), strict=True)
+    }
