@@ -32,7 +32,6 @@ from inspections.wear.path import Path, path
 
 FAN_POINTS = 25
 YEARS_AHEAD = 8
-WORTH_A_WORD_UM = 3.0  # a larger end this far above the mean is seen in the drawing
 MEDIAN = 3  # among the fan's seven quantiles
 
 
@@ -56,7 +55,6 @@ def trend_of(bearing: Bearing, figures: Figures, today: dt.date) -> tuple[Known,
         limits=tuple(_limits(one, figures)),
         outages=tuple(_outages(one, until)),
         dates=_dates(figures),
-        note=_note(fitted) if fitted else "",
     )
     return one, trend
 
@@ -100,13 +98,14 @@ def _readings(one: Known, today: dt.date):
             seen.low_um,
             seen.high_um,
             seen.precision,
+            seen.smaller_um if seen.taper_um else None,
         )
 
 
 def _shown(seen: Observation) -> float | None:
-    """Where a reading stands: the mean of the ends, or the middle or the one end of an interval."""
-    if seen.value_um is not None:
-        return seen.value_um
+    """Where a reading stands: its larger end, or the middle or the one end of an interval."""
+    if seen.larger_um is not None:
+        return seen.larger_um
     ends = [end for end in (seen.low_um, seen.high_um) if end is not None]
     return sum(ends) / len(ends) if ends else None
 
@@ -124,39 +123,40 @@ def _step(one: Known, work: Happening) -> float | None:
     if work.effect != STEP:
         return None
     seen = [o for o in one.story.clearances if o.visit and o.visit == work.visit and o.value_um is not None]
-    found = [o.value_um for o in seen if o.stage == Stage.AS_FOUND and o.value_um is not None]
-    left = [o.value_um for o in seen if o.stage == Stage.AS_LEFT and o.value_um is not None]
+    found = [o.larger_um for o in seen if o.stage == Stage.AS_FOUND and o.larger_um is not None]
+    left = [o.larger_um for o in seen if o.stage == Stage.AS_LEFT and o.larger_um is not None]
     return left[-1] - found[0] if found and left else None
 
 
 def _paths(one: Known, fitted: Path):
-    """The fitted clearance, one stretch per level: a step stays inside, a new life or baseline breaks it."""
-    days: list[dt.date] = []
-    values: list[float] = []
+    """The fitted clearance of the larger end, one stretch per level: a step stays inside, new metal breaks it."""
+    stretch: list[tuple[dt.date, float]] = []
+    halves: list[tuple[dt.date, float]] = []
     for entry, before, after in zip(events_of(one), fitted.before[:, 0], fitted.after[:, 0], strict=True):
         if isinstance(entry, Happening) and entry.effect in (NEW_LIFE, NEW_BASELINE, UNSURE):
-            if len(days) > 1:
-                yield TrendPath(tuple(days), tuple(values))
-            days, values = [], []
+            yield from _larger(stretch, halves)
+            stretch, halves = [], []
         elif np.isfinite(before):
-            days.append(entry.on)
-            values.append(float(before))
+            stretch.append((entry.on, float(before)))
         if np.isfinite(after):
-            days.append(entry.on)
-            values.append(float(after))
-    if days and days[-1] < one.as_of and len(fitted.fan):
-        days.append(one.as_of)
-        values.append(float(fitted.fan[0, MEDIAN]) - fitted.larger_end_um)
-    if len(days) > 1:
-        yield TrendPath(tuple(days), tuple(values))
+            stretch.append((entry.on, float(after)))
+        if isinstance(entry, Observation) and entry.taper_um is not None and entry.series == "clearance":
+            halves.append((entry.on, entry.taper_um / 2))
+    if stretch and stretch[-1][0] < one.as_of and len(fitted.fan):
+        stretch.append((one.as_of, float(fitted.fan[0, MEDIAN]) - fitted.larger_end_um))
+        halves.append((one.as_of, fitted.larger_end_um))
+    yield from _larger(stretch, halves)
 
 
-def _note(fitted: Path) -> str:
-    """Why the fan begins above the line, where it does."""
-    above = fitted.larger_end_um
-    if above < WORTH_A_WORD_UM:
-        return ""
-    return f"The line follows the mean of the ends; the fan and the limits are of the larger end, about {um(above)} above it."
+def _larger(stretch: list[tuple[dt.date, float]], halves: list[tuple[dt.date, float]]):
+    """The mean of the ends raised by half their difference as measured (and as believed today), straight between."""
+    if len(stretch) < 2:
+        return
+    days, means = zip(*stretch, strict=True)
+    known = [(day.toordinal(), half) for day, half in halves]
+    at = [day.toordinal() for day in days]
+    raised = np.interp(at, *zip(*known, strict=True)) if known else np.zeros(len(at))
+    yield TrendPath(days, tuple(mean + float(half) for mean, half in zip(means, raised, strict=True)))
 
 
 def _fan(fitted: Path, ahead: np.ndarray, today: dt.date) -> TrendFan:

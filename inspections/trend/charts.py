@@ -21,6 +21,7 @@ from inspections.trend.values import (
     Trend,
     TrendDates,
     TrendFan,
+    TrendJob,
     TrendLimit,
     TrendPath,
     TrendReading,
@@ -32,6 +33,7 @@ __all__ = [
     "Trend",
     "TrendDates",
     "TrendFan",
+    "TrendJob",
     "TrendLimit",
     "TrendPath",
     "TrendReading",
@@ -55,7 +57,7 @@ METHODS = {
     "depth_gauge": "depth gauge",
 }
 STAGES = {"as_found": "as found", "as_left": "as left"}
-STATES = {"excluded": "not used", "set_aside": "set aside"}
+STATES = {"excluded": "not used", "set_aside": "set aside", "added": "would be added"}
 
 
 def trend_svg(trend: Trend, *, narrow: bool = False, ident: str = "") -> SafeString:
@@ -92,7 +94,8 @@ def _reading_row(reading: TrendReading) -> list[str]:
         if part
     )
     within = f"± {um(NINE_IN_TEN * reading.sd_um)}" if reading.sd_um > 0 else NOT_KNOWN
-    remarks = ", ".join(part for part in (STATES.get(reading.state, ""), reading.label) if part)
+    other = "" if reading.smaller_um is None else f"other end {um(reading.smaller_um)}"
+    remarks = ", ".join(part for part in (STATES.get(reading.state, ""), other, reading.label) if part)
     return [day(reading.day, reading.precision), what, seen(reading), within, remarks]
 
 

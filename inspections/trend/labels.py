@@ -2,13 +2,30 @@
 
 from __future__ import annotations
 
+import textwrap
+
 from django.utils.html import escape
 
-from fleet.drawing import PALETTE, Box, element, hatched, line, polyline, ring, solid, text_width, words
+from fleet.drawing import (
+    PALETTE,
+    Box,
+    curve,
+    element,
+    hatched,
+    line,
+    polyline,
+    ring,
+    solid,
+    stroke,
+    text_width,
+    words,
+)
 from fleet.formatting import day, um, um_step
 from inspections.trend.scales import LIMIT_WORDS, SHORT_WORDS, Frame
-from inspections.trend.values import TrendLimit, TrendWork
+from inspections.trend.values import TrendJob, TrendLimit, TrendWork
 
+ROW = 15.0  # from one row of a label in the margin to the next
+MOST_AUTHORITY_ROWS = 3
 STEP_ASIDE = 15.0  # how far beside the line a step's dimension stands
 NEW_METAL = ("shell_change", "rebabbitt", "journal_regrind", "shim_change", "rotor_change", "pump_change")
 
@@ -30,30 +47,101 @@ def _limit_line(frame: Frame, limit: TrendLimit) -> str:
 
 
 def limit_labels(frame: Frame) -> str:
-    """Each limit that holds now says what it is and on whose word, where there is room along its line."""
-    parts, size = [], frame.size.font
-    names = SHORT_WORDS if frame.size.is_narrow else LIMIT_WORDS
-    for limit in sorted((x for x in frame.trend.limits if not x.to_day), key=lambda x: -x.value_um):
-        name = f"{names[limit.kind]} {um(limit.value_um)}"
-        authority = f"({limit.authority})" if limit.authority else ""
-        rows = [f"{name} {authority}".strip()]
-        if text_width(rows[0], size) > frame.right - frame.left - 12:
-            fits = text_width(authority, size) <= frame.right - frame.left - 12
-            rows = [name, authority] if fits and authority else [name]  # the facts beside it say the rest
-        box = frame.places.choose(
-            _limit_places(frame, limit, max(text_width(r, size) for r in rows), 16 * len(rows))
+    """Each limit that holds now named at the right margin, and by whom; those gone along their line where there is room."""
+    standing = sorted((x for x in frame.trend.limits if not x.to_day), key=lambda x: -x.value_um)
+    rows = [_margin_rows(frame, limit) for limit in standing]
+    tops = apart(
+        [frame.y(limit.value_um) - 8 for limit in standing],
+        [ROW * len(row) + 4 for row in rows],
+        frame.top - 12,
+        frame.floor,
+    )
+    parts = [_margin_label(frame, *label) for label in zip(standing, rows, tops, strict=True)]
+    return "".join([*parts, *_former_labels(frame)])
+
+
+def _margin_rows(frame: Frame, limit: TrendLimit) -> list[str]:
+    """What it is, its figure and who set it, cut into rows as wide as the margin."""
+    most = max(8, int((frame.size.right - 12) / text_width("m", frame.size.font)))
+    authority = textwrap.wrap(limit.authority, most) if limit.authority else []
+    if len(authority) > MOST_AUTHORITY_ROWS:  # the tip and the facts beside the drawing say the rest
+        authority = [
+            *authority[: MOST_AUTHORITY_ROWS - 1],
+            f"{authority[MOST_AUTHORITY_ROWS - 1][: most - 1]}…",
+        ]
+    name = SHORT_WORDS[limit.kind]
+    whole = f"{name} {um(limit.value_um)}"
+    return [*([whole] if len(whole) <= most else [name, um(limit.value_um)]), *authority]
+
+
+def _margin_label(frame: Frame, limit: TrendLimit, rows: list[str], top: float) -> str:
+    """The rows beside the end of the line, with a leader where they had to move."""
+    y, size = frame.y(limit.value_um), frame.size.font
+    lead = curve(polyline([(frame.right, y), (frame.right + 7, top + 8)]), "limit", 1)
+    return lead + "".join(
+        words(
+            frame.right + 9,
+            top + 12 + ROW * i,
+            row,
+            "limit" if row not in rows[:1] else "limit strong",
+            size=size,
         )
-        if box:
-            parts += [
-                words(box.x, box.y + 12.5 + 16 * i, r, "limit halo", size=size) for i, r in enumerate(rows)
-            ]
+        for i, row in enumerate(rows)
+    )
+
+
+def apart(tops: list[float], heights: list[float], first: float, last: float) -> list[float]:
+    """Tops moved so that boxes of these heights do not lie on each other, in their order, between two bounds if they fit."""
+    moved = list(tops)
+    floor = last
+    for i in reversed(range(len(moved))):
+        moved[i] = min(moved[i], floor - heights[i])
+        floor = moved[i]
+    ceiling = first
+    for i, height in enumerate(heights):
+        moved[i] = max(moved[i], ceiling)
+        ceiling = moved[i] + height
+    return moved
+
+
+def _former_labels(frame: Frame) -> list[str]:
+    parts, size = [], frame.size.font
     for limit in (x for x in frame.trend.limits if x.to_day and not frame.size.is_narrow):
         text = f"{SHORT_WORDS[limit.kind]} {um(limit.value_um)} until {day(limit.to_day, 'year')}"
         wide = text_width(text, size)
         box = frame.places.choose(_limit_places(frame, limit, wide, 16)[:2], must=False)
         if box:
             parts.append(words(box.x, box.y + 12, text, "limit halo", size=size))
-    return "".join(parts)
+    return parts
+
+
+def job_words(job: TrendJob) -> str:
+    """ "open; replace from 287 um": what the planned opening asks for."""
+    return job.words if job.trigger_um is None else f"{job.words}; replace from {um(job.trigger_um)}"
+
+
+def job_mark(frame: Frame) -> str:
+    """The planned opening on its outage: a frame around it, and its trigger as a bar across."""
+    job = frame.trend.job
+    if job is None or not frame.first <= job.start <= frame.trend.until:
+        return ""
+    x, size, text = frame.x(job.start), frame.size.font, job_words(job)
+    wide = max(frame.x(job.end) - x, 5.0)
+    around = {"x": x - 1.5, "y": frame.top, "width": wide + 3, "height": frame.floor - frame.top}
+    parts = [element("title", escape(f"{day(job.start, 'month')}: {text}"))]
+    parts.append(element("rect", **around, fill="none", **stroke("ink", 1.4)))
+    y = frame.top + 30
+    if job.trigger_um is not None:
+        y = frame.y(job.trigger_um)
+        parts.append(line(x - 8, y, x + wide + 8, y, "ink", 3.0))
+    needs = text_width(text, size)
+    sides = [x + wide + 10, x - needs - 10]
+    rows = (y - 8, y - 26, y + 6, frame.floor - 24, frame.floor - 42, frame.top + 22, frame.top + 40)
+    offered = [Box(side, row, needs, 15) for row in rows for side in sides]
+    box = frame.places.choose([place for place in offered if frame.left <= place.x <= frame.right - needs])
+    if box:
+        parts.append(words(box.x, box.y + 12, text, "halo", size=size))
+    return element("g", *parts, class_="job")
 
 
 def _beside(x: float, box: Box, text: str, colour: str, size: float, drop: float = 0.0) -> str:
@@ -162,6 +250,11 @@ def _key_entries(frame: Frame) -> list[tuple[str, str]]:
     trend = frame.trend
     bar = line(9.0, -8, 9.0, 8, "dye", 1.5)
     entries = []
+    if any(r.smaller_um is not None for r in trend.readings):
+        other = line(9.0, -5, 9.0, 7, "dye", 1) + line(4.0, 7, 14.0, 7, "dye", 2)
+        entries.append((other, "the other end"))
+    if any(r.state == "added" for r in trend.readings):
+        entries.append((solid("circle", "dye", cx="9", cy="0", r="5.4"), "would be added"))
     if any(r.stage != "as_left" for r in trend.readings):
         entries.append((bar + ring("circle", "dye", cx="9", cy="0", r="4.6"), "as found, bar: 9 in 10"))
     if any(r.stage == "as_left" for r in trend.readings):
@@ -169,7 +262,7 @@ def _key_entries(frame: Frame) -> list[tuple[str, str]]:
     if any(r.is_censored for r in trend.readings):
         bound = line(9.0, -8, 9.0, 7, "dye", 2, "4 3") + line(4.0, 7, 14.0, 7, "dye", 2.2)
         entries.append((bound, "only a bound seen"))
-    if any(r.state != "used" for r in trend.readings):
+    if any(r.state in ("excluded", "set_aside") for r in trend.readings):
         cross = line(5.0, -4, 13.0, 4, "quiet", 1.8) + line(5.0, 4, 13.0, -4, "quiet", 1.8)
         entries.append((ring("circle", "quiet", cx="9", cy="0", r="5") + cross, "not used"))
     if trend.works:
@@ -181,6 +274,9 @@ def _key_entries(frame: Frame) -> list[tuple[str, str]]:
         middle = band(frame, "rect", "middle", x="0", y="-4", width="18", height="8")
         entries.append((wide + middle, "1 in 10 to 9 in 10"))
         entries.append((middle, "middle half"))
+    if trend.job:
+        opening = element("rect", x="4", y="-8", width="8", height="16", fill="none", **stroke("ink", 1.4))
+        entries.append((opening + line(0.0, 0.0, 17.0, 0.0, "ink", 3), "planned opening, its trigger"))
     if any(outage.end >= trend.today for outage in trend.outages):
         entries.append((hatched(f"{frame.ident}-hatch", x="3", y="-8", width="10", height="16"), "outage"))
     return entries

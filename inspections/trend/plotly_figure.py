@@ -13,9 +13,9 @@ from inspections.wear.normal import NINE_IN_TEN
 
 FONT = {"family": "system-ui, sans-serif", "size": 13, "color": PALETTE["ink"]}
 GROUPS = (
-    ("as found", lambda r: r.state == "used" and r.stage != "as_left", "circle-open", "dye"),
-    ("as left", lambda r: r.state == "used" and r.stage == "as_left", "square-open", "dye"),
-    ("not used", lambda r: r.state != "used", "x-thin-open", "quiet"),
+    ("as found", lambda r: r.state in ("used", "added") and r.stage != "as_left", "circle-open", "dye"),
+    ("as left", lambda r: r.state in ("used", "added") and r.stage == "as_left", "square-open", "dye"),
+    ("not used", lambda r: r.state in ("excluded", "set_aside"), "x-thin-open", "quiet"),
 )
 
 
@@ -117,6 +117,7 @@ def _reading_traces(trend: Trend) -> list[dict[str, Any]]:
 def _hover(reading: TrendReading) -> str:
     """A reading in words; what people typed is escaped, because plotly reads some HTML."""
     said = [day(reading.day, reading.precision), f"{um(reading.value_um)} {reading.stage.replace('_', ' ')}"]
+    said += ["" if reading.smaller_um is None else f"other end {um(reading.smaller_um)}"]
     said += [reading.method.replace("_", " "), reading.label]
     return "<br>".join(escape(part, quote=False) for part in said if part)
 

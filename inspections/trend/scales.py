@@ -28,8 +28,8 @@ class Size:
     is_narrow: bool = False
 
 
-WIDE = Size(1000, 46, 12, 36, 410, 13)
-NARROW = Size(340, 32, 4, 42, 330, 12, True)
+WIDE = Size(1000, 46, 150, 36, 410, 13)
+NARROW = Size(340, 32, 76, 42, 330, 12, True)
 
 
 @dataclass
@@ -80,11 +80,12 @@ class Frame:
         return self.floor - (self.floor - self.top) * (value_um - self.low) / (self.high - self.low)
 
     def reach(self, reading: TrendReading) -> tuple[float, float]:
-        """The upper and lower end of a reading's mark: 9 in 10, or its bounds."""
-        low, high = reading.value_um, reading.value_um
+        """The upper and lower end of a reading's mark: 9 in 10 of the larger end and the smaller one, or its bounds."""
+        low = reading.value_um if reading.smaller_um is None else reading.smaller_um
+        high = reading.value_um
         if not reading.is_censored:
-            low, high = low - NINE_IN_TEN * reading.sd_um, high + NINE_IN_TEN * reading.sd_um
-            return self.y(high), self.y(low)
+            low = min(low, high - NINE_IN_TEN * reading.sd_um)
+            return self.y(high + NINE_IN_TEN * reading.sd_um), self.y(low)
         top = self.y(reading.high_um) if reading.high_um is not None else self.y(reading.low_um or 0.0) - 34
         foot = self.y(reading.low_um) if reading.low_um is not None else self.y(reading.high_um or 0.0) + 34
         return top, foot
@@ -103,6 +104,9 @@ class Frame:
             points = [(self.x(d), self.y(v)) for d, v in zip(days, values, strict=True)]
             for first, last in pairwise(points):
                 self._take_line(first, last)
+        if trend.job and trend.job.trigger_um is not None:
+            x = self.x(trend.job.start)
+            self.places.take(Box(x - 8, self.y(trend.job.trigger_um) - 3, 28, 6))
         for limit in trend.limits:
             self.places.take(Box(self.left, self.y(limit.value_um) - 2, self.right - self.left, 4))
 
@@ -119,7 +123,11 @@ class Frame:
 def value_range(trend: Trend) -> tuple[float, float]:
     """Low and high end of the clearance scale: all that was seen, the limits, some of what is coming."""
     values = [r.value_um for r in trend.readings] + [v for p in trend.paths for v in p.values_um]
-    values += [bound for r in trend.readings for bound in (r.low_um, r.high_um) if bound is not None]
+    values += [
+        bound for r in trend.readings for bound in (r.low_um, r.high_um, r.smaller_um) if bound is not None
+    ]
+    if trend.job and trend.job.trigger_um is not None:
+        values.append(trend.job.trigger_um)
     values += [
         r.value_um + way * NINE_IN_TEN * r.sd_um
         for r in trend.readings

@@ -24,16 +24,17 @@ from fleet.drawing import (
     words,
 )
 from fleet.formatting import day, um
-from inspections.trend.labels import STEP_ASIDE, band, key, limit_labels, limit_lines, works
+from inspections.trend.labels import STEP_ASIDE, band, job_mark, key, limit_labels, limit_lines, works
 from inspections.trend.scales import Frame, Size, nice_step
 from inspections.trend.values import Trend, TrendReading
+from inspections.wear.normal import NINE_IN_TEN
 
 
 def draw(trend: Trend, size: Size, ident: str) -> SafeString:
     """Draw one trend at one size."""
     frame = Frame(trend, size, ident)
     content = [_defs(frame), _outages(frame), _grid(frame), _fan(frame), limit_lines(frame), _paths(frame)]
-    content += [_today(frame), limit_labels(frame), works(frame), _readings(frame)]
+    content += [_today(frame), limit_labels(frame), job_mark(frame), works(frame), _readings(frame)]
     bar, foot = _dates(frame)
     legend, foot = key(frame, foot + 28)
     label = f"{trend.title}. {trend.summary}"
@@ -183,23 +184,36 @@ def _reading(frame: Frame, reading: TrendReading) -> str:
     """One reading: round as found, square as left, a bracket for a bound."""
     x, y = frame.x(reading.day), frame.y(reading.value_um)
     top, foot = frame.reach(reading)
-    colour = "dye" if reading.state == "used" else "quiet"
+    colour = "dye" if reading.state in ("used", "added") else "quiet"
     what = f"{day(reading.day, reading.precision)}: {um(reading.value_um)} {reading.stage.replace('_', ' ')}"
+    if reading.smaller_um is not None:
+        what += f", other end {um(reading.smaller_um)}"
     parts = [element("title", escape(f"{what}. {reading.label}".strip()))]
     if reading.is_censored:
         parts.append(_bounds(reading, x, top, foot, colour))
         return element("g", *parts)
+    if reading.smaller_um is not None:
+        parts.append(_other_end(frame, reading, x, colour))
     if reading.sd_um > 0:
-        parts.append(line(x, foot, x, top, colour, 1.5))
-    if reading.stage == "as_left":
+        bar = frame.y(reading.value_um - NINE_IN_TEN * reading.sd_um)
+        parts.append(line(x, bar, x, top, colour, 1.5))
+    if reading.state == "added":
+        parts.append(solid("circle", colour, cx=x, cy=y, r=5.4))
+    elif reading.stage == "as_left":
         parts.append(ring("rect", colour, x=x - 4.6, y=y - 4.6, width=9.2, height=9.2))
     else:
         parts.append(ring("circle", colour, cx=x, cy=y, r=5.4))
-    if reading.state != "used":
+    if reading.state in ("excluded", "set_aside"):
         parts.append(
             line(x - 4, y - 4, x + 4, y + 4, colour, 1.8) + line(x - 4, y + 4, x + 4, y - 4, colour, 1.8)
         )
     return element("g", *parts)
+
+
+def _other_end(frame: Frame, reading: TrendReading, x: float, colour: str) -> str:
+    """The smaller end as a tick, joined to the larger."""
+    y = frame.y(reading.smaller_um or 0.0)
+    return line(x, y, x, frame.y(reading.value_um), colour, 1.0) + line(x - 5, y, x + 5, y, colour, 2.0)
 
 
 def _bounds(reading: TrendReading, x: float, top: float, foot: float, colour: str) -> str:

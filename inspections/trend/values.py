@@ -10,7 +10,10 @@ from fleet.drawing import Span
 
 @dataclass(frozen=True)
 class TrendReading:
-    """One observation; `low_um`/`high_um` bound a censored one ("> 0.006 in" has only `low_um`)."""
+    """One observation; `low_um`/`high_um` bound a censored one ("> 0.006 in" has only `low_um`).
+
+    `value_um` is the larger end, which the limits are held against; `smaller_um` the other, where both were read.
+    """
 
     day: date
     value_um: float
@@ -18,10 +21,11 @@ class TrendReading:
     stage: str = "as_found"
     method: str = ""
     label: str = ""
-    state: str = "used"  # used, excluded (named a slip or taken out), set_aside
+    state: str = "used"  # used, excluded (named a slip or taken out), set_aside, added (would be stored)
     low_um: float | None = None
     high_um: float | None = None
     precision: str = "day"
+    smaller_um: float | None = None
 
     @property
     def is_censored(self) -> bool:
@@ -42,7 +46,7 @@ class TrendWork:
 
 @dataclass(frozen=True)
 class TrendPath:
-    """The fitted clearance of one life; a day twice in a row is a step (a scrape)."""
+    """The fitted clearance of the larger end in one life; a day twice in a row is a step (a scrape)."""
 
     days: tuple[date, ...]
     values_um: tuple[float, ...]
@@ -51,7 +55,7 @@ class TrendPath:
 
 @dataclass(frozen=True)
 class TrendFan:
-    """Quantiles of the coming clearance."""
+    """Quantiles of the coming clearance of the larger end."""
 
     days: tuple[date, ...]
     p10: tuple[float, ...]
@@ -83,6 +87,16 @@ class TrendDates:
 
 
 @dataclass(frozen=True)
+class TrendJob:
+    """The planned opening: its outage, and the clearance found from which a new shell goes in; None: no trigger."""
+
+    start: date
+    end: date
+    trigger_um: float | None = None
+    words: str = "open"
+
+
+@dataclass(frozen=True)
 class Trend:
     """Everything one trend shows."""
 
@@ -97,10 +111,10 @@ class Trend:
     limits: tuple[TrendLimit, ...] = ()
     outages: tuple[Span, ...] = ()
     dates: TrendDates | None = None
+    job: TrendJob | None = None
     quantity: str = "clearance, diametral, µm"
     today_label: str = "today"
     start: date | None = None
-    note: str = ""  # a sentence to stand under the drawing
 
     def first_day(self) -> date:
         """Where the drawing begins: the first thing known, unless a start is asked for."""

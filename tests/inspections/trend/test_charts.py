@@ -9,11 +9,12 @@ from datetime import date, timedelta
 import plotly.graph_objects as go
 import pytest
 
-from fleet.drawing import Span
+from fleet.drawing import Span, text_width
 from inspections.trend.charts import (
     Trend,
     TrendDates,
     TrendFan,
+    TrendJob,
     TrendLimit,
     TrendPath,
     TrendReading,
@@ -153,24 +154,41 @@ def test_a_crowded_label_is_cut_to_its_first_words_before_it_is_left_out():
     assert "shell changed" in said or "shell changed, lower half" in said
 
 
-def test_both_limits_say_on_whose_word_they_stand():
-    said = texts(trend_svg(a_trend()))
-    assert "in-service maximum 260 µm (maker, 2011)" in said
-    assert "replace rather than scrape from 243 µm (derived)" in said
+@pytest.mark.parametrize("size", [WIDE, NARROW], ids=["wide", "narrow"])
+def test_both_limits_are_named_at_the_margin_by_who_set_them(size):
+    root = ET.fromstring(draw(a_trend(), size, "t"))
+    margin = [n for n in root.iter(f"{SVG}text") if float(n.get("x")) > size.width - size.right]
+    said = " ".join("".join(n.itertext()) for n in margin).replace("\u00a0", " ")
+    assert said.startswith("maximum 260 µm maker, 2011 replace from 243 µm derived")
 
 
-def test_a_limit_that_began_late_is_named_where_it_is_drawn_and_a_long_authority_stays_inside():
-    late = TrendLimit("maximum", 260, "maker", from_day=date(2018, 1, 1))
-    frame = Frame(a_trend(), WIDE, "t")
-    (label,) = (
-        n
-        for n in ET.fromstring(trend_svg(a_trend(limits=(late,)))).iter(f"{SVG}text")
-        if "260" in "".join(n.itertext())
-    )
-    assert float(label.get("x")) >= frame.x(date(2018, 1, 1))
+def test_a_long_authority_is_cut_to_the_margin():
     wordy = TrendLimit("maximum", 260, "a" * 90)
-    for node in ET.fromstring(trend_svg(a_trend(limits=(wordy,)), narrow=True)).iter(f"{SVG}text"):
-        assert float(node.get("x")) >= 0 and "aaaa" not in "".join(node.itertext())
+    rows = [text for text in texts(trend_svg(a_trend(limits=(wordy,)), narrow=True)) if "aa" in text]
+    assert len(rows) == 3 and rows[-1].endswith("…")
+    assert all(text_width(row, NARROW.font) <= NARROW.right for row in rows)
+
+
+def test_both_ends_of_a_reading_are_drawn_the_larger_as_the_reading():
+    seen = TrendReading(date(2025, 5, 1), 270, 5, smaller_um=240)
+    trend = a_trend(readings=(seen,), works=(), paths=())
+    frame = Frame(trend, WIDE, "t")
+    drawing = trend_svg(trend)
+    (ring,) = marks(drawing, "circle", class_="ring-dye", r="5.4")
+    assert float(ring.get("cy")) < frame.y(260)  # over its maximum
+    ticks = [n for n in marks(drawing, "line", class_="line-dye") if n.get("y1") == n.get("y2")]
+    assert f"{frame.y(240):.1f}" in {n.get("y1") for n in ticks}
+
+
+def test_the_planned_opening_stands_on_its_outage_with_its_trigger():
+    job = TrendJob(date(2026, 10, 3), date(2026, 10, 24), 236.5, "open in October 2026")
+    trend = a_trend(job=job)
+    frame = Frame(trend, WIDE, "t")
+    drawing = trend_svg(trend)
+    assert "open in October 2026; replace from 236 µm" in texts(drawing)
+    (bar,) = marks(drawing, "line", class_="line-ink", stroke_width="3")[:1]
+    assert bar.get("y1") == f"{frame.y(236.5):.1f}"
+    assert float(bar.get("x1")) < frame.x(job.start) < float(bar.get("x2"))
 
 
 def test_a_limit_that_held_once_ends_on_its_day():
@@ -199,7 +217,8 @@ def test_a_bound_is_drawn_as_a_bound_and_never_as_a_number(low, high, said):
 def test_labels_do_not_lie_on_each_other(size):
     close = (TrendLimit("maximum", 262, "general rule, adopted in 2012"), TrendLimit("replace", 258, "plant"))
     works = tuple(TrendWork(date(2014 + i, 3, 1), "oil", f"oil changed {i}") for i in range(10))
-    trend = a_trend(limits=close, works=(*works, *a_trend().works))
+    job = TrendJob(date(2026, 10, 3), date(2026, 10, 24), 255, "open in October 2026")
+    trend = a_trend(limits=close, works=(*works, *a_trend().works), job=job)
     drawing = draw(trend, size, "t")
     boxes = []
     for node in ET.fromstring(drawing).iter(f"{SVG}text"):

@@ -1,0 +1,41 @@
+"""A bearing's drawing from its record: what is held against the limits is the larger end, everywhere."""
+
+import datetime as dt
+
+import pytest
+
+from inspections.forecasts.current import current
+from inspections.trend.assembly import trend_of
+from tests import makers
+
+pytestmark = pytest.mark.django_db
+TODAY = dt.date(2026, 6, 30)
+MAXIMUM = {"in_service_max": 260}
+
+
+def over_its_maximum_at_one_end():
+    makers.a_worn_fleet(4)
+    bearing = makers.a_bearing(limits=MAXIMUM)
+    for year, inner, outer in ((2014, "0.150", "0.160"), (2020, "0.195", "0.225"), (2026, "0.242", "0.290")):
+        makers.a_reading(bearing=bearing, on=dt.date(year, 5, 4), value=inner, station="in")
+        makers.a_reading(bearing=bearing, on=dt.date(year, 5, 4), value=outer, station="out")
+    return bearing
+
+
+def test_a_bearing_over_its_maximum_at_one_end_lies_over_it():
+    bearing = over_its_maximum_at_one_end()
+    _, trend = trend_of(bearing, current([bearing], TODAY)[bearing.pk], TODAY)
+    last = max(trend.readings, key=lambda reading: reading.day)
+    assert (last.smaller_um, last.value_um) == (242, 290)
+    path = trend.paths[-1]
+    assert path.values_um[-1] > 260
+    assert path.values_um[-1] == pytest.approx(trend.fan.p50[0], abs=0.1)
+
+
+def test_the_path_of_a_bearing_goes_through_its_larger_ends_at_every_age():
+    bearing = over_its_maximum_at_one_end()
+    _, trend = trend_of(bearing, current([bearing], TODAY)[bearing.pk], TODAY)
+    path = dict(zip(trend.paths[-1].days, trend.paths[-1].values_um, strict=True))
+    for reading in trend.readings:
+        middle = (reading.value_um + reading.smaller_um) / 2
+        assert abs(path[reading.day] - reading.value_um) < abs(path[reading.day] - middle)
