@@ -62,32 +62,20 @@ def limit_labels(frame: Frame) -> str:
 
 def _margin_rows(frame: Frame, limit: TrendLimit) -> list[str]:
     """What it is, its figure and who set it, cut into rows as wide as the margin."""
-    most = max(8, int((frame.size.right - 12) / text_width("m", frame.size.font)))
-    authority = textwrap.wrap(limit.authority, most) if limit.authority else []
+    most = max(8, int((frame.size.right - 10) / text_width("m", frame.size.font)))
+    authority = textwrap.wrap(limit.authority, most)
     if len(authority) > MOST_AUTHORITY_ROWS:  # the tip and the facts beside the drawing say the rest
-        authority = [
-            *authority[: MOST_AUTHORITY_ROWS - 1],
-            f"{authority[MOST_AUTHORITY_ROWS - 1][: most - 1]}…",
-        ]
-    name = SHORT_WORDS[limit.kind]
-    whole = f"{name} {um(limit.value_um)}"
-    return [*([whole] if len(whole) <= most else [name, um(limit.value_um)]), *authority]
+        last = authority[MOST_AUTHORITY_ROWS - 1][: most - 1]
+        authority = [*authority[: MOST_AUTHORITY_ROWS - 1], f"{last}…"]
+    return [*textwrap.wrap(f"{SHORT_WORDS[limit.kind]} {um(limit.value_um)}", most), *authority]
 
 
 def _margin_label(frame: Frame, limit: TrendLimit, rows: list[str], top: float) -> str:
     """The rows beside the end of the line, with a leader where they had to move."""
     y, size = frame.y(limit.value_um), frame.size.font
     lead = curve(polyline([(frame.right, y), (frame.right + 7, top + 8)]), "limit", 1)
-    return lead + "".join(
-        words(
-            frame.right + 9,
-            top + 12 + ROW * i,
-            row,
-            "limit" if row not in rows[:1] else "limit strong",
-            size=size,
-        )
-        for i, row in enumerate(rows)
-    )
+    rows_at = [(top + 12 + ROW * i, row) for i, row in enumerate(rows)]
+    return lead + "".join(words(frame.right + 9, at, row, "limit", size=size) for at, row in rows_at)
 
 
 def apart(tops: list[float], heights: list[float], first: float, last: float) -> list[float]:

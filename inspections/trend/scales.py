@@ -29,7 +29,7 @@ class Size:
 
 
 WIDE = Size(1000, 46, 150, 36, 410, 13)
-NARROW = Size(340, 32, 76, 42, 330, 12, True)
+NARROW = Size(340, 32, 88, 42, 330, 12, True)
 
 
 @dataclass

@@ -87,11 +87,12 @@ class _Scale:
         self.low, self.high = (min(values), max(values)) if values else (0.0, 100.0)
         if self.high - self.low < 20.0:
             self.high, self.low = self.high + 10.0, self.low - 10.0
+        self.high += 0.12 * (self.high - self.low)  # so that what lies over its maximum is seen to
 
     def y(self, value: float) -> float:
-        """Where a clearance stands, held inside the strip."""
+        """Where a clearance stands."""
         share = (value - self.low) / (self.high - self.low)
-        return self.height - FOOT - (self.height - FOOT - TOP) * min(1.05, max(-0.05, share))
+        return self.height - FOOT - (self.height - FOOT - TOP) * share
 
     def shows(self, when: date) -> bool:
         return self.axis.start <= when <= self.axis.end
