@@ -9,6 +9,7 @@ from fleet.formatting import counted, day, um
 from fleet.models import Bearing, LimitUse
 from fleet.web.bearing_addresses import bearing_address
 from inspections.forecasts.figures import Figures
+from inspections.forecasts.frames import figures_frame
 from inspections.forecasts.notes import looks_copied
 from inspections.forecasts.wear_inputs import Known
 from inspections.models import Method
@@ -108,17 +109,18 @@ def quality(
     all_known = list(known)
     concerns = {code: Concern(code, title, words) for code, title, words, _ in CONCERNS}
     touched = set()
-    counts: dict[str, int] = defaultdict(int)
     for one in all_known:
         its = figures.get(one.bearing.pk, Figures())
-        counts[str(its["outcome"])] += 1
         for code, _, _, told in CONCERNS:
             said = told(one, its, spreads)
             if said:
                 touched.add(one.bearing.pk)
                 line = Line(one.bearing, bearing_address(one.bearing), said[0], said[1], _chance(one))
                 concerns[code].lines.append(line)
-    outcomes = [(code, words, counts[code]) for code, words in OUTCOMES.items() if counts[code]]
+    counts = figures_frame(figures.get(one.bearing.pk, Figures()) for one in all_known)[
+        "outcome"
+    ].value_counts()
+    outcomes = [(code, words, int(counts[code])) for code, words in OUTCOMES.items() if code in counts]
     return Quality(
         len(all_known), outcomes, [c for c in concerns.values() if c.lines], len(all_known) - len(touched)
     )

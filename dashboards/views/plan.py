@@ -11,10 +11,12 @@ from dashboards.forms import DeferralForm
 from dashboards.outage_plan import drafts, page, page_changes, versions
 from dashboards.outage_plan.calendar import calendar
 from dashboards.outage_plan.deferrals import deferrals
-from dashboards.outage_plan.proposal import COLUMNS, Proposal, rows_of
+from dashboards.outage_plan.frames import lines_of
+from dashboards.outage_plan.proposal import COLUMNS, Proposal
 from fleet.access import may, require, sites_for
 from fleet.models import Site, folded
 from fleet.sheets.export import csv_bytes, xlsx_bytes
+from fleet.sheets.frames import sheet_rows
 from fleet.views.first_steps import nothing_here_yet
 from fleet.web.rate_limit import costly
 from inspections.models import DraftPlan
@@ -93,7 +95,7 @@ def compare(request: HttpRequest) -> HttpResponse:
 def plan_sheet(request: HttpRequest) -> HttpResponse:
     """The plan as a workbook."""
     looking = _asked(request, act="export")
-    return _file(xlsx_bytes(COLUMNS, rows_of(looking.made), sheet_name="Plan"), XLSX, "outage-plan.xlsx")
+    return _file(xlsx_bytes(COLUMNS, _rows(looking), sheet_name="Plan"), XLSX, "outage-plan.xlsx")
 
 
 @require_safe
@@ -101,7 +103,7 @@ def plan_sheet(request: HttpRequest) -> HttpResponse:
 def plan_csv(request: HttpRequest) -> HttpResponse:
     """The plan in the columns of `plan --csv`."""
     looking = _asked(request, act="export")
-    return _file(csv_bytes(COLUMNS, rows_of(looking.made)), "text/csv; charset=utf-8", "outage-plan.csv")
+    return _file(csv_bytes(COLUMNS, _rows(looking)), "text/csv; charset=utf-8", "outage-plan.csv")
 
 
 @require_safe
@@ -125,6 +127,11 @@ def work_list(request: HttpRequest) -> HttpResponse:
     if context is None:
         raise Http404("No job is planned for an outage of this name.")
     return render(request, "dashboards/work_list.html", context | {"version": looking.version})
+
+
+def _rows(looking: Looking) -> list[tuple[Any, ...]]:
+    """The plan looked at as rows of the plan sheet."""
+    return sheet_rows(lines_of([looking.made]))
 
 
 def _file(content: bytes, kind: str, name: str) -> HttpResponse:

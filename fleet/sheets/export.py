@@ -5,7 +5,8 @@ import datetime as dt
 import io
 import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from decimal import Decimal
 from numbers import Integral, Real
 from typing import Any
@@ -73,32 +74,34 @@ def _number_text(value: Any) -> str:
 
 def xlsx_bytes(headings: Sequence[str], rows: Iterable[Sequence[Any]], *, sheet_name: str) -> bytes:
     """Rows as an XLSX workbook of one tab: text as text, numbers with their recorded decimals, days as dates."""
-    out = io.BytesIO()
-    options = {
-        "in_memory": True,
-        "strings_to_formulas": False,
-        "strings_to_urls": False,
-        "strings_to_numbers": False,
-    }
-    book = xlsxwriter.Workbook(out, options)
-    book.set_properties({"created": _NO_INSTANT})
-    tab = book.add_worksheet(_tab_name(sheet_name))
-    tab.freeze_panes(1, 0)
-    writer = _Cells(book, tab)
-    for column, heading in enumerate(headings):
-        writer.text(0, column, heading, writer.style(bold=True))
-    for number, row in enumerate(rows, start=1):
-        _check_width(headings, row)
-        if number >= _MOST_ROWS:
-            raise ValueError(f"a workbook's tab holds at most {_MOST_ROWS} rows; write CSV")
-        for column, value in enumerate(row):
-            writer.write(number, column, value)
-    book.close()
+    with _workbook() as (book, out):
+        tab = book.add_worksheet(_tab_name(sheet_name))
+        tab.freeze_panes(1, 0)
+        cells = _Cells(book, tab)
+        for column, heading in enumerate(headings):
+            cells.text(0, column, heading, cells.style(bold=True))
+        for number, row in enumerate(rows, start=1):
+            _check_width(headings, row)
+            if number >= _MOST_ROWS:
+                raise ValueError(f"a workbook's tab holds at most {_MOST_ROWS} rows; write CSV")
+            cells.row(number, row)
     return out.getvalue()
 
 
 def workbook_bytes(sheets: Iterable[tuple[str, Sequence[Sequence[str]]]]) -> bytes:
     """Tabs of text as an XLSX workbook, each cell where it stood; names that a workbook refuses are made to fit."""
+    taken: set[str] = set()
+    with _workbook() as (book, out):
+        for name, rows in sheets:
+            cells = _Cells(book, book.add_worksheet(_name_not_taken(name, taken)))
+            for number, row in enumerate(rows):
+                cells.row(number, [text[:_LONGEST_TEXT] for text in row])
+    return out.getvalue()
+
+
+@contextmanager
+def _workbook() -> Iterator[tuple[Any, io.BytesIO]]:
+    """A workbook that takes no text for a formula, a link or a number; its bytes stand when the block is left."""
     out = io.BytesIO()
     options = {
         "in_memory": True,
@@ -108,21 +111,18 @@ def workbook_bytes(sheets: Iterable[tuple[str, Sequence[Sequence[str]]]]) -> byt
     }
     book = xlsxwriter.Workbook(out, options)
     book.set_properties({"created": _NO_INSTANT})
-    taken: set[str] = set()
-    for name, rows in sheets:
-        fit, n = _tab_name(name), 1
-        while fit.casefold() in taken:
-            n += 1
-            fit = f"{_tab_name(name)[:26]} ({n})"
-        taken.add(fit.casefold())
-        tab = book.add_worksheet(fit)
-        writer = _Cells(book, tab)
-        for i, row in enumerate(rows):
-            for j, text in enumerate(row):
-                if text:
-                    writer.text(i, j, text[:_LONGEST_TEXT])
+    yield book, out
     book.close()
-    return out.getvalue()
+
+
+def _name_not_taken(name: str, taken: set[str]) -> str:
+    """A name a workbook accepts and no other tab of it has."""
+    fit, n = _tab_name(name), 1
+    while fit.casefold() in taken:
+        n += 1
+        fit = f"{_tab_name(name)[:26]} ({n})"
+    taken.add(fit.casefold())
+    return fit
 
 
 def _tab_name(text: str) -> str:
@@ -151,6 +151,11 @@ class _Cells:
         if style is None and guarded(text) != text:
             style = self.style(quote_prefix=True)  # stays text when someone edits the cell
         self._tab.write_string(row, column, text, style)
+
+    def row(self, number: int, values: Iterable[Any]) -> None:
+        """One row of cells."""
+        for column, value in enumerate(values):
+            self.write(number, column, value)
 
     def write(self, row: int, column: int, value: Any) -> None:
         """One value by its type; what a workbook cannot hold exactly goes in as text."""

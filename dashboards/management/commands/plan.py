@@ -7,10 +7,12 @@ from django.core.management.base import BaseCommand, CommandError
 
 from dashboards.outage_plan import versions
 from dashboards.outage_plan.drafts import NotPlanned
-from dashboards.outage_plan.proposal import COLUMNS, Proposal, propose, rows_of
+from dashboards.outage_plan.frames import lines_of
+from dashboards.outage_plan.proposal import COLUMNS, Proposal, propose
 from fleet.clock import today_at
 from fleet.models import Site
 from fleet.sheets.export import csv_bytes
+from fleet.sheets.frames import sheet_rows
 
 
 class Command(BaseCommand):
@@ -29,10 +31,10 @@ class Command(BaseCommand):
 
     def handle(self, *args, as_of, csv, **options):
         day = _day(as_of)
-        rows = []
+        proposals = []
         for site in Site.objects.standing():
             proposal = propose(site, day) if day else _in_hand(site)
-            rows += rows_of(proposal)
+            proposals.append(proposal)
             for reason in proposal.refused:
                 self.stdout.write(f"{site.name}: {reason}")
             if proposal.evaluation and proposal.solution:
@@ -42,7 +44,7 @@ class Command(BaseCommand):
                     f"{made.expected_passings:.1f} passings expected, at most {proposal.solution.gap:.1%} from the best."
                 )
         if csv:
-            csv.write_bytes(csv_bytes(COLUMNS, rows))
+            csv.write_bytes(csv_bytes(COLUMNS, sheet_rows(lines_of(proposals))))
             self.stdout.write(f"Written to {csv}.")
 
 

@@ -1,7 +1,6 @@
 """Refit the fleet and store every bearing's forecast."""
 
 import datetime as dt
-from collections import Counter
 from pathlib import Path
 
 from django.core.management.base import BaseCommand, CommandError
@@ -10,6 +9,7 @@ from fleet.plant.people import person_named
 from fleet.sheets.export import csv_bytes
 from inspections.forecasts import backtest as backtests
 from inspections.forecasts.figures import COLUMNS, Figures
+from inspections.forecasts.frames import figures_frame, forecast_sheet
 from inspections.forecasts.refit import refit
 
 MOST_HIDDEN = 5
@@ -36,12 +36,13 @@ class Command(BaseCommand):
 
     def handle(self, *args, as_of, csv, by, backtest, **options):
         run = refit(by=person_named(by).pk, as_of=as_of, hide=backtest)
-        rows = [Figures(values) for values in run.forecasts.order_by("pk").values_list("figures", flat=True)]
+        stored = run.forecasts.order_by("pk").values_list("figures", flat=True)
+        made = figures_frame(Figures(values) for values in stored)
         if csv:
-            csv.write_bytes(csv_bytes(COLUMNS, [figures.row() for figures in rows]))
-        counts = Counter(figures["outcome"] for figures in rows)
-        said = ", ".join(f"{n} {outcome}" for outcome, n in counts.most_common()) or "none"
-        self.stdout.write(f"Forecast {len(rows)} bearings as of {run.as_of}: {said}.")
+            csv.write_bytes(csv_bytes(COLUMNS, forecast_sheet(made)))
+        counts = made["outcome"].value_counts()
+        said = ", ".join(f"{n} {outcome}" for outcome, n in counts.items()) or "none"
+        self.stdout.write(f"Forecast {len(made)} bearings as of {run.as_of}: {said}.")
         if csv:
             self.stdout.write(f"Written to {csv}.")
         if backtest:
