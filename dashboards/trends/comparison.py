@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from fleet.clock import today_in
 from fleet.formatting import counted
 from fleet.models import Bearing, BearingFacts, PlaceFacts, Site
+from inspections.forecasts.codes import Codes
 from inspections.forecasts.current import parameters, standing_run
-from inspections.forecasts.wear_inputs import Codes
 from inspections.wear.drivers import Driver, drivers
 from inspections.wear.population import Population
 

@@ -8,8 +8,9 @@ from dashboards.quality.gaps import Quality, quality
 from fleet.access import sites_for
 from fleet.clock import today_in
 from fleet.models import Bearing, Site, folded
+from inspections.forecasts.codes import Codes
 from inspections.forecasts.current import current
-from inspections.forecasts.wear_inputs import Codes, inputs
+from inspections.forecasts.wear_inputs import inputs
 from inspections.limits import approvals
 from inspections.story.uncertainty import spreads
 

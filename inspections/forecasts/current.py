@@ -11,9 +11,10 @@ from django.db.models import Max
 from fleet.clock import today_in
 from fleet.ledger.seal import leaves, root_of
 from fleet.models import Bearing, Chain, Installation, Setting
+from inspections.forecasts.codes import Codes
 from inspections.forecasts.computation import ENGINE, figures_of
 from inspections.forecasts.figures import Figures
-from inspections.forecasts.wear_inputs import Codes, inputs
+from inspections.forecasts.wear_inputs import fleet_inputs, inputs
 from inspections.models import ForecastRun
 from inspections.wear.arrays import Histories
 from inspections.wear.fit import fit_fleet
@@ -82,13 +83,13 @@ def parameters(today: dt.date, run: ForecastRun | None = None) -> tuple[Populati
     """The fleet's parameters: those stored, or (before the first refit, or while the stored fleet was too young) fitted now."""
     if run and not run.parameters.get("young"):
         stored = run.parameters
-        return Population.from_json(stored["population"]), Codes(_copy(stored["codes"])), run.pk
+        return Population.from_json(stored["population"]), Codes.of_stored(stored), run.pk
     head = root_of(leaves())
     key = (head, today)
     if key not in _FITTED:
         _FITTED.clear()
         codes = Codes()
-        whole = inputs(list(Bearing.objects.standing().in_order()), today, codes)
+        whole = fleet_inputs(today, codes)
         _FITTED[key] = (_fit_of(whole.histories), codes)
     population, codes = _FITTED[key]
     return population, codes, key
@@ -113,10 +114,6 @@ def fit_trouble(today: dt.date) -> str:
         f"The fleet's numbers could not be fitted well: {trouble}. All dates here are less sure than they say. "
         "Have the newest imports and the doubtful readings looked at, then fit anew."
     )
-
-
-def _copy(codes: dict[str, dict[str, int]]) -> dict[str, dict[str, int]]:
-    return {factor: dict(known) for factor, known in codes.items()}
 
 
 def _digests(bearings: Sequence[Bearing]) -> dict[uuid.UUID, str]:

@@ -15,13 +15,14 @@ from fleet.ledger.seal import leaves, root_of, seal_now
 from fleet.ledger.writing import Fact, write
 from fleet.models import Bearing
 from inspections.forecasts.backtest import KEPT_UNDER, backtest
+from inspections.forecasts.codes import Codes
 from inspections.forecasts.computation import ENGINE, WORTH_THREADS, figures_of
 from inspections.forecasts.current import _digests
 from inspections.forecasts.figures import Figures
 from inspections.forecasts.judgement.current import digests_of
 from inspections.forecasts.judgement.figures import Judgement
 from inspections.forecasts.judgement.reckoning import reckon
-from inspections.forecasts.wear_inputs import Codes, inputs
+from inspections.forecasts.wear_inputs import fleet_inputs
 from inspections.models import Forecast, ForecastRun
 from inspections.wear.fit import fit_fleet
 
@@ -44,7 +45,7 @@ def refit(*, by: uuid.UUID, as_of: dt.date | None = None, hide: int = 0) -> Fore
     bearings = list(Bearing.objects.standing().in_order())
     digests = _digests(bearings)
     heads = root_of(leaves())
-    known = inputs(bearings, day, codes)
+    known = fleet_inputs(day, codes)
     threads = len(bearings) > WORTH_THREADS
     population = fit_fleet(known.histories, threads=threads)
     figures = figures_of(known, population, threads=threads)
@@ -52,9 +53,8 @@ def refit(*, by: uuid.UUID, as_of: dt.date | None = None, hide: int = 0) -> Fore
     judged = _Judged(reckoned.judgements, digests_of(bearings)) if reckoned else _Judged({}, {})
     parameters: dict[str, Any] = {
         "population": population.to_json(),
-        "codes": codes.by_factor,
         "young": population.young,
-    }
+    } | codes.stored()
     if hide:
         parameters[KEPT_UNDER] = backtest(known, hide, threads=threads)
     run = ForecastRun(

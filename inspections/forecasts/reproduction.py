@@ -14,10 +14,11 @@ from uuid import UUID
 from fleet.ledger.canonical import canonical_hash
 from fleet.ledger.knowing import Knowledge
 from fleet.models import Bearing, Entry
+from inspections.forecasts.codes import Codes
 from inspections.forecasts.computation import ENGINE, figures_of
 from inspections.forecasts.figures import Figures, figures_hash
 from inspections.forecasts.provenance import packages, words_of_figures
-from inspections.forecasts.wear_inputs import Codes, inputs
+from inspections.forecasts.wear_inputs import fleet_inputs, inputs
 from inspections.models import ForecastRun
 from inspections.wear.fit import fit_fleet
 from inspections.wear.population import Population
@@ -113,12 +114,12 @@ def _kept_parameters(run: str | None) -> dict[str, Any] | None:
 def _figures(pk: UUID, day: dt.date, kept: Mapping[str, Any] | None, last: int, fitted: dict) -> Figures:
     """The figures of one bearing from what is known; without stored parameters the fleet is fitted as it stood."""
     if kept:
-        population, codes = Population.from_json(kept["population"]), Codes(kept["codes"])
+        population, codes = Population.from_json(kept["population"]), Codes.of_stored(kept)
     else:
         if (last, day) not in fitted:
             fitted.clear()
             codes = Codes()
-            whole = inputs(list(Bearing.objects.standing().in_order()), day, codes)
+            whole = fleet_inputs(day, codes)
             fitted[last, day] = fit_fleet(whole.histories), codes
         population, codes = fitted[last, day]
     bearing = Bearing.objects.select_related("place__site").get(pk=pk)

@@ -3,7 +3,7 @@
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
 
@@ -23,6 +23,7 @@ from fleet.models import (
     ShellFitting,
     Site,
 )
+from inspections.forecasts.codes import Codes
 from inspections.forecasts.planned_duty import Ahead, Period, planned
 from inspections.story import exposure
 from inspections.story.conditions import exceptions_um
@@ -40,6 +41,7 @@ from inspections.story.wear_series import (
     lining_left,
 )
 from inspections.wear.arrays import BEARING_FIELDS, USUAL_OUTAGE_DAYS, Histories, Kind, build
+from inspections.wear.duty_drift import learned_drift
 
 CLOCKS = (exposure.RUN_HOURS, exposure.STATED_DUTY, exposure.CALENDAR)
 KINDS = {
@@ -48,25 +50,12 @@ KINDS = {
     NEW_BASELINE: Kind.NEW_BASELINE,
     RATE_BREAK: Kind.RATE_BREAK,
 }
-FACTORS = ("class_", "site", "service", "position")
-# Duty ahead where a meter shows no spread of its own: design assumptions with no published source.
-DUTY_SD, DUTY_DRIFT = 0.10, 0.02  # sd of the log of the hours a day; growth of its variance a year
+# Duty ahead where a meter shows no spread of its own: a design assumption with no published source.
+DUTY_SD = 0.10  # sd of the log of the hours a day
 # A reading known only to the month or year is uncertain by the wear of that time, at a typical rate.
 TYPICAL_UM_PER_KH = 2.0
 ACCEPTED_RISK = 0.10
 LOADED_HALF = {"bottom": Half.LOWER, "top": Half.UPPER}
-
-
-@dataclass
-class Codes:
-    """Numbers for the words that effects are learned for; kept with the parameters, so that they mean the same later."""
-
-    by_factor: dict[str, dict[str, int]] = field(default_factory=lambda: {factor: {} for factor in FACTORS})
-
-    def of(self, factor: str, word: str) -> int:
-        """The number of a word; -1 for an empty one."""
-        known = self.by_factor[factor]
-        return known.setdefault(word, len(known)) if word else -1
 
 
 @dataclass(frozen=True)
@@ -140,7 +129,18 @@ def inputs(bearings: Sequence[Bearing], as_of: dt.date, codes: Codes) -> Inputs:
     codes : Codes
         is added to where a word is new.
     """
-    known = _gather(bearings, as_of)
+    return _laid_out(_gather(bearings, as_of), as_of, codes)
+
+
+def fleet_inputs(as_of: dt.date, codes: Codes) -> Inputs:
+    """The same of every bearing there is; the codes learn from the meters how fast duties wander."""
+    known = _gather(list(Bearing.objects.standing().in_order()), as_of)
+    meters = {one.bearing.place_id: one.run for one in known if one.run.clock == exposure.RUN_HOURS}
+    codes.duty_drift = learned_drift([(run.days, run.hours) for run in meters.values()])
+    return _laid_out(known, as_of, codes)
+
+
+def _laid_out(known: Sequence[Known], as_of: dt.date, codes: Codes) -> Inputs:
     spread = spreads(as_of)
     names = {one.method for k in known for one in steps_of(k) if isinstance(one, Observation)}
     methods = wear_methods(names | {""}, spread)
@@ -369,7 +369,7 @@ def _facts(one: Known, as_of: dt.date, codes: Codes) -> dict[str, Any]:
         "starts_per_hour": starts,
         "hours_per_day": max(one.hours_ahead, exposure.LEAST_HOURS_A_DAY),
         "duty_sd": 0.0 if calendar else (spread if measured and np.isfinite(spread) else DUTY_SD),
-        "duty_drift": 0.0 if calendar else DUTY_DRIFT,
+        "duty_drift": 0.0 if calendar else codes.drift_at(one.hours_ahead),
         "outage_days": tuple(one.even_days(one.coming.days).tolist()),
         "scrape_owed": one.story.contact_stands_open,
         "scrapeable": bool(one.facts and one.facts.scrapeable),  # not known is not yes

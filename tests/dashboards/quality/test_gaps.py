@@ -6,8 +6,9 @@ import pytest
 
 from dashboards.quality.gaps import quality
 from fleet.models import Bearing
+from inspections.forecasts.codes import Codes
 from inspections.forecasts.current import current
-from inspections.forecasts.wear_inputs import Codes, inputs
+from inspections.forecasts.wear_inputs import inputs
 from inspections.story.uncertainty import spreads
 from tests import makers
 

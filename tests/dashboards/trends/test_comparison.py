@@ -7,8 +7,8 @@ import pytest
 
 from dashboards.trends.comparison import Trends, compared, sentence
 from dashboards.trends.ratio_bars import at, ratio_axis, ratio_bar, reach
+from inspections.forecasts.codes import Codes
 from inspections.forecasts.refit import refit
-from inspections.forecasts.wear_inputs import Codes
 from inspections.wear.drivers import Driver
 from tests import makers
 

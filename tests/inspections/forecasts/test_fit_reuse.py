@@ -6,7 +6,8 @@ import pytest
 
 from fleet.clock import today_in
 from inspections.forecasts import current
-from inspections.forecasts.wear_inputs import Codes, inputs
+from inspections.forecasts.codes import Codes
+from inspections.forecasts.wear_inputs import inputs
 from tests import makers
 
 TODAY = today_in("UTC")

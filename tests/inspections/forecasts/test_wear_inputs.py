@@ -6,7 +6,8 @@ from decimal import Decimal
 import numpy as np
 import pytest
 
-from inspections.forecasts.wear_inputs import Codes, inputs
+from inspections.forecasts.codes import Codes
+from inspections.forecasts.wear_inputs import fleet_inputs, inputs
 from inspections.wear.arrays import Kind
 from tests import makers
 
@@ -131,3 +132,20 @@ def test_starts_of_the_pump_reach_the_engine_at_each_event():
     assert h.starts_per_hour[0] == pytest.approx(0.01)
     bare = inputs([makers.a_bearing()], AS_OF, Codes()).histories
     assert np.isnan(bare.starts_per_hour).all()
+
+
+def test_how_duties_wander_is_learned_from_the_meters_and_kept_with_a_run():
+    bearing = makers.a_bearing()
+    makers.a_reading(bearing=bearing, on=dt.date(2015, 1, 1), value="0.150")
+    for year in range(2010, 2026):
+        makers.a_meter_entry(place=bearing.place, on=dt.date(year, 1, 1), hours=4000 * (year - 2010))
+    codes = Codes()
+    learned = fleet_inputs(AS_OF, codes).histories.duty_drift[0]
+    assert learned == codes.drift_at(4000 / 365.25) < 0.002
+    again = Codes.of_stored(codes.stored())
+    assert inputs([bearing], AS_OF, again).histories.duty_drift[0] == learned
+    assert inputs([bearing], AS_OF, Codes()).histories.duty_drift[0] == 0.02
+
+
+def test_a_run_from_before_drift_was_learned_keeps_the_drift_it_was_made_with():
+    assert Codes.of_stored({"codes": Codes().by_factor}).duty_drift == (0.02, 0.02)

@@ -5,8 +5,9 @@ import datetime as dt
 import numpy as np
 import pytest
 
+from inspections.forecasts.codes import Codes
 from inspections.forecasts.notes import looks_copied
-from inspections.forecasts.wear_inputs import Codes, events_of, inputs
+from inspections.forecasts.wear_inputs import events_of, inputs
 from inspections.records.recording import open_visit
 from inspections.wear.arrays import Kind
 from tests import makers
