@@ -162,7 +162,7 @@ def run_hours(value_kh: Any) -> str:
 
 
 def cut_underscores(value: str) -> str:
-    """A word of the record as it is said: "bore_gauge" is a bore gauge."""
+    """A word of the record as it is said: "shaft_drop" is a shaft drop."""
     return str(value).replace("_", " ")
 
 

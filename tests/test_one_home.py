@@ -10,9 +10,9 @@ from tests.test_house import APPS, short, sources
 
 # What is written: how it looks, where it may stand. A script without network that holds a copy has a test of its own.
 HOMES = {
-    "uncertainty of a method": (
-        r"""(?i)\b(bore_gauge|plastic_strip|lead_wire)["']?: *(Spread\()?\d""",
-        {"inspections/story/uncertainty.py"},
+    "method of measuring": (
+        r"""["'](plastic_strip|lead_wire|lift_check|bore_gauge|crown_thickness|depth_gauge)["']""",
+        {"fleet/measuring_methods.py"},
     ),
     "normal quantile": (
         r"\b(1\.28(1[56]\d*)?|1\.64(5|48\d*)|2\.96[78]\d*)\b",

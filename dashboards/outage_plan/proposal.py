@@ -16,14 +16,13 @@ from dashboards.outage_plan.bearing_jobs.orders import Order, orders
 from dashboards.outage_plan.bearing_jobs.programme import NoPlan, Solution, Tell, solve
 from dashboards.outage_plan.drafts import accepted
 from fleet.formatting import hours
+from fleet.measuring_methods import BEST
 from fleet.models import Bearing, Outage, Site, Spare, WorkHours
 from inspections.forecasts.bearing_facts import planned_words
 from inspections.forecasts.current import current, parameters, standing_run
 from inspections.forecasts.figures import Figures
 from inspections.forecasts.wear_inputs import Inputs as Record
 from inspections.forecasts.wear_inputs import Known, inputs, renewed
-from inspections.models import Method
-from inspections.story.uncertainty import SPREADS
 from inspections.wear.arrays import USUAL_OUTAGE_DAYS
 from inspections.wear.forecast import chance_by
 
@@ -332,7 +331,7 @@ def _outlook(known: Sequence[Known], figures) -> Outlook:
         rate_um_per_kh=three("rate_um_per_kh"),
         hours_per_day=np.array([one.hours_ahead for one in known]),
         limit_um=np.array([row["in_service_max_um"] or np.nan for row in rows], dtype=float),
-        reading_sd_um=np.full(len(rows), SPREADS[Method.BORE_GAUGE].sd_um),
+        reading_sd_um=np.full(len(rows), known[0].spreads[BEST].sd_um if known else np.nan),
     )
 
 

@@ -6,17 +6,16 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from fleet.formatting import counted, day, um
+from fleet.measuring_methods import METHODS, NOT_NAMED, Spread, words_of
 from fleet.models import Bearing, LimitUse
 from fleet.web.bearing_addresses import bearing_address
 from inspections.forecasts.figures import Figures
 from inspections.forecasts.frames import figures_frame
 from inspections.forecasts.notes import looks_copied
 from inspections.forecasts.wear_inputs import Known
-from inspections.models import Method
 from inspections.story.exposure import CALENDAR
 from inspections.story.happenings import NEW_LIFE, UNSURE, Happening
 from inspections.story.observations import Observation
-from inspections.story.uncertainty import NOT_NAMED, Spread
 from inspections.wear.normal import EIGHT_IN_TEN
 
 # Taper worth a word: a judgement, no published source.
@@ -138,7 +137,7 @@ def _one_reading(one: Known, its: Figures, spreads: Mapping[str, Spread]) -> str
     """How much narrower today's clearance would be known after one reading by the method used last."""
     low, high = its["clearance_um_p10"], its["clearance_um_p90"]
     method = one.last.method if one.last else ""
-    name = dict(Method.choices).get(method, "reading").lower()
+    name = METHODS[method].words if method in METHODS else "reading"
     words = f"one {name}" if name == "reading" else f"one reading by {name}"
     if low is None or high is None:
         return f"{words} starts a series of its own"
@@ -270,8 +269,7 @@ def _methods(one: Known, its: Figures, spreads: Mapping[str, Spread]) -> tuple[s
         for a, b in [(some[0], other) for other in some[1:] if other.method != some[0].method]:
             apart = abs((a.value_um or 0) - (b.value_um or 0))
             if apart > APART_SD * math.hypot(_sd(a, spreads), _sd(b, spreads)):
-                names = dict(Method.choices)
-                first, second = (names.get(m, m or "a way not named").lower() for m in (a.method, b.method))
+                first, second = (words_of(m, "a way not named").lower() for m in (a.method, b.method))
                 said = f"{um(a.value_um)} by {first}, {um(b.value_um)} by {second}, {day(a.on, 'month')}"
                 return said, "bore gauge and micrometer decide between the two"
     return None

@@ -108,7 +108,7 @@ def _plan_context(draft: Draft, chosen: Plan, tabs, complaints: list[str], poste
         "first_rows": [(n, _as_it_is(grid, n, width)) for n in first] if grid else [],
         "units": fields.UNIT_CHOICES[1:],
         "bases": fields.BASES,
-        "methods": fields.METHOD_CHOICES,
+        "methods": fields.method_choices(),
         "plan_name": draft.plan_name or draft.name.rpartition(".")[0][:80] or draft.name[:80],
         "offers": offers(tabs, shown.fates),
         "examples": examples(chosen, shown, Directory.load(), today_in("UTC")),

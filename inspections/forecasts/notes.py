@@ -4,8 +4,9 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from fleet.formatting import counted, day, hours
+from fleet.measuring_methods import words_of
 from inspections.forecasts.wear_inputs import Known, steps_of
-from inspections.models import EventKind, Method
+from inspections.models import EventKind
 from inspections.story.exposure import CALENDAR, RECENT_DAYS, RUN_HOURS, STATED_DUTY
 from inspections.story.happenings import NEW_LIFE, RATE_BREAK, STEP, Happening
 from inspections.story.observations import Observation
@@ -156,9 +157,9 @@ def _times(ratio: float) -> str:
 
 
 def _method(name: str) -> str:
-    return dict(Method.choices).get(name, name or "a way not named").lower()
+    return words_of(name, "a way not named").lower()
 
 
 def looks_copied(known: Known) -> bool:
     """Whether every as-found reading equals the as-left reading before it, more often than chance and rounding allow."""
-    return bool(copied(steps_of(known)))
+    return bool(copied(steps_of(known), known.spreads))

@@ -3,13 +3,14 @@
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 from uuid import UUID
 
 import numpy as np
 from django.db.models import Q
 
+from fleet.measuring_methods import NOT_NAMED, Spread
 from fleet.models import (
     Bearing,
     BearingFacts,
@@ -30,7 +31,7 @@ from inspections.story.conditions import exceptions_um
 from inspections.story.happenings import NEW_BASELINE, NEW_LIFE, OPENED, RATE_BREAK, STEP, Happening
 from inspections.story.observations import Observation
 from inspections.story.timeline import Story, stories
-from inspections.story.uncertainty import NOT_NAMED, spreads, wear_methods
+from inspections.story.uncertainty import spreads, wear_methods
 from inspections.story.wear_series import (
     Lining,
     Zeros,
@@ -89,6 +90,8 @@ class Known:
     starts: exposure.Starts | None = None
     ahead: Ahead | None = None
     usual_interval_days: float = USUAL_OUTAGE_DAYS
+    spreads: Mapping[str, Spread] = field(default_factory=dict)
+    """What each method can be trusted to at this plant on the day."""
 
     def limit_um(self, use: str) -> float:
         limit = self.limits.get(use)
@@ -141,7 +144,7 @@ def fleet_inputs(as_of: dt.date, codes: Codes) -> Inputs:
 
 
 def _laid_out(known: Sequence[Known], as_of: dt.date, codes: Codes) -> Inputs:
-    spread = spreads(as_of)
+    spread = known[0].spreads if known else {}
     names = {one.method for k in known for one in steps_of(k) if isinstance(one, Observation)}
     methods = wear_methods(names | {""}, spread)
     rows = [(_facts(one, as_of, codes), _events(one)) for one in known]
@@ -173,6 +176,7 @@ def _gather(bearings: Sequence[Bearing], as_of: dt.date) -> list[Known]:
     fitted = _fitted(as_of, some)
     outages = _outages()
     plans = _planned(places if some else None, as_of)
+    spread = spreads(as_of)
     choices = _settings({bearing.place.site_id: bearing.place.site for bearing in bearings}.values(), as_of)
     known = []
     for bearing in bearings:
@@ -205,6 +209,7 @@ def _gather(bearings: Sequence[Bearing], as_of: dt.date) -> list[Known]:
                 # Where wear is counted by the calendar alone, hours of a plan say nothing of it.
                 planned(plans[bearing.place_id], as_of, duty) if run.clock != exposure.CALENDAR else None,
                 interval,
+                spread,
             )
         )
     return known
@@ -440,7 +445,7 @@ def _events(one: Known) -> list[dict[str, Any]]:
     middles = [_middle(entry) for entry in chosen]
     # Order wins over days known roughly: the exposure never runs back.
     exposures: Any = np.maximum.accumulate(one.run.at(middles)) / 1000.0 if chosen else []
-    zeros, aside = Zeros.none(), {id(entry) for entry in copied(chosen)}
+    zeros, aside = Zeros.none(), {id(entry) for entry in copied(chosen, one.spreads)}
     rows = [_event(entry, float(kh), one, zeros) for entry, kh in zip(chosen, exposures, strict=True)]
     # A reading that looks copied is no reading: left to the engineer, never fitted as "no wear".
     rows = [

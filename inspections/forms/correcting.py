@@ -8,7 +8,8 @@ from uuid import UUID
 from django import forms
 
 from fleet import units
-from inspections.models import Basis, Method, Reading, Stage
+from fleet.measuring_methods import or_none
+from inspections.models import Basis, Reading, Stage
 from inspections.records.facts import read_station
 from inspections.visits.forms import UNITS
 
@@ -36,7 +37,7 @@ class CorrectForm(forms.Form):
         error_messages={"invalid": "This is no day. Write it as 2026-03-09."},
     )
     stage = forms.ChoiceField(label="Stage", choices=Stage.choices)
-    method = forms.ChoiceField(label="Method", choices=[("", "not known"), *Method.choices], required=False)
+    method = forms.ChoiceField(label="Method", choices=or_none("not known"), required=False)
     station = forms.CharField(
         label="Station",
         required=False,

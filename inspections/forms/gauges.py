@@ -5,7 +5,7 @@ from typing import Any
 
 from django import forms
 
-from inspections.models import Method
+from fleet.measuring_methods import or_none
 
 A_DAY = {"invalid": "This is no day. Write it as 2026-03-09."}
 
@@ -28,9 +28,7 @@ class GaugeForm(forms.Form):
         help_text="Its number or name, as mechanics give it with a reading.",
         error_messages={"required": "Give the number or name that stands on the gauge."},
     )
-    method = forms.ChoiceField(
-        label="What it measures by", choices=[("", "not said"), *Method.choices], required=False
-    )
+    method = forms.ChoiceField(label="What it measures by", choices=or_none("not said"), required=False)
 
 
 class CalibrationForm(forms.Form):

@@ -6,6 +6,7 @@ from fleet.importing.answers import SET_ASIDE, TYPED, Choice
 from fleet.importing.directory import nearest
 from fleet.importing.loaders import Context
 from fleet.importing.parsed_rows import Parsed, ParsedRow
+from fleet.measuring_methods import METHODS
 from fleet.models import folded
 from fleet.units import UnknownUnit, canonical_unit
 from inspections.importing.end_names import end_word, learn_end
@@ -14,7 +15,7 @@ from inspections.importing.lines import Line, station_of, visit_key
 from inspections.importing.meter_answers import drop_hours, reset, thousandfold, without_marks
 from inspections.importing.remarks import DOUBTFUL_WORD, NAMES_WORK, WORDS_FOR
 from inspections.importing.row_changes import another_work, months_only, set_cell, typed_value
-from inspections.models import EventKind, Method
+from inspections.models import EventKind
 
 # What the questions of a history are called where several are shown together.
 KIND_WORDS = {
@@ -110,10 +111,6 @@ _SECOND = Choice("second", "it is a second measurement: keep both, the stored on
 _DROP = Choice("drop", "the hours were typed wrong: leave them out")
 _SWAP = Choice("swap", "the two positions of the pump were mixed up in that visit")
 _OF_ROWS: dict[str, tuple[Choice, ...]] = {
-    "new_method": (
-        Choice("is", "it is another word for", "the method", tuple(Method.values), only=True),
-        Choice("new", "it is a method of our own"),
-    ),
     "new_station": (
         Choice("is", "it is the station", "end and clock, such as in-12"),
         Choice("none", "it says nothing of the place"),
@@ -228,6 +225,11 @@ def _choices(code: str, about: str, rows: Sequence[ParsedRow], context: Context)
     if code == NAMES_WORK:
         return Choice("yes", "each tells of the work beside it, at the bearing named there"), Choice(
             "no", "no such work was done there"
+        )
+    if code == "new_method":
+        return (
+            Choice("is", "it is another word for", "the method", tuple(METHODS), only=True),
+            Choice("new", "it is a method of our own"),
         )
     return _OF_ROWS.get(code, ())
 

@@ -8,12 +8,11 @@ from itertools import pairwise
 from uuid import UUID
 
 from fleet.importing.parsed_rows import ParsedRow
+from fleet.measuring_methods import NOT_NAMED, Spread, quantity_measured
 from fleet.units import Measured, step_um, to_um
 from inspections.models import WORK
 from inspections.records.facts import read_station
-from inspections.records.recording import quantity_of
 from inspections.story.observations import is_vertical
-from inspections.story.uncertainty import NOT_NAMED, Spread
 
 
 @lru_cache(maxsize=50_000)
@@ -122,7 +121,7 @@ def line_of(
     if event != "reading" or "value" not in row.values or row.get("unit", "%") == "%":
         return None
     method = row.get("method", "")
-    quantity = row.get("quantity") or quantity_of(method)
+    quantity = row.get("quantity") or quantity_measured(method)
     end, clock = station_of(row.get("station", "")) or ("", None)
     basis = row.get("basis", "diametral")
     double = 2.0 if basis == "radial" and quantity == "clearance" else 1.0

@@ -4,11 +4,11 @@ from collections.abc import Iterator
 
 from fleet.importing.findings import Finding
 from fleet.importing.parsed_rows import ParsedRow
+from fleet.measuring_methods import quantity_measured
 from fleet.units import Measured
 from inspections.importing.lines import in_um
 from inspections.importing.template import HOURS, METER_RESET, PERCENT, READING
 from inspections.models import BOUNDS_UM, EventKind, Quantity
-from inspections.records.recording import quantity_of
 
 # Work and checks of one bearing; everything else may be of the whole pump.
 OF_ONE_BEARING = frozenset(
@@ -54,7 +54,7 @@ def _reading(row: ParsedRow) -> Iterator[Finding]:
     if unit == PERCENT:
         yield row.fault("unit", "a unit of length (mm, um, mil, thou, in)", "a reading is a length", "unit")
     elif unit and "value" in row.values and not row.faulty & {"quantity", "method"}:
-        quantity = row.get("quantity") or quantity_of(row.get("method", ""))
+        quantity = row.get("quantity") or quantity_measured(row.get("method", ""))
         yield from _bounds(row, in_um(row.values["value"], unit), quantity)
 
 

@@ -7,11 +7,11 @@ from typing import Any
 from uuid import UUID
 
 from fleet.importing.parsed_rows import ParsedRow
+from fleet.measuring_methods import quantity_measured
 from inspections.importing.lines import in_um, station_of, typed_step_um
 from inspections.importing.template import HOURS, METER_RESET, PERCENT, READING
 from inspections.models import EventKind
 from inspections.records.facts import EventFact, Happened, MeterFact, ReadingFact
-from inspections.records.recording import quantity_of
 
 
 class RowFacts:
@@ -69,7 +69,7 @@ class RowFacts:
             low_um=um.low,
             high_um=um.high,
             step_um=typed_step_um(typed, unit, self.comma and "," in typed),
-            quantity=get("quantity") or quantity_of(method),
+            quantity=get("quantity") or quantity_measured(method),
             basis=get("basis", "diametral"),
             end=end,
             clock=clock,

@@ -7,13 +7,13 @@ from uuid import UUID
 
 from django.db.models import Q
 
+from fleet.measuring_methods import METHODS, NOT_NAMED, Spread
 from fleet.models import BearingFacts, Installation, Limit, LimitUse, PlaceFacts
 from inspections.importing.clearances import Facts
 from inspections.importing.lines import Line
 from inspections.importing.meters import FEWEST_HOURS_A_YEAR, YEAR, Hours
-from inspections.models import WORK, Event, MeterEntry, Method, Reading
+from inspections.models import WORK, Event, MeterEntry, Reading
 from inspections.story.observations import is_vertical
-from inspections.story.uncertainty import NOT_NAMED, Spread
 
 MANY = 5000
 
@@ -174,4 +174,4 @@ def standing_by(places: Collection[UUID]) -> set[UUID]:
 def known_methods() -> set[str]:
     """The methods of the template and those the plant has used before."""
     used = Reading.objects.order_by().values_list("method", flat=True).distinct()
-    return set(Method.values) | set(used)
+    return set(METHODS) | set(used)

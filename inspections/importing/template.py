@@ -5,8 +5,9 @@ from decimal import Decimal
 from fleet.importing.columns import Column, day, identifier, measured, number, one_of, text, unit, whole
 from fleet.importing.findings import Misfit
 from fleet.importing.options import Options
+from fleet.measuring_methods import METHODS
 from fleet.units import Measured
-from inspections.models import Basis, EventKind, Method, Outcome, Quantity, Reason, Stage, Visit
+from inspections.models import Basis, EventKind, Outcome, Quantity, Reason, Stage, Visit
 
 READING, HOURS, METER_RESET = "reading", "hours", "meter_reset"
 EVENTS = {
@@ -31,7 +32,7 @@ def _unit(typed: str, options: Options) -> str:
 def _method(typed: str, options: Options) -> str:
     """A method by its word; one nobody knows yet is asked about later."""
     word = "_".join(typed.casefold().replace("-", " ").replace("_", " ").split())
-    if word in Method.values:
+    if word in METHODS:
         return word
     name = " ".join(typed.split())
     if len(name) > 40 or not name.isprintable():

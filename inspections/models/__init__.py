@@ -21,7 +21,7 @@ from inspections.models.event import (
     Reason,
 )
 from inspections.models.forecast import Forecast, ForecastRun
-from inspections.models.reading import BOUNDS_UM, Basis, End, Method, NotMeasured, Quantity, Reading, Stage
+from inspections.models.reading import BOUNDS_UM, Basis, End, NotMeasured, Quantity, Reading, Stage
 from inspections.models.receipt import DeviceReceipt
 from inspections.models.tapped import TappedCells
 from inspections.models.visit import Attendance, Precision, Visit
@@ -49,7 +49,6 @@ __all__ = [
     "Forecast",
     "ForecastRun",
     "MeterEntry",
-    "Method",
     "NotMeasured",
     "Outcome",
     "Plan",

@@ -41,17 +41,6 @@ class Basis(models.TextChoices):
     RADIAL = "radial"
 
 
-class Method(models.TextChoices):
-    PLASTIC_STRIP = "plastic_strip", "plastic strip"
-    LEAD_WIRE = "lead_wire", "lead wire"
-    LIFT_CHECK = "lift_check", "lift check"
-    FEELER = "feeler", "feeler"
-    MICROMETER = "micrometer", "micrometer"
-    BORE_GAUGE = "bore_gauge", "bore gauge"
-    CROWN_THICKNESS = "crown_thickness", "crown thickness"
-    DEPTH_GAUGE = "depth_gauge", "depth gauge"
-
-
 class End(models.TextChoices):
     IN = "in", "pump side"
     OUT = "out", "away from the pump"

@@ -17,13 +17,12 @@ from django.db import transaction
 from fleet import units
 from fleet.bulk import without_collecting
 from fleet.ledger.writing import Fact, write
+from fleet.measuring_methods import quantity_measured
 from fleet.models import Bearing, Place, Sheet
 from inspections.models import (
     WHOLE_PUMP,
     Event,
     MeterEntry,
-    Method,
-    Quantity,
     Reading,
     Visit,
 )
@@ -41,8 +40,6 @@ from inspections.records.rows import (
     shell_facts,
 )
 
-_BY_METHOD = {Method.CROWN_THICKNESS: Quantity.WALL, Method.DEPTH_GAUGE: Quantity.SHAFT_DROP}
-
 
 @dataclass
 class Stored:
@@ -54,11 +51,6 @@ class Stored:
     meter: list[UUID] = field(default_factory=list)
     joined: list[Happened] = field(default_factory=list)
     """Facts that joined a visit stored before."""
-
-
-def quantity_of(method: str) -> str:
-    """The quantity that a method measures where none is named: crown thickness a wall, a depth gauge a shaft drop."""
-    return str(_BY_METHOD.get(method, Quantity.CLEARANCE))  # type: ignore[call-overload]
 
 
 # the bulk act --------------------------------------------------------------------------------------------
@@ -170,7 +162,7 @@ def record_reading(
         low_um=um.low,
         high_um=um.high,
         step_um=step,
-        quantity=quantity or quantity_of(method),
+        quantity=quantity or quantity_measured(method),
         end=where[0],
         clock=where[1],
         stage=stage,

@@ -7,10 +7,11 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 from uuid import UUID
 
+from fleet import measuring_methods
 from fleet.formatting import day, hours, um
 from fleet.models import Bearing, Entry, Installation, Instrument, Limit, Person, ProposedLimit, Sheet
 from fleet.plant.calibration import doubts
-from inspections.models import Disposition, Method, Stage
+from inspections.models import Disposition, Stage
 from inspections.records.position_merge import joined_into
 from inspections.story.decided_words import DECIDED_WORDS
 from inspections.story.happenings import words_of
@@ -217,7 +218,7 @@ def _what(kind: str, body: Mapping[str, Any]) -> str:
 
 def _reading(body: Mapping[str, Any]) -> str:
     value = um(body["value_um"]) if "value_um" in body else _interval(body)
-    method = dict(Method.choices).get(body.get("method", ""), body.get("method", "") or "method not known")
+    method = measuring_methods.words_of(body.get("method", ""), "method not known")
     station = "-".join(str(body[part]) for part in ("end", "clock") if body.get(part))
     at = f" at {station}" if station else ""
     stage = dict(Stage.choices).get(body.get("stage", ""), "")

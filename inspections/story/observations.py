@@ -8,10 +8,10 @@ from typing import Any, ClassVar
 from uuid import UUID
 
 from fleet.end_words import ENDS
+from fleet.measuring_methods import is_reference
 
 # Clock positions of the load's side and its opposite, seen from the coupling with 12 on top.
 _LINE = {"bottom": (12, 6), "top": (12, 6), "left": (9, 3), "right": (9, 3)}
-_REFERENCE = ("bore_gauge", "micrometer")
 SERIES = ("clearance", "wall", "shaft_drop")
 
 
@@ -150,7 +150,7 @@ def observations(measured: Iterable[Measurement], load_side: str) -> list[Observ
             station = "" if one.quantity == "clearance" else one.station
             groups[one.visit, one.stage, one.method, one.quantity, station, one.not_for_wear].append(one)
     found = [_observation(some) for some in groups.values()]
-    direct = {(o.visit, o.stage) for o in found if o.series == "clearance" and o.method in _REFERENCE}
+    direct = {(o.visit, o.stage) for o in found if o.series == "clearance" and is_reference(o.method)}
     for (visit, quantity), bores in diameters.items():
         if quantity == "bore":
             journals = diameters.get((visit, "journal"), [])

@@ -1,37 +1,12 @@
-"""What each way of measuring can be trusted to: starting values that a plant may replace by a dated setting.
-
-The spreads are judgements of common practice, no published source; a repeat study of the plant's own confirms or
-replaces them. Bore gauge and micrometer are the reference: their offset is zero unless the plant says otherwise.
-"""
+"""What each way of measuring can be trusted to: the starting values of `fleet.measuring_methods`, or the plant's own."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Any
 
+from fleet.measuring_methods import METHODS, NOT_NAMED, Spread
 from fleet.models import Setting
-from inspections.models import Method
 from inspections.wear.arrays import Method as WearMethod
 
-
-@dataclass(frozen=True)
-class Spread:
-    """One method's standard uncertainty of a reading, and how far its offset from the reference may lie (1 sigma)."""
-
-    sd_um: float
-    bias_sd_um: float
-
-
-SPREADS: dict[str, Spread] = {
-    Method.MICROMETER: Spread(6.0, 0.0),
-    Method.BORE_GAUGE: Spread(5.0, 0.0),
-    Method.PLASTIC_STRIP: Spread(10.0, 4.0),
-    Method.LEAD_WIRE: Spread(12.5, 6.0),
-    Method.LIFT_CHECK: Spread(19.0, 10.0),
-    Method.FEELER: Spread(19.0, 10.0),
-    Method.CROWN_THICKNESS: Spread(5.0, 0.0),
-    Method.DEPTH_GAUGE: Spread(13.0, 0.0),
-}
-NOT_NAMED = Spread(13.0, 6.0)
 # Ranges of plastic strips, um: 0.001-0.003, 0.002-0.006, 0.004-0.009 in (TM 5-2420-222-34, para 1-16). Beyond its
 # range a strip gives a bound, not a number.
 STRIPS_UM: dict[str, tuple[float, float]] = {
@@ -46,7 +21,7 @@ def spreads(day, settings: Any = Setting.objects) -> dict[str, Spread]:
     """The spreads in force on a day: the plant's own where it has set them."""
     own = settings.in_force(SETTING, None, day) or {}
     said = {name: Spread(float(value["sd_um"]), float(value["bias_sd_um"])) for name, value in own.items()}
-    return {str(name): spread for name, spread in SPREADS.items()} | said
+    return {code: method.spread for code, method in METHODS.items()} | said
 
 
 def beyond_strip(um: float, strip: str) -> tuple[str, float] | None:

@@ -1,13 +1,13 @@
 """What feeds the wear beside the clearance: shell wall and shaft drop, the lining left, and readings that look copied."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import log, pi, sqrt
 from uuid import UUID
 
+from fleet.measuring_methods import NOT_NAMED, Spread
 from inspections.story.happenings import NEW_LIFE, RATE_BREAK, STEP, Happening
 from inspections.story.observations import Observation
-from inspections.story.uncertainty import NOT_NAMED, SPREADS
 
 # The side the load rests on, seen from the coupling with 12 on top: there the crown wears.
 CROWN = {"bottom": 6, "top": 12, "left": 9, "right": 3}
@@ -111,13 +111,13 @@ def because_bad(why: str) -> float | None:
     return {"condition": 1.0, "breakdown": 1.0, "planned": 0.0, "opportunity": 0.0}.get(why)
 
 
-def copied(entries: Iterable[Observation | Happening]) -> list[Observation]:
+def copied(entries: Iterable[Observation | Happening], spreads: Mapping[str, Spread]) -> list[Observation]:
     """The as-found readings that look copied from the as-left before them; none unless all do, too often for chance."""
     pairs = list(_pairs(entries))
     same = [found for left, found in pairs if abs((found.value_um or 0) - (left.value_um or 0)) < 0.5]
     if len(same) < LEAST_COPIED or len(same) < len(pairs):
         return []
-    odds = sum(log(_same_by_chance(found)) for found in same)
+    odds = sum(log(_same_by_chance(found, spreads)) for found in same)
     return same if odds < log(BY_CHANCE) else []
 
 
@@ -136,9 +136,9 @@ def _pairs(entries: Iterable[Observation | Happening]) -> Iterator[tuple[Observa
         last = entry
 
 
-def _same_by_chance(found: Observation) -> float:
+def _same_by_chance(found: Observation, spreads: Mapping[str, Spread]) -> float:
     """Chance that two readings of one clearance fall on the same step of the gauge: step / (2 sqrt(pi) sd), at most 0.9."""
-    sd = SPREADS.get(found.method, NOT_NAMED).sd_um
+    sd = spreads.get(found.method, NOT_NAMED).sd_um
     return min(max(found.step_um or UNKNOWN_STEP_UM, 0.1) / (2.0 * sqrt(pi) * sd), 0.9)
 
 

@@ -11,14 +11,15 @@ import numpy as np
 
 from fleet.drawing import Span
 from fleet.formatting import day, um
+from fleet.measuring_methods import NOT_NAMED, words_of
 from fleet.models import Bearing, Limit, Outage
 from inspections.forecasts.current import parameters, standing_run
 from inspections.forecasts.figures import Figures
 from inspections.forecasts.wear_inputs import Known, events_of, inputs
-from inspections.models import EventKind, Method, Stage
+from inspections.models import EventKind, Stage
 from inspections.story.happenings import NEW_BASELINE, NEW_LIFE, STEP, UNSURE, Happening
 from inspections.story.observations import Observation
-from inspections.story.uncertainty import NOT_NAMED, spreads
+from inspections.story.uncertainty import spreads
 from inspections.trend.values import (
     Trend,
     TrendDates,
@@ -238,7 +239,7 @@ def _how(entry: Observation | Happening, one: Known) -> str:
 def _seen(entry: Observation) -> str:
     """ "229 um as found, plastic strip (as typed ...)": one observation in words."""
     series = {"clearance": "", "wall": "shell wall ", "shaft_drop": "shaft drop "}[entry.series]
-    method = dict(Method.choices).get(entry.method, entry.method)
+    method = words_of(entry.method)
     if entry.value_um is not None:
         value = um(entry.larger_um if entry.series == "clearance" else entry.value_um)
     elif entry.low_um is None:

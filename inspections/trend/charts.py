@@ -14,6 +14,7 @@ from django.utils.safestring import SafeString, mark_safe
 
 from fleet.drawing import PALETTE, element, picture
 from fleet.formatting import NOT_KNOWN, chance, day, um, um_figure, um_step
+from fleet.measuring_methods import words_of
 from inspections.trend.plotly_figure import trend_plotly
 from inspections.trend.scales import NARROW, WIDE
 from inspections.trend.svg import draw
@@ -46,16 +47,6 @@ __all__ = [
     "twenty_dots",
 ]
 
-METHODS = {
-    "plastic_strip": "plastic strip",
-    "lead_wire": "lead wire",
-    "lift_check": "lift check",
-    "feeler": "feeler",
-    "micrometer": "micrometer",
-    "bore_gauge": "bore gauge",
-    "crown_thickness": "crown thickness",
-    "depth_gauge": "depth gauge",
-}
 STAGES = {"as_found": "as found", "as_left": "as left"}
 STATES = {"excluded": "not used", "set_aside": "set aside", "added": "would be added"}
 
@@ -89,9 +80,7 @@ def trend_table(trend: Trend) -> tuple[list[str], list[list[str]]]:
 def _reading_row(reading: TrendReading) -> list[str]:
     """One reading as table cells."""
     what = " ".join(
-        part
-        for part in (METHODS.get(reading.method, reading.method), STAGES.get(reading.stage, reading.stage))
-        if part
+        part for part in (words_of(reading.method), STAGES.get(reading.stage, reading.stage)) if part
     )
     within = f"± {um(NINE_IN_TEN * reading.sd_um)}" if reading.sd_um > 0 else NOT_KNOWN
     other = "" if reading.smaller_um is None else f"other end {um(reading.smaller_um)}"

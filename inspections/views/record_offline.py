@@ -17,12 +17,13 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from fleet.access import may, require, sites_for
 from fleet.clock import today_at
 from fleet.end_words import END_WORDS, ENDS
+from fleet.measuring_methods import offered, usual_for
 from fleet.models import Outage
 from fleet.web.bearing_addresses import bearing_address
 from fleet.web.bearing_search import visible
 from fleet.web.rate_limit import costly
 from inspections import contact
-from inspections.models import BOUNDS_UM, ContactCheck, Method, NotMeasured, Quantity, Reading, Stage
+from inspections.models import BOUNDS_UM, ContactCheck, NotMeasured, Quantity, Reading, Stage
 from inspections.records.openings import NotRecorded
 from inspections.story.conditions import EXCEPTIONS, USUAL_WORDS
 from inspections.story.uncertainty import spreads
@@ -87,7 +88,7 @@ def shell(request: HttpRequest) -> HttpResponse:
     ]
     context = {
         "coming": coming,
-        "methods": Method.choices,
+        "methods": offered(),
         "reasons": NotMeasured.Because.choices,
         "exceptions": [(name, words) for name, (words, _) in EXCEPTIONS.items()],
         "usual": USUAL_WORDS,
@@ -163,7 +164,7 @@ def _last_prints(bearings: list) -> dict:
 def _usual(bearings: list) -> dict:
     """Unit and method of the last reading of each bearing; under None that of the site."""
     rows = Reading.objects.standing().filter(bearing__in=bearings, quantity="clearance")
-    found: dict = {None: ("mm", "plastic_strip")}
+    found: dict = {None: ("mm", usual_for("clearance"))}
     for pk, unit, method in rows.order_by("on", "recorded_at", "entry_n").values_list(
         "bearing_id", "unit", "method"
     ):

@@ -6,7 +6,8 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 
 from fleet.end_words import END_WORDS
-from inspections.models import Basis, Method, Reading, Stage
+from fleet.measuring_methods import METHODS, is_fine
+from inspections.models import Basis, Reading, Stage
 from inspections.records.openings import NotRecorded
 from inspections.story.conditions import EXCEPTIONS, exception_words
 from inspections.visits import quantities
@@ -136,7 +137,7 @@ def _screen(
         "unit": unit,
         "unit_words": dict(form.fields["unit"].choices).get(unit, unit),  # type: ignore[attr-defined]
         "method": method,
-        "method_words": dict(Method.choices).get(method, "method not known"),  # type: ignore[call-overload]
+        "method_words": METHODS[method].words if method in METHODS else "method not known",
         "facts_line": facts_line(last, expected, unit),
         "skip": next_address(desk, stage, None, quantity) if earlier else "",
         "could_not": desk.screens.address("record-could-not", **here),
@@ -197,7 +198,7 @@ def facts_line(last: Any, expected: Expected | None, unit: str) -> str:
 
 def _step(unit: str, method: str) -> str:
     """What the minus and plus buttons change: the usual step of a gauge, typed in its unit."""
-    fine = method in (Method.MICROMETER, Method.BORE_GAUGE)
+    fine = is_fine(method)
     return {
         "mm": "0.001" if fine else "0.01",
         "um": "1" if fine else "10",

@@ -14,6 +14,7 @@ from django.db import transaction
 
 from fleet import units
 from fleet.ledger.writing import Fact, write
+from fleet.measuring_methods import is_ranged
 from fleet.models import Bearing, Person, Place, Recorded
 from inspections.forecasts.figures import Figures, figures_hash
 from inspections.forecasts.provenance import relied
@@ -23,7 +24,6 @@ from inspections.models import (
     Event,
     EventKind,
     Finding,
-    Method,
     NotMeasured,
     Reading,
     Visit,
@@ -457,7 +457,7 @@ def _less(value: str, unit: str, less: str, facts: dict[str, Any]) -> tuple[str,
 
 def _within_strip(value: str, unit: str, facts: dict[str, Any]) -> tuple[str, dict[str, Any]]:
     """A value beyond the range of the strip it was read on, as the bound it is; what was typed stands in the note."""
-    if facts.get("method") != Method.PLASTIC_STRIP or not facts.get("instrument"):
+    if not is_ranged(facts.get("method", "")) or not facts.get("instrument"):
         return value, facts
     try:
         um = units.to_um(units.parse_number(value, decimal_comma="," in value), unit)

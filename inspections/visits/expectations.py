@@ -15,6 +15,7 @@ from uuid import UUID
 import numpy as np
 from django.db.models import Q
 
+from fleet.measuring_methods import usual_for
 from fleet.models import Bearing, Limit, LimitUse
 from fleet.per_mille import ENTRY, TYPED, USUAL
 from inspections.forecasts.computation import figures_of
@@ -29,16 +30,6 @@ from inspections.visits.verdict import FAR, Expected, Held, after_scrape
 from inspections.wear.normal import EIGHT_IN_TEN
 
 NEW_METAL, SCRAPED = "new", "scrape"
-# How a quantity is measured where nothing was measured before; common practice, no published source.
-USUAL_METHOD = {
-    "bore": "bore_gauge",
-    "journal": "micrometer",
-    "wall": "crown_thickness",
-    "shaft_drop": "depth_gauge",
-    "end_float": "feeler",
-    "side_gap": "feeler",
-    "housing_fit": "micrometer",
-}
 
 _BEFORE: OrderedDict[tuple, "Before"] = OrderedDict()
 _BEFORE_MOST = 2000
@@ -204,7 +195,7 @@ def setup_of(bearing: Bearing, quantity: str = "clearance") -> Setup:
         last = some.order_by("-on", "-recorded_at", "-entry_n").values_list("unit", "method").first()
         if last:
             return Setup(*last)
-    return Setup("mm", USUAL_METHOD.get(quantity, "plastic_strip"))
+    return Setup("mm", usual_for(quantity))
 
 
 def found_at(rows: Sequence[Reading], where: Station, sd_of: Any) -> tuple[float, float] | None:

@@ -9,8 +9,9 @@ from django import forms
 
 from fleet import units
 from fleet.end_words import END_WORDS
+from fleet.measuring_methods import offered
 from fleet.models import Half
-from inspections.models import EventKind, Method, NotMeasured, Reason, Visit
+from inspections.models import EventKind, NotMeasured, Reason, Visit
 from inspections.story import conditions
 
 UNITS = [("mm", "mm"), ("um", "µm"), ("thou", "thou (0.001 in)"), ("mil", "mil (0.001 in)"), ("in", "in")]
@@ -116,7 +117,7 @@ class ReadingForm(forms.Form):
         error_messages={"required": "Give the reading, or tap Could not measure."},
     )
     unit = forms.ChoiceField(label="Unit", choices=UNITS)
-    method = forms.ChoiceField(label="Method", choices=Method.choices)
+    method = forms.ChoiceField(label="Method", choices=offered)
     basis = forms.ChoiceField(
         label="The reading is",
         choices=[("diametral", "the whole clearance"), ("radial", "radial, half of it")],

@@ -3,9 +3,9 @@
 import datetime as dt
 from dataclasses import dataclass
 
+from fleet.measuring_methods import is_ranged
 from fleet.models import Instrument
 from fleet.plant.calibration import calibrations, doubt_on
-from inspections.models import Method
 from inspections.story.uncertainty import STRIPS_UM
 
 
@@ -36,7 +36,7 @@ def gauges(method: str, on: dt.date) -> list[Gauge]:
     chosen = list(rows)
     known = calibrations() if chosen else {}
     found = [Gauge(one.label, doubt_on(known.get(one.pk, []), on) if known else "") for one in chosen]
-    if method == Method.PLASTIC_STRIP:
+    if is_ranged(method):
         labels = {one.label for one in found}
         found += [Gauge(label) for label in STRIPS_UM if label not in labels]
     return found

@@ -8,11 +8,12 @@ from uuid import UUID
 
 from django.db.models import Q, prefetch_related_objects
 
+from fleet.measuring_methods import Spread
 from fleet.models import Bearing, Outage, Person, Setting, SettingsRead
 from inspections.models import Event, EventKind, NotMeasured, Reading, Visit
 from inspections.story import timeline
 from inspections.story.timeline import Story
-from inspections.story.uncertainty import Spread, spreads
+from inspections.story.uncertainty import spreads
 from inspections.visits import expectations
 from inspections.visits.cautions import Cautions, cautions_for
 from inspections.visits.device_memory import DeviceMemory

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+from fleet.measuring_methods import NOT_NAMED
 from inspections.models import EFFECTS, WORK, Effect, Reading, Stage
 from inspections.story.conditions import exceptions_um
 from inspections.story.happenings import effect_of
-from inspections.story.uncertainty import NOT_NAMED
 from inspections.visits import quantities, shell_words
 from inspections.visits.expectations import (
     Setup,

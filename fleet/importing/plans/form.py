@@ -10,7 +10,6 @@ from fleet.importing.plans.guesses import columns_under
 from fleet.importing.plans.layout import Grid, find_headings, grid_of, headings_of
 from fleet.importing.plans.plan import (
     MEANINGS,
-    METHODS,
     QUANTITIES,
     UNITS,
     USES,
@@ -19,6 +18,7 @@ from fleet.importing.plans.plan import (
     cell_of,
     letters,
 )
+from fleet.measuring_methods import METHODS, or_none
 from fleet.sheets.files import Tab
 from fleet.units import BadDateFormat, day_patterns
 
@@ -38,7 +38,7 @@ BASES: Choices = (("diametral", "diametral"), ("radial", "radial"))
 BASIS_CHOICES: Choices = (("", "of the sheet"), *BASES)
 CLOCKS: Choices = (("", "vertical"), *((str(n), f"{n} o'clock") for n in range(1, 13)))
 QUANTITY_CHOICES: Choices = (("", "clearance"), *((q, q.replace("_", " ")) for q in QUANTITIES[1:]))
-METHOD_CHOICES: Choices = (("", "not known"), *((m, m.replace("_", " ")) for m in METHODS))
+method_choices = or_none("not known")
 UNIT_CHOICES: Choices = (("", "of the sheet"), *((u, u) for u in UNITS))
 DETAILS = ("position", "stage", "end", "clock", "quantity", "method", "unit", "two", "basis")
 
@@ -101,7 +101,7 @@ def column_fields(plan: Plan, grid: Grid) -> list[ColumnFields]:
                 Select(f"c{j}-stage", "stage", one.stage, STAGES),
                 Select(f"c{j}-end", "end", one.end, ENDS),
                 Select(f"c{j}-unit", "unit", one.unit, UNIT_CHOICES),
-                Select(f"c{j}-method", "method", one.method, METHOD_CHOICES),
+                Select(f"c{j}-method", "method", one.method, method_choices()),
                 Select(f"c{j}-quantity", "quantity", one.quantity, QUANTITY_CHOICES),
                 Select(f"c{j}-clock", "clock", one.clock, CLOCKS),
                 Select(f"c{j}-two", "two values in a cell", one.two, TWO),
@@ -197,7 +197,7 @@ def _column(j: int, headings: Sequence[str], data: Mapping[str, str], base: Plan
         "end": ENDS,
         "clock": CLOCKS,
         "quantity": QUANTITY_CHOICES,
-        "method": METHOD_CHOICES,
+        "method": method_choices(),
         "unit": UNIT_CHOICES,
         "two": TWO,
         "basis": BASIS_CHOICES,

@@ -31,16 +31,6 @@ USES: dict[str, str] = {
     "entry_id": "the sheet's own id",
 }
 QUANTITIES = ("clearance", "side_gap", "end_float", "bore", "journal", "wall", "shaft_drop", "housing_fit")
-METHODS = (
-    "plastic_strip",
-    "lead_wire",
-    "lift_check",
-    "feeler",
-    "micrometer",
-    "bore_gauge",
-    "crown_thickness",
-    "depth_gauge",
-)
 UNITS = ("mm", "um", "mil", "thou", "in", "1/100 mm")
 # What a cell that is no number may stand for in a column of values.
 MEANINGS: dict[str, str] = {

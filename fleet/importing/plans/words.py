@@ -4,6 +4,7 @@ import re
 from functools import lru_cache
 from typing import Any
 
+from fleet.measuring_methods import heard_in
 from fleet.unit_words import basis_in, units_in
 
 _STAGES = {
@@ -58,16 +59,6 @@ _QUANTITIES: tuple[tuple[str, str], ...] = (
     ("housing_fit", r"housing|crush|pinch|nip"),
     ("clearance", r"clear|\bcl\b|\bclr|top|vertical|\bgap\b|lead|plasti|strip"),
 )
-_METHODS: tuple[tuple[str, str], ...] = (
-    ("plastic_strip", r"plasti|strip"),
-    ("lead_wire", r"lead(?! by)|wire"),
-    ("lift_check", r"\blift(?:ed|ing)? ?check|\bjack|\bdial\b|\bd\.?t\.?i\b"),
-    ("feeler", r"feeler|blade"),
-    ("bore_gauge", r"bore gauge"),
-    ("micrometer", r"\bmic(?:s|ro|rometer)?\b"),
-    ("crown_thickness", r"crown|ball mic"),
-    ("depth_gauge", r"depth|bridge"),
-)
 _ENDS: tuple[tuple[str, str], ...] = (
     ("in", r"\binner|inboard|\bin(?:side)?\b|pump side|impeller side"),
     ("out", r"\bouter|outboard|\bout(?:side)?\b|coupling side|cplg"),
@@ -101,7 +92,7 @@ def value_words(heading: str) -> dict[str, Any]:
     """
     said = {
         "quantity": first_word(_QUANTITIES, heading),
-        "method": first_word(_METHODS, heading),
+        "method": heard_in(heading),
         "end": first_word(_ENDS, heading),
         "unit": _unit_of(heading),
         "stage": "as_found" if _FOUND.search(heading) else "as_left" if _LEFT.search(heading) else "",

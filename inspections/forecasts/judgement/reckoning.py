@@ -8,6 +8,7 @@ from uuid import UUID
 import numpy as np
 from numpy.typing import NDArray
 
+from fleet.measuring_methods import BEST
 from inspections.forecasts.computation import _number
 from inspections.forecasts.figures import Figures, figures_hash
 from inspections.forecasts.judgement.figures import (
@@ -26,9 +27,7 @@ from inspections.forecasts.judgement.figures import (
 from inspections.forecasts.judgement.plant import Plant, plant_of
 from inspections.forecasts.judgement.when import LEAST_COLUMNS, Chance, days_to, filled, of_pump, outages_from
 from inspections.forecasts.wear_inputs import Inputs, Known
-from inspections.models import Method
 from inspections.story.exposure import LEAST_HOURS_A_DAY
-from inspections.story.uncertainty import SPREADS
 from inspections.wear.arrays import FloatArray, IntArray
 from inspections.wear.conformity import guard_band_um
 from inspections.wear.decision import (
@@ -105,7 +104,7 @@ def reckon(record: Inputs, population: Population, figures: Mapping[UUID, Figure
     limit, stands_in = _limits(known, rows)
     exposures = np.concatenate([np.zeros((len(known), 1)), times.kh], axis=1)
     days = np.concatenate([np.zeros((len(known), 1)), times.days[:, :-1]], axis=1)
-    sd = SPREADS[Method.BORE_GAUGE].sd_um
+    sd = known[0].spreads[BEST].sd_um
     held = standing(record.histories, population, days, exposures, limit, sd)
     t = _terms(known, plant, held, times, pump)
     open_h = np.array([t.open_h[pump == i].max() for i in range(len(places))])
