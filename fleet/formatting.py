@@ -118,21 +118,19 @@ def rate_range(low: Any, high: Any) -> str:
 
 
 def chance(value: Any, is_passed: bool = False) -> str:
-    """A chance as a count a reader can picture: "3 of 10", "under 1 in 20", "passed"."""
+    """A chance as a count a reader can picture, the same everywhere: "4 in 10", "3 in 100", "under 1 in 100", "passed"."""
     if is_passed:
         return "passed"
     share = _number(value)
     if share is None:
         return NOT_KNOWN
-    if share < 0.05:
-        return "under 1 in 20"
-    if share < 0.075:
-        return "1 in 20"
-    if share > 0.95:
-        return "over 19 in 20"
-    if share > 0.925:
-        return "19 in 20"
-    return f"{max(1, min(9, math.floor(share * 10 + 0.5)))} of 10"
+    if share < 0.005:
+        return "under 1 in 100"
+    if share < 0.095:
+        return f"{math.floor(share * 100 + 0.5)} in 100"
+    if share >= 0.95:
+        return "more than 9 in 10"
+    return f"{max(1, min(9, math.floor(share * 10 + 0.5)))} in 10"
 
 
 def percent(value: Any) -> str:

@@ -15,7 +15,7 @@ WIDTH, HEIGHT = 140, 12
 
 
 def n_dots(p: float) -> int:
-    """How many of twenty dots a chance fills; none for what is written as under 1 in 20."""
+    """How many of twenty dots a chance fills; none under 1 in 20: the words say it."""
     return 0 if p < 1 / DOTS else max(0, min(DOTS, math.floor(p * DOTS + 0.5)))
 
 

@@ -47,6 +47,7 @@ __all__ = [
     "twenty_dots",
 ]
 
+LEAST_SHOWN = 0.05  # one dot of twenty
 STAGES = {"as_found": "as found", "as_left": "as left"}
 STATES = {"excluded": "not used", "set_aside": "set aside", "added": "would be added"}
 
@@ -115,8 +116,8 @@ def fan_table(trend: Trend) -> tuple[list[str], list[list[str]]]:
 
 
 def twenty_dots(p: float | None, *, words: str = "") -> SafeString:
-    """A chance as twenty dots to count, the filled ones first; nothing where the chance is not known."""
-    if p is None or not math.isfinite(p):
+    """A chance as twenty dots to count, the filled ones first; nothing where it is not known or under 1 in 20."""
+    if p is None or not math.isfinite(p) or p < LEAST_SHOWN:
         return mark_safe("")
     n = max(0, min(20, math.floor(p * 20 + 0.5)))
     dots = []

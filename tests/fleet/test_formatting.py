@@ -62,27 +62,28 @@ def test_a_rate_without_a_meter_says_so_in_its_unit():
 @pytest.mark.parametrize(
     ("value", "said"),
     [
-        (0.0, "under 1 in 20"),
-        (0.0499, "under 1 in 20"),
-        (0.05, "1 in 20"),
-        (0.0749, "1 in 20"),
-        (0.075, "1 of 10"),
-        (0.1, "1 of 10"),
-        (0.25, "3 of 10"),
-        (0.31, "3 of 10"),
-        (0.78, "8 of 10"),
-        (0.92, "9 of 10"),
-        (0.94, "19 in 20"),
-        (0.96, "over 19 in 20"),
-        (1.0, "over 19 in 20"),
+        (0.0, "under 1 in 100"),
+        (0.0049, "under 1 in 100"),
+        (0.006, "1 in 100"),
+        (0.03, "3 in 100"),
+        (0.0749, "7 in 100"),
+        (0.095, "1 in 10"),
+        (0.1, "1 in 10"),
+        (0.25, "3 in 10"),
+        (0.31, "3 in 10"),
+        (0.78, "8 in 10"),
+        (0.92, "9 in 10"),
+        (0.96, "more than 9 in 10"),
+        (1.0, "more than 9 in 10"),
     ],
 )
-def test_a_chance_is_a_count_out_of_ten_or_twenty(value, said):
+def test_a_chance_is_a_count_out_of_ten_or_a_hundred(value, said):
     assert show.chance(value) == said
 
 
 def test_the_words_of_a_chance_never_fall_as_it_grows():
-    order = ["under 1 in 20", "1 in 20", *(f"{n} of 10" for n in range(1, 10)), "19 in 20", "over 19 in 20"]
+    hundreds = [f"{n} in 100" for n in range(1, 10)]
+    order = ["under 1 in 100", *hundreds, *(f"{n} in 10" for n in range(1, 10)), "more than 9 in 10"]
     ranks = [order.index(show.chance(i / 1000)) for i in range(1001)]
     assert ranks == sorted(ranks)
     assert set(ranks) == set(range(len(order)))

@@ -10,6 +10,7 @@ from dashboards.outage_plan.bearing_jobs.inputs import ACTIONS, REPLACE, Job, re
 from dashboards.outage_plan.bearing_jobs.laid import ENOUGH, Laid, early_date
 from dashboards.outage_plan.bearing_jobs.model import fixed_jobs, twin_pairs
 from dashboards.outage_plan.bearing_jobs.stock import Family, Taken, hand_out
+from fleet.formatting import chance
 
 
 @dataclass(frozen=True)
@@ -22,15 +23,6 @@ class NotFitting:
     cause: str  # already, no_outage, refused, pinned, frozen, no_shell, no_hours, twin, fits
     reason: str
     remedy: str
-
-
-def in_ten(p: float) -> str:
-    """A chance as something to count."""
-    if p > 0.95:
-        return "over 19 in 20"
-    if p >= 0.095:
-        return f"{round(10 * p)} in 10"
-    return f"{round(100 * p)} in 100" if p >= 0.005 else "less than 1 in 100"
 
 
 def not_fitting(
@@ -110,11 +102,11 @@ def _too_late(at: Laid, room: Room, i: int, first: int) -> Cause:
     b, outage = inputs.bearings[i], inputs.outages[first]
     early = early_date(inputs, b.name)
     if early is None or early <= inputs.as_of:
-        reason = f"{in_ten(float(b.chance_left[0]))} have passed today already, before {outage.name}, its first outage"
+        reason = f"{chance(float(b.chance_left[0]))} have passed today already, before {outage.name}, its first outage"
     else:
         reason = (
             f"no outage before {early.isoformat()}, when it reaches the accepted risk: {outage.name}, its first, "
-            f"starts on {outage.start_on.isoformat()} with {in_ten(layout.chance[i, first])} passed"
+            f"starts on {outage.start_on.isoformat()} with {chance(layout.chance[i, first])} passed"
         )
     if at.action[i] < 0 or inputs.starts[at.outage[i]] > inputs.starts[first]:
         lack = room.lack(i, first)

@@ -7,12 +7,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from dashboards.outage_plan.bearing_jobs.above import NotFitting, in_ten, not_fitting
+from dashboards.outage_plan.bearing_jobs.above import NotFitting, not_fitting
 from dashboards.outage_plan.bearing_jobs.inputs import ACTIONS, OPEN, REPLACE, SCRAPE, Inputs, Job
 from dashboards.outage_plan.bearing_jobs.laid import ENOUGH, Laid, as_arrays, chances
 from dashboards.outage_plan.bearing_jobs.layout import lay_out
 from dashboards.outage_plan.bearing_jobs.model import twin_pairs
 from dashboards.outage_plan.bearing_jobs.stock import MonthOfSpares, Taken, by_month, families, hand_out
+from fleet.formatting import chance
 
 
 @dataclass(frozen=True)
@@ -147,13 +148,13 @@ def _why(at: Laid, i: int, pinned: bool) -> str:
     if action == SCRAPE:
         return "a scrape is owed: the last contact check stands open"
     if action == OPEN and b.opening is not None:
-        return f"thin evidence: a reading would change the decision {in_ten(b.opening.changes[t])} times"
+        return f"thin evidence: a reading would change the decision {chance(b.opening.changes[t])} times"
     now, later = layout.chance[i, t], layout.chance_after[i, t]
     if now > inputs.settings.accepted_risk:
-        return f"{in_ten(now)} have passed the maximum by then, above the accepted risk"
+        return f"{chance(now)} have passed the maximum by then, above the accepted risk"
     if later > inputs.settings.accepted_risk:
-        return f"the last outage before {in_ten(later)} would pass the maximum"
-    return f"cheapest here: {in_ten(later)} would pass the maximum before the outage after"
+        return f"the last outage before {chance(later)} would pass the maximum"
+    return f"cheapest here: {chance(later)} would pass the maximum before the outage after"
 
 
 def _loads(at: Laid) -> tuple[Load, ...]:

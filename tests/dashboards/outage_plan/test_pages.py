@@ -143,8 +143,8 @@ def test_found_worse_moves_the_bearings_chances(planner, site):
         unit="mm",
         back="plan-bearing",
     )
-    assert "Left alone, under 1 in 20" in before.replace("\u00a0", " ")
-    assert "Left alone, over 19 in 20" in after.replace("\u00a0", " ") and "as if it read 310" in after
+    assert "Left alone, under 1 in 100" in before.replace("\u00a0", " ")
+    assert "Left alone, more than 9 in 10" in after.replace("\u00a0", " ") and "as if it read 310" in after
 
 
 def test_an_accepted_plan_shows_who_when_why_and_what_differs_since(planner, site):

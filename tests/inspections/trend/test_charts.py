@@ -331,9 +331,7 @@ def test_the_coming_clearance_is_told_once_a_year_and_at_the_end():
     assert fan_table(a_trend(fan=None))[1] == []
 
 
-@pytest.mark.parametrize(
-    ("p", "filled"), [(0, 0), (0.024, 0), (0.025, 1), (0.31, 6), (0.5, 10), (0.99, 20), (1, 20)]
-)
+@pytest.mark.parametrize(("p", "filled"), [(0.05, 1), (0.074, 1), (0.31, 6), (0.5, 10), (0.99, 20), (1, 20)])
 def test_twenty_dots_fill_within_one_dot_of_the_chance(p, filled):
     drawing = twenty_dots(p)
     assert drawing.count("dot-filled") == filled
@@ -341,8 +339,8 @@ def test_twenty_dots_fill_within_one_dot_of_the_chance(p, filled):
     assert abs(filled / 20 - p) <= 1 / 20
 
 
-@pytest.mark.parametrize("p", [None, float("nan")])
-def test_no_dots_stand_for_a_chance_that_is_not_known(p):
+@pytest.mark.parametrize("p", [None, float("nan"), 0.0, 0.049])
+def test_no_dots_stand_for_a_chance_that_is_not_known_or_under_1_in_20(p):
     assert twenty_dots(p) == ""
 
 

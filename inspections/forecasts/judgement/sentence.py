@@ -1,0 +1,252 @@
+"""What stands for one bearing and what to do, in one sentence: numbers and words in, the sentence out.
+
+Watch list, bearing page, plan and sheets say it with the same words: "open", "leave closed", "decide now", "set a limit", and
+"cannot say: the engineer decides". "Replace" is never advice from afar: it follows a reading at the open pump.
+"""
+
+import datetime as dt
+from dataclasses import dataclass
+
+from fleet.formatting import chance, day, day_words, um
+from inspections.forecasts.judgement.figures import Judgement, Word
+
+WORDS = {
+    Word.DECIDE_NOW: "decide now",
+    Word.OPEN: "open",
+    Word.LEAVE: "leave closed",
+    Word.SET_LIMIT: "set a limit",
+    Word.ENGINEER: "engineer decides",
+}
+EXPECTED = 0.9  # above this chance of a new shell a replacement is expected
+LIMITS = {
+    "maximum": "maximum",
+    "replace": "replace limit",
+    "lining": "limit by the lining left",
+}
+
+
+@dataclass(frozen=True)
+class Standing:
+    """What the sentence is made of: lengths um of the larger end, costs crew hours, chances 0 to 1, days of outages.
+
+    `word` one of `WORDS`; `why` what it rests on (past, early, contact, due, cost, beside, misfit, young, no_maximum,
+    no_life). `opened_on`: the outage at which the pump is opened; `next_on`: its next outage; `is_known`: whether an outage
+    is recorded there. `past`: chance to have passed the limit by `opened_on`. `trigger_is`: reading, always, never or "".
+    `wanted_on`: the outage it would be opened at, if it was placed later because of `moved_for`.
+    """
+
+    word: str
+    why: str
+    today: dt.date
+    limit_um: float | None = None
+    limit_from: str = "maximum"
+    new_um: float | None = None
+    last_um: float | None = None
+    last_on: dt.date | None = None
+    past_now: float | None = None
+    opened_on: dt.date | None = None
+    next_on: dt.date | None = None
+    is_known: bool = True
+    past: float | None = None
+    accepted_risk: float | None = None
+    trigger_um: float | None = None
+    trigger_is: str = ""
+    trigger_from: str = "rule"
+    scrape_from_um: float | None = None
+    no_room: bool = False
+    new: float | None = None
+    wanted_on: dt.date | None = None
+    moved_for: str = "crew hours"
+    waiting_h: float | None = None
+    stopping_h: float | None = None
+    stop_h: float | None = None
+    contact_open: bool = False
+    shell: str = ""
+
+
+def sentence(standing: Standing) -> str:
+    """The one sentence of a bearing."""
+    if standing.why == "no_life":
+        return _no_life(standing)
+    if standing.word == Word.DECIDE_NOW:
+        return _past(standing) if standing.why == "past" else _early(standing)
+    says = {Word.OPEN: _open, Word.LEAVE: _leave, Word.SET_LIMIT: _set_limit, Word.ENGINEER: _engineer}
+    return says[standing.word](standing)
+
+
+def standing_of(judgement: Judgement, last_um: float | None, last_on: dt.date | None) -> Standing:
+    """A judgement and the last reading (larger end, um) as what the sentence is made of."""
+    at, coming = judgement.at, judgement.columns[0] if judgement.columns else None
+    until = coming if judgement.word == Word.DECIDE_NOW else at
+    return Standing(
+        judgement.word,
+        judgement.why,
+        judgement.as_of,
+        limit_um=judgement.limit_um,
+        limit_from=judgement.limit_from or "maximum",
+        new_um=judgement.new_um,
+        last_um=last_um,
+        last_on=last_on,
+        past_now=judgement.past_now,
+        opened_on=at.start_on if at else None,
+        next_on=coming.start_on if coming and coming.known else None,
+        is_known=at.known if at else True,
+        past=until.past if until else None,
+        accepted_risk=judgement.accepted_risk,
+        trigger_um=at.trigger_um if at and at.trigger_is == "reading" else None,
+        trigger_is=at.trigger_is if at else "",
+        trigger_from=at.trigger_from if at else "",
+        scrape_from_um=at.scrape_from_um if at else None,
+        no_room=at.no_room if at else False,
+        new=at.new if at else None,
+        stopping_h=judgement.stopping_h,
+        stop_h=judgement.stop_h,
+        contact_open=judgement.contact_open,
+    )
+
+
+def _when(day_of: dt.date | None, today: dt.date) -> str:
+    """ "in October 2028", "on 3 December 2026"; without an outage "at its next opening"."""
+    if day_of is None:
+        return "at its next opening"
+    words = day_words(day_of, today)
+    return f"on {words}" if words[:1].isdigit() and "\u00a0" in words else f"in {words}"
+
+
+def _name(day_of: dt.date | None, today: dt.date) -> str:
+    return "its next opening" if day_of is None else day_words(day_of, today)
+
+
+def _limit(standing: Standing) -> str:
+    return f"{LIMITS.get(standing.limit_from, 'maximum')} of {um(standing.limit_um)}"
+
+
+def _measured(standing: Standing) -> str:
+    if standing.last_um is None or standing.last_on is None:
+        return "never measured"
+    return f"measured {um(standing.last_um)} on {day(standing.last_on)}"
+
+
+def _set_limit(standing: Standing) -> str:
+    return f"Set a limit: neither a maximum nor a replace limit stands, so there is nothing to decide by ({_measured(standing)})."
+
+
+def _no_life(standing: Standing) -> str:
+    return (
+        f"Set a limit: its {_limit(standing)} does not lie above its fitted clearance of {um(standing.new_um)}; "
+        "one of the two, or the bore, is wrong."
+    )
+
+
+def _engineer(standing: Standing) -> str:
+    """Where no belief fits: opened by rule, decided by a person."""
+    if standing.why == "young":
+        return (
+            "Cannot say: the engineer decides. The fleet has fewer than three lives with two readings each; the plant's "
+            f"present programme stands. A reading {_when(standing.next_on, standing.today)} helps to start one ({_measured(standing)})."
+        )
+    return (
+        "Cannot say: the engineer decides. Its readings do not follow steady wear, so no date and no trigger is given; "
+        f"open {_when(standing.next_on, standing.today)} and look ({_measured(standing)}, {_limit(standing)})."
+    )
+
+
+def _past(standing: Standing) -> str:
+    is_read_over = (
+        standing.last_um is not None
+        and standing.limit_um is not None
+        and standing.last_um >= standing.limit_um
+    )
+    if is_read_over:
+        stands = f"Over its {_limit(standing)}: {_measured(standing)}"
+    else:
+        stands = (
+            f"Past its {_limit(standing)} with a chance of {chance(standing.past_now)}: {_measured(standing)}"
+        )
+    coming = (
+        "no outage recorded"
+        if standing.next_on is None
+        else f"next outage {day_words(standing.next_on, standing.today)}"
+    )
+    return f"{stands}; {coming}. Decide now: run on with checks, or open{_worth(standing)}."
+
+
+def _early(standing: Standing) -> str:
+    return (
+        f"Decide now: run on or open before the outage of {_name(standing.next_on, standing.today)}{_worth(standing)}; until "
+        f"then {chance(standing.past)} to pass its {_limit(standing)} ({_measured(standing)})."
+    )
+
+
+def _worth(standing: Standing) -> str:
+    if standing.stopping_h is None or standing.stopping_h <= 0:
+        return ""
+    stop = (
+        "the cost of a stop here is not stated"
+        if standing.stop_h is None
+        else f"a stop here costs {_h(standing.stop_h)}"
+    )
+    return f" (about {_h(standing.stopping_h)} of later cost saved; {stop})"
+
+
+def _h(value: float) -> str:
+    return f"{value:.0f}\u00a0h"
+
+
+def _leave(standing: Standing) -> str:
+    until = _name(standing.opened_on, standing.today)
+    usual = "" if standing.is_known else " (no outage is recorded there: the usual interval)"
+    return f"Leave closed until {until}{usual}; until then {chance(standing.past)} to pass its {_limit(standing)}."
+
+
+def _open(standing: Standing) -> str:
+    when = _when(standing.opened_on, standing.today)
+    if standing.wanted_on is not None and standing.wanted_on != standing.opened_on:
+        return f"Open {when}; {_moved(standing)}. {_trigger(standing)}"
+    if standing.contact_open or standing.why == "contact":
+        return f"Open {when}: a contact finding waits; {_scrape(standing)}."
+    if (standing.new or 0.0) > EXPECTED or standing.trigger_is == "always":
+        return f"Open {when}, {_expected(standing)}."
+    text = f"Open {when} and look: {_trigger(standing)[:1].lower()}{_trigger(standing)[1:]}"
+    if standing.why == "beside":
+        text = text.replace(" and look:", " with its pump, and look:", 1)
+    return text
+
+
+def _moved(standing: Standing) -> str:
+    wanted = _when(standing.wanted_on, standing.today)
+    costs = [_h(standing.waiting_h)] if standing.waiting_h is not None else []
+    costs += [f"{chance(standing.past)} to pass its {_limit(standing)}"] if standing.past is not None else []
+    return f"wanted {wanted}, moved for {standing.moved_for}" + (
+        f"; waiting costs {' and '.join(costs)}" if costs else ""
+    )
+
+
+def _trigger(standing: Standing) -> str:
+    if standing.trigger_is == "never":
+        return f"No reading that may be expected asks for a new shell ({_limit(standing)})."
+    if standing.trigger_um is None:
+        return f"The reading decides against its {_limit(standing)}."
+    source = {"plant": ", the plant's own limit", "guard": ", its maximum less the gauge's error"}
+    text = f"Replace from {um(standing.trigger_um)}{source.get(standing.trigger_from, '')}"
+    if standing.new is not None:
+        text += f"; {chance(standing.new)} it will be"
+    if standing.no_room:
+        text += "; no room to scrape"
+    elif standing.scrape_from_um is not None:
+        text += f"; if it must be scraped, replace from {um(standing.scrape_from_um)}"
+    return f"{text}; have one {standing.shell} ready." if standing.shell else f"{text}."
+
+
+def _scrape(standing: Standing) -> str:
+    if standing.no_room or standing.scrape_from_um is None:
+        return f"no room to scrape below its {_limit(standing)}: ask the engineer"
+    return f"scrape if found below {um(standing.scrape_from_um)}, else replace"
+
+
+def _expected(standing: Standing) -> str:
+    if standing.trigger_um is None:
+        return f"replacement expected whatever it reads ({_measured(standing)}, {_limit(standing)})"
+    at = um(standing.trigger_um)
+    ready = f"; have one {standing.shell} ready" if standing.shell else ""
+    return f"replacement expected (from {at}, more than 9 in 10); if it reads under {at}, measure again and call the engineer{ready}"
