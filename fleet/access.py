@@ -19,6 +19,7 @@ MAY: dict[str, frozenset[str]] = {
     "import": frozenset({Word.ENGINEER}),
     "import plans": frozenset({Word.ENGINEER, Word.PLANNER}),
     "plan": frozenset({Word.ENGINEER, Word.PLANNER}),
+    "hear of the plan": frozenset({Word.FOREMAN, Word.ENGINEER, Word.PLANNER}),
     "dispose": frozenset({Word.ENGINEER}),
     "set limits": frozenset({Word.ENGINEER}),
     "confirm shells": frozenset({Word.FOREMAN, Word.ENGINEER}),

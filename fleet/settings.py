@@ -99,6 +99,7 @@ TEMPLATES = [
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
                 "fleet.views.navigation.navigation",
+                "dashboards.outage_plan.notices.plan_notices",
             ]
         },
     }

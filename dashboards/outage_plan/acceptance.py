@@ -2,6 +2,7 @@
 
 import datetime as dt
 import uuid
+from collections.abc import Mapping, Sequence
 from typing import Any
 from uuid import UUID
 
@@ -16,6 +17,7 @@ from dashboards.outage_plan.drafts import (
     locked,
 )
 from dashboards.outage_plan.versions import weigh
+from fleet.formatting import um
 from fleet.ledger.canonical import canonical_hash
 from fleet.ledger.writing import Fact, write
 from fleet.models import Bearing, Outage
@@ -54,6 +56,8 @@ def accept(*, draft: DraftPlan, reason: str, on: dt.date, by: UUID, above_reason
     reason = reason.strip()[:500]
     if not reason:
         raise NotPlanned("Say in a few words why this plan is accepted.")
+    if what_ifs := open_what_ifs(draft):
+        raise NotPlanned(what_ifs)
     weighed = weigh(draft)
     if not weighed.is_current or on - draft.as_of > FRESH_FOR:
         raise NotPlanned(
@@ -90,6 +94,23 @@ def accept(*, draft: DraftPlan, reason: str, on: dt.date, by: UUID, above_reason
     return Plan.objects.get(pk=plan.pk)
 
 
+def open_what_ifs(draft: DraftPlan) -> str:
+    """Why a draft with a what-if reading cannot be accepted: a chance that was supposed is no record. Empty without one."""
+    now = _supposed(draft.changes)
+    if now:
+        return f"A what-if stands open in this plan: {now}. Take it back; what is accepted rests on what was measured."
+    before = _supposed(draft.solved.get("what_ifs", ()))
+    if before:
+        return f"This plan was worked out under a what-if since taken back: {before}. Plan anew, then accept."
+    return ""
+
+
+def _supposed(changes: Sequence[Mapping[str, Any]]) -> str:
+    return ", ".join(
+        f"{one['bearing']} as if it read {um(one['um'])}" for one in changes if one["what"] == "worse"
+    )
+
+
 def _asks_why_above(weighed: Weighed) -> str:
     n = len(weighed.above)
     some = ", ".join(one["name"] for one in weighed.above[:3]) + (f" and {n - 3} more" if n > 3 else "")
@@ -114,7 +135,13 @@ def _rests_on(draft: DraftPlan, weighed: Weighed) -> dict[str, Any]:
         "marked": list(weighed.marked),
         "totals": weighed.totals,
         "outages": [
-            {"id": str(o.pk), "name": o.name, "start_on": o.start_on.isoformat()}
+            {
+                "id": str(o.pk),
+                "name": o.name,
+                "start_on": o.start_on.isoformat(),
+                "end_on": o.end_on.isoformat(),
+                "scope_freeze_on": o.scope_freeze_on.isoformat() if o.scope_freeze_on else "",
+            }
             for o in Outage.objects.filter(pk__in=coming).order_by("start_on")
         ],
     }

@@ -10,13 +10,17 @@ import numpy as np
 from django.utils.safestring import SafeString
 
 from dashboards.outage_plan import drawing, versions, words
+from dashboards.outage_plan.acceptance import open_what_ifs
 from dashboards.outage_plan.bearing_jobs.above import NotFitting
 from dashboards.outage_plan.bearing_jobs.evaluate import Evaluation, PlannedJob
 from dashboards.outage_plan.bearing_jobs.inputs import Inputs
 from dashboards.outage_plan.bearing_jobs.stock import MonthOfSpares
 from dashboards.outage_plan.deferrals import deferrals
 from dashboards.outage_plan.drafts import REPLACE, accepted
+from dashboards.outage_plan.following import FollowedOutage, carried_over, follow, moved_since
+from dashboards.outage_plan.job_states import AROUND
 from dashboards.outage_plan.proposal import Proposal
+from fleet.clock import today_at
 from fleet.formatting import day
 from fleet.models import Bearing, Person, Site
 from inspections.forecasts.current import current
@@ -52,7 +56,8 @@ def context(hand: DraftPlan, made: Proposal, version: versions.Version, sites: l
         "planned": hand.solved.get("planned", []),
         "accepted": _accepted(hand.site),
         "deferrals": deferrals(hand.site),
-    }
+        "what_ifs": open_what_ifs(hand),
+    } | _following(hand.site)
     if made.evaluation is None or made.inputs is None:
         return base | {"saying": "No plan can be proposed yet.", "refused": made.refused}
     found, given = made.evaluation, made.inputs
@@ -76,6 +81,17 @@ def context(hand: DraftPlan, made: Proposal, version: versions.Version, sites: l
         "left_alone": _left_alone(found, given),
         "is_stale": versions.digest_of(hand.site) != hand.digest,
         "from_accepted": _from_accepted(hand, made, version),
+    }
+
+
+def _following(site: Site) -> dict[str, Any]:
+    """How the accepted plan is followed: job states by outage, what is carried over, which outages have moved."""
+    today = today_at(site)
+    followed = follow(site, today)
+    return {
+        "followed": [one for one in followed if one.outage.start_on - AROUND <= today],
+        "carried": carried_over(followed, today),
+        "moved": moved_since(site, today),
     }
 
 
@@ -217,6 +233,10 @@ def work(made: Proposal, outage_name: str) -> dict[str, Any] | None:
     """The work list of one outage: each job with the bearing's last facts; None where nothing is planned there."""
     found = made.evaluation
     jobs = [job for job in found.jobs if job.outage == outage_name] if found else []
+    today = today_at(made.site)
+    own = next((one for one in follow(made.site, today) if one.outage.name == outage_name), None)
+    if not jobs and own is not None:
+        return _nothing_left(made, own)
     if not jobs or made.inputs is None or found is None:
         return None
     bearings = {
@@ -226,8 +246,15 @@ def work(made: Proposal, outage_name: str) -> dict[str, Any] | None:
     jobs = [job for job in jobs if job.bearing in bearings]
     figures = current([bearings[job.bearing] for job in jobs], made.as_of)
     above = {one.bearing: one for one in found.not_fitting}
+    states = {one.name: one.state for one in own.jobs} if own else {}
     rows = [
-        (job, bearings[job.bearing], figures[bearings[job.bearing].pk], above.pop(job.bearing, None))
+        (
+            job,
+            bearings[job.bearing],
+            figures[bearings[job.bearing].pk],
+            above.pop(job.bearing, None),
+            states.get(job.bearing),
+        )
         for job in jobs
     ]
     given = made.inputs
@@ -250,4 +277,19 @@ def work(made: Proposal, outage_name: str) -> dict[str, Any] | None:
         "marked": found.marked,
         "waiting": waiting,
         "shells": [(family, source, n) for (family, source), n in sorted(shells.items())],
+        "settled": [one for one in own.jobs if one.state.is_settled] if own else [],
+        "moved": own.moved if own else "",
+    }
+
+
+def _nothing_left(made: Proposal, own: FollowedOutage) -> dict[str, Any]:
+    """The work list of an outage in which this plan has no job left: how each accepted one stands."""
+    return {
+        "site": made.site,
+        "outage": own.outage,
+        "rows": [],
+        "today": made.as_of,
+        "crew_hours": 0.0,
+        "settled": own.jobs,
+        "moved": own.moved,
     }

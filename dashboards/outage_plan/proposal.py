@@ -15,6 +15,8 @@ from dashboards.outage_plan.bearing_jobs.opening import Outlook, with_openings
 from dashboards.outage_plan.bearing_jobs.orders import Order, orders
 from dashboards.outage_plan.bearing_jobs.programme import NoPlan, Solution, Tell, solve
 from dashboards.outage_plan.drafts import accepted
+from dashboards.outage_plan.following import follow, settled
+from fleet.clock import today_at
 from fleet.formatting import hours
 from fleet.measuring_methods import BEST
 from fleet.models import Bearing, Outage, Site, Spare, WorkHours
@@ -64,7 +66,7 @@ class Gathered:
 
 
 def gather(site: Site, as_of: dt.date) -> Gathered:
-    """Forecasts, outages, spares and hours of one site as the solver takes them; outages before the day are past."""
+    """Forecasts, outages, spares and hours of one site as the solver takes them; outages over by the day are past."""
     outages = list(Outage.objects.coming(as_of).filter(site=site)[:MOST_OUTAGES])
     bearings = list(Bearing.objects.standing().at_sites([site]).in_order())
     if not outages or not bearings:
@@ -97,7 +99,7 @@ def _planned(known: Sequence[Known]) -> tuple[str, ...]:
 
 
 def accepted_jobs(site: Site) -> tuple[plan.Job, ...] | None:
-    """The jobs of the plan that stands accepted, by the names in use now; None where none was ever accepted."""
+    """What is left to be worked of the plan that stands accepted, by the names in use now; None where none was ever accepted."""
     row = accepted(site)
     if row is None:
         return None
@@ -106,13 +108,17 @@ def accepted_jobs(site: Site) -> tuple[plan.Job, ...] | None:
     }
     outages = {str(pk): name for pk, name in Outage.objects.filter(site=site).values_list("pk", "name")}
     outages |= between_outages.names(site)
-    return tuple(
-        sorted(
-            plan.Job(bearings[job["bearing"]], job["action"], outages[job["outage"]])
-            for job in row.jobs
-            if job["bearing"] in bearings and job["outage"] in outages
-        )
+    jobs = (
+        plan.Job(bearings[job["bearing"]], job["action"], outages[job["outage"]])
+        for job in row.jobs
+        if job["bearing"] in bearings and job["outage"] in outages
     )
+    return still_open(tuple(sorted(jobs)), settled(follow(site, today_at(site))))
+
+
+def still_open(jobs: tuple[plan.Job, ...], over: frozenset[tuple[str, str]]) -> tuple[plan.Job, ...]:
+    """The jobs without those of which the record says that nothing is left to be worked (bearing and outage, by name)."""
+    return tuple(job for job in jobs if (job.bearing, job.outage) not in over)
 
 
 def propose(site: Site, as_of: dt.date, changes: Sequence[Mapping[str, Any]] = ()) -> Proposal:
@@ -122,7 +128,7 @@ def propose(site: Site, as_of: dt.date, changes: Sequence[Mapping[str, Any]] = (
     ----------
     site : Site
     as_of : date
-        outages that start before it are past.
+        outages that end before it are past.
     changes : sequence
         what was changed by hand and must hold (`dashboards.outage_plan.drafts`).
 

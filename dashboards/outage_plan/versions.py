@@ -30,8 +30,10 @@ from dashboards.outage_plan.drafts import (
     kept_versions,
     quiet,
 )
+from dashboards.outage_plan.following import follow, settled
 from dashboards.outage_plan.inputs_json import from_json, jobs_from_json, jobs_to_json, to_json
-from dashboards.outage_plan.proposal import Proposal, accepted_jobs, gather, solved
+from dashboards.outage_plan.proposal import Proposal, accepted_jobs, gather, solved, still_open
+from fleet.clock import today_at
 from fleet.models import Bearing, Entry, Installation, Site
 from inspections.models import DraftPlan
 
@@ -106,6 +108,7 @@ def solve_for(site: Site, as_of: dt.date, changes: Sequence[Mapping[str, Any]], 
         "planned": list(found.planned),
         "jobs": [],
         "ids": ids,
+        "what_ifs": [dict(one) for one in changes if one["what"] == "worse"],
     }
     if solution:
         said |= {
@@ -130,6 +133,8 @@ def propose(site: Site, as_of: dt.date, *, by: UUID | None, tell: Told = quiet) 
     before = in_hand(site)
     # A job moved but not pinned was a look at this proposal only.
     changes = [one for one in before.changes if one["what"] != "move"] if before else []
+    over = settled(follow(site, today_at(site)))
+    changes = [one for one in changes if (one.get("bearing"), one.get("outage")) not in over]
     made = solve_for(site, as_of, changes, tell)
     refused = made.solved.get("refused")
     if refused and changes:
@@ -260,10 +265,12 @@ def shown(hand: DraftPlan, one: Version | None) -> Proposal:
         return Proposal(
             hand.site, hand.as_of, None, refused=refused or ("There is no such plan.",), left_out=left_out
         )
-    key = (hand.pk, one.jobs, json.dumps(one.changes), given[0].accepted)
+    # What is finished at the pumps is planned no more, whatever a plan made before says of it.
+    over = settled(follow(hand.site, today_at(hand.site)))
+    key = (hand.pk, one.jobs, json.dumps(one.changes), given[0].accepted, over)
     if key not in _WEIGHED:
         inputs = changed(given[0], given[1], one.changes)
-        _WEIGHED[key] = inputs, evaluate(replayed(one.jobs, one.changes, inputs), inputs)
+        _WEIGHED[key] = inputs, evaluate(still_open(replayed(one.jobs, one.changes, inputs), over), inputs)
         while len(_WEIGHED) > _MOST_WEIGHED:
             _WEIGHED.popitem(last=False)
     inputs, made = _WEIGHED[key]

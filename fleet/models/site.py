@@ -23,8 +23,8 @@ class Site(Recorded):
 
 class OutageQuerySet(RecordedQuerySet):
     def coming(self, day):
-        """Outages that start on or after a day, soonest first."""
-        return self.standing().filter(start_on__gte=day).order_by("start_on")
+        """Outages not yet over on a day, soonest first: one that runs counts until its last day."""
+        return self.standing().filter(end_on__gte=day).order_by("start_on")
 
 
 class Outage(Recorded):

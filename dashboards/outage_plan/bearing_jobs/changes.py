@@ -36,7 +36,8 @@ def slip(inputs: Inputs, outage: str, days: int) -> Inputs:
     """The inputs with an outage that comes so many days later; the chances follow its new day."""
     by = dt.timedelta(days=days)
     o = inputs.outages[inputs.outage_at[outage]]
-    return _with(inputs, replace(o, start_on=o.start_on + by, end_on=o.end_on + by))
+    freeze = o.scope_freeze_on + by if o.scope_freeze_on else None
+    return _with(inputs, replace(o, start_on=o.start_on + by, end_on=o.end_on + by, scope_freeze_on=freeze))
 
 
 def shorten(inputs: Inputs, outage: str, crew_hours: float) -> Inputs:

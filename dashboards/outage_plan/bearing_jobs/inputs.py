@@ -162,8 +162,8 @@ class Inputs:
 
     @cached_property
     def starts(self) -> FloatArray:
-        """(T,) days from the as-of day to each outage's start."""
-        return np.array([(o.start_on - self.as_of).days for o in self.outages], dtype=float)
+        """(T,) days from the as-of day to each outage's start; 0 for one that runs: its work can be done today."""
+        return np.array([max((o.start_on - self.as_of).days, 0) for o in self.outages], dtype=float)
 
     @cached_property
     def between(self) -> NDArray[np.bool_]:
@@ -205,9 +205,12 @@ class Inputs:
         return self.relined_after_days.get(f"{shell_type} {half}", whole)
 
     def frozen(self, t: int) -> bool:
-        """Whether the scope of an outage is frozen by an accepted plan."""
-        freeze = self.outages[t].scope_freeze_on
-        return self.accepted is not None and freeze is not None and freeze <= self.as_of
+        """Whether the scope of an outage is frozen by an accepted plan: from its freeze day, at the latest its first day."""
+        outage = self.outages[t]
+        if self.accepted is None or outage.between:
+            return False
+        freeze = min(outage.scope_freeze_on or outage.start_on, outage.start_on)
+        return freeze <= self.as_of
 
 
 def even_consequence(

@@ -1,0 +1,189 @@
+"""The accepted plan while its outage runs and after: what is done, what is left, what has moved."""
+
+import datetime as dt
+
+import pytest
+
+from dashboards.outage_plan import job_states, versions
+from dashboards.outage_plan.acceptance import accept
+from dashboards.outage_plan.drafts import NotPlanned, change, in_hand, take_back
+from dashboards.outage_plan.following import carried_over, follow, moved_since
+from dashboards.outage_plan.job_states import AtPump, OfOutage, state_of
+from dashboards.outage_plan.versions import propose
+from fleet.clock import today_in
+from fleet.models import Outage
+from fleet.plant.acts import revise, withdraw
+from tests import makers
+from tests.dashboards.outage_plan.plan_fleet import a_fleet, bearing_of
+
+pytestmark = pytest.mark.django_db
+DAY = dt.timedelta(days=1)
+SPRING = OfOutage("spring", dt.date(2027, 5, 3), dt.date(2027, 5, 17))
+FIRST, AFTER = dt.date(2027, 5, 4), dt.date(2027, 6, 20)
+
+
+@pytest.fixture
+def today():
+    return today_in("UTC")
+
+
+@pytest.fixture
+def running(today):
+    """A site on the second day of its outage, on a plan accepted a month ago."""
+    site = a_fleet(today, ahead=(-1, 548, 1100), freeze=60)
+    _accepted(site, today - 30 * DAY)
+    return site
+
+
+def _accepted(site, on):
+    draft = propose(site, on, by=makers.somebody())
+    plan = accept(draft=draft, reason="agreed", on=on, by=makers.somebody(), above_reason="watched")
+    assert any(job["outage"] == str(site.outages.get(name="outage 1").pk) for job in plan.jobs)
+    return plan
+
+
+def _jobs(site, key=versions.HAND):
+    hand = in_hand(site)
+    made = versions.shown(hand, versions.version(hand, key))
+    return {(job.bearing, job.action, job.outage) for job in made.evaluation.jobs}
+
+
+def _states(site, today):
+    (first,) = [one for one in follow(site, today) if one.outage.name == "outage 1"]
+    return {job.name: job.state for job in first.jobs}
+
+
+@pytest.mark.parametrize(
+    ("action", "seen", "today", "word"),
+    [
+        ("replace", None, FIRST - 20 * DAY, "planned"),
+        ("replace", None, FIRST, "planned"),
+        ("replace", None, AFTER, "not done"),
+        ("replace", AtPump(FIRST, works=(("shell_change", FIRST),)), AFTER, "done"),
+        ("replace", AtPump(FIRST, works=(("shell_change", FIRST),), is_open=True), FIRST, "done"),
+        ("replace", AtPump(FIRST, found_um=212.0, found_on=FIRST), AFTER, "found otherwise"),
+        ("replace", AtPump(FIRST, found_um=212.0, found_on=FIRST, is_open=True), FIRST, "under way"),
+        ("open", AtPump(FIRST, found_um=212.0, found_on=FIRST), FIRST, "done"),
+        ("open", AtPump(FIRST, works=(("opened", FIRST),)), AFTER, "found otherwise"),
+        ("open", AtPump(FIRST, works=(("shell_change", FIRST),), is_open=True), FIRST, "done"),
+        ("scrape", AtPump(FIRST, works=(("scrape", FIRST),)), FIRST, "done"),
+        ("scrape", AtPump(FIRST, works=(("rebabbitt", FIRST),)), FIRST, "found otherwise"),
+    ],
+)
+def test_a_job_stands_as_what_was_recorded_says(action, seen, today, word):
+    assert state_of(action, SPRING, seen, today).word == word
+
+
+def test_what_was_not_done_is_carried_over_and_what_was_taken_out_is_cancelled():
+    later = OfOutage("spring", SPRING.start_on, SPRING.end_on, later="autumn")
+    gone = OfOutage("spring", SPRING.start_on, SPRING.end_on, cancelled="the outage is cancelled")
+    state = state_of("open", later, None, AFTER)
+    assert state.word == "carried over" and state.because.endswith("now in autumn")
+    assert state_of("open", gone, None, AFTER).word == "cancelled"
+    # Work recorded all the same is work done.
+    assert state_of("open", gone, AtPump(FIRST, found_um=1.0, found_on=FIRST), AFTER).word == "done"
+
+
+def test_on_its_second_day_an_outage_stands_in_proposal_accepted_plan_work_list_and_calendar(
+    running, today, client
+):
+    before = {job for job in _jobs(running, versions.ACCEPTED) if job[2] == "outage 1"}
+    propose(running, today, by=None)
+    assert before and {job for job in _jobs(running) if job[2] == "outage 1"} == before
+    assert {job for job in _jobs(running, versions.ACCEPTED) if job[2] == "outage 1"} == before
+    client.force_login(makers.an_account(role="planner", site=running))
+    page = client.get("/plan/work/", {"outage": "outage 1", "show": "accepted"})
+    assert page.status_code == 200 and "Past 5" in page.content.decode()
+    assert b"SUMMARY:outage 1: " in client.get("/plan/outage-plan.ics", {"show": "accepted"}).content
+
+
+def test_an_outage_is_over_after_its_last_day(running, today):
+    last = Outage.objects.get(site=running, name="outage 1").end_on
+    assert "outage 1" in in_hand_outages(running, last)
+    assert "outage 1" not in in_hand_outages(running, last + DAY)
+
+
+def in_hand_outages(site, day):
+    return propose(site, day, by=None).solved["ids"]["outages"]
+
+
+def test_a_finished_job_leaves_the_plan_with_its_reason(running, today, client):
+    propose(running, today, by=None)
+    assert ("Past 5 DE", "replace", "outage 1") in _jobs(running)
+    makers.an_event(kind="shell_change", bearing=bearing_of(running, "Past 5"), on=today)
+    state = _states(running, today)["Past 5 DE"]
+    assert state.word == job_states.DONE and "new shell fitted" in state.because
+    for key in (versions.HAND, versions.ACCEPTED):
+        assert "Past 5 DE" not in {bearing for bearing, _, _ in _jobs(running, key)}
+    propose(running, today, by=None)
+    assert "Past 5 DE" not in {bearing for bearing, _, outage in _jobs(running) if outage == "outage 1"}
+    client.force_login(makers.an_account(role="planner", site=running))
+    page = client.get("/plan/work/", {"outage": "outage 1", "show": "accepted"}).content.decode()
+    assert "Not to be worked any more" in page and "new shell fitted" in page
+    plan = client.get("/plan/", {"show": "accepted"}).content.decode()
+    assert "planned job" in plan.replace("\u00a0", " ") and "new shell fitted" in plan
+
+
+def test_what_was_recorded_before_the_plan_was_accepted_is_no_work_of_it(today):
+    site = a_fleet(today, ahead=(3, 548, 1100))
+    makers.a_reading(bearing=bearing_of(site, "Past 5"), on=today - 2 * DAY, value=495, unit="um")
+    _accepted(site, today)
+    assert _states(site, today)["Past 5 DE"].word == job_states.PLANNED
+
+
+def test_what_was_not_done_comes_back_with_its_present_risk_until_it_is_done(today):
+    site = a_fleet(today, ahead=(-60, 548, 1100))
+    _accepted(site, today - 100 * DAY)
+    first, *_ = follow(site, today)
+    assert {job.state.word for job in first.jobs} <= {job_states.NOT_DONE, job_states.CARRIED_OVER}
+    assert first.adherence.startswith("0 of ")
+    back = carried_over(follow(site, today), today)
+    mine = next(one for one in back if one.job.name == "Past 5 DE")
+    assert mine.outage == "outage 1" and mine.p_now > 0.5
+    makers.an_event(kind="shell_change", bearing=bearing_of(site, "Past 5"), on=today - DAY)
+    assert "Past 5 DE" not in {one.job.name for one in carried_over(follow(site, today), today)}
+
+
+def test_a_moved_renamed_or_cancelled_outage_marks_the_accepted_plan_wherever_it_stands(today, client):
+    site = a_fleet(today, ahead=(100, 548, 1100))
+    _accepted(site, today)
+    assert moved_since(site, today) == []
+    first = site.outages.get(name="outage 1")
+    values = {"start_on": first.start_on + 30 * DAY, "end_on": first.end_on + 30 * DAY, "name": "spring"}
+    revise(first, values, reason="the grid asks for it", by=makers.somebody())
+    (words,) = moved_since(site, today)
+    assert "outage 1 is called spring now, starts on" in words and "Its freeze day did not move" in words
+    propose(site, today, by=None)
+    for role, hears in (("planner", True), ("engineer", True), ("foreman", True), ("reader", False)):
+        client.force_login(makers.an_account(role=role, site=site))
+        assert ("outage 1 is called spring now" in client.get("/").content.decode()) is hears, role
+    client.force_login(makers.an_account(role="planner", site=site))
+    for address in ("/plan/?show=accepted", "/plan/work/?outage=spring&show=accepted"):
+        assert "outage 1 is called spring now" in client.get(address).content.decode(), address
+    withdraw(first, reason="not needed", by=makers.somebody())
+    (words,) = moved_since(site, today)
+    assert words.startswith("outage 1 is cancelled: its ")
+    (states,) = [one.jobs for one in follow(site, today) if one.outage.pk == first.pk]
+    assert {job.state.word for job in states} == {job_states.CANCELLED}
+    _accepted_again(site, today)
+    assert moved_since(site, today) == []
+
+
+def _accepted_again(site, on):
+    draft = propose(site, on, by=makers.somebody())
+    accept(draft=draft, reason="anew", on=on, by=makers.somebody(), above_reason="watched")
+
+
+def test_a_what_if_is_never_accepted_nor_what_was_worked_out_under_it(today):
+    site = a_fleet(today)
+    draft = propose(site, today, by=makers.somebody())
+    change(draft=draft, what="worse", bearing="Slow 1 DE", um="325", by=makers.somebody())
+    under = propose(site, today, by=makers.somebody())
+    facts = {"reason": "agreed", "on": today, "by": makers.somebody(), "above_reason": "watched"}
+    with pytest.raises(NotPlanned, match="Slow 1 DE as if it read 325"):
+        accept(draft=under, **facts)
+    take_back(draft=under, number=-1)
+    with pytest.raises(NotPlanned, match="worked out under a what-if"):
+        accept(draft=in_hand(site), **facts)
+    plan = accept(draft=propose(site, today, by=makers.somebody()), **facts)
+    assert "worse" not in {one["what"] for one in plan.inputs["changes"]}
