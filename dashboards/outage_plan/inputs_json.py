@@ -13,6 +13,7 @@ from dashboards.outage_plan.bearing_jobs.inputs import (
     Hours,
     Inputs,
     Job,
+    Look,
     Opening,
     Outage,
     Pump,
@@ -108,6 +109,7 @@ def _bearing(b: Bearing) -> dict[str, Any]:
         "halves": list(b.halves),
         "hours": [h.open_h, h.measure_h, h.scrape_h, h.replace_h],
         "opening": opening,
+        "looks": {name: [look.closed, look.shell, look.words] for name, look in b.looks.items()},
     }
 
 
@@ -157,6 +159,7 @@ def _read_bearing(said: dict[str, Any]) -> Bearing:
         halves=tuple(said["halves"]),
         hours=Hours(*said["hours"]),
         opening=Opening(**{name: _array(opening[name]) for name in _OPENING}) if opening else None,
+        looks={name: Look(*look) for name, look in said.get("looks", {}).items()},
     )
 
 

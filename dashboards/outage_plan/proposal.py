@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from dashboards.outage_plan import between_outages
+from dashboards.outage_plan import between_outages, looks
 from dashboards.outage_plan.bearing_jobs import inputs as plan
 from dashboards.outage_plan.bearing_jobs.changes import changed
 from dashboards.outage_plan.bearing_jobs.evaluate import Evaluation, evaluate
@@ -23,6 +23,7 @@ from fleet.models import Bearing, Outage, Site, Spare, WorkHours
 from inspections.forecasts.bearing_facts import planned_words
 from inspections.forecasts.current import current, parameters, standing_run
 from inspections.forecasts.figures import Figures
+from inspections.forecasts.judgement.current import judgements
 from inspections.forecasts.wear_inputs import Inputs as Record
 from inspections.forecasts.wear_inputs import Known, inputs, renewed
 from inspections.wear.arrays import USUAL_OUTAGE_DAYS
@@ -81,6 +82,7 @@ def gather(site: Site, as_of: dt.date) -> Gathered:
         return Gathered(as_of, missing="No bearing of this site has a date.", left_out=left_out)
     given, outlook, between = _inputs(site, record, kept, figures, population, outages)
     given = replace(given, accepted=accepted_jobs(site))
+    given = looks.of(given, [record.known[k].bearing for k in kept], judgements(bearings, as_of))
     ids = {key(record.known[k].bearing): str(record.known[k].bearing.pk) for k in kept}
     of_outages = {one.name: str(one.pk) for one in outages} | {one.name: pk for pk, one in between.items()}
     return Gathered(

@@ -20,7 +20,7 @@ class NotFitting:
     bearing: str
     chance: float
     by: str
-    cause: str  # already, no_outage, refused, pinned, frozen, no_shell, no_hours, twin, fits
+    cause: str  # already, no_outage, refused, pinned, frozen, closed, no_shell, no_hours, twin, fits
     reason: str
     remedy: str
 
@@ -67,7 +67,14 @@ def _held(at: Laid, i: int, fixed: Job | None, pinned: bool) -> Cause | None:
         if no:
             names = _listed([inputs.outages[t].name for t in no])
             return "refused", f"a new shell is refused {when(names)}", "take the refusal back"
-        names = _listed([inputs.outages[t].name for t in in_time])
+        if not any(inputs.frozen(t) for t in in_time):
+            name = inputs.outages[in_time[-1]].name
+            return (
+                "closed",
+                f"nothing found {when(name)} or before is likely to ask for a new shell",
+                f"pin it {when(name)}",
+            )
+        names = _listed([inputs.outages[t].name for t in in_time if inputs.frozen(t)])
         return "frozen", f"the scope of {names} is frozen without it", "pin it there in spite of the freeze"
     return None
 

@@ -145,10 +145,13 @@ def _why(at: Laid, i: int, pinned: bool) -> str:
     b, t, action = inputs.bearings[i], at.outage[i], ACTIONS[at.action[i]]
     if pinned:
         return "pinned by the planner"
+    look = b.looks.get(inputs.outages[t].name)
+    if look and look.words and action != SCRAPE:
+        return look.words
     if action == SCRAPE:
         return "a scrape is owed: the last contact check stands open"
     if action == OPEN and b.opening is not None:
-        return f"thin evidence: a reading would change the decision {chance(b.opening.changes[t])} times"
+        return f"open and look: a reading would change the decision {chance(b.opening.changes[t])} times"
     now, later = layout.chance[i, t], layout.chance_after[i, t]
     if now > inputs.settings.accepted_risk:
         return f"{chance(now)} have passed the maximum by then, above the accepted risk"

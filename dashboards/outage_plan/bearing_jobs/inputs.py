@@ -77,6 +77,19 @@ class Opening:
 
 
 @dataclass(frozen=True)
+class Look:
+    """What the one judgement of a bearing says of an outage.
+
+    closed: its pump is left closed there, so nothing is planned; shell: at least 1 in 10 readings there ask for a new
+    shell; words: what the crew does there, with the trigger.
+    """
+
+    closed: bool
+    shell: bool
+    words: str
+
+
+@dataclass(frozen=True)
 class Bearing:
     """One bearing; its chances lie on the inputs' common grid of days and count from the as-of day."""
 
@@ -94,6 +107,7 @@ class Bearing:
     opening: Opening | None = None
     scrape_owed: bool = False
     scrapeable: bool = True
+    looks: Mapping[str, Look] = field(default_factory=dict)  # by outage; none: nothing was judged of it
 
 
 @dataclass(frozen=True)

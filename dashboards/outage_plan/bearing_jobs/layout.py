@@ -169,6 +169,15 @@ def _looking(
     return {OPEN: plain - value, SCRAPE: plain - value}, kept
 
 
+def _keep_closed(inputs: Inputs, offered: dict[str, BoolArray]) -> None:
+    """Take away what the judgement of a bearing leaves closed, and new shells that hardly any reading would ask for."""
+    for i, b in enumerate(inputs.bearings):
+        for name, look in b.looks.items():
+            for action, mask in offered.items():
+                if name in inputs.outage_at and (look.closed or (action == REPLACE and not look.shell)):
+                    mask[i, inputs.outage_at[name]] = False
+
+
 def _offered(inputs: Inputs, eligible: BoolArray, owed: BoolArray) -> dict[str, BoolArray]:
     """Where each action may be proposed; pins and frozen outages come on top (`programme.py`)."""
     has = np.array([b.opening is not None for b in inputs.bearings], dtype=bool)
@@ -178,6 +187,7 @@ def _offered(inputs: Inputs, eligible: BoolArray, owed: BoolArray) -> dict[str, 
         SCRAPE: eligible & (owed & may)[:, None],
         REPLACE: eligible.copy(),
     }
+    _keep_closed(inputs, offered)
     for no in inputs.refused:
         i = inputs.bearing_at[no.bearing]
         for action in ACTIONS if no.action == "" else (no.action,):
