@@ -30,10 +30,10 @@ class SuddenFailures:
     def sentence(self) -> str:
         """Counts always; a rate from three failures on.
 
-        >>> SuddenFailures("River", seen(2, 61.0)).sentence
+        >>> " ".join(SuddenFailures("River", seen(2, 61.0)).sentence.split())
         '2 sudden failures in 61 bearing years: too few for a rate.'
-        >>> SuddenFailures("River", seen(30, 1000.0)).sentence
-        '30 sudden failures in 1 000 bearing years, about 2.9 in 100 a year.'
+        >>> " ".join(SuddenFailures("River", seen(30, 1000.0)).sentence.split())
+        '30 sudden failures in 1000 bearing years, about 2.9 in 100 a year.'
         """
         told = f"{counted(self.hazard.n, 'sudden failure')} in {count(round(self.hazard.observed_years))} bearing years"
         if not self.hazard.tells_a_rate:
