@@ -69,6 +69,12 @@ class Criteria:
                     f"The film {name!r} needs two thicknesses from 0 to 1000 um, thinner first."
                 )
 
+    @property
+    def whose(self) -> str:
+        """Whose criteria, since when, and what they rest on, in words."""
+        since = f", from {self.from_on.isoformat()}" if self.from_on else ""
+        return f"{self.author}{since}: {self.basis}"
+
     def as_dict(self) -> dict[str, Any]:
         """For storing as JSON: the date as text, the films as lists."""
         body = asdict(self)

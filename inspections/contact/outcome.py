@@ -87,7 +87,7 @@ def decide(p: Print) -> Decision:
     decision = _read(p)
     if p.check.in_place is not True and decision.outcome in ("alignment", "acceptable"):
         decision = _out_of_place(p.check, decision)
-    finding = decision.outcome not in ("acceptable", "repeat")
+    finding = decision.outcome not in ("acceptable", "repeat") and decision.code != "clearance_open"
     return Decision(decision.code, decision.outcome, finding and p.check.scrapeable != "yes")
 
 

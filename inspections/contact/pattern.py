@@ -1,4 +1,4 @@
-"""A contact pattern as a grid of cells, and the eight that are drawn for the first tap."""
+"""A contact pattern as a grid of cells, and the shells that are drawn for the first tap."""
 
 from __future__ import annotations
 
@@ -20,9 +20,15 @@ DRAWN = {
     "one_end": (".......", "##.....", "###....", "##.....", "......."),
     "other_end": (".......", ".....##", "....###", ".....##", "......."),
     "diagonal": (".......", "##+....", ".+#+#+.", "....+##", "......."),
+    "other_diagonal": (".......", "....+##", ".+#+#+.", "##+....", "......."),
+    "up_the_sides": ("#######", "+++++++", ".......", "+++++++", "#######"),
+    "upper_side": (".......", "#######", "++...++", ".......", "......."),
+    "lower_side": (".......", ".......", "++...++", "#######", "......."),
+    "middle": (".......", "..+#+..", ".+###+.", "..+#+..", "......."),
     "patchy": ("..#...+", "#...#..", ".#.+..#", "..#..#.", "+...#.."),
     "flooded": ("#######", "#######", "#######", "#######", "#######"),
     "narrow": (".......", ".......", "#######", ".......", "......."),
+    "nothing": (".......", ".......", ".......", ".......", "......."),
 }
 NAMES = tuple(DRAWN)
 MARKS = ".+#"
@@ -38,7 +44,7 @@ class PatternError(ValueError):
 
 
 def named(name: str, rows: int = ROWS, columns: int = COLUMNS) -> Pattern:
-    """One of the eight drawn shells, on a grid of this size.
+    """One of the drawn shells, on a grid of this size.
 
     Parameters
     ----------

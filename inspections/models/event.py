@@ -63,6 +63,8 @@ class Outcome(models.TextChoices):
     ACCEPTABLE = "acceptable", "acceptable"
     SCRAPE = "scrape", "scrape here and check again"
     ALIGNMENT = "alignment", "look at the alignment first"
+    SEAT = "seat", "look at the seat: crush, cap, dirt behind the shell, roundness"
+    MEASURE = "measure", "measure before doing more"
     REPEAT = "repeat", "repeat the check"
 
 

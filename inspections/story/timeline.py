@@ -94,11 +94,15 @@ class Story:
 
     @property
     def contact_stands_open(self) -> bool:
-        """Whether the last contact check said "scrape here and check again" and nothing has closed it since."""
+        """Whether a contact check asked for scraping or for the seat, and nothing has closed it since.
+
+        An acceptable print or a new life closes it. `measure`, `alignment` and `repeat` leave it as it stood: they ask for
+        something else in the same visit, and a clearance measured again is judged by itself.
+        """
         standing = False
         for one in self.happenings:
             if one.kind == EventKind.CONTACT_CHECK and one.outcome:
-                standing = one.outcome == "scrape" or (standing and one.outcome != "acceptable")
+                standing = one.outcome in ("scrape", "seat") or (standing and one.outcome != "acceptable")
             elif one.effect == NEW_LIFE:
                 standing = False
         return standing

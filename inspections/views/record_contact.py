@@ -12,11 +12,11 @@ from fleet.end_words import END_WORDS, ENDS
 from inspections import contact
 from inspections.models import ContactCheck, EventKind, Stage, TappedCells
 from inspections.records.openings import NotRecorded
-from inspections.visits import print_drawing, tapped_cells
+from inspections.visits import print_drawing, print_words, tapped_cells
 from inspections.visits.acts import event
 from inspections.visits.advice import scraping_words
 from inspections.visits.contact_checks import check_contact
-from inspections.visits.contact_facts import clearance_now, criteria_for, facts_for
+from inspections.visits.contact_facts import check_facts, clearance_now, criteria_for, earlier_prints
 from inspections.visits.contact_rounds import last_rounds, round_number, rounds_of
 from inspections.visits.desk import Desk, at_the_pump
 from inspections.visits.forms import ContactForm, new_id, read_cells, write_cells
@@ -58,6 +58,7 @@ def check(desk: Desk) -> HttpResponse:
         number=round_number(rounds, form["half"].value() or "lower"),
         device=device_facts(desk, "contact"),
         eight=print_drawing.eight(),
+        films=print_drawing.films(),
         facts=_facts_words(form),
         cautions=scraping_words(
             desk.record.before, _now_um(desk), _n_rounds(rounds) + 1, criteria_at(desk).caution_after + 1
@@ -141,9 +142,11 @@ def _reading(desk: Desk, last: ContactCheck, cells: Any, fields: Any) -> dict[st
     if not form.is_valid():
         form = ContactForm({k: v for k, v in tapped_cells.taken_as(last).items() if v is not None})
     facts = form.facts() if form.is_valid() else {"half": last.half or "lower"}
-    return tapped_cells.reading_of(
-        cells, facts_for(facts, desk.record.before, _now_um(desk)), criteria_at(desk)
-    )
+    rounds = rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
+    check = check_facts(facts, desk.record.before, desk.visit, desk.bearing)
+    earlier = earlier_prints(rounds, check.half or "lower", last)
+    said = tapped_cells.reading_of(cells, check, criteria_at(desk), earlier)
+    return said | {"lines": print_words.lines(said)}
 
 
 def _print_page(
@@ -153,7 +156,11 @@ def _print_page(
     initial = tapped_cells.taken_as(last)
     form = ContactForm(fields if fields else None, initial=initial)
     changed = bool(fields) and tapped_cells.differs(last, cells, form)
-    said: Any = _reading(desk, last, cells, fields) if changed else last.conditions
+    said: Any = (
+        _reading(desk, last, cells, fields)
+        if changed
+        else last.conditions | {"lines": print_words.lines(last.conditions)}
+    )
     outcome = said["outcome"] if changed else last.event.outcome
     latest = last.pk in {one.pk for one in last_rounds(rounds)}
     as_table = desk.request.GET.get("as") == "table"
@@ -301,7 +308,7 @@ def _store(desk: Desk, form: ContactForm, cells: Any, drawn: str, instead_of: Co
             criteria=criteria_at(desk),
             id=form.cleaned_data["id"],
             match_mark=form.cleaned_data["match_mark"],
-            facts=facts_for(form.facts(), desk.record.before, _now_um(desk)),
+            facts=check_facts(form.facts(), desk.record.before, desk.visit, desk.bearing),
         )  # type: ignore[arg-type]
     except NotRecorded as fault:
         messages.error(desk.request, str(fault))

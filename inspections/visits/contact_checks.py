@@ -12,11 +12,15 @@ from django.db import transaction
 from fleet.ledger.writing import Fact, write
 from fleet.models import Bearing
 from inspections import contact
+from inspections.contact.check import Check
+from inspections.contact.reader import PrintReading, read_print
 from inspections.models import ContactCheck, EventKind, Visit
 from inspections.records.facts import EventFact
 from inspections.records.openings import NotRecorded
 from inspections.records.recording import record_history
 from inspections.visits.acts import known_row, must_be_open, takes_back
+from inspections.visits import print_words
+from inspections.visits.contact_facts import earlier_prints
 from inspections.visits.contact_rounds import round_number, rounds_of
 
 
@@ -26,7 +30,7 @@ def check_contact(
     bearing: Bearing,
     on: dt.date,
     cells: Sequence[Sequence[int]],
-    facts: contact.Facts,
+    facts: Check,
     criteria: contact.Criteria,
     by: UUID,
     drawn: str = "",
@@ -57,12 +61,11 @@ def check_contact(
         return known
     must_be_open(visit)
     try:
-        said = contact.read(cells, facts, criteria)
+        rounds, half = rounds_of(visit, bearing), facts.half or "lower"
+        said = read_print(cells, facts, criteria, earlier_prints(rounds, half, instead_of))
     except contact.PatternError as fault:
         raise NotRecorded(str(fault)) from None
-    number = (
-        instead_of.round if instead_of else round_number(rounds_of(visit, bearing), facts.half or "lower")
-    )
+    number = instead_of.round if instead_of else round_number(rounds, half)
     with transaction.atomic():
         act = uuid.uuid4()
         if instead_of is not None:
@@ -86,7 +89,7 @@ def check_contact(
                     outcome=said.outcome or "",
                     note=note,
                     done_by=by,
-                    contact_percent=Decimal(str(round(100 * said.coverage, 1))) if said.meaningful else None,
+                    contact_percent=Decimal(str(round(100 * said.coverage, 1))) if said.outcome else None,
                     supersedes=instead_of.event_id if instead_of else None,
                     entered_at=entered_at,
                 )
@@ -109,31 +112,29 @@ def check_contact(
             }
             | ({"match_mark": match_mark} if match_mark else {}),
             worn={"arc_deg": f"{facts.worn_arc_deg:g}"} if facts.worn_arc_deg is not None else {},
-            conditions=_conditions(facts, said),
+            conditions=_conditions(facts, said, criteria),
         )
         write([Fact(f"bearing:{bearing.pk}", "contact_check", row)], by=by, act=act)
     return ContactCheck.objects.select_related("event").get(pk=row.pk)
 
 
-def _conditions(facts: contact.Facts, said: contact.Reading) -> dict[str, Any]:
+def _conditions(facts: Check, said: PrintReading, criteria: contact.Criteria) -> dict[str, Any]:
     """How it was taken and what it was read as; figures as text, as the ledger wants them."""
-    kept = {
+    taken = {
         "film": facts.film,
         "seat": facts.seat,
         "turned_deg": facts.turned_deg,
         "clearance_um": facts.clearance_um,
+        "clearance_sd_um": facts.clearance_sd_um,
+        "measured_twice": facts.measured_twice or None,
+        "state": facts.state,
+        "gained_um": facts.gained_um,
+        "scrapeable": facts.scrapeable,
         "load_side": facts.load_side,
         "first_side": facts.first_side,
-        "shape": said.shape,
-        "end": said.end,
-        "headline": said.headline,
-        "reasons": [[one.code, one.sentence, one.basis] for one in said.reasons],
-        "coverage": round(said.coverage, 4),
-        "arc_deg": round(said.arc.deg, 1),
-        "criteria": said.criteria,
     }
     return {
         name: f"{value:g}" if isinstance(value, float) else value
-        for name, value in kept.items()
-        if value not in (None, "")
+        for name, value in (taken | print_words.kept(said, criteria)).items()
+        if value not in (None, "", [])
     }

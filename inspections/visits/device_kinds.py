@@ -22,7 +22,7 @@ from inspections.visits.acts import (
     seen_note,
 )
 from inspections.visits.contact_checks import check_contact
-from inspections.visits.contact_facts import clearance_now, criteria_for, facts_for
+from inspections.visits.contact_facts import check_facts, criteria_for
 from inspections.visits.device_entry import DeviceEntry, uuid_of
 from inspections.visits.expectations import Before, before
 from inspections.visits.findings import parts_said
@@ -231,13 +231,12 @@ def _store_print(entry: DeviceEntry) -> None:
     if entry.text("check", 40):
         _store_tapped(entry, cells, known, shared)
         return
-    rows = Reading.objects.standing().filter(visit=visit, bearing=bearing).order_by("on", "order", "entry_n")
     check_contact(
         **shared,
         cells=cells,
         drawn=drawn,
         match_mark=facts["match_mark"],
-        facts=facts_for(form.facts(), known, clearance_now(rows, known)),
+        facts=check_facts(form.facts(), known, visit, bearing),
         criteria=criteria_for(bearing.place.site_id, on),
     )
 

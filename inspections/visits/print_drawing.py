@@ -1,4 +1,4 @@
-"""A contact print drawn as SVG: for the eight first taps, the screens at the pump and the bearing's page."""
+"""A contact print drawn as SVG: for the first tap, the screens at the pump and the bearing's page."""
 
 from collections.abc import Sequence
 
@@ -7,16 +7,22 @@ from django.utils.safestring import SafeString, mark_safe
 
 from inspections import contact
 
-# How the eight drawings are called at the pump; `one_end` is the end that lies on the left.
+# How the drawings are called at the pump; `one_end` is the end that lies on the left.
 DRAWN_WORDS = {
     "full_length": "full length",
     "both_ends": "both ends",
     "one_end": "left end",
     "other_end": "right end",
     "diagonal": "diagonal",
+    "other_diagonal": "the other diagonal",
+    "up_the_sides": "both sides, not the bottom",
+    "upper_side": "one side",
+    "lower_side": "the other side",
+    "middle": "middle only",
     "patchy": "patchy",
-    "flooded": "flooded",
-    "narrow": "narrow",
+    "flooded": "all over, to the joints",
+    "narrow": "a narrow line",
+    "nothing": "nothing printed",
 }
 MARK_WORDS = ("none", "light", "heavy")
 CELL, GAP = 10.0, 1.0
@@ -49,7 +55,7 @@ def drawing(cells: Sequence[Sequence[int]], label: str = "") -> SafeString:
 
 
 def eight() -> list[tuple[str, str, SafeString]]:
-    """Name, words and drawing of the eight shells of the first tap."""
+    """Name, words and drawing of the shells of the first tap."""
     return [(name, DRAWN_WORDS[name], drawing(contact.named(name).tolist())) for name in contact.NAMES]
 
 
@@ -67,3 +73,37 @@ def in_words(cells: Sequence[Sequence[int]]) -> str:
     """The print for whoever does not see the picture: how many cells printed in each column."""
     counts = [sum(1 for row in cells if row[k]) for k in range(len(cells[0]))]
     return "cells printed in each column from the left: " + ", ".join(map(str, counts))
+
+
+# How thick the dye was laid on, in the words of the tin: what each looks like on the shaft. Common practice, no published source.
+FILM_WORDS = {
+    "thin": ("thin", "the metal shines through"),
+    "normal": ("normal", "even blue, no metal seen"),
+    "heavy": ("heavy", "it stands up, a finger leaves a trace"),
+}
+
+
+def films() -> list[tuple[str, str, str, SafeString]]:
+    """Value, word, what it looks like and a picture of each film: the layer on the journal, cut across."""
+    found = []
+    for n, (value, (word, look)) in enumerate(FILM_WORDS.items()):
+        high = (2, 5, 11)[n]
+        layer = format_html(
+            '<rect class="print-heavy" x="0" y="{}" width="60" height="{}"{}/>',
+            18 - high,
+            high,
+            mark_safe(' opacity="0.45"' if value == "thin" else ""),
+        )
+        found.append(
+            (
+                value,
+                word,
+                look,
+                format_html(
+                    '<svg class="film" viewBox="0 0 60 24" width="60" height="24" aria-hidden="true">'
+                    '<rect class="print-none" x="0" y="18" width="60" height="6"/>{}</svg>',
+                    layer,
+                ),
+            )
+        )
+    return found

@@ -2,17 +2,21 @@
 
 import json
 import uuid
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
 
 from inspections import contact
-from inspections.models import ContactCheck, Reading, TappedCells, Visit
+from inspections.contact.check import Check
+from inspections.contact.outcome import Earlier
+from inspections.contact.reader import read_print
+from inspections.models import ContactCheck, TappedCells, Visit
 from inspections.records.openings import NotRecorded
+from inspections.visits import print_words
 from inspections.visits.contact_checks import check_contact
-from inspections.visits.contact_facts import clearance_now, criteria_for, facts_for
+from inspections.visits.contact_facts import check_facts, criteria_for
 from inspections.visits.expectations import Before
 from inspections.visits.forms import ContactForm, new_id, read_cells, write_cells
 
@@ -99,8 +103,6 @@ def keep(
         form = ContactForm(_bare(taken_as(before)), initial=taken_as(before))
     cells, stored = read_cells(draft.cells), before
     if form.is_valid() and (before is None or differs(before, cells, form)):
-        rows = Reading.objects.standing().filter(visit=visit, bearing=bearing)
-        now_um = clearance_now(rows.order_by("on", "order", "entry_n"), known)
         try:
             with transaction.atomic():
                 stored = check_contact(
@@ -114,7 +116,7 @@ def keep(
                     entered_at=entered_at,
                     criteria=criteria_for(bearing.place.site_id, on),
                     match_mark=form.cleaned_data["match_mark"],
-                    facts=facts_for(form.facts(), known, now_um),
+                    facts=check_facts(form.facts(), known, visit, bearing),
                     id=id or _id_of(draft, before),
                 )
         except IntegrityError:  # the same cells, stored by another post of this page at this moment
@@ -141,16 +143,12 @@ def standing_check(pk: UUID | None) -> ContactCheck | None:
     return None
 
 
-def reading_of(cells: Any, facts: contact.Facts, criteria: contact.Criteria) -> dict[str, Any]:
+def reading_of(
+    cells: Any, facts: Check, criteria: contact.Criteria, earlier: Sequence[Earlier] = ()
+) -> dict[str, Any]:
     """What cells say before they are kept: headline, reasons, criteria and outcome, as a stored check has them."""
-    said = contact.read(cells, facts, criteria)
-    reasons = [[one.code, one.sentence, one.basis] for one in said.reasons]
-    return {
-        "headline": said.headline,
-        "reasons": reasons,
-        "criteria": said.criteria,
-        "outcome": said.outcome or "",
-    }
+    said = read_print(cells, facts, criteria, earlier)
+    return print_words.kept(said, criteria) | {"outcome": said.outcome or ""}
 
 
 def taken_as(row: ContactCheck) -> dict[str, Any]:

@@ -31,7 +31,7 @@ const contactPrint = (reader) => {
     if ((p.check.turned_deg || 0) > p.criteria.max_turn_deg) return decision("turned_too_far", "repeat");
     let reached = inspect(p);
     if (p.check.in_place !== true && ["alignment", "acceptable"].includes(reached.outcome)) reached = outOfPlace(p.check, reached);
-    const finding = !["acceptable", "repeat"].includes(reached.outcome);
+    const finding = !["acceptable", "repeat"].includes(reached.outcome) && reached.code !== "clearance_open";
     return decision(reached.code, reached.outcome, finding && p.check.scrapeable !== "yes");
   }
 

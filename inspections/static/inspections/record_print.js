@@ -36,7 +36,7 @@
         if (waits) { await window.Unsent.drop("queue", waits.id); waits = null; await window.Unsent.count(); }
       } catch (fault) {
         say(null);
-        await onDevice().catch(() => { print.querySelector("[data-sentence]").textContent = "This device has no room left: write the print down."; });
+        await onDevice().catch(() => { print.querySelector("[data-lines]").textContent = "This device has no room left: write the print down."; });
       }
       kept = now;
     }
@@ -46,10 +46,16 @@
   // The verdict of the cells as they are now; without an answer none stands beside them.
   function say(said) {
     const note = print.querySelector("[data-outcome]"), outcome = said ? said.outcome : "";
-    const why = note.querySelector("[data-why]");
-    if (why) why.remove();
     note.querySelector("[data-headline]").textContent = said ? said.headline : "Kept on this device.";
-    note.querySelector("[data-sentence]").textContent = said ? (said.reasons[0] || ["", ""])[1] : "What the print says is worked out when it is sent.";
+    const lines = said ? said.lines : [["", "What the print says is worked out when it is sent."]];
+    note.querySelector("[data-lines]").replaceChildren(...lines.map(([label, sentence]) => {
+      const line = document.createElement("p"), before = document.createElement("span");
+      before.className = "quiet";
+      before.textContent = label ? `${label}. ` : "";
+      line.append(before, sentence);
+      return line;
+    }));
+    if (said) note.querySelector("[data-criteria]").textContent = said.criteria;
     note.dataset.outcome = outcome;
     note.classList.toggle("note-limit", Boolean(outcome) && outcome !== "acceptable");
     const leave = print.querySelector("[data-leave]");
