@@ -4,15 +4,25 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('inspections', '0006_judgements'),
+        ("inspections", "0006_judgements"),
     ]
 
     operations = [
         migrations.AlterField(
-            model_name='event',
-            name='outcome',
-            field=models.CharField(blank=True, choices=[('acceptable', 'acceptable'), ('scrape', 'scrape here and check again'), ('alignment', 'look at the alignment first'), ('seat', 'look at the seat: crush, cap, dirt behind the shell, roundness'), ('measure', 'measure before doing more'), ('repeat', 'repeat the check')], max_length=12),
+            model_name="event",
+            name="outcome",
+            field=models.CharField(
+                blank=True,
+                choices=[
+                    ("acceptable", "acceptable"),
+                    ("scrape", "scrape here and check again"),
+                    ("alignment", "look at the alignment first"),
+                    ("seat", "look at the seat: crush, cap, dirt behind the shell, roundness"),
+                    ("measure", "measure before doing more"),
+                    ("repeat", "repeat the check"),
+                ],
+                max_length=12,
+            ),
         ),
     ]

@@ -18,8 +18,8 @@ from inspections.models import ContactCheck, EventKind, Visit
 from inspections.records.facts import EventFact
 from inspections.records.openings import NotRecorded
 from inspections.records.recording import record_history
-from inspections.visits.acts import known_row, must_be_open, takes_back
 from inspections.visits import print_words
+from inspections.visits.acts import known_row, must_be_open, takes_back
 from inspections.visits.contact_facts import earlier_prints
 from inspections.visits.contact_rounds import round_number, rounds_of
 

@@ -32,6 +32,9 @@ from inspections.story.uncertainty import Spread, spreads
 from inspections.visits.expectations import Before
 
 AGREE = 2.0  # two readings agree within so many spreads of their difference
+WIDEST = 0.2  # a wider expectation, as a share of itself, confirms no reading
+TEN_TO_NINETY_SD = 2.563  # from the 10 % to the 90 % point of a normal spread, in its sd
+USUAL_SD_UM = 10.0  # of a method without a spread of its own
 NEW, SCRAPED, RUN_IN = "new", "scraped", "run_in"
 
 
@@ -62,7 +65,9 @@ def check_facts(said: Mapping[str, Any], known: Before, visit: Visit | None, bea
         rows = list(
             Reading.objects.standing().filter(visit=visit, bearing=bearing).order_by("on", "order", "entry_n")
         )
-        events = Event.objects.standing().filter(visit=visit, bearing=bearing).order_by("recorded_at", "entry_n")
+        events = (
+            Event.objects.standing().filter(visit=visit, bearing=bearing).order_by("recorded_at", "entry_n")
+        )
         works = list(events.values_list("kind", flat=True))
     return Check(**{**said, **_of_record(known, rows, works)})
 
@@ -78,7 +83,7 @@ def _of_record(known: Before, rows: Sequence[Reading], works: Sequence[str]) -> 
         "load_side": facts.load_side if facts else "bottom",
         "clearance_um": now_um,
         "clearance_sd_um": _sd(measured, known, trust),
-        "measured_twice": measured_twice(measured, trust),
+        "measured_twice": measured_twice(measured, trust) or as_expected(measured, known, works, trust),
         "journal_mm": float(journal) / 1000 if journal else None,
         "state": state,
         "gained_um": gained,
@@ -92,7 +97,9 @@ def _last_measured(rows: Iterable[Reading]) -> list[Reading]:
     rows = list(rows)
     for stage in (Stage.AS_LEFT, Stage.AS_FOUND):
         own = [
-            r for r in rows if r.stage == stage and r.quantity == "clearance" and r.counts and r.value_um is not None
+            r
+            for r in rows
+            if r.stage == stage and r.quantity == "clearance" and r.counts and r.value_um is not None
         ]
         if own:
             return own
@@ -114,19 +121,48 @@ def _sd(measured: Sequence[Reading], known: Before, trust: Mapping[str, Spread])
     if own:
         return max(own)
     low, high = known.figures["clearance_um_p10"], known.figures["clearance_um_p90"]
-    return None if measured or not (low and high) else (float(high) - float(low)) / 2.563
+    return None if measured or not (low and high) else (float(high) - float(low)) / TEN_TO_NINETY_SD
 
 
 def measured_twice(measured: Sequence[Reading], trust: Mapping[str, Spread]) -> bool:
     """Whether another hand or method gave the same clearance at the same place, within their spreads."""
-    usual = Spread(10.0, 0.0)
+    usual = Spread(USUAL_SD_UM, 0.0)
     for a, b in combinations(measured, 2):
         other = a.method != b.method or a.measured_by != b.measured_by
-        if (a.end, a.clock) == (b.end, b.clock) and other and a.value_um is not None and b.value_um is not None:
+        if (
+            (a.end, a.clock) == (b.end, b.clock)
+            and other
+            and a.value_um is not None
+            and b.value_um is not None
+        ):
             sd = math.hypot(trust.get(a.method, usual).sd_um, trust.get(b.method, usual).sd_um)
             if abs(float(a.value_um) - float(b.value_um)) <= AGREE * sd:
                 return True
     return False
+
+
+def as_expected(
+    measured: Sequence[Reading], known: Before, works: Sequence[str], trust: Mapping[str, Spread]
+) -> bool:
+    """Whether what was measured is what earlier readings of the record led to expect: other hands on another day.
+
+    Each scrape of this visit moves what is expected by its usual step; after new metal or a new journal nothing is
+    expected. An expectation wider than a fifth of itself confirms nothing.
+    """
+    values = [float(r.value_um) for r in measured if r.value_um is not None]
+    middle, low, high = (known.figures[f"clearance_um_{p}"] for p in ("p50", "p10", "p90"))
+    if not (values and known.known.story.clearances and middle and low and high):
+        return False
+    if any(EFFECTS.get(kind) in (Effect.NEW_METAL, Effect.NEW_BASELINE) for kind in works):
+        return False
+    sd = (float(high) - float(low)) / TEN_TO_NINETY_SD
+    if sd > WIDEST * float(middle):
+        return False
+    n_scrapes = sum(kind == EventKind.SCRAPE for kind in works)
+    step, step_sd = known.step
+    own = max((trust[r.method].sd_um for r in measured if r.method in trust), default=USUAL_SD_UM)
+    spread = math.hypot(sd, own, math.sqrt(n_scrapes) * step_sd)
+    return abs(sum(values) / len(values) - float(middle) - n_scrapes * step) <= AGREE * spread
 
 
 def _state(known: Before, works: Sequence[str]) -> str:
@@ -144,10 +180,12 @@ def _gained(known: Before, now_um: float | None) -> tuple[float | None, float | 
     first = next((one for one in life if one.value_um is not None), None)
     if first is None or now_um is None or not born:
         return None, None
-    return now_um - float(first.value_um), 15.0  # type: ignore[arg-type]
+    return now_um - float(first.value_um), math.hypot(USUAL_SD_UM, USUAL_SD_UM)  # type: ignore[arg-type]
 
 
-def earlier_prints(rounds: Sequence[ContactCheck], half: str, without: ContactCheck | None = None) -> list[Earlier]:
+def earlier_prints(
+    rounds: Sequence[ContactCheck], half: str, without: ContactCheck | None = None
+) -> list[Earlier]:
     """What earlier prints of a half in the same visit showed, in order; those read by an older reader say nothing."""
     return [
         Earlier(str(row.conditions["code"]), tuple(_place(one) for one in row.conditions.get("places", [])))

@@ -19,6 +19,7 @@ from inspections.models import (
     Reading,
     Stage,
 )
+from inspections.visits.contact_facts import check_facts
 from inspections.visits.contact_rounds import last_rounds, rounds_of
 from inspections.visits.diameters import bore_minus_journal
 from inspections.visits.expectations import NEW_METAL
@@ -33,6 +34,7 @@ from inspections.visits.word_at_pump import (
     ABOVE,
     ASKS_SCRAPING,
     BELOW,
+    CARRIES,
     HOLD_SETTING,
     HOLD_WORDS,
     NOTE_SETTING,
@@ -173,13 +175,23 @@ def _prints(rules: VisitRules, seat: str) -> list[Print]:
             Print(
                 key=str(one.pk),
                 half=half,
-                outcome=one.event.outcome or "void",
+                outcome=_outcome(one, rules),
+                engineer=bool(one.conditions.get("engineer")),
                 said=str(one.conditions.get("headline", "")),
                 scraped_since=any(_was_of(event, half, rounds, place) for event in later),
                 spherical=seat == "spherical",
             )
         )
     return found
+
+
+def _outcome(check: ContactCheck, rules: VisitRules) -> str:
+    """A print's outcome now: one that fits but for a clearance measured once is accepted when that was confirmed since."""
+    if check.conditions.get("code") == "clearance_open":
+        record = rules.record
+        now = check_facts({"half": check.half}, record.before, record.visit, record.bearing)
+        return CARRIES if now.measured_twice else str(check.event.outcome)
+    return check.event.outcome or "void"
 
 
 def _was_of(event: Event, half: str, rounds: Sequence[ContactCheck], place: Mapping[Any, int]) -> bool:

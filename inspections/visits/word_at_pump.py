@@ -28,6 +28,7 @@ class Print:
     """The last print of one half. `outcome` as the reader has it, `void` where it says nothing here.
 
     `scraped_since`: metal came off after it, so it no longer shows what lies there. `key` names the print.
+    `engineer`: it found something on a shell that must not be scraped, or of which that is not known.
     """
 
     key: str
@@ -36,6 +37,7 @@ class Print:
     said: str
     scraped_since: bool = False
     spherical: bool = False
+    engineer: bool = False
 
 
 @dataclass(frozen=True)
@@ -196,6 +198,7 @@ def _prints(now: Situation) -> Iterator[Standing]:
             elif not carried:
                 yield Standing(f"print {one.key}", REPEAT, f"{one.said} Check the half that carries.")
         elif word := OF_PRINT.get(one.outcome):
+            word = ENGINEER if one.engineer else word
             yield Standing(f"print {one.key}", word, f"The last print of the {one.half} half: {one.said}")
         elif one.outcome == ASKS_SCRAPING and now.scrapeable is not True:
             no = (

@@ -7,7 +7,7 @@ from django.test import Client
 from inspections.models import ContactCheck, Event
 from tests import makers
 from tests.browser.conftest import pressed
-from tests.inspections.visits.walk import a_worn_bearing
+from tests.inspections.visits.walk import a_worn_bearing, read
 
 PHONE = {"width": 360, "height": 640}
 FULL = [[0] * 7, [1] * 7, [2] * 7, [1] * 7, [0] * 7]
@@ -25,6 +25,8 @@ def print_page(live_server, page, transactional_db):
     own = f"{live_server.url}/bearings/Lift 1/{bearing.name}/record/"
     page.goto(own)
     pressed(page.get_by_role("button", name="This one, isolated: begin"))
+    for _ in range(2):
+        read(client, bearing, "0.205")
     page.goto(f"{own}contact/")
     pressed(page.locator("button[value=both_ends]"))
     return page, bearing, own

@@ -134,8 +134,8 @@ def test_the_upper_half_is_the_second_print_of_the_same_round():
         ("lower", 1),
         ("upper", 1),
     ]
-    # The lower half still asks for scraping, whichever print came last.
-    assert "Round 1: scrape, then check again" in said(client.get(at(bearing, "visit/")))
+    # The lower half still asks for more, whichever print came last.
+    assert "both ends carry, the middle does not" in said(client.get(at(bearing, "close/")))
     client.post(at(bearing, "contact/"), {"drawn": "full_length", "in_place": "no", "half": "lower"})
     assert ContactCheck.objects.filter(half="lower").order_by("-entry_n").first().round == 2
 

@@ -85,7 +85,7 @@ def test_entries_of_every_kind_are_stored_by_the_same_acts():
     )
     assert said == [("stored", "")] * 6
     assert NotMeasured.objects.get().visit_id == Visit.objects.get(pk=visit).pk
-    assert ContactCheck.objects.get().event.outcome == "scrape"
+    assert ContactCheck.objects.get().event.outcome == "measure"
     assert sorted(Event.objects.values_list("kind", flat=True)) == [
         "contact_check",
         "found",

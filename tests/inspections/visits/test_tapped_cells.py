@@ -11,7 +11,7 @@ from inspections.models import ContactCheck, Event, TappedCells
 from inspections.visits.device_entry import Sent
 from inspections.visits.offline_sync import replay
 from tests import makers
-from tests.inspections.visits.walk import a_mechanic, a_worn_bearing, at, begin, said
+from tests.inspections.visits.walk import a_mechanic, a_worn_bearing, at, begin, read, said
 
 pytestmark = pytest.mark.django_db
 FULL = "/".join([".......", "+++++++", "#######", "+++++++", "......."])
@@ -24,6 +24,8 @@ def drawn():
     bearing = a_worn_bearing()
     client = a_mechanic(bearing)
     begin(client, bearing)
+    for _ in range(2):
+        read(client, bearing, "0.205")
     client.post(at(bearing, "contact/"), {"drawn": "both_ends"} | TAKEN)
     return client, bearing, ContactCheck.objects.get()
 

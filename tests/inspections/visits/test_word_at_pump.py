@@ -65,6 +65,8 @@ def word(*parts: dict, rule=closes) -> str:
         ({"prints": [Print("v", "lower", "void", "")]}, REPEAT),
         ({"prints": [Print("v", "lower", "void", "", spherical=True)]}, ENGINEER),
         ({"prints": [Print("g", "lower", "acceptable", "")]}, CLOSE_UP),
+        ({"prints": [Print("m", "lower", "measure", "Hollow.")]}, MEASURE),
+        ({"prints": [Print("m", "lower", "measure", "Hollow.", engineer=True)]}, ENGINEER),
         ({}, CLOSE_UP),
     ],
 )
