@@ -194,7 +194,11 @@ def test_a_contact_check_stands_open_until_an_acceptable_one_or_new_metal():
     assert is_open()
     makers.an_event(bearing=bearing, kind="contact_check", on=days[2], outcome="acceptable")
     assert not is_open()
-    makers.an_event(bearing=bearing, kind="contact_check", on=days[3], outcome="scrape")
+    makers.an_event(bearing=bearing, kind="contact_check", on=days[3], outcome="measure")
+    assert not is_open()
+    makers.an_event(bearing=bearing, kind="contact_check", on=days[3], outcome="seat")
+    makers.an_event(bearing=bearing, kind="contact_check", on=days[3], outcome="measure")
+    assert is_open()
     makers.an_event(bearing=bearing, kind="shell_change", on=days[4])
     assert not is_open()
 
