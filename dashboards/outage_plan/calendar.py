@@ -10,11 +10,20 @@ from dashboards.outage_plan.deferrals import Deferral
 from dashboards.outage_plan.proposal import Proposal
 from dashboards.outage_plan.words import job_words
 from fleet.formatting import chance, counted, hours
+from fleet.models import Outage
 
 PRODUCT = "-//Clearance ledger//outage plan//EN"
 
 
-def calendar(made: Proposal, deferrals: Sequence[Deferral], *, stamp: dt.datetime, label: str) -> bytes:
+def calendar(
+    made: Proposal,
+    deferrals: Sequence[Deferral],
+    *,
+    stamp: dt.datetime,
+    label: str,
+    of: str = "proposal",
+    gone: Sequence[Outage] = (),
+) -> bytes:
     """The plan of one site as a calendar of whole days; the same plan gives the same bytes.
 
     Parameters
@@ -23,22 +32,50 @@ def calendar(made: Proposal, deferrals: Sequence[Deferral], *, stamp: dt.datetim
         UTC; when the plan was worked out: each event's DTSTAMP (RFC 5545, 3.8.7.2).
     label : str
         which plan it is, for the calendar's name.
+    of : str
+        `accepted`, or any other plan: their events never share an id.
+    gone : sequence
+        outages cancelled since they were last exported: their events are sent as cancelled.
     """
     book = Calendar()
     book.add("prodid", PRODUCT)
     book.add("version", "2.0")
     book.add("method", "PUBLISH")
     book.add("x-wr-calname", f"{made.site.name}: {label}")
-    for event in _events(made, deferrals):
+    for event in (*_events(made, deferrals, of), *_cancelled(made, gone, of)):
         event.add("dtstamp", stamp.replace(microsecond=0))
+        # A later export of the same event supersedes an earlier one (RFC 5545, 3.8.7.4): minutes since 1970 rise.
+        event.add("sequence", int(stamp.timestamp()) // 60)
         book.add_component(event)
     return book.to_ical()
 
 
-def _events(made: Proposal, deferrals: Sequence[Deferral]) -> Iterator[Event]:
+def _key(made: Proposal, outage: str) -> str:
+    """What an outage's events are known by: its inner id, which a new name does not change."""
+    return made.outage_ids.get(outage, outage)
+
+
+def _cancelled(made: Proposal, gone: Sequence[Outage], of: str) -> Iterator[Event]:
+    """The events of outages that do not take place any more (RFC 5545, 3.8.1.11)."""
+    left_out = [one for one in (made.inputs.outages if made.inputs else ()) if one.skipped]
+    where = f"{made.site.pk} {of}"
+    for key, name, first, last in (
+        *((_key(made, one.name), one.name, one.start_on, one.end_on) for one in left_out),
+        *((str(one.pk), one.name, one.start_on, one.end_on) for one in gone),
+    ):
+        for what, title in (
+            ("outage", f"Cancelled: {name}"),
+            ("freeze", f"Cancelled: scope freeze of {name}"),
+        ):
+            event = _days(f"{what} {key}", where, title, first, last if what == "outage" else None)
+            event.add("status", "CANCELLED")
+            yield event
+
+
+def _events(made: Proposal, deferrals: Sequence[Deferral], of: str) -> Iterator[Event]:
     if made.inputs is None or made.evaluation is None:
         return
-    site = str(made.site.pk)
+    site = f"{made.site.pk} {of}"
     for outage in made.inputs.outages:
         if outage.skipped:
             continue
@@ -51,17 +88,26 @@ def _events(made: Proposal, deferrals: Sequence[Deferral]) -> Iterator[Event]:
             continue
         title = f"{outage.name}: {counted(len(jobs), 'job')}"
         yield _days(
-            f"outage {outage.name}", site, title, outage.start_on, outage.end_on, _plain("\n".join(lines))
+            f"outage {_key(made, outage.name)}",
+            site,
+            title,
+            outage.start_on,
+            outage.end_on,
+            _plain("\n".join(lines)),
         )
         if outage.scope_freeze_on:
             yield _days(
-                f"freeze {outage.name}", site, f"Scope freezes: {outage.name}", outage.scope_freeze_on
+                f"freeze {_key(made, outage.name)}",
+                site,
+                f"Scope freezes: {outage.name}",
+                outage.scope_freeze_on,
             )
     for order in made.orders:
         title = f"Last day to order: {order.family} for {order.bearing}"
         why = f"{job_words('replace', order.outage)}; lead time {order.lead_time_days:.0f} days"
         day = max(order.order_by, made.as_of)
-        yield _days(f"order {order.bearing} {order.family}", site, title, day, text=why)
+        bearing = made.bearing_ids.get(order.bearing, order.bearing)
+        yield _days(f"order {bearing} {order.family}", site, title, day, text=why)
     for one in deferrals:
         row = one.decision
         if row.until_on:

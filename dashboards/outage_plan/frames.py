@@ -8,7 +8,7 @@ from dashboards.outage_plan import drafts, versions
 from dashboards.outage_plan.proposal import COLUMNS, Proposal, rows_of
 from fleet.access import sites_for
 from fleet.models import Account
-from fleet.sheets.frames import NUMBER, TEXT, WORD, frame
+from fleet.sheets.frames import DAY, NUMBER, TEXT, WORD, frame
 
 _NOT_TEXT = {
     "site": TEXT,
@@ -17,6 +17,9 @@ _NOT_TEXT = {
     "crew_hours": NUMBER,
     "p_max_before_work": NUMBER,
     "p_max_if_deferred": NUMBER,
+    "outage_start": DAY,
+    "outage_end": DAY,
+    "order_by": DAY,
 }
 
 

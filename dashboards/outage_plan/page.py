@@ -64,6 +64,7 @@ def context(hand: DraftPlan, made: Proposal, version: versions.Version, sites: l
     shown = [t for t, o in enumerate(given.outages) if not o.between or found.loads[t].n_jobs]
     return base | {
         "saying": words.saying(found, given, made.orders),
+        "horizon": words.horizon(given),
         "outages": [(given.outages[t], found.loads[t], drawing.load_bar(found.loads[t])) for t in shown],
         "rows": _rows(found, given, version, shown),
         "has_between": bool(given.between.any()),

@@ -50,6 +50,8 @@ class Proposal:
     orders: tuple[Order, ...] = ()
     refused: tuple[str, ...] = ()
     left_out: tuple[str, ...] = ()
+    bearing_ids: Mapping[str, str] = field(default_factory=dict)  # inner ids by name
+    outage_ids: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -157,7 +159,17 @@ def solved(
     except (NoPlan, plan.BadInputs) as trouble:
         return Proposal(site, found.as_of, given, refused=tuple(_reasons(trouble)), left_out=found.left_out)
     made = evaluate(solution.jobs, given)
-    return Proposal(site, found.as_of, given, solution, made, orders(made, given), left_out=found.left_out)
+    return Proposal(
+        site,
+        found.as_of,
+        given,
+        solution,
+        made,
+        orders(made, given),
+        left_out=found.left_out,
+        bearing_ids=found.bearing_ids,
+        outage_ids=found.outage_ids,
+    )
 
 
 def _reasons(trouble: Exception) -> Sequence[str]:
@@ -357,6 +369,11 @@ COLUMNS = (
     "reason",
     "above_risk_because",
     "would_fit_with",
+    "outage_start",
+    "outage_end",
+    "order_by",
+    "bearing_id",
+    "outage_id",
 )
 
 
@@ -365,6 +382,10 @@ def rows_of(proposal: Proposal) -> list[list[Any]]:
     if proposal.evaluation is None or proposal.inputs is None:
         return []
     above = {one.bearing: one for one in proposal.evaluation.not_fitting}
+    outages = {one.name: one for one in proposal.inputs.outages}
+    by_day = {
+        one.bearing: one.order_by for one in reversed(proposal.orders)
+    }  # the most pressing of its halves
     rows = []
     for job in proposal.evaluation.jobs:
         over = above.pop(job.bearing, None)
@@ -383,6 +404,11 @@ def rows_of(proposal: Proposal) -> list[list[Any]]:
                 job.reason,
                 over.reason if over else "",
                 over.remedy if over else "",
+                outages[job.outage].start_on,
+                outages[job.outage].end_on,
+                by_day.get(job.bearing),
+                proposal.bearing_ids.get(job.bearing, ""),
+                proposal.outage_ids.get(job.outage, ""),
             ]
         )
     for one in above.values():
@@ -402,6 +428,11 @@ def rows_of(proposal: Proposal) -> list[list[Any]]:
                 "no work, though above the accepted risk",
                 one.reason,
                 one.remedy,
+                None,
+                None,
+                None,
+                proposal.bearing_ids.get(one.bearing, ""),
+                "",
             ]
         )
     return rows

@@ -278,4 +278,15 @@ def shown(hand: DraftPlan, one: Version | None) -> Proposal:
     jobs = tuple(plan.Job(job.bearing, job.action, job.outage) for job in made.jobs)
     said = hand.solved
     solution = Solution(jobs, said.get("cost", 0.0), said.get("bound", 0.0), said.get("stopped_by", ""))
-    return Proposal(hand.site, hand.as_of, inputs, solution, made, orders(made, inputs), left_out=left_out)
+    ids = hand.solved["ids"]
+    return Proposal(
+        hand.site,
+        hand.as_of,
+        inputs,
+        solution,
+        made,
+        orders(made, inputs),
+        left_out=left_out,
+        bearing_ids=ids["bearings"],
+        outage_ids=ids["outages"],
+    )

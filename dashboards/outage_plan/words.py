@@ -1,5 +1,6 @@
 """A plan, and what a change does to it, in sentences. Pure."""
 
+import datetime as dt
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -36,10 +37,11 @@ def _first_work(made: Evaluation, given: Inputs) -> str:
     n = len(given.outages)
     text, t = "", next((k for k in range(n) if not given.outages[k].between or made.loads[k].n_jobs), 0)
     if not made.loads[t].n_jobs:
-        text = f"Nothing needs opening in {day(given.outages[t].start_on, 'month')}."
+        month = day(given.outages[t].start_on, "month")
+        text = _none_because(made, given, t) or f"Nothing needs opening in {month}."
         t = next((k for k, load in enumerate(made.loads) if load.n_jobs), -1)
         if t < 0:
-            return f"{text} Nor in any later outage of the plan."
+            return text if made.not_fitting else f"{text} Nor in any later outage of the plan."
     outage, load = given.outages[t], made.loads[t]
     shells = sum(job.action == "replace" and job.outage == outage.name for job in made.jobs)
     limit = f" of {grouped(load.crew_hours)}" if load.crew_hours < NOT_COUNTED else ""
@@ -50,6 +52,32 @@ def _first_work(made: Evaluation, given: Inputs) -> str:
         else f"in {day(outage.start_on, 'month')}"
     )
     return f"{text} {jobs} {time}: {grouped(load.used_hours)}{limit} crew hours, {new}.".strip()
+
+
+def _none_because(made: Evaluation, given: Inputs, t: int) -> str:
+    """Why an outage stays empty although bearings are above the accepted risk, by name; empty where none is."""
+    if not made.not_fitting:
+        return ""
+    month = day(given.outages[t].start_on, "month")
+    names = ", ".join(one.bearing for one in made.not_fitting[:3])
+    more = len(made.not_fitting) - 3
+    names += f" and {more} more" if more > 0 else ""
+    if given.outages[t].crew_hours <= 0:
+        return f"Nothing can be opened in {month}: {given.outages[t].name} has no crew hours; above the accepted risk: {names}."
+    return (
+        f"Nothing can be opened in {month}, above the accepted risk: {names} ({made.not_fitting[0].reason})."
+    )
+
+
+def horizon(given: Inputs) -> str:
+    """Where the plan ends, and what it does not hold."""
+    end = given.as_of + dt.timedelta(days=float(given.end_day))
+    last = max((o for o in given.outages if not o.between), key=lambda o: o.start_on)
+    n = sum(not o.between for o in given.outages)
+    return (
+        f"The plan holds {counted(n, 'outage')}, the last {last.name}, and counts risk until {day(end, 'month')}; "
+        "each bearing has at most one job in it. What comes after is planned when it is nearer."
+    )
 
 
 def job_words(action: str, outage: str) -> str:

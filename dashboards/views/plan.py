@@ -1,5 +1,6 @@
 """The outage plan: what is opened now, what can wait, at which risk, and what must be ordered. Looking only; posts go to `inspections`."""
 
+import datetime as dt
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,7 +15,7 @@ from dashboards.outage_plan.deferrals import deferrals
 from dashboards.outage_plan.frames import lines_of
 from dashboards.outage_plan.proposal import COLUMNS, Proposal
 from fleet.access import may, require, sites_for
-from fleet.models import Site, folded
+from fleet.models import Outage, Site, folded
 from fleet.sheets.export import csv_bytes, xlsx_bytes
 from fleet.sheets.frames import sheet_rows
 from fleet.views.first_steps import nothing_here_yet
@@ -113,10 +114,22 @@ def plan_calendar(request: HttpRequest) -> HttpResponse:
     made = calendar(
         looking.made,
         deferrals(looking.site),
-        stamp=looking.hand.made_at,
+        stamp=_stamp(looking),
         label=looking.version.label,
+        of="accepted" if looking.version.key == versions.ACCEPTED else "proposal",
+        gone=list(
+            Outage.objects.filter(
+                site=looking.site, withdrawn_by__isnull=False, end_on__gte=looking.hand.as_of
+            )
+        ),
     )
     return _file(made, "text/calendar; charset=utf-8", "outage-plan.ics")
+
+
+def _stamp(looking: Looking) -> dt.datetime:
+    """When what is shown was last made: the proposal, or its acceptance where that came later."""
+    standing = drafts.accepted(looking.site) if looking.version.key == versions.ACCEPTED else None
+    return max(looking.hand.made_at, standing.recorded_at) if standing else looking.hand.made_at
 
 
 @require_safe

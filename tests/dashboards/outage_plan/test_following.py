@@ -3,16 +3,18 @@
 import datetime as dt
 
 import pytest
+from icalendar import Calendar
 
-from dashboards.outage_plan import job_states, versions
+from dashboards.outage_plan import job_states, versions, words
 from dashboards.outage_plan.acceptance import accept
 from dashboards.outage_plan.drafts import NotPlanned, change, in_hand, take_back
 from dashboards.outage_plan.following import carried_over, follow, moved_since
 from dashboards.outage_plan.job_states import AtPump, OfOutage, state_of
+from dashboards.outage_plan.proposal import COLUMNS, rows_of
 from dashboards.outage_plan.versions import propose
 from fleet.clock import today_in
-from fleet.models import Outage
-from fleet.plant.acts import revise, withdraw
+from fleet.models import Outage, Spare
+from fleet.plant.acts import record, revise, withdraw
 from tests import makers
 from tests.dashboards.outage_plan.plan_fleet import a_fleet, bearing_of
 
@@ -187,3 +189,56 @@ def test_a_what_if_is_never_accepted_nor_what_was_worked_out_under_it(today):
         accept(draft=in_hand(site), **facts)
     plan = accept(draft=propose(site, today, by=makers.somebody()), **facts)
     assert "worse" not in {one["what"] for one in plan.inputs["changes"]}
+
+
+def _events(client, **asked):
+    book = Calendar.from_ical(client.get("/plan/outage-plan.ics", asked).content)
+    return {str(event["uid"]): event for event in book.walk("VEVENT")}
+
+
+def test_calendar_ids_tell_proposal_from_accepted_plan_outlive_a_name_and_are_cancelled(today, client):
+    site = a_fleet(today)
+    _accepted(site, today)
+    client.force_login(makers.an_account(role="planner", site=site))
+    proposal, before = _events(client), _events(client, show="accepted")
+    assert before and not set(proposal) & set(before)
+    first = site.outages.get(name="outage 1")
+    mine = next(uid for uid, one in before.items() if str(one["summary"]).startswith("outage 1: "))
+    revise(first, {"name": "spring"}, reason="its name", by=makers.somebody())
+    propose(site, today, by=None)
+    again = _events(client, show="accepted")
+    assert str(again[mine]["summary"]).startswith("spring: ") and "status" not in again[mine]
+    assert again[mine]["sequence"] >= before[mine]["sequence"] > 0
+    withdraw(first, reason="not needed", by=makers.somebody())
+    propose(site, today, by=None)
+    assert str(_events(client, show="accepted")[mine]["status"]) == "CANCELLED"
+
+
+def test_the_sheet_of_the_plan_has_days_ids_and_order_days(today):
+    site = a_fleet(today, on_hand=None)
+    made = versions.shown(hand := propose(site, today, by=None), versions.version(hand, versions.HAND))
+    lines = [dict(zip(COLUMNS, row, strict=True)) for row in rows_of(made)]
+    ordered = {one.bearing: one.order_by for one in reversed(made.orders)}
+    outages = {str(one.pk): one for one in site.outages.all()}
+    assert ordered and lines
+    for line in lines:
+        bearing = bearing_of(site, line["pump"])
+        assert line["bearing_id"] == str(bearing.pk)
+        if line["action"] != "leave":
+            outage = outages[line["outage_id"]]
+            assert (line["outage_start"], line["outage_end"]) == (outage.start_on, outage.end_on)
+            assert line["order_by"] == ordered.get(f"{line['pump']} {line['position']}")
+
+
+@pytest.mark.parametrize(("hours", "bore", "why"), [(0, None, "no crew hours"), (100, 999_999, "Past 5 DE")])
+def test_an_outage_that_cannot_be_used_is_named_not_said_to_need_nothing(today, hours, bore, why):
+    site = a_fleet(today, on_hand=None)
+    for outage in site.outages.all():
+        revise(outage, {"crew_hours": hours}, reason="stated anew", by=makers.somebody())
+    if bore:
+        facts = {"lead_time_days": 3000, "on_hand": 5, "bored": True, "bore_um": bore}
+        record([Spare(site=site, shell_type="S-1", **facts)], by=makers.somebody())
+    made = versions.shown(hand := propose(site, today, by=None), versions.version(hand, versions.HAND))
+    text = words.saying(made.evaluation, made.inputs, made.orders)
+    assert "Nothing needs opening" not in text and why in text and "Past 5 DE" in text
+    assert "counts risk until" in words.horizon(made.inputs)
