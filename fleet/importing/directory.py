@@ -97,24 +97,43 @@ class Directory:
             self._bare = defaultdict(list)
             for some in self.places.values():
                 for place in some:
-                    if place not in self._bare[_bare(place.tag)]:
-                        self._bare[_bare(place.tag)].append(place)
+                    if place not in self._bare[letters_and_digits(place.tag)]:
+                        self._bare[letters_and_digits(place.tag)].append(place)
         found = [
             place
-            for place in self._bare.get(_bare(tag), ())
+            for place in self._bare.get(letters_and_digits(tag), ())
             if self._may_offer(place.site_id) and (site is None or place.site_id == site.id)
         ]
         return found[0] if len(found) == 1 else None
 
     def spelt_position(self, position: str, place: Place) -> Bearing | None:
         """The one position of a pump with the same letters and digits."""
-        found = [one for one in self.positions.get(place.id, ()) if _bare(one.name) == _bare(position)]
+        found = [
+            one
+            for one in self.positions.get(place.id, ())
+            if letters_and_digits(one.name) == letters_and_digits(position)
+        ]
         return found[0] if len(found) == 1 else None
 
     def nearest_positions(self, position: str, place: Place) -> list[str]:
         """Up to three positions of a pump most like this one; all of them where none is."""
         known = [bearing.name for bearing in self.positions.get(place.id, [])]
         return nearest(position, known) or sorted(known)[:3]
+
+    def add_place(self, place: Place) -> None:
+        """A pump that an import is about to make."""
+        self.places.setdefault(self.fold(place.tag), []).append(place)
+        self._bare = None
+
+    def add_position(self, bearing: Bearing) -> None:
+        """A position that an import is about to make."""
+        self.bearings[bearing.place_id, self.fold(bearing.name)] = bearing
+        self.positions.setdefault(bearing.place_id, []).append(bearing)
+        self._names.clear()
+
+    def place(self, pk: UUID) -> Place | None:
+        """The pump of that inner id."""
+        return next((one for some in self.places.values() for one in some if one.pk == pk), None)
 
     def _may_offer(self, site: UUID) -> bool:
         return self.offered is None or site in self.offered
@@ -128,14 +147,15 @@ def nearest(name: str, known: Iterable[str], n: int = 3) -> list[str]:
     >>> nearest("P101-A", ["P-101A", "P-101B", "Q-7"])
     ['P-101A', 'P-101B']
     """
-    bare = {one: _bare(one) for one in dict.fromkeys(known)}
-    wanted = _bare(name)
+    bare = {one: letters_and_digits(one) for one in dict.fromkeys(known)}
+    wanted = letters_and_digits(name)
     scored = ((difflib.SequenceMatcher(None, wanted, text).ratio(), one) for one, text in bare.items())
     good = sorted((pair for pair in scored if pair[0] >= 0.6), key=lambda pair: (-pair[0], pair[1]))
     return [one for _, one in good[:n]]
 
 
-def _bare(name: str) -> str:
+def letters_and_digits(name: str) -> str:
+    """A name without marks, in small letters: what two spellings of one name have in common."""
     return "".join(c for c in name.casefold() if c.isalnum())
 
 

@@ -56,6 +56,7 @@ class Result:
     waits: list[tuple[ParsedRow, uuid.UUID]] = field(default_factory=list)
     there: list[ParsedRow] = field(default_factory=list)
     rows: list[ParsedRow] = field(default_factory=list)
+    directory: Directory = field(default_factory=Directory)
 
     @property
     def findings(self) -> list[Finding]:
@@ -132,6 +133,7 @@ def import_file(
     today = max([today_at(one) for one in directory.sites.values()] or [now().date()])
     context = Context(replace(options, today=today), by, today, directory, site, sites)
     context.progress = progress or context.progress
+    result.directory = directory
     given = answers_for(data, name, holds, sites)
     given = given.without(ASIDE) if options.reopen else given
     for key, said in answers or ():
@@ -398,7 +400,7 @@ class _Import:
         """The one site all rows are of, if there is one."""
         ids = {row.site for row in self.parsed.rows}
         only = ids.pop() if len(ids) == 1 else None
-        return Site.objects.filter(pk=only).first() if only else None
+        return next((site for site in self.context.directory.sites.values() if site.pk == only), None)
 
     def _set_aside(self, row: ParsedRow, sheet: Sheet) -> Fact:
         asked = "; ".join(one.sentence for one in self._asked if row.number in one.touched)

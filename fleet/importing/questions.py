@@ -10,9 +10,9 @@ from fleet.importing.parsed_rows import Parsed, ParsedRow
 
 MOST_ROWS_SHOWN = 40
 # What these are about is a word of ours, no word of the sheet.
-ABOUT_KINDS = frozenset({"remark_names_work", "scrapped_or_scraped", "stage_unclear", "size"})
+ABOUT_KINDS = frozenset({"remark_names_work", "scrapped_or_scraped", "stage_unclear", "size", "new_pump"})
 # Questions of these kinds stand in one table whatever they are about, and one answer is given to all that are ticked.
-TOGETHER = frozenset({"remark_names_work", "scrapped_or_scraped"})
+TOGETHER = frozenset({"remark_names_work", "scrapped_or_scraped", "new_pump"})
 
 
 @dataclass(frozen=True)
@@ -45,6 +45,12 @@ class QuestionGroup:
         return hashlib.sha256(f"{self.code}|{self.about}".encode()).hexdigest()[:12]
 
     @property
+    def subject(self) -> tuple[str, str]:
+        """Site (blank: not said) and name of a pump asked about."""
+        site, _, tag = self.about.partition("|")
+        return site, tag
+
+    @property
     def about_words(self) -> str:
         """What it is about, as it is shown."""
         if self.code not in ABOUT_KINDS:
@@ -52,6 +58,8 @@ class QuestionGroup:
         if self.code == "scrapped_or_scraped":
             return f"at {self.about}"
         kind, _, position = self.about.partition("|")
+        if self.code == "new_pump":
+            return f"'{position}'" + (f" at {kind}" if kind else "")
         return kind.replace("_", " ") + (f" at {position}" if position else "")
 
     @property

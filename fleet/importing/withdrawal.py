@@ -13,6 +13,17 @@ from fleet.plant.acts import Refused
 
 # What an import of a history makes; spellings learnt with it, persons and instruments stay.
 TAKEN_BACK = ("visit", "reading", "event", "meter", "shell_fitting", "set_aside", "answer", "sheet")
+# Pumps and bearings nobody had registered are made with it, and go with it unless something else has come to lean on them.
+MADE_WITH = (
+    "site",
+    "place",
+    "machine",
+    "installation",
+    "rotor",
+    "rotor_fitting",
+    "journal",
+    "bearing",
+)
 
 
 def withdraw_import(sheet: Sheet, *, reason: str, by: uuid.UUID) -> uuid.UUID:
@@ -53,6 +64,8 @@ def withdraw_import(sheet: Sheet, *, reason: str, by: uuid.UUID) -> uuid.UUID:
             for pk, chain in rows.values_list("pk", "chain"):
                 if pk not in shared:
                     by_chain[chain][name].append(str(pk))
+        for name, row in _made_alone(sheet):
+            by_chain[row.chain][name].append(str(row.pk))
         body = {"sheet": str(sheet.pk), "act": str(sheet.act), "reason": reason.strip()}
         facts = [
             Fact(chain, "import_withdrawal", body=body | {"kinds": dict(some)})
@@ -66,7 +79,7 @@ def withdraw_import(sheet: Sheet, *, reason: str, by: uuid.UUID) -> uuid.UUID:
 def _leaned_on(model: type[Recorded], sheet: Sheet) -> set[uuid.UUID]:
     """Visits of this import that rows of other acts belong to: they stay."""
     leaned: set[uuid.UUID] = set()
-    own = model._base_manager.filter(act=sheet.act)
+    own = model._base_manager.filter(act=sheet.act, withdrawn_by__isnull=True)
     for relation in model._meta.related_objects:
         field = relation.field
         if isinstance(field, ForeignKey) and issubclass(relation.related_model, Recorded):
@@ -75,3 +88,32 @@ def _leaned_on(model: type[Recorded], sheet: Sheet) -> set[uuid.UUID]:
             )
             leaned.update(others.exclude(act=sheet.act).values_list(field.attname, flat=True))
     return leaned
+
+
+def _made_alone(sheet: Sheet) -> list[tuple[str, Recorded]]:
+    """Sites, pumps and bearings of this import on which nothing of another act leans, nor on what hangs together with them."""
+    rows: dict[uuid.UUID, tuple[str, Recorded]] = {}
+    leaned: set[uuid.UUID] = set()
+    for name in MADE_WITH:
+        model = kinds.kind(name).model
+        if model is None:
+            continue
+        own = model._base_manager.filter(act=sheet.act, withdrawn_by__isnull=True)
+        rows |= {row.pk: (name, row) for row in own}
+        leaned |= _leaned_on(model, sheet)
+    beside: dict[uuid.UUID, set[uuid.UUID]] = defaultdict(set)
+    for pk, (_, row) in rows.items():
+        for field in row._meta.concrete_fields:
+            other = getattr(row, field.attname)
+            if isinstance(field, ForeignKey) and other in rows:
+                beside[pk].add(other)
+                if rows[other][0] != "site":  # pumps of one site hang together by nothing else
+                    beside[other].add(pk)
+    kept: set[uuid.UUID] = set()
+    waiting = list(leaned)
+    while waiting:
+        pk = waiting.pop()
+        if pk not in kept:
+            kept.add(pk)
+            waiting += beside[pk]
+    return [pair for pk, pair in rows.items() if pk not in kept]

@@ -29,7 +29,7 @@ from fleet.importing.plans.guesses import guess
 from fleet.importing.plans.layout import Grid
 from fleet.importing.plans.plan import Plan, letters
 from fleet.importing.questions import TOGETHER, Asked, QuestionGroup
-from fleet.models import Bearing, Draft, Place
+from fleet.models import Draft
 from fleet.sheets.files import SheetFault, read_sheet
 from fleet.web.rate_limit import costly
 
@@ -161,12 +161,20 @@ def _questions_context(draft: Draft, result: Result) -> dict:
         "of_cells": any(one.number is not None for one in result.faults),
         "n_open": sum(group.n_rows for group in result.groups),
         "given": result.given,
-        "rows": shown_rows(result.rows[:12]),
+        "rows": shown_rows(result.rows[:12], result.directory),
         "n_rows": len(result.rows),
+        "site_of_all": _site_of_all(draft, result),
         "plan_url": reverse("import-plan", args=[draft.id]) if draft.plan else "",
         "left": result.applied.left() if result.applied else [],
         "n_sheet_rows": result.applied.n_rows if result.applied else 0,
     }
+
+
+def _site_of_all(draft: Draft, result: Result) -> str:
+    """Where pumps stand whose rows name no site: the site declared, or the only one there is."""
+    names = {site.pk: site.name for site in result.directory.sites.values()}
+    declared = draft.options.get("site", "")
+    return declared or (next(iter(names.values())) if len(names) == 1 else "as answered below")
 
 
 @dataclass(frozen=True)
@@ -182,6 +190,11 @@ class Section:
     @property
     def is_together(self) -> bool:
         return self.code in TOGETHER
+
+    @property
+    def names_pumps(self) -> bool:
+        """Whether its rows are pumps and positions to be made."""
+        return self.code == "new_pump"
 
     @property
     def key(self) -> str:
@@ -233,19 +246,16 @@ def sections_of(groups: Sequence[QuestionGroup]) -> list[Section]:
     return list(found.values())
 
 
-def shown_rows(rows: Sequence[ParsedRow]) -> list[dict[str, str]]:
+def shown_rows(rows: Sequence[ParsedRow], directory: Directory) -> list[dict[str, str]]:
     """Rows as they would be stored: pump and position by the names the register has, whatever the sheet calls them."""
-    bearings = Bearing.objects.in_bulk([row.bearing for row in rows if row.bearing])
-    places = Place.objects.in_bulk(
-        [UUID(row.content["pump"]) for row in rows if row.site and "pump" in row.content]
-    )
     shown = []
     for row in rows:
         said = dict(row.typed)
         if row.site and "pump" in row.content:
-            said["pump"] = places[UUID(row.content["pump"])].tag
+            place = directory.place(UUID(row.content["pump"]))
+            said["pump"] = place.tag if place else said["pump"]
         if row.bearing:
-            said["position"] = bearings[row.bearing].name
+            said["position"] = directory.name_of(row.bearing)
         said["event"] = str(row.get("event", "")).replace("_", " ")
         said["stage"] = fields.placed_words(str(row.get("stage", "")), str(row.get("station", "")))
         said["row"], said["tab"] = str(row.sheet_row), row.source.tab if row.source else ""

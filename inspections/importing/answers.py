@@ -9,13 +9,15 @@ from fleet.importing.parsed_rows import Parsed, ParsedRow
 from fleet.measuring_methods import METHODS
 from fleet.models import folded
 from fleet.units import UnknownUnit, canonical_unit
+from inspections.importing import new_pumps
 from inspections.importing.end_names import end_word, learn_end
 from inspections.importing.examples import with_example
 from inspections.importing.lines import Line, station_of, visit_key
 from inspections.importing.meter_answers import drop_hours, reset, thousandfold, without_marks
-from inspections.importing.remarks import DOUBTFUL_WORD, NAMES_WORK, WORDS_FOR
+from inspections.importing.new_pumps import CREATE, NEW_PUMP, position_named
+from inspections.importing.remark_answers import of_remark
+from inspections.importing.remarks import DOUBTFUL_WORD, NAMES_WORK
 from inspections.importing.row_changes import another_work, months_only, set_cell, typed_value
-from inspections.models import EventKind
 
 # What the questions of a history are called where several are shown together.
 KIND_WORDS = {
@@ -41,10 +43,12 @@ KIND_WORDS = {
     "tag_at_two_sites": "a pump's name that stands at two sites",
     "stage_unclear": "one reading beside work: before it or after",
     "unknown_position": "positions the pump does not have",
+    "new_pump": "pumps and bearings nobody has registered",
     "spelt_otherwise": "pumps spelt otherwise than the register has them",
     "position_spelt": "positions spelt otherwise",
 }
 KIND_LEADS = {
+    "new_pump": "They can be made with this import, and are taken back with it. Journals, classes and limits may follow; until then the checks that need them are off, and each page says so.",
     "remark_names_work": "If work was done, it is stored with the remark's words at the bearing named beside it: the one its own clause names, or where it names none each bearing of that day, to be ticked by itself. If not, the remark stays a note.",
     "scrapped_or_scraped": "'Scrapped' is often a slip for 'scraped', and as often says that something was thrown away.",
     "run_hours_slow": "A pump in service gives more. Perhaps a mark that parts thousands was read as the decimal mark, or the meter counts in another unit.",
@@ -169,6 +173,7 @@ OF_NAMES = frozenset(
         "tag_at_two_sites",
         "spelt_otherwise",
         "position_spelt",
+        NEW_PUMP,
     }
 )
 # An answer to these is about words, whatever row they stand in; every other is about the rows it was given for.
@@ -189,6 +194,8 @@ def ident(code: str, row: ParsedRow) -> str:
     """By what an answer knows a row: nothing where it is about a word, the remark's text, or the row's own words."""
     if code == "unknown_position":
         return folded(row.get("pump", ""))
+    if code == NEW_PUMP:
+        return position_named(row)
     if code in _OF_WORDS:
         return row.typed.get("value", "") if code == "odd_word" else ""
     if code in OF_REMARKS:
@@ -220,6 +227,8 @@ def choices(code: str, about: str, rows: Sequence[ParsedRow], context: Context) 
 def _choices(code: str, about: str, rows: Sequence[ParsedRow], context: Context) -> Sequence[Choice]:
     if code in _OF_CELLS:
         return _OF_CELLS[code]
+    if code == NEW_PUMP:
+        return new_pumps.choices(about, context)
     if code in ("unknown_pump", "unknown_position", "unknown_site", "tag_at_two_sites"):
         return _names(code, about, rows, context)
     if code == NAMES_WORK:
@@ -241,17 +250,25 @@ def _names(code: str, about: str, rows: Sequence[ParsedRow], context: Context) -
         near = directory.nearest_sites(about)
         known = [s.name for s in directory.sites.values() if directory._may_offer(s.id)]
         offered = tuple(dict.fromkeys([*near, *sorted(known)]))
-        return (Choice("is", f"'{about}' means the site", "the site", offered, only=True),)
+        is_known = Choice("is", f"'{about}' means the site", "the site", offered, only=True)
+        makes = (Choice(CREATE, f"'{about}' is a new site: create it"),) if context.sites is None else ()
+        return (is_known, *makes)
     if code == "tag_at_two_sites":
         known = sorted({place.site.name for place in directory.places_of(about)})
         return (Choice("site", "it stands at", "the site", tuple(known), only=True),)
     if code == "unknown_position":
         offered = _positions_offered(about, rows, context)
-        return (Choice("is", f"'{about}' means the position", "the position", offered, only=True),)
+        return (
+            Choice("is", f"'{about}' means the position", "the position", offered, only=True),
+            Choice(CREATE, f"'{about}' is a position of its own: create it"),
+        )
     places = [p for some in directory.places.values() for p in some if site is None or p.site_id == site.id]
     tags = sorted({p.tag for p in places if directory._may_offer(p.site_id)})
     offered = tuple(dict.fromkeys([*directory.nearest_tags(about, site), *tags]))[:400]
-    return (Choice("is", f"'{about}' means the pump, from now on", "the pump", offered, only=True),)
+    return (
+        Choice("is", f"'{about}' means the pump, from now on", "the pump", offered, only=True),
+        Choice(CREATE, f"'{about}' is a new pump: create it with its bearings"),
+    )
 
 
 def _positions_offered(about: str, rows: Sequence[ParsedRow], context: Context) -> tuple[str, ...]:
@@ -275,10 +292,10 @@ def answer(
     context: Context,
 ) -> bool:
     """Change rows as an answer says; True where everything must be checked again."""
-    if code in ("unknown_pump", "unknown_site", "unknown_position") and choice == "is":
-        return _means(code, about, value, rows, context)
-    if code in ("spelt_otherwise", "position_spelt") and choice == "is":
-        return _as_spelt(code, rows, context)
+    if choice == CREATE:
+        return _create(code, about, value, rows, context)
+    if choice == "is" and code in OF_NAMES:
+        return _is(code, about, value, rows, context)
     if code == "tag_at_two_sites" and choice == "site":
         return set_cell(rows, "site", value)
     if code == "grouping_mark":
@@ -288,7 +305,7 @@ def answer(
     if code in ("run_hours_fall", "run_hours_rise", "run_hours_slow") and choice in ("reset", "drop"):
         return reset(rows, parsed, context) if choice == "reset" else drop_hours(code, rows, parsed, context)
     if code in OF_REMARKS:
-        return _of_remark(code, about, choice, rows, parsed, context)
+        return of_remark(code, about, choice, rows, parsed, context)
     if code in ("stored_otherwise", "rounded_otherwise"):
         return _meets_stored(choice, rows, context)
     if code in ("work_without_drop", "scrape_with_drop") and choice != "right":
@@ -342,6 +359,35 @@ def _other(code: str, choice: str, value: str, rows: Sequence[ParsedRow]) -> boo
         except UnknownUnit:
             return False
     return set_cell(rows, "basis", "radial") if choice == "radial" else False
+
+
+def _is(code: str, about: str, value: str, rows: Sequence[ParsedRow], context: Context) -> bool:
+    """A name means a thing of the register."""
+    if code in ("spelt_otherwise", "position_spelt"):
+        return _as_spelt(code, rows, context)
+    if code == NEW_PUMP:
+        return _means("unknown_pump", about.partition("|")[2], value, rows, context)
+    return _means(code, about, value, rows, context)
+
+
+def _create(code: str, about: str, value: str, rows: Sequence[ParsedRow], context: Context) -> bool:
+    """A site, a pump or a position that nobody has registered, made with the import."""
+    if code == "unknown_site":
+        return new_pumps.create_site(about, context)
+    if code == NEW_PUMP:
+        return new_pumps.create(about, value, rows, context)
+    if code == "unknown_pump":
+        by_site: dict[str, list[ParsedRow]] = {}
+        for row in rows:
+            by_site.setdefault(row.get("site") or "", []).append(row)
+        made = [
+            new_pumps.create(new_pumps.subject(s, about), "", some, context) for s, some in by_site.items()
+        ]
+        return any(made)
+    placed = {context.memory["places"].get(row.number) for row in rows} - {None}
+    places = [place for pk in placed if (place := context.directory.place(pk)) is not None]
+    made = [new_pumps.create_position(place, about, context) for place in places]  # every one of them
+    return any(made)
 
 
 def _means(code: str, about: str, value: str, rows: Sequence[ParsedRow], context: Context) -> bool:
@@ -401,48 +447,6 @@ def _as_spelt(code: str, rows: Sequence[ParsedRow], context: Context) -> bool:
             directory.bearings[place_of.pk, directory.fold(name)] = meant
             learnt["bearing", meant.pk, name] = meant
     return True
-
-
-def _of_remark(
-    code: str, about: str, choice: str, rows: Sequence[ParsedRow], parsed: Parsed, context: Context
-) -> bool:
-    """A work that remarks tell of, or nothing."""
-    kind, _, position = about.partition("|")
-    if code == DOUBTFUL_WORD:
-        return choice in WORDS_FOR and _work_done(choice, about, rows, parsed, context)
-    return choice == "yes" and _work_done(kind, position, rows, parsed, context)
-
-
-def _work_done(kind: str, position: str, rows: Sequence[ParsedRow], parsed: Parsed, context: Context) -> bool:
-    """The work that remarks tell of, at the one bearing asked about; blank: of the whole pump."""
-    placed = context.memory["places"]
-    done = {
-        (visit_key(row, placed[row.number]), folded(row.get("position", "")))
-        for row in parsed.rows
-        if row.get("event") == kind and row.number in placed and "date" in row.values
-    }
-    for row in rows:
-        key = (visit_key(row, placed[row.number]), folded(position))
-        if key not in done:
-            done.add(key)
-            _tell(kind, row, position, parsed)
-    return True
-
-
-def _tell(kind: str, row: ParsedRow, position: str, parsed: Parsed) -> None:
-    """A note that stands alone becomes the work; beside something else the work is a row of its own."""
-    if row.get("event") == EventKind.NOTE:
-        _ = row.ident
-        row.values["event"] = kind
-        row.values["_told"] = not row.get("position")
-        if position:
-            row.values["position"] = row.typed["position"] = position
-        return
-    new = parsed.added(row, event=kind, note=row.values["note"])
-    if position:
-        new.values["position"] = new.typed["position"] = new.content["position"] = position
-    else:
-        new.values.pop("position", None)
 
 
 def _meets_stored(choice: str, rows: Sequence[ParsedRow], context: Context) -> bool:

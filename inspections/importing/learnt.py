@@ -1,12 +1,11 @@
 """What an import writes beside its rows: spellings learnt from answers, and readings that corrected ones replace."""
 
 from collections.abc import Sequence
-from uuid import UUID
 
 from fleet.importing.loaders import Context
 from fleet.importing.parsed_rows import ParsedRow
 from fleet.ledger.writing import Fact
-from fleet.models import Bearing, Name, Place, folded
+from fleet.models import Name, Place, folded
 from fleet.plant.acts import fact_of
 from inspections.models import Reading
 
@@ -22,7 +21,9 @@ def facts(rows: Sequence[ParsedRow], context: Context) -> list[Fact]:
     for (of, pk, text), thing in context.memory.get("learnt", {}).items():
         if (pk, folded(text)) in known:
             continue
-        site_id = thing.pk if of == "site" else thing.site_id if isinstance(thing, Place) else _site_of(thing)
+        site_id = (
+            thing.pk if of == "site" else thing.site_id if isinstance(thing, Place) else thing.place.site_id
+        )
         row = Name(
             of=of,
             thing=pk,
@@ -37,7 +38,3 @@ def facts(rows: Sequence[ParsedRow], context: Context) -> list[Fact]:
         body = {"of": "reading", "id": stored.pk, "reason": "corrected in the sheet that came again"}
         said.append(Fact(f"bearing:{stored.bearing_id}", "withdrawal", body=body))
     return said
-
-
-def _site_of(bearing: Bearing) -> UUID:
-    return Place.objects.values_list("site_id", flat=True).get(pk=bearing.place_id)

@@ -7,13 +7,13 @@ from dataclasses import replace
 from uuid import UUID
 
 from fleet.importing.answers import Choice
-from fleet.importing.directory import in_words
+from fleet.importing.directory import in_words, letters_and_digits
 from fleet.importing.findings import Finding
 from fleet.importing.loaders import Context, Loader
 from fleet.importing.parsed_rows import Parsed, ParsedRow
 from fleet.ledger.writing import write
 from fleet.models import Place, Sheet, Site
-from inspections.importing import answers, learnt, stored_facts
+from inspections.importing import answers, learnt, new_pumps, stored_facts
 from inspections.importing.alike import ask_alike
 from inspections.importing.clearances import check_values
 from inspections.importing.counts import unclear_marks
@@ -87,7 +87,7 @@ class HistoryLoader(Loader):
 
     def store(self, rows: Sequence[ParsedRow], context: Context, act: uuid.UUID) -> tuple[int, int]:
         """One act for all rows, the spellings learnt and the readings corrected with them."""
-        facts = [*learnt.facts(rows, context), *end_facts(context)]
+        facts = [*new_pumps.facts(context), *learnt.facts(rows, context), *end_facts(context)]
         if facts:
             write(facts, by=context.by, act=act)
         done = record_history(context.memory["facts"], by=context.by, sheet=context.sheet, act=act)
@@ -108,6 +108,7 @@ class _Resolver:
         self._known: dict[tuple[str | None, str], Place | tuple[str, str, str, str]] = {}
         self._asked: dict[tuple[str, str, str], list[ParsedRow]] = defaultdict(list)
         self._why: dict[tuple[str, str, str], tuple[str, str]] = {}
+        self._first_spelt: dict[tuple[str, str], str] = {}
 
     def run(self, rows: Sequence[ParsedRow]) -> Iterator[Finding]:
         """Questions about unknown names; faults of unknown positions."""
@@ -148,6 +149,8 @@ class _Resolver:
         site: Site | None = self.directory.site(name) if name else self.context.site
         if name and site is None:
             near = in_words(self.directory.nearest_sites(name))
+            if not near and self.context.sites is None:
+                return self._new(name, tag)
             remedy = f"perhaps {near}; or register it first" if near else "register it first"
             return "unknown_site", "site", "a site of the register", remedy
         places = self.directory.places_of(tag, site)
@@ -169,13 +172,28 @@ class _Resolver:
                 "say whether each means the pump offered beside it",
             )
         near = in_words(self.directory.nearest_tags(tag, site))
-        remedy = f"perhaps {near}; or register it first" if near else "register it first"
-        return "unknown_pump", "pump", "a pump of the register", remedy
+        if not near:
+            return self._new(name, tag)
+        return "unknown_pump", "pump", "a pump of the register", f"perhaps {near}; or register it first"
+
+    def _new(self, site: str | None, tag: str) -> tuple[str, str, str, str]:
+        """A pump like none of the register; one that another tag of the sheet spells otherwise is named with it."""
+        key = (self.directory.fold(site or ""), letters_and_digits(tag))
+        first = self._first_spelt.setdefault(key, tag)
+        same = "" if first == tag else f"the same letters and digits as '{first}': one pump with it"
+        return (
+            new_pumps.NEW_PUMP,
+            "pump",
+            "a pump of the register",
+            same or "create it with the import, or register it first",
+        )
 
     def _no_position(self, row: ParsedRow, place: Place) -> Finding:
         names = in_words([bearing.name for bearing in self.directory.positions.get(place.pk, [])])
         expected = f"a position of {place.tag} ({names})" if names else f"a position of {place.tag}"
-        if row.source:  # a sheet of the plant's own: nobody can mend it, but the spelling can be learnt
+        if row.source or new_pumps.is_made(
+            place, self.context
+        ):  # a sheet of the plant's own: nobody can mend it, but the spelling can be learnt
             meant = self.directory.spelt_position(row.values["position"], place)
             if meant is not None and not end_word(row.values["position"]):
                 remedy = "say whether each means the position offered beside it"
@@ -188,11 +206,11 @@ class _Resolver:
     def _questions(self) -> Iterator[Finding]:
         for key, some in self._asked.items():
             expected, remedy = self._why[key]
-            about = (
-                ""
-                if key[0] == "spelt_otherwise"
-                else some[0].get("site" if key[1] == "site" and key[0] == "unknown_site" else "pump", "")
-            )
+            about = some[0].get("site" if key[0] == "unknown_site" else "pump", "")
+            if key[0] == "spelt_otherwise":
+                about = ""
+            elif key[0] == new_pumps.NEW_PUMP:
+                about = new_pumps.subject(some[0].get("site"), about)
             yield from ask_alike(some, key[1], expected, remedy, key[0], about=about)
 
 

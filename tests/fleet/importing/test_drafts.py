@@ -396,7 +396,7 @@ def test_a_question_shows_what_each_answer_would_store(engineer):
 def test_an_answer_that_needs_something_is_not_taken_without_it(engineer):
     words = "pump,position,date,event,stage,method,value,unit\nQ 8,DE,2014-03-01,reading,as_found,feeler,0.15,mm\n"
     url = bring(engineer, words).url
-    key = key_of(engineer.get(url), "pumps nobody has registered")
+    key = key_of(engineer.get(url), "pumps and bearings nobody has registered")
     answer = engineer.post(
         url, {f"choice-{key}": "is", f"value-{key}-is": "P-999", "then": "answer"}, follow=True
     )
