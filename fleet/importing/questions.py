@@ -10,7 +10,9 @@ from fleet.importing.parsed_rows import Parsed, ParsedRow
 
 MOST_ROWS_SHOWN = 40
 # What these are about is a word of ours, no word of the sheet.
-ABOUT_KINDS = frozenset({"remark_names_work", "scrapped_or_scraped", "stage_unclear", "size", "new_pump"})
+ABOUT_KINDS = frozenset(
+    {"remark_names_work", "scrapped_or_scraped", "stage_unclear", "size", "new_pump", "taken_out"}
+)
 # Questions of these kinds stand in one table whatever they are about, and one answer is given to all that are ticked.
 TOGETHER = frozenset({"remark_names_work", "scrapped_or_scraped", "new_pump"})
 
@@ -60,6 +62,8 @@ class QuestionGroup:
         kind, _, position = self.about.partition("|")
         if self.code == "new_pump":
             return f"'{position}'" + (f" at {kind}" if kind else "")
+        if self.code == "taken_out":
+            return f"{kind} {position}"
         return kind.replace("_", " ") + (f" at {position}" if position else "")
 
     @property

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from urllib.parse import urlencode
 from uuid import UUID
 
 from django.contrib import messages
@@ -29,7 +30,7 @@ from fleet.importing.plans.guesses import guess
 from fleet.importing.plans.layout import Grid
 from fleet.importing.plans.plan import Plan, letters
 from fleet.importing.questions import TOGETHER, Asked, QuestionGroup
-from fleet.models import Draft
+from fleet.models import Draft, Sheet
 from fleet.sheets.files import SheetFault, read_sheet
 from fleet.web.rate_limit import costly
 
@@ -38,7 +39,7 @@ MOST_FAULTS = 100
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
-def _draft(request: HttpRequest, draft_id: UUID) -> Draft:
+def own_draft(request: HttpRequest, draft_id: UUID) -> Draft:
     """The account's own draft."""
     draft = get_object_or_404(Draft.objects.select_related("file", "by"), pk=draft_id, by=request.user)
     require(request.user, drafts.ACT)
@@ -49,7 +50,7 @@ def _draft(request: HttpRequest, draft_id: UUID) -> Draft:
 @bulk.without_collecting()
 def plan(request: HttpRequest, draft_id: UUID) -> HttpResponse:
     """What the columns hold, guessed at first; a post shows what becomes of the rows, or goes on to the questions."""
-    draft = _draft(request, draft_id)
+    draft = own_draft(request, draft_id)
     try:
         tabs = read_sheet(drafts.data_of(draft), draft.name).tabs
     except SheetFault as fault:
@@ -125,7 +126,7 @@ def _as_it_is(grid: Grid, number: int, width: int) -> list[str]:
 @require_http_methods(["GET", "HEAD", "POST"])
 def questions(request: HttpRequest, draft_id: UUID) -> HttpResponse:
     """What is asked, one answer for all alike; a post answers, or stores what stands."""
-    draft = _draft(request, draft_id)
+    draft = own_draft(request, draft_id)
     if request.method != "POST" and drafts.wants_plan(draft):
         return redirect("import-plan", draft_id=draft.id)
     if request.method == "POST":
@@ -139,6 +140,9 @@ def questions(request: HttpRequest, draft_id: UUID) -> HttpResponse:
         if then == "answer":
             _take_answers(request, draft)
             return redirect("import-questions", draft_id=draft.id)
+        if then == "look" and draft.holds == Sheet.Holds.HISTORY:
+            asked = urlencode({"set_aside": request.POST.get("set_aside", "").strip()[:300]})
+            return redirect(f"{reverse('import-last', args=[draft.id])}?{asked}")
         result = drafts.store(draft, set_aside=request.POST.get("set_aside", "").strip()[:300])
         if result.ok and result.sheet is not None:
             return redirect("import-done", sheet_id=result.sheet.id)
@@ -302,7 +306,7 @@ def _take_answer(
 @costly("GET")
 def marked(request: HttpRequest, draft_id: UUID) -> HttpResponse:
     """The user's own sheet with a column of remarks."""
-    draft = _draft(request, draft_id)
+    draft = own_draft(request, draft_id)
     result = drafts.look(draft)
     return attached(marked_workbook(drafts.data_of(draft), draft.name, result.findings))
 

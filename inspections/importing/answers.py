@@ -44,6 +44,7 @@ KIND_WORDS = {
     "stage_unclear": "one reading beside work: before it or after",
     "unknown_position": "positions the pump does not have",
     "new_pump": "pumps and bearings nobody has registered",
+    "taken_out": "bearings taken out before storing",
     "spelt_otherwise": "pumps spelt otherwise than the register has them",
     "position_spelt": "positions spelt otherwise",
 }

@@ -37,6 +37,8 @@ from inspections.models import WORK, EventKind
 from inspections.records.recording import record_history
 from inspections.story.uncertainty import spreads
 
+TAKEN_OUT = "taken_out"  # a bearing that somebody took out on the last page before storing
+
 
 class HistoryLoader(Loader):
     """Readings, events and run hours."""
@@ -54,6 +56,7 @@ class HistoryLoader(Loader):
 
     def check(self, parsed: Parsed, context: Context) -> Iterable[Finding]:
         """Faults within rows, then questions between rows and to the record."""
+        _take_out(parsed.rows, context)
         findings = [one for row in parsed.rows for one in needs(row)]
         findings += new_words(parsed.rows)
         findings += [*first_days(parsed.rows), *unclear_marks(parsed.rows)]
@@ -93,6 +96,19 @@ class HistoryLoader(Loader):
         done = record_history(context.memory["facts"], by=context.by, sheet=context.sheet, act=act)
         context.memory["stored"] = done
         return len(rows), 0
+
+
+def _take_out(rows: Sequence[ParsedRow], context: Context) -> None:
+    """Rows of bearings that were taken out are set aside with the reason given."""
+    dropped = context.memory.setdefault("dropped", {})
+    for row in rows:
+        if row.bearing is None or row.number not in context.memory["places"]:
+            continue
+        place = context.directory.place(context.memory["places"][row.number])
+        named = new_pumps.subject(place.tag if place else "", context.directory.name_of(row.bearing))
+        answer = context.answers.of(TAKEN_OUT, named)
+        if answer is not None:
+            dropped[row.number] = answer[1]
 
 
 # which bearing ---------------------------------------------------------------------------------------------

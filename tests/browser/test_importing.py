@@ -164,6 +164,7 @@ def test_an_ugly_sheet_comes_in_within_25_clicks_and_15_answers(hand_of, live_se
     settle_plan(hand, truth)
     answer(hand, truth)
     hand.look("ready")
+    hand.leave_by("button[value=look]")
     hand.leave_by("button[value=store]")
     hand.look("done")
     n_clicks = hand.n

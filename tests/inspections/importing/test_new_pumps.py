@@ -69,10 +69,11 @@ def test_they_are_made_in_the_act_of_the_import_and_taken_back_with_it():
     again = bring()
     assert again.ok and again.counts.stored == 0 and again.counts.already == 5
     withdraw_import(Sheet.objects.get(), reason="the wrong works", by=makers.somebody())
-    for model in (Site, Place, Bearing, Machine, Installation, Reading, Sheet):
+    for model in (Place, Bearing, Machine, Installation, Reading, Sheet):
         assert not model.objects.standing().exists(), model
     assert verify().faults == []
     assert bring(created(bring(only_look=True), "North works")).ok  # and they may come again
+    assert Site.objects.get() == site
 
 
 def test_what_something_else_has_come_to_lean_on_stays_when_the_import_is_taken_back():

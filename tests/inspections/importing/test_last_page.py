@@ -1,0 +1,94 @@
+"""The last page before storing: every bearing drawn, the doubtful first, each to be opened and taken out."""
+
+import re
+from html import unescape
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.urls import reverse
+
+from fleet.importing.answers import Answers
+from fleet.importing.loading import import_file
+from fleet.models import SetAside, Sheet
+from inspections.importing.drawn import drawn_bearings
+from inspections.models import Reading
+from inspections.story.uncertainty import spreads
+from tests import makers
+
+pytestmark = pytest.mark.django_db
+HEAD = "pump,position,date,event,stage,method,value,unit\n"
+
+
+@pytest.fixture
+def works():
+    """Twelve pumps of one kind."""
+    site = makers.a_site(name="Own site")
+    for n in range(12):
+        place = makers.a_place(site=site, tag=f"P-{n + 10}", positions=("DE",))
+        makers.a_bearing(place=place, journal_diameter_um=None)
+    return site
+
+
+def sheet(odd=None):
+    """Two readings of each of twelve bearings; `odd` changes the value of one pump's rows."""
+    lines = []
+    for n in range(12):
+        for year, um in ((2014, 150 + n), (2018, 165 + n)):
+            value = um * (odd if odd and n == 7 else 1) / 1000
+            lines.append(f"P-{n + 10},DE,{year}-03-09,reading,as_found,feeler,{value:.4f},mm\n")
+    return HEAD + "".join(lines)
+
+
+def drawn(words):
+    answers = Answers()
+    for _ in range(2):
+        result = import_file(
+            words.encode(), "h.csv", holds="history", by=makers.somebody(), only_look=True, answers=answers
+        )
+        for group in result.groups:
+            answers.add(group.code, group.about, "right")
+    assert not result.faults and not result.questions
+    return drawn_bearings(result.rows, result.directory, spreads(makers.THE_DAY))
+
+
+@pytest.mark.parametrize("factor", [25.4, 1 / 25.4, 10, 2.54, 2, 0.5])
+def test_a_bearing_off_by_a_factor_comes_first_and_the_page_says_so(works, factor):
+    first, second = drawn(sheet(factor))[:2]
+    assert first.tag == "P-17" and "unlike the other bearings of the sheet" in first.reasons
+    assert not second.reasons
+
+
+def test_a_clean_sheet_has_nothing_to_look_at_and_every_bearing_is_there_once(works):
+    made = drawn(sheet())
+    assert len(made) == 12 and not any(one.reasons for one in made)
+    assert {(one.n_new, one.n_there, one.measures) for one in made} == {(2, 0, "in mm, diametral")}
+
+
+def test_what_the_record_holds_is_drawn_beside_it_and_ranks_what_is_unlike_it(works):
+    assert import_file(sheet().encode(), "h.csv", holds="history", by=makers.somebody()).ok
+    made = drawn(HEAD + "P-12,DE,2020-03-09,reading,as_found,feeler,0.40,mm\n")
+    assert len(made) == 1 and (made[0].n_new, made[0].n_there) == (1, 2)
+    assert {"unlike what the record holds of it", "jumps"} <= set(made[0].reasons)
+
+
+def test_the_page_leads_from_the_questions_to_what_is_stored_and_a_bearing_taken_out_is_set_aside(
+    works, client
+):
+    client.force_login(makers.an_account(site=works))
+    words = sheet().replace("feeler", "our own gauge")
+    file = SimpleUploadedFile("h.csv", words.encode())
+    url = client.post(reverse("import"), {"kind": "history", "file": file, "decimal": "point"}).url
+    last = client.post(url, {"then": "look"}).url
+    assert last.startswith(reverse("import-last", args=[url.split("/")[-2]]))
+    assert client.get(last).url == url  # the method is still asked about
+    key = re.search(r'name="choice-(\w+)"', client.get(url).content.decode())[1]
+    client.post(url, {f"choice-{key}": "new", "then": "answer"})
+    body = unescape(client.get(client.post(url, {"then": "look"}).url).content.decode())
+    assert body.count("<h2>P-") == 12 and "24 rows" in body.replace("\xa0", " ") and "in mm, diametral" in body
+    assert client.post(last, {"out": "P-17|DE"}).url == reverse("import-last", args=[url.split("/")[-2]])
+    body = unescape(client.get(last).content.decode())
+    assert body.count("<h2>P-") == 11 and "22 rows" in body.replace("\xa0", " ")
+    assert "Bearings taken out before storing: P-17 DE" in unescape(client.get(url).content.decode())
+    client.post(url, {"then": "store", "set_aside": ""})
+    assert Reading.objects.standing().count() == 22 and SetAside.objects.standing().count() == 2
+    assert Sheet.objects.get().n_set_aside == 2
