@@ -84,7 +84,9 @@ def test_the_page_leads_from_the_questions_to_what_is_stored_and_a_bearing_taken
     key = re.search(r'name="choice-(\w+)"', client.get(url).content.decode())[1]
     client.post(url, {f"choice-{key}": "new", "then": "answer"})
     body = unescape(client.get(client.post(url, {"then": "look"}).url).content.decode())
-    assert body.count("<h2>P-") == 12 and "24 rows" in body.replace("\xa0", " ") and "in mm, diametral" in body
+    assert (
+        body.count("<h2>P-") == 12 and "24 rows" in body.replace("\xa0", " ") and "in mm, diametral" in body
+    )
     assert client.post(last, {"out": "P-17|DE"}).url == reverse("import-last", args=[url.split("/")[-2]])
     body = unescape(client.get(last).content.decode())
     assert body.count("<h2>P-") == 11 and "22 rows" in body.replace("\xa0", " ")
