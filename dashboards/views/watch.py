@@ -18,6 +18,7 @@ from fleet.web.rate_limit import costly
 from inspections.forecasts.current import current, fit_trouble
 from inspections.forecasts.figures import COLUMNS
 from inspections.forecasts.frames import figures_frame, forecast_sheet
+from inspections.forecasts.judgement.current import judgements
 from inspections.visits import dispositions
 
 YEARS_SHOWN = 9
@@ -46,6 +47,7 @@ def watch(request: HttpRequest) -> HttpResponse:
         "picture": _picture(listed, axes.head),
         "choices": ranking.choices(listed.all, sites),
         "folds": ranking.FOLDS,
+        "orders": ranking.ORDERS,
         "trouble": fit_trouble(today),
         "query": request.GET.urlencode(),
         "earlier": _page(request, page.number - 1),
@@ -71,7 +73,10 @@ def watch_sheet(request: HttpRequest) -> HttpResponse:
 def _listed(request: HttpRequest, sites) -> ranking.WatchList:
     bearings = list(Bearing.objects.standing().at_sites(sites).in_order())
     figures = current(bearings)
-    watched = [ranking.Watched(bearing, figures[bearing.pk]) for bearing in bearings]
+    judged = judgements(bearings)
+    watched = [
+        ranking.Watched(bearing, figures[bearing.pk], judgement=judged[bearing.pk]) for bearing in bearings
+    ]
     return ranking.watch_list(watched, ranking.Asked.from_query(request.GET))
 
 

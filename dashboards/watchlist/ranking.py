@@ -8,8 +8,10 @@ from dataclasses import dataclass, field, replace
 from fleet.formatting import day
 from fleet.models import Bearing, Site, folded
 from inspections.forecasts.figures import Figures
+from inspections.forecasts.judgement.figures import Judgement, Word
+from inspections.forecasts.judgement.sentence import WORDS, sentence, standing_of
 
-ADVICE = ("replace", "scrape", "open", "leave")
+ORDERS = {"": "by date", "cost": "by what waiting costs"}
 TWIN_APART = 2.0  # a ratio of wear between twins that is worth a word
 FOLDS = {"": "none", "pump": "by pump", "outage": "by outage"}
 NUMBERS = (
@@ -36,6 +38,25 @@ class Watched:
     bearing: Bearing
     figures: Figures
     against_twin: str = ""
+    judgement: Judgement | None = None
+
+    @property
+    def word(self) -> str:
+        return self.judgement.word if self.judgement else ""
+
+    @property
+    def says(self) -> str:
+        """What stands and what to do, in the one sentence."""
+        if self.judgement is None:
+            return ""
+        last = self.figures["last_reading_um"], self.figures.day("last_reading_on")
+        return sentence(standing_of(self.judgement, *last))
+
+    def costly(self) -> float:
+        """Crew hours that waiting one outage longer costs, dearest first; past its maximum today before all."""
+        made = self.judgement
+        is_now = made is not None and made.word == Word.DECIDE_NOW
+        return -((made.postponing_h or 0.0) if made else 0.0) - (1e9 if is_now else 0.0)
 
     @property
     def notes(self) -> list[str]:
@@ -80,6 +101,7 @@ class Asked:
     before: str = ""  # an ISO day: 1 in 10 date before it
     find: str = ""
     fold: str = ""
+    order: str = ""
 
     @classmethod
     def from_query(cls, query) -> "Asked":
@@ -92,7 +114,13 @@ class Asked:
         }
         values = {to: query.get(name, "").strip()[:80] for name, to in names.items()}
         fold = query.get("fold", "")
-        return cls(**values, find=query.get("find", "").strip()[:80], fold=fold if fold in FOLDS else "")
+        order = query.get("order", "")
+        return cls(
+            **values,
+            find=query.get("find", "").strip()[:80],
+            fold=fold if fold in FOLDS else "",
+            order=order if order in ORDERS else "",
+        )
 
     @property
     def narrows(self) -> bool:
@@ -106,7 +134,7 @@ class Asked:
             (not self.site or folded(place.site.name) == folded(self.site))
             and (not self.wear_class or folded(figures["class"] or "") == folded(self.wear_class))
             and (not self.pump or place.folded == folded(self.pump))
-            and (not self.advice or figures["advice"] == self.advice)
+            and (not self.advice or watched.word == self.advice)
             and (
                 not self.before
                 or (watched.is_dated and first is not None and first.isoformat() < self.before)
@@ -143,6 +171,8 @@ def watch_list(watched: Iterable[Watched], asked: Asked) -> WatchList:
     everything = _with_twins(list(watched))
     kept = [one for one in everything if asked.keeps(one)]
     dated = sorted((one for one in kept if one.is_dated), key=Watched.order)
+    if asked.order == "cost":
+        dated.sort(key=Watched.costly)
     apart = _apart([one for one in kept if not one.is_dated])
     return WatchList(everything, [*dated, *(one for group in apart for one in group.rows)], asked)
 
@@ -289,12 +319,12 @@ def _in_words(n: int) -> str:
     return NUMBERS[n] if n < len(NUMBERS) else str(n)
 
 
-def choices(watched: Iterable[Watched], sites: Iterable[Site]) -> dict[str, list[str]]:
+def choices(watched: Iterable[Watched], sites: Iterable[Site]) -> dict[str, list]:
     """What the filters offer: the sites, classes, pumps and coming outages that are there."""
     rows = list(watched)
     return {
         "sites": [site.name for site in sites],
         "classes": sorted({one.figures["class"] for one in rows if one.figures["class"]}, key=str.casefold),
         "pumps": sorted({one.bearing.place.tag for one in rows}, key=str.casefold),
-        "advice": [word for word in ADVICE if any(one.figures["advice"] == word for one in rows)],
+        "advice": [(word, said) for word, said in WORDS.items() if any(one.word == word for one in rows)],
     }

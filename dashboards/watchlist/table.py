@@ -10,9 +10,10 @@ from dashboards.watchlist.charts import TimeAxis, clearance_bar, date_axis, date
 from dashboards.watchlist.ranking import Watched
 from fleet import formatting as show
 from fleet.web.bearing_addresses import bearing_address
+from inspections.forecasts.judgement.figures import Word
+from inspections.forecasts.judgement.sentence import WORDS
 
 MOST_NOTES = 3
-ADVICE_CLASS = {word: f"advice advice-{word}" for word in ("replace", "scrape", "open", "leave")}
 
 
 @dataclass(frozen=True)
@@ -43,9 +44,8 @@ class WatchTable(tables.Table):
     way = _column("New to limit", extra="gauge")
     wear = _column("Wear, µm per 1000 h", extra="num")
     dates = _column("Reaches the replace limit", extra="bar")
-    chance = _column("Past maximum by the next two outages", "Past maximum", extra="num")
+    advice = _column("What to do")
     evidence = _column("Own evidence", extra="num")
-    advice = _column("Advice")
 
     class Meta:
         orderable = False
@@ -114,30 +114,23 @@ class WatchTable(tables.Table):
             note=_note(record),
         )
 
-    def render_chance(self, record: Watched):
-        """The chance by the next outage and, under it, by the one after: that one decides the advice."""
-        f = record.figures
-        if f["p_max_before_next_outage"] is None or f["outcome"] == "cannot_say":
-            missing = f["in_service_max_um"] is None
-            return format_html('<span class="under">{}</span>', "no maximum set" if missing else "cannot say")
-        soon = show.chance(f["p_max_before_next_outage"], (f["p_max_now"] or 0) >= 0.5)
-        later = show.chance(f["p_max_before_following_outage"], (f["p_max_now"] or 0) >= 0.5)
-        return format_html(
-            '{} by {} <span class="under">{} by {}</span>',
-            soon,
-            show.day(f.day("next_outage_on"), "month"),
-            later,
-            show.day(f.day("following_outage_on"), "month"),
-        )
-
     def render_evidence(self, record: Watched):
         if not record.figures["readings"]:
             return "fleet alone"
         return show.percent(record.figures["own_evidence"])
 
     def render_advice(self, record: Watched):
-        word = record.figures["advice"] or "leave"
-        return format_html('<span class="{}">{}</span>', ADVICE_CLASS[word], word)
+        said = record.says
+        if record.word == Word.SET_LIMIT:
+            said = format_html(
+                '{} <a href="{}">Set a limit</a>', said, bearing_address(record.bearing, "bearing-limits")
+            )
+        return format_html(
+            '<span class="advice advice-{}">{}</span> <span class="says">{}</span>',
+            record.word,
+            WORDS.get(record.word, ""),
+            said,
+        )
 
 
 def _note(record: Watched) -> str:

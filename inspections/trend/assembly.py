@@ -2,7 +2,7 @@
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby, zip_longest
 from typing import Any
 from uuid import UUID
@@ -15,6 +15,7 @@ from fleet.measuring_methods import NOT_NAMED, words_of
 from fleet.models import Bearing, Limit, Outage
 from inspections.forecasts.current import parameters, standing_run
 from inspections.forecasts.figures import Figures
+from inspections.forecasts.judgement.figures import READING, Judgement, Word
 from inspections.forecasts.wear_inputs import Known, events_of, inputs
 from inspections.models import EventKind, Stage
 from inspections.story.happenings import NEW_BASELINE, NEW_LIFE, STEP, UNSURE, Happening
@@ -24,6 +25,7 @@ from inspections.trend.values import (
     Trend,
     TrendDates,
     TrendFan,
+    TrendJob,
     TrendLimit,
     TrendPath,
     TrendReading,
@@ -58,6 +60,15 @@ def trend_of(bearing: Bearing, figures: Figures, today: dt.date) -> tuple[Known,
         dates=_dates(figures),
     )
     return one, trend
+
+
+def with_opening(trend: Trend, judgement: Judgement) -> Trend:
+    """The trend with the outage at which the pump is to be opened, and the trigger there."""
+    at = judgement.at
+    if at is None or judgement.word != Word.OPEN or at.start_on > trend.until:
+        return trend
+    job = TrendJob(at.start_on, at.end_on, at.trigger_um if at.trigger_is == READING else None)
+    return replace(trend, job=job)
 
 
 def _has_dates(figures: Figures) -> bool:

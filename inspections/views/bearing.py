@@ -11,6 +11,9 @@ from fleet.web.bearing_addresses import bearing_address, read
 from fleet.web.bearing_search import called, visible
 from inspections.forecasts import bearing_facts, sentences
 from inspections.forecasts.current import current
+from inspections.forecasts.judgement.current import judgements
+from inspections.forecasts.judgement.figures import Word
+from inspections.forecasts.judgement.sentence import WORDS, sentence, standing_of
 from inspections.limits import approvals
 from inspections.records import position_merge
 from inspections.trend import assembly, charts
@@ -29,9 +32,12 @@ def bearing(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     (one,) = found
     today = today_at(one.place.site)
     figures = current([one], today)[one.pk]
+    judgement = judgements([one], today)[one.pk]
     known, trend = assembly.trend_of(one, figures, today)
+    trend = assembly.with_opening(trend, judgement)
     missing = {use for use in ("fitting_max", "in_service_max") if use not in known.limits}
     diameter = known.facts.journal_diameter_um if known.facts else None
+    until = judgement.at if judgement.word != Word.DECIDE_NOW else judgement.columns[0]
     context = {
         "bearing": one,
         "place": one.place,
@@ -45,16 +51,20 @@ def bearing(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         "fan": charts.fan_table(trend) if trend.fan else None,
         "dates": sentences.dates_sentence(figures, today),
         "rests_on": sentences.rests_on(figures),
-        "advice": sentences.advice_sentence(figures),
+        "judgement": judgement,
+        "word": WORDS[judgement.word],
+        "stands": sentence(
+            standing_of(judgement, figures["last_reading_um"], figures.day("last_reading_on"))
+        ),
+        "notes": figures["notes"] or [],
         "slip": sentences.slip_sentence(figures),
         "room": sentences.room_sentence(figures),
-        "dots": _dots(figures),
+        "dots": charts.twenty_dots(until.past) if until else "",
+        "until": until,
         "story": assembly.told(known, shown_of(one)),
         "suggested": suggestions(diameter, missing),
         "missing": bearing_facts.missing_words(known),
         "known_facts": bearing_facts.facts(known, figures, today),
-        "following": sentences.following(figures),
-        "coming": sentences.coming(figures),
         "limits": bearing_address(one, "bearing-limits"),
         "here": bearing_address(one),
         "waits": _waits(one, request.user),
@@ -68,11 +78,6 @@ def _waits(bearing, account):
     waits = approvals.waiting([bearing], account)
     shells = [one for one in waits if one.of == "shell"]
     return {"shells": shells, "n_limits": len(waits) - len(shells)}
-
-
-def _dots(figures):
-    share = figures["p_max_before_following_outage"]
-    return None if share is None else charts.twenty_dots(share)
 
 
 @require_safe

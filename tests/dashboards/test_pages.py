@@ -27,7 +27,7 @@ def _fleet(n: int, site=None):
 
 
 def _queries(client, address, django_assert_max_num_queries):
-    with django_assert_max_num_queries(60) as asked:
+    with django_assert_max_num_queries(100) as asked:
         assert client.get(address).status_code == 200
     return len(asked)
 
@@ -59,6 +59,33 @@ def test_an_empty_site_says_its_three_steps_and_leads_to_the_first(client, addre
     for holds in ("register", "history", "outages", "spares"):
         assert f'href="/import/template/{holds}/"' in page, holds
         assert f'href="/import/template/{holds}/?as=xlsx"' in page, holds
+
+
+def test_an_administrator_whose_role_shows_no_bearings_is_told_so(client):
+    _fleet(1)
+    client.force_login(makers.an_account(role="administrator"))
+    page = client.get("/").content.decode()
+    assert "This site holds bearings, and your role shows none of them." in page
+    assert "Nothing here yet" not in page
+
+
+def test_a_search_that_misses_says_what_was_sought(client):
+    _fleet(1)
+    client.force_login(makers.an_account())
+    page = client.get("/?find=Nowhere 7").content.decode()
+    assert "No pump or bearing at your sites has “Nowhere 7” in its name" in page
+
+
+def test_list_and_page_say_one_sentence_and_the_limit_that_is_missing_is_led_to(client):
+    site = _fleet(2)
+    bearing = makers.a_bearing(place=makers.a_place(site=site, tag="Unset"), limits={})
+    makers.a_reading(bearing=bearing)
+    client.force_login(makers.an_account())
+    listed, shown = (client.get(at).content.decode() for at in ("/", "/bearings/Unset/DE/"))
+    said = "Set a limit: neither a maximum nor a replace limit stands"
+    for page in (listed, shown):
+        assert said in page
+        assert "/bearings/Unset/DE/limits/" in page
 
 
 def test_an_empty_site_offers_nobody_what_the_role_may_not_do(client):

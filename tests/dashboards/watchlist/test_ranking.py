@@ -1,15 +1,17 @@
 """The order, the groups and the first sentence of the watch list, on plain figures."""
 
 import datetime as dt
+from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
 
 from dashboards.watchlist.ranking import Asked, Watched, groups, saying, watch_list
 from inspections.forecasts.figures import BEYOND, Figures
+from inspections.forecasts.judgement.figures import Column, Judgement
 
 
-def _watched(tag="Lift 1", name="DE", site="North", **figures):
+def _watched(tag="Lift 1", name="DE", site="North", judgement=None, **figures):
     place = SimpleNamespace(
         tag=tag, folded=tag.casefold(), site=SimpleNamespace(name=site, folded=site.casefold())
     )
@@ -18,14 +20,36 @@ def _watched(tag="Lift 1", name="DE", site="North", **figures):
     known = {
         "outcome": "ok",
         "readings": 3,
-        "advice": "leave",
         "class": "",
         "next_outage": "spring",
         "next_outage_on": "2027-04-10",
         "following_outage_on": "2028-10-10",
         "replace_date_p10": "2030-01-01",
     }
-    return Watched(bearing, Figures(known | figures))
+    return Watched(bearing, Figures(known | figures), judgement=judgement)
+
+
+def _judged(word: str, waiting_h: float) -> Judgement:
+    on = dt.date(2027, 4, 10)
+    column = Column("spring", "1", on, on, True, past=0.03, trigger_um=287.0, trigger_is="reading", new=0.4)
+    columns = (replace(column, waiting_h=waiting_h),)
+    return Judgement(dt.date(2026, 6, 30), word, "cost", columns, first=0, limit_um=345.0)
+
+
+def test_by_what_waiting_costs_the_dearest_comes_first_and_what_is_past_before_all():
+    rows = [
+        _watched("A", judgement=_judged("open", 3.0), replace_date_p10="2027-01-01"),
+        _watched("B", judgement=_judged("open", 12.0), replace_date_p10="2029-01-01"),
+        _watched("C", judgement=_judged("decide_now", 1.0), replace_date_p10="2028-01-01"),
+    ]
+    tags = lambda asked: [one.bearing.place.tag for one in watch_list(rows, asked).dated]  # noqa: E731
+    assert tags(Asked(order="cost")) == ["C", "B", "A"]
+    assert tags(Asked()) == ["A", "C", "B"]
+
+
+def test_a_row_says_the_one_sentence_of_its_judgement():
+    said = _watched("A", judgement=_judged("open", 3.0)).says.replace("\u00a0", " ")
+    assert said == "Open in April 2027 and look: replace from 287 µm; 4 in 10 it will be."
 
 
 def test_rows_stand_in_the_order_of_the_1_in_10_date_and_those_beyond_come_last():
@@ -75,7 +99,7 @@ def test_a_bearing_past_the_day_of_its_next_outage_only_is_not_counted_as_soon()
     [
         (Asked(site="north"), ["A", "B"]),
         (Asked(pump="b"), ["B"]),
-        (Asked(advice="replace"), ["B"]),
+        (Asked(advice="open"), ["B"]),
         (Asked(before="2028-01-01"), ["B"]),
         (Asked(find="b d"), ["B"]),
         (Asked(wear_class="grit"), ["A"]),
@@ -84,7 +108,7 @@ def test_a_bearing_past_the_day_of_its_next_outage_only_is_not_counted_as_soon()
 def test_a_filter_keeps_what_it_names(asked, tags):
     rows = [
         _watched("A", **{"class": "Grit"}),
-        _watched("B", advice="replace", replace_date_p10="2027-02-01"),
+        _watched("B", judgement=_judged("open", 12.0), replace_date_p10="2027-02-01"),
     ]
     assert sorted(one.bearing.place.tag for one in watch_list(rows, asked).dated) == tags
 
