@@ -1,10 +1,15 @@
 """Each number and word of the trade has one home, and everything else reads it there."""
 
 import re
+from dataclasses import fields
 
 import pytest
 
 from fleet.end_words import END_WORDS
+from inspections.bundle import tables
+from inspections.models import reading_columns
+from inspections.records.facts import ReadingFact
+from inspections.story.observations import Measurement
 from tests.conftest import CHECKOUT
 from tests.test_house import APPS, short, sources
 
@@ -24,6 +29,16 @@ HOMES = {
         r"""[=:(,\[{?] ?["'](pump|outer) end["']""",
         {"fleet/end_words.py", "inspections/static/inspections/contact_reader.js"},
     ),
+    # The wear model's own and the script's are held to these by tests of their own.
+    "factors of slips of the pen": (
+        r"\b39\.37\b|\b1 / 2\.54\b",
+        {
+            "fleet/slip_factors.py",
+            "inspections/wear/slips.py",
+            "inspections/static/inspections/verdict.js",
+        },
+    ),
+    "range in per mille of the journal": (r"= PerMille\(", {"fleet/per_mille.py"}),
     "usual days between outages": (r"\b548(\.0)?\b", {"inspections/wear/arrays.py"}),
 }
 
@@ -49,3 +64,13 @@ def test_the_device_calls_the_ends_as_the_site_does():
     script = (CHECKOUT / "inspections/static/inspections/contact_reader.js").read_text("utf-8")
     words = re.findall(r'\b(?:pump|outer)_end: "([^"]+)"', script)
     assert words == [END_WORDS["in"], END_WORDS["out"]]
+
+
+def test_a_readings_fields_are_listed_once_and_every_door_has_them():
+    columns = set(reading_columns())
+    plain = {column.removesuffix("_id") for column in columns}
+    typed = {field.name.removesuffix("_id") for field in fields(ReadingFact)}
+    assert plain - typed == {"row", "sheet"} - typed, "a fact can say each of them; the sheet is the act's"
+    assert set(Measurement.COLUMNS) - {"pk"} <= columns
+    assert plain - {column.removesuffix("_id") for column in tables.TIES} <= set(tables.READINGS)
+    assert len(set(tables.READINGS)) == len(tables.READINGS)

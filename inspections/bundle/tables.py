@@ -7,7 +7,7 @@ from uuid import UUID
 from fleet.models import Bearing, Limit, Person
 from fleet.plant.calibration import doubts
 from fleet.sheets.export import csv_bytes
-from inspections.models import Reading
+from inspections.models import Reading, reading_columns
 from inspections.story.audit_trail import LedgerStory
 
 STORY = (
@@ -23,32 +23,13 @@ STORY = (
     "entry",
     "hash",
 )
+# What only ties a reading's row to the rest of the record: the entry and the story say it.
+TIES = ("bearing_id", "visit_id", "sheet_id", "sheet_row", "row_id", "order", "entered_at", "supersedes")
+# Beside what a reading says: what came of it, who, when, and its entry.
+BESIDE = ("gauge_doubt", "changed", "recorded_by", "recorded_at", "chain", "entry")
 READINGS = (
-    "on",
-    "last_on",
-    "precision",
-    "stage",
-    "quantity",
-    "basis",
-    "end",
-    "clock",
-    "method",
-    "instrument",
-    "gauge_doubt",
-    "typed",
-    "unit",
-    "value_um",
-    "low_um",
-    "high_um",
-    "counts",
-    "not_for_wear",
-    "changed",
-    "measured_by",
-    "checked_by",
-    "recorded_by",
-    "recorded_at",
-    "chain",
-    "entry",
+    *(column.removesuffix("_id") for column in reading_columns() if column not in TIES),
+    *BESIDE,
 )
 LIMITS = (
     "use",
@@ -98,38 +79,23 @@ def readings_csv(bearing: Bearing, told: LedgerStory, people: Mapping[UUID, Pers
     )
     said = doubts((one.instrument_id, one.on) for one in rows)
     return csv_bytes(
-        READINGS,
-        [
-            (
-                one.on,
-                one.last_on,
-                one.precision,
-                one.stage,
-                one.quantity,
-                one.basis,
-                one.end,
-                one.clock,
-                one.method,
-                one.instrument or "",
-                _doubt(said, one),
-                one.typed,
-                one.unit,
-                one.value_um,
-                one.low_um,
-                one.high_um,
-                one.counts,
-                one.not_for_wear,
-                changed.get(one.pk, ""),
-                _name(people, one.measured_by),
-                _name(people, one.checked_by),
-                _name(people, one.recorded_by),
-                _instant(one.recorded_at),
-                one.chain,
-                one.entry_n,
-            )
-            for one in rows
-        ],
+        READINGS, [_reading_cells(one, _doubt(said, one), changed.get(one.pk, ""), people) for one in rows]
     )
+
+
+def _reading_cells(
+    reading: Reading, doubt: Any, changed: str, people: Mapping[UUID, Person]
+) -> tuple[Any, ...]:
+    """One reading's row under `READINGS`."""
+    shown = {
+        "instrument": reading.instrument or "",
+        "conditions": ", ".join(sorted(reading.conditions)),
+        "gauge_doubt": doubt,
+        "changed": changed,
+        "recorded_at": _instant(reading.recorded_at),
+        "entry": reading.entry_n,
+    } | {who: _name(people, getattr(reading, who)) for who in ("measured_by", "checked_by", "recorded_by")}
+    return tuple(shown[name] if name in shown else getattr(reading, name) for name in READINGS)
 
 
 def limits_csv(bearing: Bearing, told: LedgerStory) -> bytes:

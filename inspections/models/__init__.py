@@ -21,7 +21,16 @@ from inspections.models.event import (
     Reason,
 )
 from inspections.models.forecast import Forecast, ForecastRun
-from inspections.models.reading import BOUNDS_UM, Basis, End, NotMeasured, Quantity, Reading, Stage
+from inspections.models.reading import (
+    BOUNDS_UM,
+    Basis,
+    End,
+    NotMeasured,
+    Quantity,
+    Reading,
+    Stage,
+    reading_columns,
+)
 from inspections.models.receipt import DeviceReceipt
 from inspections.models.tapped import TappedCells
 from inspections.models.visit import Attendance, Precision, Visit
@@ -59,4 +68,5 @@ __all__ = [
     "Stage",
     "TappedCells",
     "Visit",
+    "reading_columns",
 ]

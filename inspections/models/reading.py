@@ -138,6 +138,18 @@ class Reading(FromSheet):
         return f"{self.bearing} {self.on} {self.typed} {self.unit}"
 
 
+def reading_columns() -> tuple[str, ...]:
+    """What a reading says, by column: all but what every row of the record carries. The one list of them."""
+    return _READING_COLUMNS
+
+
+_READING_COLUMNS = tuple(
+    column.attname
+    for column in Reading._meta.concrete_fields
+    if column.attname not in ("id", *Recorded.STAMPS)
+)
+
+
 class NotMeasured(Recorded):
     """A station of a visit that could not be measured, and why; what was opened and left out is part of the record."""
 

@@ -16,7 +16,16 @@ from fleet.plant.gauges import instruments_named
 from fleet.plant.people import persons_named
 from fleet.plant.second_person import sites_wanting
 from fleet.units import SHOWN_UNIT, from_um
-from inspections.models import BOUNDS_UM, WORK, Event, EventKind, MeterEntry, Quantity, Reading
+from inspections.models import (
+    BOUNDS_UM,
+    WORK,
+    Event,
+    EventKind,
+    MeterEntry,
+    Quantity,
+    Reading,
+    reading_columns,
+)
 from inspections.records.entry_bodies import new_row
 from inspections.records.facts import EventFact, Happened, MeterFact, ReadingFact
 from inspections.records.openings import Machines, NotRecorded, Openings
@@ -117,31 +126,20 @@ def reading_row(fact: ReadingFact, people: dict, instruments: dict, common: dict
     value, low, high = (None if n is None else n * double for n in (fact.value_um, fact.low_um, fact.high_um))
     for number in (value, low, high):
         _within_bounds(fact.quantity, number, fact)
-    values = {
+    settled = {
         "bearing_id": fact.bearing,
-        "visit_id": fact.visit_id,
-        "quantity": fact.quantity,
-        "basis": fact.basis,
-        "end": fact.end,
-        "clock": fact.clock,
-        "stage": fact.stage,
-        "method": fact.method,
         "instrument_id": instruments.get(_folded(fact.instrument)) if fact.instrument else None,
         "step_um": None if fact.step_um is None else fact.step_um * double,
-        "typed": fact.typed,
-        "unit": fact.unit,
         "value_um": value,
         "low_um": low,
         "high_um": high,
-        "repeat": fact.repeat,
-        "counts": fact.counts,
-        "not_for_wear": fact.not_for_wear,
-        "not_for_wear_because": fact.not_for_wear_because,
-        "conditions": fact.conditions,
         "measured_by": _person(fact.measured_by, people),
         "checked_by": _person(fact.checked_by, people),
-        "supersedes": fact.supersedes,
         **_from_sheet(fact, common),
+    }
+    values = {
+        column: settled[column] if column in settled else getattr(fact, column)
+        for column in reading_columns()
     }
     return new_row(f"bearing:{fact.bearing}", "reading", values, fact.id)
 

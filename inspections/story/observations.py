@@ -3,7 +3,7 @@
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import Any, ClassVar
 from uuid import UUID
 
@@ -47,46 +47,26 @@ class Measurement:
     measured_by: UUID | None
     note: str
 
-    COLUMNS: ClassVar[tuple[str, ...]] = (
-        "pk",
-        "bearing_id",
-        "visit_id",
-        "on",
-        "last_on",
-        "precision",
-        "order",
-        "quantity",
-        "basis",
-        "end",
-        "clock",
-        "stage",
-        "method",
-        "typed",
-        "unit",
-        "value_um",
-        "low_um",
-        "high_um",
-        "step_um",
-        "repeat",
-        "counts",
-        "not_for_wear",
-        "not_for_wear_because",
-        "conditions",
-        "instrument_id",
-        "measured_by",
-        "note",
-    )
+    COLUMNS: ClassVar[tuple[str, ...]]
+    """The columns of a reading that fill the fields, in their order."""
+    LENGTHS: ClassVar[slice]
 
     @classmethod
     def of(cls, row: Sequence[Any]) -> "Measurement":
         """From the columns `COLUMNS`, decimals made floats."""
-        lengths = (None if n is None else float(n) for n in row[15:19])
-        return cls(*row[:15], *lengths, *row[19:])
+        lengths = (None if n is None else float(n) for n in row[cls.LENGTHS])
+        return cls(*row[: cls.LENGTHS.start], *lengths, *row[cls.LENGTHS.stop :])
 
     @property
     def station(self) -> str:
         """The station as `in-12`, `in`, `12`, or nothing."""
         return "-".join(str(part) for part in (self.end, self.clock) if part)
+
+
+_COLUMN_OF = {"id": "pk", "bearing": "bearing_id", "visit": "visit_id", "instrument": "instrument_id"}
+Measurement.COLUMNS = tuple(_COLUMN_OF.get(field.name, field.name) for field in fields(Measurement))
+_LENGTHS = [n for n, name in enumerate(Measurement.COLUMNS) if name.endswith("_um")]
+Measurement.LENGTHS = slice(_LENGTHS[0], _LENGTHS[-1] + 1)
 
 
 @dataclass(frozen=True, slots=True)

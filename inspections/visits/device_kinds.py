@@ -2,9 +2,10 @@
 stored row of it says, so that the two can be compared."""
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
+from uuid import UUID
 
 from django import forms
 
@@ -73,24 +74,53 @@ def _reading(entry: DeviceEntry) -> dict[str, Any]:
     return form.facts()
 
 
+def _reading_said(
+    *,
+    value: str,
+    unit: str,
+    note: str,
+    method: str,
+    basis: str,
+    gauge: str,
+    conditions: Iterable[str],
+    quantity: str,
+    stage: str,
+    station: str,
+    checked_by: UUID | None,
+) -> Said:
+    """What a reading says, whether a device sent it or the record holds it: compared word for word."""
+    return {
+        "value": value,
+        "unit": unit,
+        "note": note,
+        "method": method,
+        "basis": basis,
+        "gauge": gauge,
+        "conditions": ", ".join(sorted(conditions)),
+        "quantity": quantity,
+        "stage": stage,
+        "station": station,
+        "checked by": str(checked_by or ""),
+    }
+
+
 def _reading_says(entry: DeviceEntry) -> Said:
     facts = _reading(entry)
     more = {name: facts[name] for name in ("method", "instrument")}
     typed, unit, more = as_recorded(facts["value"], facts["unit"], facts["less"], more)
-    checked_by = entry.person("checked_by")
-    return {
-        "value": typed.strip(),
-        "unit": unit,
-        "note": more.get("note", ""),
-        "method": facts["method"],
-        "basis": facts["basis"],
-        "gauge": folded(facts["instrument"]),
-        "conditions": ", ".join(sorted(facts["conditions"])),
-        "quantity": entry.quantity,
-        "stage": entry.stage,
-        "station": entry.station.key,
-        "checked by": str(checked_by or ""),
-    }
+    return _reading_said(
+        value=typed.strip(),
+        unit=unit,
+        note=more.get("note", ""),
+        method=facts["method"],
+        basis=facts["basis"],
+        gauge=folded(facts["instrument"]),
+        conditions=facts["conditions"],
+        quantity=entry.quantity,
+        stage=entry.stage,
+        station=entry.station.key,
+        checked_by=entry.person("checked_by"),
+    )
 
 
 def _store_reading(entry: DeviceEntry) -> None:
@@ -110,19 +140,19 @@ def _store_reading(entry: DeviceEntry) -> None:
 
 def _reading_holds(row: Reading) -> Said:
     gauge = Instrument.objects.filter(pk=row.instrument_id).first() if row.instrument_id else None
-    return {
-        "value": row.typed,
-        "unit": row.unit,
-        "note": row.note,
-        "method": row.method,
-        "basis": row.basis,
-        "gauge": gauge.folded if gauge else "",
-        "conditions": ", ".join(sorted(row.conditions)),
-        "quantity": row.quantity,
-        "stage": row.stage,
-        "station": Station(row.end, row.clock).key,
-        "checked by": str(row.checked_by or ""),
-    }
+    return _reading_said(
+        value=row.typed,
+        unit=row.unit,
+        note=row.note,
+        method=row.method,
+        basis=row.basis,
+        gauge=gauge.folded if gauge else "",
+        conditions=row.conditions,
+        quantity=row.quantity,
+        stage=row.stage,
+        station=Station(row.end, row.clock).key,
+        checked_by=row.checked_by,
+    )
 
 
 # stations left out -------------------------------------------------------------------------------------------------

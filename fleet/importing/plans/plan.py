@@ -5,6 +5,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, field, fields, replace
 from typing import Any
 
+from xlsxwriter.utility import xl_cell_to_rowcol, xl_col_to_name
+
 FORMAT = 1
 
 # What a column may hold, and how it is called. The first three are no part of a row of the template.
@@ -255,12 +257,7 @@ def _named(columns: list[ColumnPlan]) -> str:
 
 def letters(j: int) -> str:
     """A column's letters in a spreadsheet, from 0: A, B, ... Z, AA."""
-    name = ""
-    j += 1
-    while j:
-        j, rest = divmod(j - 1, 26)
-        name = chr(65 + rest) + name
-    return name
+    return xl_col_to_name(j)
 
 
 def cell_of(text: str) -> tuple[int, int] | None:
@@ -268,10 +265,8 @@ def cell_of(text: str) -> tuple[int, int] | None:
     found = re.fullmatch(r"([A-Za-z]{1,3})([1-9][0-9]{0,6})", text.strip())
     if found is None:
         return None
-    column = 0
-    for letter in found[1].upper():
-        column = column * 26 + ord(letter) - 64
-    return int(found[2]), column - 1
+    row, column = xl_cell_to_rowcol(found[0].upper())
+    return row + 1, column
 
 
 def heading_text(heading: str) -> str:
