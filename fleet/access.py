@@ -44,7 +44,7 @@ def sites_for(account: Account, act: str = "read") -> QuerySet[Site]:
     """The sites at which an account may do an act."""
     held = [site for role, site in roles_of(account) if role in MAY[act]]
     sites = Site.objects.standing()
-    return sites if None in held else sites.filter(pk__in=held)
+    return sites if None in held else sites.filter(pk__in=[str(where) for where in held])
 
 
 def sites_of(account: Account, act: str) -> frozenset[UUID] | None:

@@ -156,9 +156,12 @@ def recorded(
     inside = Q(on__gte=first, on__lte=last) | Q(visit__in=list(latest.values()))
     made: dict[UUID, AtPump] = {}
     for row in _rows(inside, list(since)):
-        accepted_at = since[row.bearing_id]
+        pk = row.bearing_id
+        if pk is None:
+            continue  # of the whole pump
+        accepted_at = since[pk]
         if accepted_at is None or row.recorded_at >= accepted_at:
-            made[row.bearing_id] = _with(made.get(row.bearing_id), row)
+            made[pk] = _with(made.get(pk), row)
     open_at = {place for place, visit in latest.items() if visit.closed_on is None}
     return {pk: replace(seen, is_open=places[pk] in open_at) for pk, seen in made.items()}
 

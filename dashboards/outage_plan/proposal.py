@@ -335,7 +335,7 @@ def _relined(site: Site) -> dict[str, float]:
     rows = Spare.objects.standing().filter(site=site, relined_after_days__isnull=False)
     for kind, half, days in rows.values_list("shell_type", "half", "relined_after_days"):
         name = f"{kind} {half}" if half else kind
-        found[name] = max(float(days), found.get(name, 0.0))
+        found[name] = max(float(days or 0), found.get(name, 0.0))
     return found
 
 

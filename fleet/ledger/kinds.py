@@ -39,7 +39,7 @@ class Kind:
     name: str
     model: type[Recorded] | None = None
     apply: Apply | None = None
-    fields: tuple[models.Field, ...] = field(default=())
+    fields: "tuple[models.Field[Any, Any], ...]" = field(default=())
 
 
 _KINDS: dict[str, Kind] = {}
@@ -75,7 +75,7 @@ def all_kinds() -> list[Kind]:
     return list(_KINDS.values())
 
 
-def _own_fields(model: type[Recorded]) -> tuple[models.Field, ...]:
+def _own_fields(model: type[Recorded]) -> "tuple[models.Field[Any, Any], ...]":
     return tuple(f for f in model._meta.concrete_fields if f.name not in Recorded.STAMPS)
 
 
@@ -89,7 +89,7 @@ def body_of(row: Recorded, known: Kind) -> Body:
     return body
 
 
-def _quantised(f: models.Field, value: Any) -> Any:
+def _quantised(f: "models.Field[Any, Any]", value: Any) -> Any:
     """A decimal with exactly the digits its column keeps, so that the entry and the row say the same."""
     if isinstance(f, models.DecimalField):
         return f.to_python(value).quantize(f.to_python(10) ** -(f.decimal_places or 0))
@@ -134,6 +134,6 @@ def columns_of(items: Sequence[tuple[Body, Stamp]], known: Kind) -> dict[str, li
 _ABSENT = object()
 
 
-def _reader(f: models.Field) -> Callable[[Any], Any]:
+def _reader(f: "models.Field[Any, Any]") -> Callable[[Any], Any]:
     target = f.target_field if isinstance(f, models.ForeignKey) else f
     return lambda value: f.get_default() if value is _ABSENT else target.to_python(value)

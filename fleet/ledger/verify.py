@@ -7,6 +7,7 @@ after that seal, and what was never entered, no chain can show.
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import Any
 from uuid import UUID
 
 from fleet.ledger import kinds
@@ -40,11 +41,11 @@ class _Said:
     withdrawn: by row, the act that withdrew it last.
     """
 
-    rows: dict[str, dict[UUID, dict]] = field(default_factory=dict)
+    rows: dict[str, dict[UUID, dict[str, Any]]] = field(default_factory=dict[str, Any])
     withdrawn: dict[UUID, UUID] = field(default_factory=dict)
-    changes: list[tuple[object, int, dict, UUID]] = field(default_factory=list)
+    changes: list[tuple[object, int, dict[str, Any], UUID]] = field(default_factory=list)
 
-    def take(self, entry: dict, body: dict) -> None:
+    def take(self, entry: dict[str, Any], body: dict[str, Any]) -> None:
         """Keep what an entry says; a kind nobody knows raises LookupError."""
         known = kinds.kind(entry["kind"])
         if known.model:
@@ -89,15 +90,15 @@ def verify(*, rows: bool = True) -> Findings:
     return found
 
 
-def _place(entry: dict) -> str:
+def _place(entry: dict[str, Any]) -> str:
     return f"{entry['chain']}, entry {entry['n']}"
 
 
-def _entries() -> Iterator[dict]:
-    return Entry.objects.order_by("chain", "n").values(*COLUMNS).iterator(chunk_size=5000)
+def _entries() -> Iterator[dict[str, Any]]:
+    yield from Entry.objects.order_by("chain", "n").values(*COLUMNS).iterator(chunk_size=5000)
 
 
-def _check_entry(entry: dict, heads: dict[str, list[str]], found: Findings) -> dict:
+def _check_entry(entry: dict[str, Any], heads: dict[str, list[str]], found: Findings) -> dict[str, Any]:
     """Hash, link, number and copies of one entry; returns its body, empty where its text cannot be read."""
     place = _place(entry)
     before = heads.setdefault(entry["chain"], [])
@@ -132,7 +133,7 @@ def _check_entry(entry: dict, heads: dict[str, list[str]], found: Findings) -> d
     thing = body.get("id")
     if thing != (str(entry["thing"]) if entry["thing"] else None):
         found.faults.append(f"{place}: the column thing differs from the text.")
-    return body
+    return dict(body)
 
 
 def _check_heads(heads: dict[str, list[str]], found: Findings) -> None:
@@ -149,7 +150,7 @@ def _check_heads(heads: dict[str, list[str]], found: Findings) -> None:
 
 def _check_seals(heads: dict[str, list[str]], found: Findings) -> None:
     prev = GENESIS
-    sealed: dict[str, dict] = {}
+    sealed: dict[str, dict[str, Any]] = {}
     for seal in Seal.objects.order_by("n"):
         found.n_seals += 1
         place = f"seal {seal.n}"
@@ -164,7 +165,7 @@ def _check_seals(heads: dict[str, list[str]], found: Findings) -> None:
         prev, found.last_seal_at = seal.hash, seal.sealed_at
 
 
-def _check_seal(seal: Seal, said: dict, prev: str, number: int, found: Findings) -> None:
+def _check_seal(seal: Seal, said: dict[str, Any], prev: str, number: int, found: Findings) -> None:
     if said["n"] != seal.n or said["root"] != seal.root or said["sealed_at"] != plain(seal.sealed_at):
         found.faults.append(f"seal {seal.n}: its columns differ from its text.")
     if said["prev"] != prev or seal.n != number:
@@ -172,7 +173,11 @@ def _check_seal(seal: Seal, said: dict, prev: str, number: int, found: Findings)
 
 
 def _check_leaves(
-    place: str, said: dict, sealed: dict[str, dict], heads: dict[str, list[str]], found: Findings
+    place: str,
+    said: dict[str, Any],
+    sealed: dict[str, dict[str, Any]],
+    heads: dict[str, list[str]],
+    found: Findings,
 ) -> None:
     for leaf in said["changed"]:
         sealed[leaf["chain"]] = leaf
@@ -209,6 +214,6 @@ def _check_rows(said: _Said, found: Findings) -> None:
             found.faults.append(f"{known.name} {pk}: its entry is there, its row is not.")
 
 
-def _without_blanks(body: dict) -> dict:
+def _without_blanks(body: dict[str, Any]) -> dict[str, Any]:
     """A body as `kinds.body_of` gives it: a field that a revision emptied says nothing."""
     return {name: value for name, value in body.items() if value is not None and value not in ("", [], {})}

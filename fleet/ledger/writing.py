@@ -104,7 +104,7 @@ def _move_heads(chains: Iterable[Chain]) -> None:
 def _append(
     facts: Sequence[Fact],
     texts: Sequence[str],
-    bodies: Sequence[dict],
+    bodies: Sequence[dict[str, Any]],
     chains: dict[str, Chain],
     *,
     act: uuid.UUID,

@@ -1,9 +1,13 @@
 """A bearing position, what is known of it, and its limits."""
 
+from collections.abc import Iterable
+from typing import Self
+
 from django.db import models
 
 from fleet.models.place import Place
 from fleet.models.recorded import DatedQuerySet, Recorded, RecordedQuerySet, between, micrometres
+from fleet.models.site import Site
 
 
 class WearClass(Recorded):
@@ -20,10 +24,10 @@ class WearClass(Recorded):
 
 
 class BearingQuerySet(RecordedQuerySet):
-    def at_sites(self, sites):
+    def at_sites(self, sites: Iterable[Site]) -> Self:
         return self.filter(place__site__in=sites)
 
-    def in_order(self):
+    def in_order(self) -> Self:
         """By site, pump and position, with what a list of them shows."""
         return self.select_related("place", "place__site").order_by(
             "place__site__folded", "place__folded", "folded"

@@ -1,5 +1,10 @@
 """What the whole plant owns: instruments and their calibration, dated settings."""
 
+import datetime
+from collections.abc import Iterable
+from typing import Any, Self
+from uuid import UUID
+
 from django.db import models
 
 from fleet.models.recorded import Recorded, RecordedQuerySet
@@ -24,11 +29,11 @@ class Calibration(Recorded):
 
 
 class SettingQuerySet(RecordedQuerySet):
-    def in_force(self, name: str, site, day):
+    def in_force(self, name: str, site: Site | None, day: datetime.date) -> Any:
         """The value of a setting at a site on a day: the site's own latest, else the plant's; None where none is set."""
         return SettingsRead(self.filter(name=name).of(site)).in_force(name, site, day)
 
-    def of(self, site):
+    def of(self, site: Site | UUID | None) -> Self:
         """The standing settings of a site and of the whole plant."""
         return self.standing().filter(models.Q(site=site) | models.Q(site__isnull=True))
 
@@ -36,10 +41,10 @@ class SettingQuerySet(RecordedQuerySet):
 class SettingsRead:
     """Settings read once, for who asks for several: the same answers as from the database."""
 
-    def __init__(self, rows):
+    def __init__(self, rows: Iterable["Setting"]) -> None:
         self.rows = list(rows)
 
-    def in_force(self, name: str, site, day):
+    def in_force(self, name: str, site: Site | None, day: datetime.date) -> Any:
         """As `SettingQuerySet.in_force`."""
         sites = (None,) if site is None else (None, site.pk)
         held = (

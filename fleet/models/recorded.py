@@ -2,12 +2,13 @@
 
 import datetime
 import uuid
+from typing import Any, Self
 
 from django.db import models
 
 
-class RecordedQuerySet(models.QuerySet):
-    def standing(self):
+class RecordedQuerySet(models.QuerySet[Any]):
+    def standing(self) -> Self:
         """Rows that no later act has withdrawn."""
         return self.filter(withdrawn_by__isnull=True)
 
@@ -15,7 +16,7 @@ class RecordedQuerySet(models.QuerySet):
 class DatedQuerySet(RecordedQuerySet):
     """Rows that hold from a day on (`from_on`; empty: always) until a later row takes over."""
 
-    def holding_on(self, day, *key: str) -> dict:
+    def holding_on(self, day: datetime.date, *key: str) -> dict[Any, Any]:
         """For each value of the key's columns, the standing row that holds on a day: the latest begun, then latest recorded."""
         rows = self.standing().filter(models.Q(from_on__isnull=True) | models.Q(from_on__lte=day))
         begun = sorted(rows, key=lambda row: (row.from_on or datetime.date.min, row.recorded_at, row.entry_n))
@@ -43,7 +44,9 @@ class Recorded(models.Model):
         abstract = True
 
 
-def between(field: str, low, high, name: str, sentence: str, *, null: bool = True) -> models.CheckConstraint:
+def between(
+    field: str, low: float, high: float, name: str, sentence: str, *, null: bool = True
+) -> models.CheckConstraint:
     """A two-sided check: one side alone lets NaN into PostgreSQL."""
     condition = models.Q(**{f"{field}__gte": low, f"{field}__lte": high})
     if null:
@@ -51,7 +54,7 @@ def between(field: str, low, high, name: str, sentence: str, *, null: bool = Tru
     return models.CheckConstraint(condition=condition, name=name, violation_error_message=sentence)
 
 
-def micrometres(**options) -> models.DecimalField:
+def micrometres(**options: Any) -> "models.DecimalField[Any, Any]":
     """A length in um with four decimals: an inch is exactly 25 400 um, a tenth of a thou exactly 2.54 um."""
     options.setdefault("null", True)
     options.setdefault("blank", True)

@@ -73,7 +73,7 @@ def void(check: Check) -> str:
 
 def bare(pattern: Pattern, live: NDArray[np.bool_]) -> bool:
     """At most one cell printed: nothing to read."""
-    return int(((pattern > 0) & live).sum()) < BARS["least_marked"]
+    return bool(int(((pattern > 0) & live).sum()) < BARS["least_marked"])
 
 
 def decide(p: Print) -> Decision:
@@ -137,7 +137,7 @@ def _read(p: Print) -> Decision:
 
 
 def _is_good(p: Print) -> bool:
-    return p.sum("good") >= BARS["good"] and p.sum("tilt", "skew", "side") <= BARS["good_alignment"]
+    return bool(p.sum("good") >= BARS["good"] and p.sum("tilt", "skew", "side") <= BARS["good_alignment"])
 
 
 def _open(p: Print) -> Decision | None:
@@ -161,9 +161,9 @@ def _measured_once(p: Print) -> bool:
         return False
     tight, large = p.sum("tight"), p.sum("large")
     if p.check.state == "run_in":
-        return max(tight, large) > BARS["once_run_in"]
+        return bool(max(tight, large) > BARS["once_run_in"])
     either = max(tight, large) > BARS["once_each"] or tight + large > BARS["once_both"]
-    return either or p.sum("pinch", "thick", "tight") > BARS["once_wide"]
+    return bool(either or p.sum("pinch", "thick", "tight") > BARS["once_wide"])
 
 
 def _good(p: Print) -> Decision:

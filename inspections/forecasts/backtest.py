@@ -99,7 +99,8 @@ def _verdict(found: Mapping[str, Any]) -> str:
 
 def _inside(one: Mapping[str, Any], n: int) -> int:
     """How many lay between the 5 % and the 95 % figure."""
-    return round(n * (one["below"][4] - one["below"][0]) / 100.0)
+    low, high = float(one["below"][0]), float(one["below"][4])
+    return round(n * (high - low) / 100.0)
 
 
 def table(found: Mapping[str, Any]) -> list[tuple[str, float, float, float]]:
@@ -111,7 +112,9 @@ def table(found: Mapping[str, Any]) -> list[tuple[str, float, float, float]]:
     ]
 
 
-def worst_seen(found: Mapping[str, Any], bearings: Collection[Bearing] | Sequence[Bearing]) -> list[dict]:
+def worst_seen(
+    found: Mapping[str, Any], bearings: Collection[Bearing] | Sequence[Bearing]
+) -> list[dict[str, Any]]:
     """The worst misses among these bearings, each with its address and day."""
     by_pk = {str(bearing.pk): bearing for bearing in bearings}
     return [

@@ -5,6 +5,7 @@ import hashlib
 import uuid
 from collections import OrderedDict, defaultdict
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 from django.db.models import Max
 
@@ -21,9 +22,9 @@ from inspections.wear.fit import fit_fleet
 from inspections.wear.population import Population
 
 # Fresh figures of this process, so that a page looked at twice is worked out once.
-_FRESH: OrderedDict[tuple, Figures] = OrderedDict()
+_FRESH: OrderedDict[tuple[Any, ...], Figures] = OrderedDict()
 _FRESH_MOST = 20_000
-_FITTED: dict[tuple, tuple[Population, Codes]] = {}
+_FITTED: dict[tuple[Any, ...], tuple[Population, Codes]] = {}
 # Fits of this process by what they were made from: an entry that tells nothing of wear asks for no new one.
 _FITS: OrderedDict[bytes, Population] = OrderedDict()
 _FITS_MOST = 64

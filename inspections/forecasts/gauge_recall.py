@@ -4,6 +4,7 @@ import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Any
 from uuid import UUID
 
 from fleet.formatting import day
@@ -98,7 +99,7 @@ def _recall(
     return Recall(wrong, since, until, [Affected(*row, *figures.get(row[1], ())) for row in found])
 
 
-def _figures() -> dict[UUID, tuple]:
+def _figures() -> dict[UUID, tuple[Any, ...]]:
     """By bearing: rate, what it is per, and the 1 in 10 date of the standing run."""
     run = standing_run()
     names = ("figures__rate_um_per_kh_p50", "figures__exposure", "figures__replace_date_p10")

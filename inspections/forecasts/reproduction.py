@@ -24,6 +24,8 @@ from inspections.wear.fit import fit_fleet
 from inspections.wear.population import Population
 
 EQUAL, DIFFERS, CANNOT = "recomputed equal", "differs", "cannot be recomputed"
+# The fleet fitted as it stood, by the last entry it knew and the day.
+Fits = dict[tuple[int, dt.date], tuple[Population, Codes]]
 
 
 @dataclass(frozen=True)
@@ -57,7 +59,7 @@ def recompute() -> Iterator[Recomputed]:
     entries = list(Entry.objects.filter(kind="forecast_relied_on").order_by("id"))
     knowledge = Knowledge()
     began: dict[UUID, int] = {}
-    fitted: dict[tuple[int, dt.date], tuple[Population, Codes]] = {}
+    fitted: Fits = {}
     try:
         for entry in entries:
             if entry.act not in began:
@@ -76,7 +78,7 @@ def told() -> Iterator[tuple[str, bool]]:
         yield str(one), one.outcome == DIFFERS
 
 
-def _one(entry: Entry, knowledge: Knowledge, fitted: dict) -> Recomputed:
+def _one(entry: Entry, knowledge: Knowledge, fitted: Fits) -> Recomputed:
     body = json.loads(entry.text)["body"]
     day = dt.date.fromisoformat(body["on"])
     pk = UUID(entry.chain.partition(":")[2])
@@ -108,10 +110,11 @@ def _kept_parameters(run: str | None) -> dict[str, Any] | None:
     digest = canonical_hash(row.parameters)
     if entry is None or json.loads(entry.text)["body"]["parameters"] != digest:
         raise _Altered(f"the stored parameters of the refit of {row.as_of} are not those it recorded")
-    return row.parameters
+    parameters: dict[str, Any] = row.parameters
+    return parameters
 
 
-def _figures(pk: UUID, day: dt.date, kept: Mapping[str, Any] | None, last: int, fitted: dict) -> Figures:
+def _figures(pk: UUID, day: dt.date, kept: Mapping[str, Any] | None, last: int, fitted: Fits) -> Figures:
     """The figures of one bearing from what is known; without stored parameters the fleet is fitted as it stood."""
     if kept:
         population, codes = Population.from_json(kept["population"]), Codes.of_stored(kept)

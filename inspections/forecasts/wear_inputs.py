@@ -2,7 +2,7 @@
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 from uuid import UUID
@@ -215,7 +215,7 @@ def _gather(bearings: Sequence[Bearing], as_of: dt.date) -> list[Known]:
     return known
 
 
-def _limits(as_of: dt.date, some: dict) -> dict[UUID, dict[str, Limit]]:
+def _limits(as_of: dt.date, some: dict[str, Any]) -> dict[UUID, dict[str, Limit]]:
     """By bearing or class, then by use: the clearance limits in force."""
     found: dict[UUID, dict[str, Limit]] = defaultdict(dict)
     rows = Limit.objects.filter(quantity__in=("clearance", "lining"))
@@ -229,7 +229,7 @@ def _limits(as_of: dt.date, some: dict) -> dict[UUID, dict[str, Limit]]:
     return found
 
 
-def _fitted(as_of: dt.date, some: dict) -> dict[UUID, list[ShellFitting]]:
+def _fitted(as_of: dt.date, some: dict[str, Any]) -> dict[UUID, list[ShellFitting]]:
     found: dict[UUID, list[ShellFitting]] = defaultdict(list)
     rows = ShellFitting.objects.standing().filter(from_on__isnull=False, from_on__lte=as_of, **some)
     for fitting in rows.order_by("from_on"):
@@ -296,11 +296,11 @@ def _outages() -> dict[UUID, list[Outage]]:
     return found
 
 
-def _settings(sites, as_of: dt.date) -> dict[UUID, tuple[float, float]]:
+def _settings(sites: Iterable[Site], as_of: dt.date) -> dict[UUID, tuple[float, float]]:
     """By site: the usual interval between outages in days, and the accepted risk."""
     names = ("usual_outage_interval_days", "accepted_risk")
-    rows = Setting.objects.standing().filter(name__in=names)
-    rows = [row for row in rows if row.from_on is None or row.from_on <= as_of]
+    stored = Setting.objects.standing().filter(name__in=names)
+    rows = [row for row in stored if row.from_on is None or row.from_on <= as_of]
     rows.sort(key=lambda row: (row.site_id is not None, row.from_on or dt.date.min, row.entry_n))
 
     def value(site: Site, name: str, default: float) -> float:
@@ -494,4 +494,5 @@ def _event(entry: Observation | Happening, exposure_kh: float, one: Known, zeros
 
 def sd_of(entry: Observation, known_spreads: Mapping[str, Any]) -> float:
     """The stated standard uncertainty of one observation, um."""
-    return known_spreads.get(entry.method, NOT_NAMED).sd_um
+    sd_um: float = known_spreads.get(entry.method, NOT_NAMED).sd_um
+    return sd_um

@@ -1,5 +1,7 @@
 """A reading: what was measured, how, and as typed."""
 
+from typing import Self
+
 from django.db import models
 
 from fleet.models import Bearing, Instrument, Recorded, Sheet
@@ -75,7 +77,7 @@ def _within_bounds(column: str) -> models.Q:
 
 
 class ReadingQuerySet(RecordedQuerySet):
-    def for_wear(self):
+    def for_wear(self) -> Self:
         """Standing readings that count and that nobody has set apart from the wear series."""
         return self.standing().filter(counts=True, not_for_wear=False)
 

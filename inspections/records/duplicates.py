@@ -1,6 +1,7 @@
 """Two records of one thing: one stands, the other is superseded and names it; both stay to be read."""
 
 import json
+from typing import Any
 from uuid import UUID
 
 from django.db import transaction
@@ -18,7 +19,7 @@ OFFERED = 40  # the records nearest in time
 
 def others(row: Row) -> list[Row]:
     """Standing records of the same sort at the same place that `row` may be one thing with, nearest in time first."""
-    rows: QuerySet = type(row).objects.standing().exclude(pk=row.pk)
+    rows: QuerySet[Any] = type(row).objects.standing().exclude(pk=row.pk)
     if isinstance(row, Reading):
         rows = rows.filter(bearing=row.bearing_id, quantity=row.quantity)
     elif isinstance(row, Event):

@@ -5,10 +5,12 @@ import uuid
 from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 from uuid import UUID
 
 from fleet.ledger.writing import Fact
 from fleet.models import Installation, Machine, Outage, Place, Rotor, RotorFitting, folded
+from fleet.models.recorded import RecordedQuerySet
 from fleet.plant.acts import fact_of
 from inspections.models import NO_VISIT, EventKind, Visit
 from inspections.records.entry_bodies import new_row
@@ -227,7 +229,7 @@ def _opens(fact: Happened) -> bool:
     return not isinstance(fact, MeterFact) and not (isinstance(fact, EventFact) and fact.kind in NO_VISIT)
 
 
-def _narrowed(rows, column: str, keys: Iterable):
+def _narrowed(rows: RecordedQuerySet, column: str, keys: Iterable[Any]) -> RecordedQuerySet:
     """Rows of these keys; of very many keys, all rows: a list of thousands costs more than it spares."""
     wanted = list(keys)
     return rows.filter(**{f"{column}__in": wanted}) if len(wanted) <= 5000 else rows

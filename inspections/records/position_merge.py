@@ -80,8 +80,8 @@ OF_PUMP = (Visit, Event, MeterEntry)
 class Moving:
     """What moves, as facts in the order of writing; `moved` and `alike` count by kind."""
 
-    moved: Counter = field(default_factory=Counter)
-    alike: Counter = field(default_factory=Counter)
+    moved: Counter[Any] = field(default_factory=Counter[Any])
+    alike: Counter[Any] = field(default_factory=Counter[Any])
     facts: list[Fact] = field(default_factory=list)
     taken: list[Fact] = field(default_factory=list)
     new_ids: dict[str, str] = field(default_factory=dict)

@@ -119,7 +119,9 @@ def _person(given: UUID | str | None, people: dict[str, UUID]) -> UUID | None:
     return people.get(_folded(given)) if isinstance(given, str) else given
 
 
-def reading_row(fact: ReadingFact, people: dict, instruments: dict, common: dict[str, Any]) -> Fact:
+def reading_row(
+    fact: ReadingFact, people: dict[str, Any], instruments: dict[str, Any], common: dict[str, Any]
+) -> Fact:
     """The entry of a reading; a radial clearance is doubled here and only here."""
     assert fact.visit_id is not None  # assigned before rows are made
     double = 2 if fact.basis == "radial" and fact.quantity == Quantity.CLEARANCE else 1
@@ -162,7 +164,7 @@ def _plain(um: Decimal, unit: str) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def event_row(fact: EventFact, machines: Machines, people: dict, common: dict[str, Any]) -> Fact:
+def event_row(fact: EventFact, machines: Machines, people: dict[str, Any], common: dict[str, Any]) -> Fact:
     """The entry of an event, on its bearing's chain or, of the whole pump, on the machine's."""
     values = {
         "place_id": fact.place,

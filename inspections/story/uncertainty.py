@@ -1,6 +1,6 @@
 """What each way of measuring can be trusted to: the starting values of `fleet.measuring_methods`, or the plant's own."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from fleet.measuring_methods import METHODS, NOT_NAMED, Spread
@@ -36,7 +36,7 @@ def beyond_strip(um: float, strip: str) -> tuple[str, float] | None:
     return (">", high) if um > high else ("<", low) if um < low else None
 
 
-def wear_methods(names: Iterable[str], known: dict[str, Spread]) -> tuple[WearMethod, ...]:
+def wear_methods(names: Iterable[str], known: Mapping[str, Spread]) -> tuple[WearMethod, ...]:
     """The methods as the wear engine takes them, in a fixed order."""
     return tuple(
         WearMethod(name, known.get(name, NOT_NAMED).sd_um, known.get(name, NOT_NAMED).bias_sd_um)

@@ -165,9 +165,9 @@ def _larger(stretch: list[tuple[dt.date, float]], halves: list[tuple[dt.date, fl
     if len(stretch) < 2:
         return
     days, means = zip(*stretch, strict=True)
-    known = [(day.toordinal(), half) for day, half in halves]
+    known = np.array([(day.toordinal(), half) for day, half in halves], dtype=float)
     at = [day.toordinal() for day in days]
-    raised = np.interp(at, *zip(*known, strict=True)) if known else np.zeros(len(at))
+    raised = np.interp(at, known[:, 0], known[:, 1]) if len(known) else np.zeros(len(at))
     yield TrendPath(days, tuple(mean + float(half) for mean, half in zip(means, raised, strict=True)))
 
 

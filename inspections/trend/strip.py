@@ -110,7 +110,7 @@ class _Scale:
         parts = [element("title", escape(f"{said}, would be added" if seen.state == "added" else said))]
         if seen.smaller_um is not None:
             parts.append(line(x, self.y(seen.smaller_um), x, y, colour, 3.0))
-        look = {
+        look: dict[str, str | float] = {
             "cx": x,
             "cy": y,
             "r": 3.4 if is_used else 2.6,
@@ -165,7 +165,7 @@ def _outages(scale: _Scale) -> str:
     for outage in scale.trend.outages:
         if outage.end >= scale.trend.today and outage.start <= axis.end:
             x = axis.x(outage.start)
-            place = {
+            place: dict[str, str | float] = {
                 "x": pct(x),
                 "width": pct(max(1.3, axis.x(outage.end) - x)),
                 "y": "0",
@@ -204,7 +204,7 @@ def _job(scale: _Scale) -> str:
     x = scale.axis.x(job.start)
     wide = max(1.3, scale.axis.x(job.end) - x)
     parts = [element("title", escape(f"{day(job.start, 'month')}: {job_words(job)}"))]
-    frame = {"x": pct(x), "width": pct(wide), "y": "1", "height": scale.height - 2}
+    frame: dict[str, str | float] = {"x": pct(x), "width": pct(wide), "y": "1", "height": scale.height - 2}
     parts.append(element("rect", **frame, fill="none", **stroke("ink", 1.4)))
     if job.trigger_um is not None:
         y = scale.y(job.trigger_um)

@@ -13,11 +13,10 @@ def bore_minus_journal(rules: VisitRules) -> list[tuple[str, str, Verdict]]:
 
     The two diameters are measured apart, so their uncertainties add in squares (JCGM 100:2008, 5.1.2).
     """
-    if not any(one.quantity == Quantity.BORE for one in rules.record.readings):
+    visit = rules.record.visit
+    if visit is None or not any(one.quantity == Quantity.BORE for one in rules.record.readings):
         return []
-    found = [
-        one for one in rules.record.story.observations if one.derived and one.visit == rules.record.visit.pk
-    ]
+    found = [one for one in rules.record.story.observations if one.derived and one.visit == visit.pk]
     sds = {one.pk: rules.sd_of(one) for one in rules.record.readings}
     journals = [sds[one.pk] for one in rules.record.readings if one.quantity == Quantity.JOURNAL]
     said = []

@@ -163,7 +163,8 @@ def _takes_away(later: Event, part: str) -> bool:
 
 def _prints(rules: VisitRules, seat: str) -> list[Print]:
     """The last print of each half that still shows the shell that lies there."""
-    rounds = rounds_of(rules.record.visit, rules.record.bearing)
+    visit = rules.record.visit
+    rounds = rounds_of(visit, rules.record.bearing) if visit else []
     place = {event.pk: n for n, event in enumerate(rules.record.happened)}
     found = []
     for one in last_rounds(rounds):

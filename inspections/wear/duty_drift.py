@@ -62,7 +62,9 @@ def learned_drift(pumps: Sequence[tuple[FloatArray, FloatArray]]) -> tuple[float
     float, float
         never negative; the belief before any meter, 0.02, where there is none.
     """
-    groups: tuple[list, list] = ([], [])
+    groups: tuple[
+        list[tuple[FloatArray, FloatArray, FloatArray]], list[tuple[FloatArray, FloatArray, FloatArray]]
+    ] = ([], [])
     for days, hours in pumps:
         middle, width, mean = spans(days, hours)
         seen = mean >= LEAST_HOURS

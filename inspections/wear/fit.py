@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from scipy.special import logit
@@ -200,7 +201,7 @@ def _widened(p: Params, d: rate_effects.Design) -> FloatArray:
 
 
 def _with_effects(
-    o: Objective, theta: FloatArray, solved: rate_effects.Solved, spread: dict | None = None
+    o: Objective, theta: FloatArray, solved: rate_effects.Solved, spread: dict[str, Any] | None = None
 ) -> Params:
     p = o.params(theta)
     p = replace(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -268,7 +269,7 @@ def forecast(
         size = max(1, AT_ONCE // max(1, sum(w > 0 for w in pool.weights)))
         blocks = [members[i : i + size] for i in range(0, len(members), size)]
 
-        def task(part: slice, blocks: list = blocks, pool: Pool = pool) -> list[Forecasts]:
+        def task(part: slice, blocks: list[Any] = blocks, pool: Pool = pool) -> list[Forecasts]:
             return [_safely(histories.take(b), pool, accepted_risk) for b in blocks[part]]
 
         parts = chunks(len(blocks), threads) if threads else [slice(0, len(blocks))]
@@ -348,7 +349,7 @@ def _block(h: Histories, pool: Pool, accepted_risk: float) -> Forecasts:
 def _earlier_governs(
     h: Histories,
     pool: Pool,
-    aside: NDArray,
+    aside: NDArray[Any],
     odd: IntArray,
     risk: float,
     surprise: FloatArray,
@@ -371,7 +372,9 @@ def _earlier_governs(
         getattr(rows, field.name)[odd] = np.where(take_slip.reshape(-1, *[1] * (a.ndim - 1)), a, b)
 
 
-def surprise_of_last(f: Frame, pool: Pool, aside: NDArray, last: IntArray) -> tuple[FloatArray, FloatArray]:
+def surprise_of_last(
+    f: Frame, pool: Pool, aside: NDArray[Any], last: IntArray
+) -> tuple[FloatArray, FloatArray]:
     """(B,) two-sided tail of the last reading against its forecast from the others; the likely slip."""
     n = f.histories.n_bearings
     surprise, factor = np.full(n, np.nan), np.full(n, np.nan)
@@ -405,7 +408,7 @@ def surprise_of_last(f: Frame, pool: Pool, aside: NDArray, last: IntArray) -> tu
 def _rows(
     f: Frame,
     pool: Pool,
-    aside: NDArray,
+    aside: NDArray[Any],
     risk: float,
     surprise: FloatArray,
     factor: FloatArray,

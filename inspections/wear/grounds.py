@@ -45,7 +45,9 @@ def log_rate_variance(clouds: Clouds) -> FloatArray:
     return between + np.bincount(clouds.owner, parts[:, 0] * inside, minlength=n)
 
 
-def _segments(f: Frame, p: Params, aside: NDArray[np.bool_], along: FloatArray | None = None):
+def _segments(
+    f: Frame, p: Params, aside: NDArray[np.bool_], along: FloatArray | None = None
+) -> tuple[IntArray, FloatArray, FloatArray, FloatArray, IntArray]:
     """Readings of the present life: owner, exposure, value, variance, and segment between scrapes."""
     h = f.histories
     gone, life = wear_since_start(f)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -139,7 +140,7 @@ class Objective:
         """The parameters at theta."""
         return unpack(self.slots, theta, self.base)
 
-    def of(self, p: Params):
+    def of(self, p: Params) -> Callable[[FloatArray], FloatArray]:
         """Evidence (B,) as a function of expected log rates (B,)."""
         work = lay_out(self.f, p, self.set_aside)
         still = np.zeros(self.f.histories.n_bearings)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -91,8 +92,8 @@ def last_readings(f: Frame) -> NDArray[np.int64]:
 
 
 def _most_likely(
-    f: Frame, p: Params, rate: Rate, suspects: NDArray, aside: NDArray
-) -> tuple[NDArray, FloatArray]:
+    f: Frame, p: Params, rate: Rate, suspects: NDArray[Any], aside: NDArray[Any]
+) -> tuple[NDArray[Any], FloatArray]:
     """For each suspect bearing the reading most likely a slip, and the log odds of it."""
     h = f.histories
     candidates = f.usable & (h.kind == Kind.READING) & ~aside

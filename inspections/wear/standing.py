@@ -7,6 +7,7 @@ step, and the reading with the earlier date governs, so that a forecast and a de
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -90,8 +91,8 @@ def standing(
         for name, values in got.items():
             whole = out.setdefault(name, np.full((n, *values.shape[1:]), np.nan))
             whole[members] = values
-    out["by_lining"] = out["by_lining"] > 0.5
-    return Standing(**{f.name: out[f.name] for f in fields(Standing)})
+    given: dict[str, Any] = {f.name: out[f.name] for f in fields(Standing)}
+    return Standing(**given | {"by_lining": out["by_lining"] > 0.5})
 
 
 def _of_pool(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,13 +21,13 @@ HOLDING = 0.02  # of its price for a shell bought
 
 @dataclass
 class _Triplets:
-    row: list[NDArray] = field(default_factory=list)
-    col: list[NDArray] = field(default_factory=list)
-    value: list[NDArray] = field(default_factory=list)
+    row: list[NDArray[Any]] = field(default_factory=list)
+    col: list[NDArray[Any]] = field(default_factory=list)
+    value: list[NDArray[Any]] = field(default_factory=list)
     bottom: list[float] = field(default_factory=list)
     top: list[float] = field(default_factory=list)
 
-    def add(self, col: NDArray, value: NDArray, top: float, bottom: float = -np.inf) -> None:
+    def add(self, col: NDArray[Any], value: NDArray[Any], top: float, bottom: float = -np.inf) -> None:
         self.row.append(np.full(len(col), len(self.top)))
         self.col.append(col)
         self.value.append(value)

@@ -5,6 +5,7 @@ import hashlib
 import uuid
 from collections import OrderedDict, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
 
 from django.db.models import Max
 
@@ -18,7 +19,7 @@ from inspections.forecasts.wear_inputs import inputs
 from inspections.models import ForecastRun
 
 # Judgements worked out by this process, so that a page looked at twice is worked out once.
-_FRESH: OrderedDict[tuple, Judgement] = OrderedDict()
+_FRESH: OrderedDict[tuple[Any, ...], Judgement] = OrderedDict()
 _FRESH_MOST = 20_000
 
 

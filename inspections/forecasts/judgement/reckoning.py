@@ -127,7 +127,7 @@ def reckon(record: Inputs, population: Population, figures: Mapping[UUID, Figure
 
 
 def _misfit(figures: Figures) -> bool:
-    return figures["outcome"] == "misfit" or figures["advice_reason"] == "misfit"
+    return "misfit" in (figures["outcome"], figures["advice_reason"])
 
 
 def _limits(known: Sequence[Known], rows: Sequence[Figures]) -> tuple[FloatArray, list[bool]]:
