@@ -170,12 +170,16 @@ def _later(site: Site, plan: Plan, outages: Sequence[Outage], today: dt.date) ->
 
 def settled(followed: Sequence[FollowedOutage]) -> frozenset[tuple[str, str]]:
     """Bearing and outage, by name, of each job of which nothing is left to be worked."""
-    return frozenset(
-        (job.name, one.outage.name)
-        for one in followed
-        for job in one.jobs
-        if job.state.word in (job_states.DONE, job_states.OTHERWISE)
-    )
+    return _standing(followed, job_states.DONE, job_states.OTHERWISE)
+
+
+def finished(followed: Sequence[FollowedOutage]) -> frozenset[str]:
+    """Bearings whose job is done: what was forecast before it holds no longer."""
+    return frozenset(bearing for bearing, _ in _standing(followed, job_states.DONE))
+
+
+def _standing(followed: Sequence[FollowedOutage], *words: str) -> frozenset[tuple[str, str]]:
+    return frozenset((j.name, one.outage.name) for one in followed for j in one.jobs if j.state.word in words)
 
 
 def carried_over(followed: Sequence[FollowedOutage], today: dt.date) -> list[CarriedOver]:

@@ -30,7 +30,7 @@ from dashboards.outage_plan.drafts import (
     kept_versions,
     quiet,
 )
-from dashboards.outage_plan.following import follow, settled
+from dashboards.outage_plan.following import finished, follow, settled
 from dashboards.outage_plan.inputs_json import from_json, jobs_from_json, jobs_to_json, to_json
 from dashboards.outage_plan.proposal import Proposal, accepted_jobs, gather, solved, still_open
 from fleet.clock import today_at
@@ -266,7 +266,8 @@ def shown(hand: DraftPlan, one: Version | None) -> Proposal:
             hand.site, hand.as_of, None, refused=refused or ("There is no such plan.",), left_out=left_out
         )
     # What is finished at the pumps is planned no more, whatever a plan made before says of it.
-    over = settled(follow(hand.site, today_at(hand.site)))
+    followed = follow(hand.site, today_at(hand.site))
+    over, done = settled(followed), finished(followed) if digest_of(hand.site) != hand.digest else frozenset()
     key = (hand.pk, one.jobs, json.dumps(one.changes), given[0].accepted, over)
     if key not in _WEIGHED:
         inputs = changed(given[0], given[1], one.changes)
@@ -275,6 +276,7 @@ def shown(hand: DraftPlan, one: Version | None) -> Proposal:
             _WEIGHED.popitem(last=False)
     inputs, made = _WEIGHED[key]
     made = replace(made, not_fitting=above_risk.named(made.not_fitting, one.changes, hand.site))
+    made = replace(made, not_fitting=tuple(x for x in made.not_fitting if x.bearing not in done))
     jobs = tuple(plan.Job(job.bearing, job.action, job.outage) for job in made.jobs)
     said = hand.solved
     solution = Solution(jobs, said.get("cost", 0.0), said.get("bound", 0.0), said.get("stopped_by", ""))
