@@ -13,10 +13,10 @@ from fleet.importing.plans.count_cells import CountCells
 from fleet.importing.plans.days import Days
 from fleet.importing.plans.layout import Grid, find_headings, grid_of, headings_of
 from fleet.importing.plans.made_rows import Made, copy_of, each_once
-from fleet.importing.plans.plan import ColumnPlan, Plan, cell_of, letters
+from fleet.importing.plans.plan import WITH_TAG, ColumnPlan, Plan, cell_of, letters
 from fleet.importing.plans.reading_cells import Odd, Part, in_hundredths
 from fleet.importing.plans.value_cells import ValueCells
-from fleet.importing.plans.words import name_in_title, stage_word
+from fleet.importing.plans.words import name_in_title, stage_word, tag_and_position, year_in_name
 from fleet.importing.plans.year_columns import with_new_years
 from fleet.sheets.files import Tab
 from fleet.unit_words import HUNDREDTHS
@@ -133,7 +133,11 @@ class _TabReader:
         self.use_of = {one.column: one.use for one in self.plan.columns}
         self.used = [one.column for one in self.plan.columns if one.use != "leave"]
         self.figures = [one.column for one in (*self.values, *self.plan.of_use("run_hours"))]
-        self.last_heads = [text.casefold() for text in grid.texts(self.last) if text]
+        self.heads = [
+            [text.casefold() for text in grid.texts(n) if text]
+            for n in range(self.first, self.last + 1)
+            if n in grid.rows
+        ]
         self.above: dict[int, tuple[str, int, int]] = {}
         self.skipped = frozenset(self.plan.skip)
         self.skipped_starts = tuple(word + mark for word in self.plan.skip for mark in (" ", ":"))
@@ -207,11 +211,7 @@ class _TabReader:
         first = texts[0].casefold()
         if first in self.skipped or first.startswith(self.skipped_starts):
             return f"a row that begins with {shown(texts[0])}"
-        if (
-            self.last_heads
-            and first == self.last_heads[0]
-            and [text.casefold() for text in texts] == self.last_heads
-        ):
+        if [text.casefold() for text in texts] in self.heads:
             return "the headings again"
         width = len(row)
         if not any(j < width and row[j] for j in self.used):
@@ -240,9 +240,15 @@ class _TabReader:
         for use in SHARED:
             if use != "site" and use in self.one:
                 self._put(shared, use, number, self.one[use].column)
+        if self.plan.position == WITH_TAG and "pump" in shared.cells:
+            shared.cells["pump"], position = tag_and_position(shared.cells["pump"])
+            if position:
+                shared.cells["position"] = position
         if "date" in self.one:
             self._put(shared, "date", number, self.one["date"].column)
             self._dated(shared)
+        elif self.plan.date and (year := year_in_name(self.grid.name)):
+            shared.cells["date"], shared.held["date"] = year, 1
         if "entry_id" in self.one:
             self._put(shared, "entry_id", number, self.one["entry_id"].column)
         return shared

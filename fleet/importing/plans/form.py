@@ -13,6 +13,7 @@ from fleet.importing.plans.plan import (
     QUANTITIES,
     UNITS,
     USES,
+    WITH_TAG,
     ColumnPlan,
     Plan,
     cell_of,
@@ -217,6 +218,8 @@ def _where(name: str, data: Mapping[str, str]) -> tuple[str, str]:
         return f"cell {text.upper()}", ""
     if where == "same":
         return (f"= {text}", "") if text else ("", f"Give the {name} that all rows are of.")
+    if where == WITH_TAG and name == "position":
+        return WITH_TAG, ""
     return (where if where in ("", "column", "tab") else ""), ""
 
 

@@ -5,9 +5,17 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
 from fleet.importing.plans.layout import MOST_HEADING_ROWS, Grid, grid_of, headings_of
-from fleet.importing.plans.plan import SKIPPED, ColumnPlan, Plan, letters
+from fleet.importing.plans.plan import SKIPPED, WITH_TAG, ColumnPlan, Plan, letters
 from fleet.importing.plans.reading_cells import read_value_cell, unit_in
-from fleet.importing.plans.words import name_in_title, position_in, stage_word, use_of, value_words
+from fleet.importing.plans.words import (
+    name_in_title,
+    position_in,
+    stage_word,
+    tag_and_position,
+    use_of,
+    value_words,
+    year_in_name,
+)
 from fleet.sheets.files import Tab
 from fleet.units import Unreadable, parse_day
 
@@ -66,6 +74,8 @@ def guess(tabs: Sequence[Tab], known: Callable[[str], bool] = lambda name: False
     plan = _with_pump(plan, main, grids, known)
     plan = _with_position(plan, main)
     plan = replace(plan, fill_down=tuple(_sparse(main, plan)), date_format=_date_format(main, plan))
+    if not plan.of_use("date") and not any(one.date for one in plan.columns) and year_in_name(main.name):
+        plan = replace(plan, date="tab")
     return _with_marks(plan, main)
 
 
@@ -112,7 +122,36 @@ def _is_data(grid: Grid, number: int) -> bool:
     dates = [j for j in filled if grid.held(number, j) == 1 or _DAYLIKE.fullmatch(grid.text(number, j))]
     if len(years) > 1 and set(figures) == set(years):
         return False  # a heading of years as columns
+    if len(dates) > 1 and set(figures) <= set(dates) and _figures_below(grid, number, dates):
+        return False  # a heading of days as columns
     return bool(set(figures) - set(years)) or (bool(dates) and len(filled) > len(years))
+
+
+def _figures_below(grid: Grid, number: int, columns: Sequence[int]) -> bool:
+    """Whether the rows below hold figures, and no dates, in most of these columns."""
+    below = [n for n in grid.numbers if n > number][:5]
+    cells = [(text, grid.held(n, j)) for n in below for j in columns if (text := grid.text(n, j))]
+    n_figures = sum(_is_figure(text, held) and not _DAYLIKE.fullmatch(text) for text, held in cells)
+    return bool(cells) and n_figures > 0.6 * len(cells)
+
+
+def day_in_heading(heading: str) -> str:
+    """The day or month that a heading is, in ISO form; blank for none, and where day and month could be either.
+
+    >>> day_in_heading("As found / 2014-03-09"), day_in_heading("Mar 2014"), day_in_heading("13.03.2014"), day_in_heading("03/04/2014")
+    ('2014-03-09', '2014-03', '2014-03-13', '')
+    """
+    text = heading.rpartition(" / ")[2].strip()
+    if not re.search(r"\d", text) or re.fullmatch(r"\d+", text):
+        return ""
+    found: set[str] = set()
+    for form in (None, *FORMATS):
+        try:
+            day = parse_day(text, form)
+        except Unreadable:
+            continue
+        found.add(f"{day.first:%Y-%m-%d}" if day.precision == "day" else f"{day.first:%Y-%m}")
+    return found.pop() if len(found) == 1 else ""
 
 
 def _is_figure(text: str, held: int) -> bool:
@@ -146,6 +185,8 @@ def _column(grid: Grid, j: int, headings: list[str], last: int) -> ColumnPlan:
     if beyond or not cells:
         return plan
     said, use = value_words(heading), use_of(heading)
+    if "date" not in said and (day := day_in_heading(heading)):
+        said["date"] = day
     n_figures = sum(_is_figure(text, held) for text, held in cells)
     if said.get("date") and n_figures:
         return replace(plan, use="value", position=position_in(heading), **said)
@@ -168,8 +209,8 @@ def _column(grid: Grid, j: int, headings: list[str], last: int) -> ColumnPlan:
     ):
         return replace(plan, use="value", position=position_in(heading), **said)
     texts = [text for text, _ in cells]
-    if use == "position" or all(position_in(text) for text in texts):
-        return replace(plan, use="position")
+    if named := _named(texts, use):
+        return replace(plan, use=named)
     if use == "unit" or all(unit_in(text) for text in texts):
         return replace(plan, use="unit")
     if use == "stage" or all(stage_word(text) for text in texts):
@@ -181,6 +222,13 @@ def _column(grid: Grid, j: int, headings: list[str], last: int) -> ColumnPlan:
     if sum(len(text) for text in texts) > 12 * len(texts):
         return replace(plan, use="remark")
     return plan
+
+
+def _named(texts: Sequence[str], use: str) -> str:
+    """Whether a column names positions, or pumps each with its position behind it."""
+    if use != "position" and all(tag_and_position(text)[1] for text in texts):
+        return "pump"
+    return "position" if use == "position" or all(position_in(text) for text in texts) else ""
 
 
 def _blank(grid: Grid, j: int, last: int) -> bool:
@@ -238,11 +286,27 @@ def _share(grid: Grid, j: int, last: int, known: Callable[[str], bool]) -> float
 def _with_position(plan: Plan, grid: Grid) -> Plan:
     if plan.of_use("position") or all(one.position for one in plan.of_use("value")):
         return plan
+    if _behind_tags(grid, plan):
+        return replace(plan, position=WITH_TAG)
     for number in [n for n in grid.numbers if n < plan.first_heading]:
         for j in _filled(grid, number):
             if position := position_in(grid.text(number, j)):
                 return replace(plan, position=f"= {position}")
     return replace(plan, position=f"= {found}") if (found := position_in(grid.name)) else plan
+
+
+def _behind_tags(grid: Grid, plan: Plan) -> bool:
+    """Whether most of the pumps' names have a position written behind them."""
+    if plan.pump != "column" or any(one.position for one in plan.of_use("value")):
+        return False
+    tags = [
+        grid.text(n, one.column)
+        for one in plan.of_use("pump")
+        for n in grid.numbers[:LOOKED_AT]
+        if n > plan.last_heading
+    ]
+    filled = [tag for tag in tags if tag]
+    return bool(filled) and sum(bool(tag_and_position(tag)[1]) for tag in filled) > 0.6 * len(filled)
 
 
 def _sparse(grid: Grid, plan: Plan) -> Iterable[int]:

@@ -8,6 +8,7 @@ from typing import Any
 from xlsxwriter.utility import xl_cell_to_rowcol, xl_col_to_name
 
 FORMAT = 1
+WITH_TAG = "with the tag"  # where a position stands that is written behind its pump's name, in the same cell
 
 # What a column may hold, and how it is called. The first three are no part of a row of the template.
 USES: dict[str, str] = {
@@ -136,6 +137,9 @@ class Plan:
         the sheet's own numbers of the heading rows.
     pump, position, site : str
         where it stands: `column`, `tab` (its name), `cell B1`, or `= P-101` (the same for all); blank: nowhere.
+        A position may also stand `with the tag`: `K1 DE`.
+    date : str
+        `tab` where no column holds the date and the year stands in the tab's name.
     tabs_left : tuple of str
         tabs that are not read.
     fill_down : tuple of int
@@ -154,6 +158,7 @@ class Plan:
     pump: str = "column"
     position: str = ""
     site: str = ""
+    date: str = ""
     tabs_left: tuple[str, ...] = ()
     fill_down: tuple[int, ...] = ()
     skip: tuple[str, ...] = SKIPPED
@@ -226,7 +231,7 @@ def _complaints(plan: Plan) -> Iterable[str]:
     values = plan.of_use("value")
     if not values and not plan.of_use("run_hours") and not plan.of_use("remark"):
         yield "No column holds a measured value, run hours or remarks. Say of at least one what it holds."
-    if not plan.of_use("date") and any(not one.date for one in values):
+    if not (plan.of_use("date") or plan.date) and any(not one.date for one in values):
         yield "No column holds the date. Say which one does, or give the year columns their years."
     if plan.pump == "column" and not plan.of_use("pump"):
         yield "No column holds the pump. Say which one does, or where else the pump is named."

@@ -132,6 +132,32 @@ def position_in(heading: str) -> str:
     return found[1] if found else ""
 
 
+_BEHIND = re.compile(
+    r"(?P<tag>.*?[^\s,;/_-])[\s,;/_-]+(?P<position>N\.?-?D\.?E\.?|D\.?E\.?|(?:non[- ]?)?drive end|(?:brg|bearing|pos)\.? ?(?:no\.? ?)?[A-D1-8]|A\.?S\.?|B\.?S\.?)",
+    re.IGNORECASE,
+)
+
+
+def tag_and_position(text: str) -> tuple[str, str]:
+    """A pump's name and the position written behind it; blank where none is.
+
+    >>> tag_and_position("K1 DE"), tag_and_position("P-101A / N.D.E."), tag_and_position("Lift 2")
+    (('K1', 'DE'), ('P-101A', 'N.D.E.'), ('Lift 2', ''))
+    """
+    found = _BEHIND.fullmatch(" ".join(text.split()))
+    return (found["tag"], found["position"]) if found else (text, "")
+
+
+def year_in_name(text: str) -> str:
+    """The one year in a tab's name; blank for none and for several.
+
+    >>> year_in_name("Overhauls 2019"), year_in_name("2018-2019"), year_in_name("P-2015")
+    ('2019', '', '2015')
+    """
+    years = set(re.findall(r"(?<!\d)(?:19|20)\d{2}(?!\d)", text))
+    return years.pop() if len(years) == 1 else ""
+
+
 def name_in_title(text: str) -> str:
     """The name in a title.
 
