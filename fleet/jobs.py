@@ -42,21 +42,21 @@ class Undone(Exception):
 class Work:
     """A kind of long work. `words` says what it is, as in "working the dates out anew".
 
-    `for_all`: what comes of it is the same whoever asks and hidden from nobody who may ask; one job answers all.
+    `right`: whoever holds this right may ask, and what comes of it is the same for all of them: one job answers them all.
     """
 
     kind: str
     words: str
     do: Callable[[Job, Progress], Done]
-    for_all: bool = False
+    right: str = ""
 
 
 _WORKS: dict[str, Work] = {}
 
 
-def register(kind: str, words: str, do: Callable[[Job, Progress], Done], *, for_all: bool = False) -> None:
+def register(kind: str, words: str, do: Callable[[Job, Progress], Done], *, right: str = "") -> None:
     """Make a kind of work known; each app does so in its `AppConfig.ready()`."""
-    _WORKS[kind] = Work(kind, words, do, for_all)
+    _WORKS[kind] = Work(kind, words, do, right)
 
 
 def work(kind: str) -> Work:
@@ -80,7 +80,7 @@ def ask(kind: str, *, by: Account | None, wanted: dict[str, Any] | None = None) 
     LookupError
         for a kind nobody registered.
     """
-    asked_by = {} if work(kind).for_all else {"by": by}
+    asked_by = {} if work(kind).right else {"by": by}
     wanted = wanted or {}
     with transaction.atomic():
         waiting = Job.objects.filter(kind=kind, state=Job.State.WAITING, **asked_by)

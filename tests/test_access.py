@@ -103,7 +103,8 @@ TABLE: dict[str, dict[str, int]] = {
     "certificate": ALL | {"administrator": 404, "stranger": 200, "out": SIGN_IN},
     "labels": ALL | {"stranger": 200, "out": SIGN_IN},
     "import": ALL | {"stranger": 200, "out": SIGN_IN},
-    "job": ONE_OWN,
+    # New dates are asked for once for all who may ask; a stranger here is an engineer elsewhere.
+    "job": ONE_OWN | {"planner": 200, "stranger": 200},
     "dates-anew": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     "import-template": ALL | {"stranger": 200, "out": SIGN_IN},
     "import-done": READERS | {"out": SIGN_IN},
@@ -113,6 +114,7 @@ TABLE: dict[str, dict[str, int]] = {
     "import-back": READERS | {"out": SIGN_IN},
     "import-words": ALL | {"stranger": 200, "out": SIGN_IN},
     "import-questions": ONE_OWN,
+    "import-last": ONE_OWN,
     "import-plan": ONE_OWN,
     "import-marked": ONE_OWN,
 }
@@ -193,7 +195,12 @@ def cast_and_addresses():
     cast = makers.a_cast(site=site)
     arguments["job"] = f"/jobs/{jobs.ask('forecast', by=cast['engineer']).pk}/"
     draft = begin(cast["engineer"], HISTORY.encode(), "sheet.csv", "history", Options()).pk
-    for name, path in (("import-questions", ""), ("import-plan", "plan/"), ("import-marked", "remarks.xlsx")):
+    for name, path in (
+        ("import-questions", ""),
+        ("import-last", "last/"),
+        ("import-plan", "plan/"),
+        ("import-marked", "remarks.xlsx"),
+    ):
         arguments[name] = f"/import/draft/{draft}/{path}"
     return cast, arguments
 

@@ -7,6 +7,7 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
 from fleet import jobs
+from fleet.access import may
 from fleet.models import Job
 
 LOOKS_AGAIN_S = 3
@@ -14,10 +15,10 @@ LOOKS_AGAIN_S = 3
 
 @require_safe
 def job(request: HttpRequest, job_id: UUID) -> HttpResponse:
-    """One's own job, or one that answers all who ask; the page looks again by itself until the work is over."""
+    """One's own job, or one that answers whoever may ask for it; the page looks again by itself until the work is over."""
     found = get_object_or_404(Job, pk=job_id)
     work = jobs.work(found.kind)
-    if found.by != request.user and not work.for_all:
+    if found.by != request.user and not (work.right and may(request.user, work.right)):
         raise Http404
     context = {
         "job": found,

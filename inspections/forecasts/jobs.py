@@ -22,4 +22,4 @@ def work_dates_out(job: Job, tell: jobs.Progress) -> jobs.Done:
 
 
 def register_work() -> None:
-    jobs.register("forecast", "working the dates out anew", work_dates_out, for_all=True)
+    jobs.register("forecast", "working the dates out anew", work_dates_out, right="work dates out")
