@@ -10,12 +10,12 @@ from uuid import UUID
 
 from fleet.importing.directory import Directory
 from fleet.importing.parsed_rows import ParsedRow
+from fleet.measuring_methods import Spread
 from fleet.models import Limit
 from fleet.per_mille import CLEARANCE
 from inspections.importing import stored_facts
 from inspections.importing.clearances import Facts
 from inspections.importing.lines import Line, given_order, line_of, settle_phases
-from inspections.story.uncertainty import Spread
 
 MANY_WORKS_A_READING = (
     1.5  # more works than readings by so much: perhaps words were taken for work; judgement

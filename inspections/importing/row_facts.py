@@ -19,7 +19,7 @@ class RowFacts:
 
     def __init__(self, decimal_comma: bool, order: dict[int, int]) -> None:
         self.comma, self.order = decimal_comma, order
-        self.seen: dict[tuple, list[ReadingFact]] = defaultdict(list)
+        self.seen: dict[tuple[Any, ...], list[ReadingFact]] = defaultdict(list)
 
     def run(self, rows: Sequence[ParsedRow], placed: dict[int, UUID]) -> list[Happened]:
         """Facts in the rows' order; the meter beside something else is a fact of its own."""

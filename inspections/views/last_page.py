@@ -1,9 +1,11 @@
 """The last page before a history is stored: every bearing drawn as it is and as it would be, the doubtful ones first."""
 
 import datetime as dt
+from collections.abc import Iterator
+from typing import Any
 from uuid import UUID
 
-from django.core.paginator import Paginator
+from django.core.paginator import Page, Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
@@ -16,6 +18,7 @@ from fleet.importing.loading import Result
 from fleet.models import Draft
 from fleet.views.plans import own_draft, shown_rows
 from inspections.importing.drawn import DrawnBearing, drawn_bearings
+from inspections.importing.lines import Line
 from inspections.importing.loading import TAKEN_OUT
 from inspections.importing.new_pumps import subject
 from inspections.story.uncertainty import spreads
@@ -67,8 +70,13 @@ def _decimal_comma(draft: Draft) -> bool:
 
 
 def _context(
-    draft: Draft, result: Result, page, today: dt.date, set_aside: str, made: list[DrawnBearing]
-) -> dict:
+    draft: Draft,
+    result: Result,
+    page: Page[DrawnBearing],
+    today: dt.date,
+    set_aside: str,
+    made: list[DrawnBearing],
+) -> dict[str, Any]:
     trends = [trend_of(one, today) for one in page]
     axis = axis_of(trends, ident="last") if trends else None
     shown = [
@@ -114,13 +122,13 @@ def trend_of(one: DrawnBearing, today: dt.date) -> Trend:
     )
 
 
-def _readings(one: DrawnBearing):
+def _readings(one: DrawnBearing) -> Iterator[TrendReading]:
     """A reading for each day and stage: the larger end, and the other beside it."""
-    together: dict[tuple[int, int, bool], list] = {}
+    together: dict[tuple[int, int, bool], list[Line]] = {}
     for line in one.readings:
         together.setdefault((line.day, line.phase, line.is_new), []).append(line)
     for (day, phase, is_new), some in together.items():
-        values = sorted(line.middle for line in some)
+        values = sorted(line.middle for line in some if line.middle is not None)
         yield TrendReading(
             dt.date.fromordinal(day),
             values[-1],

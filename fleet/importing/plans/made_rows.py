@@ -26,7 +26,7 @@ def copy_of(made: Made) -> Made:
 
 def each_once(made: list[Made]) -> list[Made]:
     """The same word at both ends of one bearing is one event."""
-    seen: dict[tuple, Made] = {}
+    seen: dict[tuple[tuple[str, str], ...], Made] = {}
     out = []
     for one in made:
         if one.cells.get("event") == "opened":

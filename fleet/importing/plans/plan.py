@@ -262,7 +262,7 @@ def _named(columns: list[ColumnPlan]) -> str:
 
 def letters(j: int) -> str:
     """A column's letters in a spreadsheet, from 0: A, B, ... Z, AA."""
-    return xl_col_to_name(j)
+    return str(xl_col_to_name(j))
 
 
 def cell_of(text: str) -> tuple[int, int] | None:
