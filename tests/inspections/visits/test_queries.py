@@ -9,7 +9,7 @@ from tests.inspections.visits.walk import a_mechanic, a_worn_bearing, at, begin,
 
 pytestmark = pytest.mark.django_db
 
-# Counted 340 on SQLite and 350 on PostgreSQL on 2026-11-27; the rest is what a change may add before somebody looks.
+# Counted 350 on PostgreSQL on 2026-11-27; the rest is what a change may add before somebody looks.
 MOST = 360
 
 
