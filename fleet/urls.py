@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from fleet.views import brought, importing, jobs, people, plans, sign_in
+from fleet.views import brought, importing, jobs, names, people, plans, sign_in, sites
 
 urlpatterns = [
     path("sign-in/", sign_in.SignIn.as_view(), name="sign-in"),
@@ -10,7 +10,9 @@ urlpatterns = [
     path("sign-out/", sign_in.SignOut.as_view(), name="sign-out"),
     path("health/", sign_in.health, name="health"),
     path("people/", people.page, name="people"),
+    path("sites/", sites.sites, name="sites"),
     path("people/<int:account_id>/", people.change, name="people-change"),
+    path("bearings/<str:pump>/<str:position>/names/", names.names, name="bearing-names"),
     path("jobs/<uuid:job_id>/", jobs.job, name="job"),
     path("import/", importing.sheets, name="import"),
     path("import/template/<slug:holds>/", importing.template, name="import-template"),

@@ -78,6 +78,7 @@ TABLE: dict[str, dict[str, int]] = {
     "record-opened": IN_A_VISIT,
     "record-close": IN_A_VISIT,
     "bearing-history": READERS | {"out": SIGN_IN},
+    "bearing-names": READERS | {"out": SIGN_IN},
     "bearing-limits": READERS | {"out": SIGN_IN},
     "second-person": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     "bearing-correct": dict.fromkeys(ROLES, 403)
@@ -94,6 +95,7 @@ TABLE: dict[str, dict[str, int]] = {
     "record-settle": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     "record-worker": ALL | {"stranger": 200, "out": SIGN_IN},
     "people": dict.fromkeys((*ROLES, "stranger"), 403) | {"administrator": 200, "out": SIGN_IN},
+    "sites": dict.fromkeys((*ROLES, "stranger"), 403) | {"administrator": 200, "out": SIGN_IN},
     "people-change": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     "choices": ALL | {"stranger": 200, "out": SIGN_IN},
     "gauges": ALL | {"stranger": 200, "out": SIGN_IN},
@@ -181,6 +183,7 @@ def cast_and_addresses():
         "bearing-correct": f"/bearings/Lift 1/DE/correct/{makers.a_reading(bearing=bearing).pk}/",
         "bearing-join": "/bearings/Lift 1/DE/join/",
         "bearing-bundle": "/bearings/Lift 1/DE/bundle/",
+        "bearing-names": "/bearings/Lift 1/DE/names/",
         "bearing-limits": "/bearings/Lift 1/DE/limits/",
         "disposition": "/bearings/Lift 1/DE/disposition/",
         "bearing-history": "/bearings/Lift 1/DE/history/",

@@ -9,6 +9,7 @@ from typing import Any
 from zoneinfo import available_timezones
 
 from fleet import models
+from fleet.formatting import day
 from fleet.models import (
     Bearing,
     BearingFacts,
@@ -49,7 +50,7 @@ def register_site(*, name: str, time_zone: str = "UTC", by: uuid.UUID, act: uuid
 def open_record(site: Site, *, on: dt.date, by: uuid.UUID) -> None:
     """End a site's setting up: from now on nothing of it can be emptied."""
     if site.opened_on:
-        raise Refused(f"The record of {site.name} was opened on {site.opened_on} already.")
+        raise Refused(f"The record of {site.name} was opened on {day(site.opened_on)} already.")
     revise(site, {"opened_on": on}, reason="the record is opened", by=by)
     site.opened_on = on
 
