@@ -21,7 +21,7 @@ def before_serving() -> None:
 
     A fault stops the start; a warning goes to the log.
     """
-    found = [*the_clock_is_utc(None), *the_ledger_is_guarded(None)]
+    found = [*the_clock_is_utc(None), *the_proxies_are_counted(None), *the_ledger_is_guarded(None)]
     if not connection.in_atomic_block:  # a server that forks must not take this connection along
         connection.close()
     for message in found:
@@ -45,6 +45,19 @@ def the_clock_is_utc(app_configs: object, **kwargs: object) -> list[CheckMessage
             )
         ]
     return []
+
+
+@register(Tags.security)
+def the_proxies_are_counted(app_configs: object, **kwargs: object) -> list[CheckMessage]:
+    """Behind a proxy that is not counted everybody has one address: ten wrong passwords of one shut the name for all."""
+    if not settings.BEHIND_TLS_PROXY or settings.PROXIES:
+        return []
+    hint = (
+        "Set PROXIES to how many proxies of your own stand before the site, each adding to X-Forwarded-For."
+    )
+    return [
+        Warning("A proxy ends TLS, and every client seems to have its address.", hint=hint, id="fleet.W004")
+    ]
 
 
 @register(Tags.database)

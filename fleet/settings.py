@@ -25,10 +25,12 @@ def _yes_or_no(name: str, default: bool) -> bool:
     raise ImproperlyConfigured(f"{name} is '{typed}'; yes or no is allowed. Set it to one of the two.")
 
 
-def _whole_number(name: str, default: int) -> int:
+def _whole_number(name: str, default: int, least: int = 1) -> int:
     typed = os.environ.get(name, "").strip()
-    if typed and not (typed.isascii() and typed.isdecimal() and int(typed) > 0):
-        raise ImproperlyConfigured(f"{name} is '{typed}'; a whole number above 0 is allowed. Set it to one.")
+    if typed and not (typed.isascii() and typed.isdecimal() and int(typed) >= least):
+        raise ImproperlyConfigured(
+            f"{name} is '{typed}'; a whole number from {least} up is allowed. Set it to one."
+        )
     return int(typed) if typed else default
 
 
@@ -130,6 +132,8 @@ AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "django.contri
 AXES_FAILURE_LIMIT = 10
 AXES_COOLOFF_TIME = datetime.timedelta(minutes=15)
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_USERNAME_CALLABLE = "fleet.web.sign_in_names.counted_name"
+AXES_CLIENT_IP_CALLABLE = "fleet.web.audit_log.address_of"
 AXES_LOCKOUT_TEMPLATE = "fleet/too_many_tries.html"
 AXES_RESET_ON_SUCCESS = True
 AXES_DISABLE_ACCESS_LOG = True
@@ -139,6 +143,8 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
+    {"NAME": "fleet.web.password_rules.NotObvious"},
 ]
 LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "watch-list"
@@ -206,10 +212,13 @@ CSRF_COOKIE_SECURE = not PLAIN_HTTP
 SECURE_HSTS_SECONDS = 0 if PLAIN_HTTP else 63_072_000
 SECURE_HSTS_INCLUDE_SUBDOMAINS = not PLAIN_HTTP
 SECURE_HSTS_PRELOAD = False
+# So many proxies of the plant's own stand before the site; each adds to X-Forwarded-For whom it heard from.
+PROXIES = _whole_number("PROXIES", 0, least=0)
+BEHIND_TLS_PROXY = _yes_or_no("BEHIND_TLS_PROXY", False)
 if not PLAIN_HTTP:
     SESSION_COOKIE_NAME = "__Host-session"
     CSRF_COOKIE_NAME = "__Host-csrf"
-    if _yes_or_no("BEHIND_TLS_PROXY", False):
+    if BEHIND_TLS_PROXY:
         SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 # HSTS preload lists are for public names; a plant's site lives on an inner network.
 SILENCED_SYSTEM_CHECKS = ["security.W021"]

@@ -5,11 +5,18 @@ import json
 import logging
 
 import pytest
+from django.core.exceptions import ValidationError
 from django.test import Client
 
+from fleet.checks import the_proxies_are_counted
 from fleet.clock import now
+from fleet.models import Role
+from fleet.plant import accounts
 from fleet.plant.people import add_account, add_person, give_role
+from fleet.web.audit_log import address_of
+from fleet.web.bearing_addresses import bearing_address
 from fleet.web.sessions import SEEN
+from fleet.web.sign_in_names import counted_name
 from tests import makers
 
 pytestmark = pytest.mark.django_db
@@ -69,6 +76,104 @@ def test_a_forged_address_header_does_not_open_a_new_count(account):
             headers={"X-Forwarded-For": f"198.51.100.{number}"},
         )
     assert sign_in(PASSWORD)[1].status_code == 429
+
+
+def test_every_spelling_of_a_name_goes_to_one_count(account):
+    for number in range(10):
+        sign_in(
+            "wrong", name=("ohr", "OHR", " Ohr", "\uff4f\uff48\uff52")[number % 4]
+        )  # the last: full-width letters
+    assert sign_in(PASSWORD)[1].status_code == 429
+
+
+def test_behind_the_plants_own_proxies_each_client_has_a_count_of_its_own(account, settings):
+    settings.PROXIES = 1
+
+    def through_the_proxy(password, client, claims=""):
+        forwarded = f"{claims}, {client}" if claims else client
+        return Client(REMOTE_ADDR="192.0.2.1").post(
+            "/sign-in/", {"username": "ohr", "password": password}, headers={"X-Forwarded-For": forwarded}
+        )
+
+    for number in range(10):
+        through_the_proxy("wrong", "198.51.100.7", claims=f"203.0.113.{number}")
+    assert through_the_proxy(PASSWORD, "198.51.100.7").status_code == 429
+    assert through_the_proxy(PASSWORD, "198.51.100.8").status_code == 302
+
+
+@pytest.mark.parametrize(
+    "password",
+    [
+        "123456789012",
+        "987654321098",
+        "qwertyuiop12",
+        "abcabcabcabc",
+        "aaaaaaaaaaaaa",
+        "margarethe-ohrmann",
+        "password1234",
+        "Monkey-2026-!",
+        "bearing-bearing-",
+        "clearance26clearance26",
+        "short",
+        "the-ohrmann-way",
+    ],
+)
+def test_a_password_that_is_tried_first_is_refused_with_its_reason(password):
+    person = add_person(name="Margarethe Ohrmann")
+    with pytest.raises(ValidationError) as refused:
+        add_account(person=person, username="ohrmann", password=password)
+    assert refused.value.messages
+
+
+def test_several_words_make_a_password():
+    person = add_person(name="Margarethe Ohrmann")
+    assert add_account(person=person, username="ohrmann", password=PASSWORD)
+
+
+def test_a_dotless_letter_that_a_database_may_take_for_the_same_is_the_same_name():
+    assert counted_name(None, {"username": "\u0131ngrid"}) == counted_name(None, {"username": "Ingrid"})
+
+
+@pytest.mark.parametrize("forwarded", ["", "nonsense", "198.51.100.9:443, x", "\x00"])
+def test_a_proxy_that_says_no_address_leaves_the_one_that_was_seen(forwarded, rf, settings):
+    settings.PROXIES = 1
+    asked = rf.get("/", REMOTE_ADDR="192.0.2.1", HTTP_X_FORWARDED_FOR=forwarded)
+    assert address_of(asked) == "192.0.2.1"
+
+
+def test_a_request_past_the_second_of_two_proxies_is_taken_as_it_was_seen(rf, settings):
+    settings.PROXIES = 2
+    both = rf.get("/", REMOTE_ADDR="192.0.2.1", HTTP_X_FORWARDED_FOR="203.0.113.5, 198.51.100.9, 192.0.2.2")
+    past = rf.get("/", REMOTE_ADDR="192.0.2.1", HTTP_X_FORWARDED_FOR="198.51.100.9")
+    assert (address_of(both), address_of(past)) == ("198.51.100.9", "192.0.2.1")
+
+
+def test_a_proxy_that_ends_tls_and_is_not_counted_is_warned_of(settings):
+    settings.BEHIND_TLS_PROXY, settings.PROXIES = True, 0
+    assert [warning.id for warning in the_proxies_are_counted(None)] == ["fleet.W004"]
+    settings.PROXIES = 1
+    assert the_proxies_are_counted(None) == []
+
+
+def test_who_leaves_is_out_at_the_next_request_and_with_the_last_role_sees_nothing(account):
+    client, _ = sign_in(PASSWORD)
+    page = bearing_address(makers.a_bearing())
+    assert client.get(page).status_code == 200
+    role = Role.objects.standing().get(person=account.person)
+    accounts.end_role(role=role, reason="left", by=makers.somebody())
+    assert client.get(page).status_code == 404
+    accounts.shut(account)
+    assert client.get("/").url.startswith("/sign-in/")
+
+
+def test_a_new_password_and_a_name_taken_out_end_every_session_at_the_next_request(account):
+    client, _ = sign_in(PASSWORD)
+    accounts.renew(account)
+    assert client.get("/").url.startswith("/sign-in/")
+    renewed, _ = sign_in(accounts.renew(account))
+    assert renewed.get("/sign-in/password/").status_code == 200
+    accounts.blank_name(person=account.person, by=makers.somebody())
+    assert renewed.get("/sign-in/password/").url.startswith("/sign-in/")
 
 
 def test_the_answer_does_not_tell_a_known_name_from_an_unknown_one(account):

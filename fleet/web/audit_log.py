@@ -7,8 +7,10 @@ is escaped by JSON itself, so nobody writes lines of their own.
 import json
 import logging
 from collections.abc import Callable
+from ipaddress import ip_address
 from typing import Any
 
+from django.conf import settings
 from django.contrib.auth.signals import user_logged_in, user_logged_out, user_login_failed
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
@@ -56,8 +58,18 @@ class Refusals:
 
 
 def address_of(request: HttpRequest) -> str:
-    """Where a request came from, as the server saw it; what a browser claims in a header is not believed."""
-    return str(request.META.get("REMOTE_ADDR", ""))
+    """Where a request came from, as the server saw it, or the outermost of the plant's own proxies (`PROXIES`).
+
+    What a browser itself claims in the header stands before what the proxies added, and is not believed.
+    """
+    seen = str(request.META.get("REMOTE_ADDR", ""))
+    forwarded = [part.strip() for part in request.META.get("HTTP_X_FORWARDED_FOR", "").split(",")]
+    if not settings.PROXIES or len(forwarded) < settings.PROXIES:
+        return seen
+    try:
+        return str(ip_address(forwarded[-settings.PROXIES]))
+    except ValueError:
+        return seen
 
 
 def _signed_in(request: HttpRequest, user: Account, **_: Any) -> None:
