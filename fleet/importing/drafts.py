@@ -90,26 +90,29 @@ def ask_again(draft: Draft, key: str) -> None:
     draft.save(update_fields=["answers"])
 
 
-def look(draft: Draft) -> Result:
-    """What is asked, and what would be stored; nothing is."""
-    return _bring(draft, Options(**draft.options), only_look=True)
+def look(draft: Draft, *, set_aside: str = "") -> Result:
+    """What is asked, and what would be stored; nothing is. `set_aside`: why rows still asked about would wait."""
+    return _bring(draft, replace(Options(**draft.options), set_aside=set_aside), only_look=True)
 
 
-def store(draft: Draft, *, set_aside: str = "") -> Result:
-    """Bring the draft in: its plan kept under its name, its answers with its file."""
+def store(draft: Draft, *, shown: str, set_aside: str = "") -> Result:
+    """Bring the draft in: its plan kept under its name, its answers with its file.
+
+    shown: the digest of what the last page showed; where anything else would be stored now, nothing is.
+    """
     plan = plan_in(draft)
     name = ""
     if plan is not None:  # a sheet stored by a plan that nobody kept could not be read again
         name = draft.plan_name or draft.name[:80]
         keep_plan(name, plan, by=draft.by.person_id)
     options = replace(Options(**draft.options), set_aside=set_aside, plan=name)
-    result = _bring(draft, options)
+    result = _bring(draft, options, shown=shown)
     if result.ok:
         forget(draft)
     return result
 
 
-def _bring(draft: Draft, options: Options, only_look: bool = False) -> Result:
+def _bring(draft: Draft, options: Options, *, only_look: bool = False, shown: str | None = None) -> Result:
     given = Answers()
     for key, said in draft.answers.items():
         given.add_said(key, said)
@@ -123,4 +126,5 @@ def _bring(draft: Draft, options: Options, only_look: bool = False) -> Result:
         plan=plan_in(draft),
         answers=given,
         only_look=only_look,
+        shown=shown,
     )

@@ -47,6 +47,7 @@ class Context:
     `memory` is the loader's own, from `resolve` to `store`. `sites` are those at which the person may import (None:
     at all, also new ones); rows of others are refused whatever the loader does. Inside `store`, `sheet` is the row that will stand for
     this import; its id may be pointed to at once. `after`: what to say once it is stored.
+    `shown`: the digest of what a page showed before it is stored; None where none stands before.
     """
 
     options: Options
@@ -60,6 +61,7 @@ class Context:
     after: list[str] = field(default_factory=list)
     progress: Progress = lambda words: None
     answers: Answers = field(default_factory=Answers)
+    shown: str | None = None
 
 
 class Loader:

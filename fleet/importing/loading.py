@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db import DatabaseError, DataError, IntegrityError, OperationalError, transaction
 from django.db.models import QuerySet
+from django.utils.crypto import constant_time_compare
 
 from fleet import bulk
 from fleet.clock import now, today_at
@@ -24,6 +25,7 @@ from fleet.importing.plans.cell_fates import Applied, apply
 from fleet.importing.plans.marks import marks_of, sentences
 from fleet.importing.plans.plan import Plan
 from fleet.importing.questions import QuestionGroup, Settling, groups_of, relocated
+from fleet.importing.shown_rows import NOT_SHOWN, digest_of_rows
 from fleet.ledger.refusals import sentence_of
 from fleet.ledger.writing import Fact, write
 from fleet.models import Person, ReadingPlan, SetAside, Sheet, SheetRow, Site
@@ -38,6 +40,7 @@ class Result:
     """What came of an import. `ok`: stored (or would be, in a dry run). Findings are in the sheet's order.
 
     `rows` are new; `there` came before; `waits` an earlier import set aside, each with the inner id of its words.
+    `digest` knows what a look found to be stored again.
     """
 
     ok: bool
@@ -57,6 +60,7 @@ class Result:
     there: list[ParsedRow] = field(default_factory=list)
     rows: list[ParsedRow] = field(default_factory=list)
     directory: Directory = field(default_factory=Directory)
+    digest: str = ""
 
     @property
     def findings(self) -> list[Finding]:
@@ -88,6 +92,7 @@ def import_file(
     plan: Plan | None = None,
     answers: Answers | None = None,
     only_look: bool = False,
+    shown: str | None = None,
 ) -> Result:
     """Import one file, whole or not at all.
 
@@ -109,6 +114,8 @@ def import_file(
         to the file's questions, beside those kept from before.
     only_look : bool
         find what is wrong and what would be stored, and stop before anything is prepared.
+    shown : str, optional
+        the digest of what a page showed before; anything else is refused. None: no page stands before (a command).
 
     Returns
     -------
@@ -132,7 +139,7 @@ def import_file(
         return result
     today = max([today_at(one) for one in directory.sites.values()] or [now().date()])
     context = Context(replace(options, today=today), by, today, directory, site, sites)
-    context.progress = progress or context.progress
+    context.progress, context.shown = progress or context.progress, shown
     result.directory = directory
     given = answers_for(data, name, holds, sites)
     given = given.without(ASIDE) if options.reopen else given
@@ -234,7 +241,7 @@ class _Import:
         self.result.questions = in_order([one for one in findings if one.is_question])
         self._part_rows()
         self._show()
-        if self.result.faults or self.result.questions or self.only_look:
+        if self.result.faults or self.result.questions or self.only_look or not self._was_shown():
             return
         try:
             self.context.progress("preparing the entries")
@@ -256,6 +263,23 @@ class _Import:
         if self.context.options.dry_run:
             self.result.sheet = None
 
+    def _was_shown(self) -> bool:
+        """Whether what would be stored is what was shown before, where something had to be."""
+        if self.context.shown is None or constant_time_compare(self.context.shown, self._digest()):
+            return True
+        self.result.faults.append(
+            of_file(
+                "what would be stored is not what was shown",
+                "look at it, then store it; nothing was",
+                NOT_SHOWN,
+            )
+        )
+        return False
+
+    def _digest(self) -> str:
+        options = self.context.options
+        return digest_of_rows(self.kept, self.aside, self.context.directory, options.set_aside)
+
     def _show(self) -> None:
         """What the caller is told: open questions grouped, places of the plant's own sheet, what would be stored."""
         rows = self.settling.by_number()
@@ -265,6 +289,7 @@ class _Import:
         self.result.n_answered = sum(len(said) for _, said in self.answers)
         self.result.given = given_answers(self.settling) if self.only_look else []
         self.result.rows, self.result.waits = self.kept, self.aside_before
+        self.result.digest = self._digest() if self.only_look else ""
         self.result.there = [row for row in self.parsed.rows if row.already]
         waits = len(self.aside_before)
         asked_again = waits if self.context.options.reopen else 0

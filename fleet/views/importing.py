@@ -8,6 +8,7 @@ from django.core.exceptions import PermissionDenied
 from django.db.models import Count, Q, QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from fleet.access import may, require, sites_for, sites_of
@@ -21,6 +22,7 @@ from fleet.importing.templates import template_file, template_sheets
 from fleet.importing.withdrawal import withdraw_import
 from fleet.models import Account, Bearing, Draft, Person, Sheet
 from fleet.plant.acts import Refused
+from fleet.views.plans import last_page_of
 from fleet.web.rate_limit import costly
 
 LAST_SHOWN = 20
@@ -57,7 +59,7 @@ def sheets(request: HttpRequest) -> HttpResponse:
         return _page(request, form)
     result = _bring(request.user, form)
     if draft := _to_settle(request, form, result):
-        return redirect("import-plan" if wants_plan(draft) else "import-questions", draft.id)
+        return redirect(_next_page(draft, form, result))
     if result.sheet is None:
         return _page(request, form, result)
     for remark in result.remarks[:MOST_REMARKS]:
@@ -123,27 +125,39 @@ def _other_layout(form: SheetForm, result: Result) -> bool:
 
 
 def _to_settle(request: HttpRequest, form: SheetForm, result: Result) -> Draft | None:
-    """A history with questions or a layout of its own is kept and asked about page by page; anything else is not."""
+    """A history with anything to store, to ask or to plan is kept and looked at page by page; anything else is not."""
     said = form.cleaned_data
     if said["kind"] != Sheet.Holds.HISTORY or said["only_check"] or result.sheet is not None:
         return None
-    asked = bool(result.groups) and not result.faults
-    if not (asked or _other_layout(form, result)):
+    own_layout = _other_layout(form, result)
+    if result.faults and not own_layout:
         return None
     said["file"].seek(0)
     data, name = said["file"].read(), said["file"].name
-    own_layout = _other_layout(form, result)
     return begin(request.user, data, name, said["kind"], form.options(), own_layout=own_layout)
 
 
+def _next_page(draft: Draft, form: SheetForm, result: Result) -> str:
+    """Where a new draft is gone on with: its columns, its questions, or the last page before it is stored."""
+    if wants_plan(draft):
+        return reverse("import-plan", args=[draft.id])
+    if result.faults or result.questions:
+        return reverse("import-questions", args=[draft.id])
+    return last_page_of(draft, form.options().set_aside)
+
+
 def _bring(account: Account, form: SheetForm) -> Result:
-    """Import what the form holds, at the sites where this account may."""
+    """Import what the form holds, at the sites where this account may; of a history only what adds nothing."""
     file, holds = form.cleaned_data["file"], form.cleaned_data["kind"]
     require(account, ACT_OF[holds])
+    data, options = file.read(), form.options()
     sites = sites_of(account, ACT_OF[holds])
-    return import_file(
-        file.read(), file.name, holds=holds, by=account.person_id, options=form.options(), sites=sites
-    )
+    only_look = holds == Sheet.Holds.HISTORY and not options.dry_run
+    more = {"holds": holds, "by": account.person_id, "options": options, "sites": sites}
+    result = import_file(data, file.name, only_look=only_look, **more)
+    if only_look and not (result.faults or result.questions or result.rows or result.counts.set_aside):
+        return import_file(data, file.name, shown=result.digest, **more)
+    return result
 
 
 def _page(request: HttpRequest, form: SheetForm | None, result: Result | None = None) -> HttpResponse:

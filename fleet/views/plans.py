@@ -30,7 +30,8 @@ from fleet.importing.plans.guesses import guess
 from fleet.importing.plans.layout import Grid
 from fleet.importing.plans.plan import Plan, letters
 from fleet.importing.questions import TOGETHER, Asked, QuestionGroup
-from fleet.models import Draft, Sheet
+from fleet.importing.shown_rows import NOT_SHOWN
+from fleet.models import Draft
 from fleet.sheets.files import SheetFault, read_sheet
 from fleet.web.rate_limit import costly
 
@@ -140,15 +141,26 @@ def questions(request: HttpRequest, draft_id: UUID) -> HttpResponse:
         if then == "answer":
             _take_answers(request, draft)
             return redirect("import-questions", draft_id=draft.id)
-        if then == "look" and draft.holds == Sheet.Holds.HISTORY:
-            asked = urlencode({"set_aside": request.POST.get("set_aside", "").strip()[:300]})
-            return redirect(f"{reverse('import-last', args=[draft.id])}?{asked}")
-        result = drafts.store(draft, set_aside=request.POST.get("set_aside", "").strip()[:300])
+        set_aside = request.POST.get("set_aside", "").strip()[:300]
+        if then == "look":
+            return redirect(last_page_of(draft, set_aside))
+        result = drafts.store(draft, shown=request.POST.get("shown", ""), set_aside=set_aside)
         if result.ok and result.sheet is not None:
             return redirect("import-done", sheet_id=result.sheet.id)
+        if any(one.code == NOT_SHOWN for one in result.faults):
+            messages.error(
+                request, "Nothing was stored: this is what would be stored now. Look at it, then store it."
+            )
+            return redirect(last_page_of(draft, set_aside))
     else:
         result = drafts.look(draft)
     return render(request, "fleet/import_questions.html", _questions_context(draft, result))
+
+
+def last_page_of(draft: Draft, set_aside: str = "") -> str:
+    """Where a draft is looked at before it is stored; `set_aside`: why rows that are still asked about wait."""
+    asked = f"?{urlencode({'set_aside': set_aside})}" if set_aside else ""
+    return f"{reverse('import-last', args=[draft.id])}{asked}"
 
 
 def _questions_context(draft: Draft, result: Result) -> dict:

@@ -16,7 +16,7 @@ from fleet.importing import drafts
 from fleet.importing.answers import ASIDE, Answers
 from fleet.importing.loading import Result
 from fleet.models import Draft
-from fleet.views.plans import own_draft, shown_rows
+from fleet.views.plans import last_page_of, own_draft, shown_rows
 from inspections.importing.drawn import DrawnBearing, drawn_bearings
 from inspections.importing.lines import Line
 from inspections.importing.loading import TAKEN_OUT
@@ -39,10 +39,11 @@ def last_page(request: HttpRequest, draft_id: UUID) -> HttpResponse:
         return redirect("import-plan", draft_id=draft.id)
     if request.method == "POST":
         _take_out(draft, request.POST.get("out", "")[:200])
-        return redirect("import-last", draft_id=draft.id)
+        return redirect(last_page_of(draft, request.POST.get("set_aside", "").strip()[:300]))
     set_aside = request.GET.get("set_aside", "").strip()[:300]
-    result = drafts.look(draft)
-    if result.faults or (result.questions and not set_aside):
+    result = drafts.look(draft, set_aside=set_aside)
+    may_wait = set_aside or draft.options.get("reopen")  # what waited before may wait on without a reason
+    if result.faults or (result.questions and not may_wait):
         return redirect("import-questions", draft_id=draft.id)
     today = today_in("UTC")
     made = drawn_bearings(result.rows, result.directory, spreads(today), decimal_comma=_decimal_comma(draft))

@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from fleet.models import Draft, SetAside, Sheet
 from inspections.models import Event, Reading
-from tests import makers
+from tests import makers, sheet_pages
 
 pytestmark = pytest.mark.django_db
 SHEET = "date,DE (mm),NDE (mm)\n03/2014,0.150,{}\n04/2017,0.170,0.180\n"
@@ -58,7 +58,7 @@ def answered(client, url, code, choice, value=""):
 def test_a_word_kept_as_a_remark_or_as_an_opening_is_stored(engineer, cell, choice, kind):
     url = planned(engineer, SHEET.format(cell))
     assert "Nothing is asked any more." in answered(engineer, url, "odd_word", choice)
-    assert engineer.post(url, {"then": "store"}).status_code == 302
+    assert sheet_pages.store(engineer, url).status_code == 302
     assert [(e.kind, e.note, e.bearing.name) for e in Event.objects.all()] == [(kind, cell, "NDE")]
     assert Reading.objects.count() == 3
 
@@ -66,7 +66,7 @@ def test_a_word_kept_as_a_remark_or_as_an_opening_is_stored(engineer, cell, choi
 def test_a_word_that_stands_for_nothing_is_left_out(engineer):
     url = planned(engineer, SHEET.format("void"))
     assert "Nothing is asked any more." in answered(engineer, url, "odd_word", "leave")
-    engineer.post(url, {"then": "store"})
+    sheet_pages.store(engineer, url)
     assert Reading.objects.count() == 3 and not Event.objects.exists()
 
 
@@ -76,7 +76,7 @@ def test_an_answer_that_reads_nothing_leaves_its_question_open(engineer):
     draft.answers = {"odd_word|void": [{"choice": "month", "value": ""}]}
     draft.save()
     assert "Nothing is asked any more." not in unescape(engineer.get(url).content.decode())
-    assert engineer.post(url, {"then": "store"}).status_code == 200
+    assert sheet_pages.store(engineer, url).status_code == 200
     assert not Reading.objects.exists()
 
 
@@ -93,7 +93,7 @@ def test_an_answer_that_reads_nothing_leaves_its_question_open(engineer):
 def test_a_fraction_is_a_value_and_its_step_that_of_its_denominator(engineer, cell, um, step_um, typed):
     url = planned(engineer, SHEET.format(f'"{cell.replace(chr(34), chr(34) * 2)}"'))
     assert "Nothing is asked any more." in unescape(engineer.get(url).content.decode())
-    engineer.post(url, {"then": "store"})
+    sheet_pages.store(engineer, url)
     stored = Reading.objects.get(bearing__name="NDE", on="2014-03-01")
     assert (str(stored.value_um.normalize()), str(stored.step_um.normalize())) == (um, step_um)
     assert stored.typed == typed
@@ -108,7 +108,7 @@ def test_a_cell_is_settled_by_typing_what_it_should_say_and_what_it_said_stays(
 ):
     url = planned(engineer, SHEET.format(cell))
     assert "Nothing is asked any more." in answered(engineer, url, code, "typed", typed)
-    engineer.post(url, {"then": "store"})
+    sheet_pages.store(engineer, url)
     row = Reading.objects.get(bearing__name="NDE", on="2014-03-01")
     assert (row.typed, str(row.value_um.normalize()), row.note) == (
         stored,
@@ -120,17 +120,17 @@ def test_a_cell_is_settled_by_typing_what_it_should_say_and_what_it_said_stays(
 def test_a_date_that_is_none_is_settled_by_typing_the_date(engineer):
     url = planned(engineer, SHEET.format("0.160").replace("03/2014", "13/2014"))
     assert "Nothing is asked any more." in answered(engineer, url, "date", "typed", "03/2014")
-    engineer.post(url, {"then": "store"})
+    sheet_pages.store(engineer, url)
     row = Reading.objects.get(bearing__name="NDE", typed="0.160")
     assert (str(row.on), row.note) == ("2014-03-01", "the sheet says 'date 13/2014'")
 
 
 def test_a_cell_set_aside_is_settled_later_by_typing(engineer):
     url = planned(engineer, SHEET.format("l60"))
-    engineer.post(url, {"then": "store", "set_aside": "ask the foreman"})
+    sheet_pages.store(engineer, url, "ask the foreman")
     again = engineer.post(reverse("import-settle", args=[Sheet.objects.get().id])).url
     answered(engineer, again, "odd_word", "typed", "0.160")
-    engineer.post(again, {"then": "store"})
+    sheet_pages.store(engineer, again)
     assert not SetAside.objects.standing().exists()
     assert Reading.objects.get(typed="0.160").note == "the sheet says 'l60'"
 
@@ -144,4 +144,4 @@ def test_what_is_typed_and_is_none_leaves_the_question_open(engineer):
 def test_a_typed_value_that_fits_no_better_leaves_the_question_open(engineer, typed):
     url = planned(engineer, SHEET.format("1.60"))
     assert "Nothing is asked any more." not in answered(engineer, url, "clearance_range", "typed", typed)
-    assert engineer.post(url, {"then": "store"}).status_code == 200 and not Reading.objects.exists()
+    assert sheet_pages.store(engineer, url).status_code == 200 and not Reading.objects.exists()

@@ -14,7 +14,7 @@ from fleet.models import Answer, Draft, Entry, Name, ReadingPlan, SetAside, Shee
 from fleet.plant.acts import Refused
 from fleet.sheets.files import read_sheet
 from inspections.models import Event, MeterEntry, Reading, Visit
-from tests import makers
+from tests import makers, sheet_pages
 
 pytestmark = pytest.mark.django_db
 OVERHAULS = """Overhauls of P-7,,,,,
@@ -122,7 +122,7 @@ def test_one_answer_for_all_alike_and_then_everything_is_stored(asked):
     assert client.post(url, said).url == url
     page = client.get(url)
     assert "Nothing is asked any more." in text_of(page), shown(page)
-    done = client.post(url, {"then": "store"})
+    done = sheet_pages.store(client, url)
     sheet = Sheet.objects.get()
     assert done.url == reverse("import-done", args=[sheet.id])
     assert sheet.plan.name == "overhauls" and sheet.plan.version == 1
@@ -150,7 +150,7 @@ def test_one_answer_for_all_alike_and_then_everything_is_stored(asked):
 def store(client, url):
     page = client.get(url)
     client.post(url, tick_all(page, answers_for_all(page)))
-    return client.post(url, {"then": "store"})
+    return sheet_pages.store(client, url)
 
 
 def test_the_same_file_again_by_its_plan_adds_nothing_and_asks_nothing(asked):
@@ -174,7 +174,7 @@ def test_a_living_workbook_stores_its_new_rows_and_asks_about_its_corrected_cell
     assert "'0.150' mm as the record has it" in page.content.decode().replace("&#x27;", "'")
     key = key_of(page, "readings the record has")
     client.post(answer.url, tick_all(page, {f"choice-{key}": "correct", "then": "answer"}))
-    client.post(answer.url, {"then": "store"})
+    sheet_pages.store(client, answer.url)
     values = sorted(
         Reading.objects.standing()
         .filter(bearing__name="DE", stage="as_found")
@@ -187,7 +187,7 @@ def test_a_living_workbook_stores_its_new_rows_and_asks_about_its_corrected_cell
 
 def test_rows_nobody_can_settle_are_set_aside_with_a_reason_and_settled_later(asked):
     client, url = asked
-    client.post(url, {"then": "store", "set_aside": "ask the foreman"})
+    sheet_pages.store(client, url, "ask the foreman")
     sheet = Sheet.objects.get()
     assert sheet.n_seen == sheet.n_stored + sheet.n_set_aside + sheet.n_already + sheet.n_blank
     assert sheet.n_set_aside == SetAside.objects.standing().count() == 3
@@ -199,7 +199,7 @@ def test_rows_nobody_can_settle_are_set_aside_with_a_reason_and_settled_later(as
 
 def test_rows_set_aside_are_asked_about_again_and_what_is_answered_is_stored(asked):
     client, url = asked
-    client.post(url, {"then": "store", "set_aside": "ask the foreman"})
+    sheet_pages.store(client, url, "ask the foreman")
     sheet = Sheet.objects.get()
     assert "Settle these rows" in text_of(client.get(reverse("import-done", args=[sheet.id])))
     again = client.post(reverse("import-settle", args=[sheet.id])).url
@@ -209,7 +209,7 @@ def test_rows_set_aside_are_asked_about_again_and_what_is_answered_is_stored(ask
     assert "Store 0 rows" not in text_of(page)
     said = {f"choice-{key_of(page, 'remarks that name work')}": "yes", "then": "answer"}
     client.post(again, tick_all(page, said))
-    client.post(again, {"then": "store"})
+    sheet_pages.store(client, again)
     assert not Draft.objects.exists()
     assert sorted(Event.objects.standing().filter(kind="scrape").values_list("bearing__name", flat=True)) == [
         "DE",
@@ -230,20 +230,20 @@ def test_rows_set_aside_by_an_answer_are_asked_about_again_too(asked):
         url,
         tick_all(page, answers_for_all(page) | {f"choice-{key}": "aside", f"value-{key}-aside": "illegible"}),
     )
-    client.post(url, {"then": "store"})
+    sheet_pages.store(client, url)
     assert SetAside.objects.get().reason == "illegible"
     again = client.post(reverse("import-settle", args=[Sheet.objects.get().id])).url
     page = client.get(again)
     client.post(
         again, tick_all(page, {f"choice-{key_of(page, 'numbers with a mark')}": "number", "then": "answer"})
     )
-    client.post(again, {"then": "store"})
+    sheet_pages.store(client, again)
     assert not SetAside.objects.standing().exists() and Reading.objects.filter(typed="0.19").exists()
 
 
 def test_a_stored_sheet_comes_back_with_what_became_of_each_row(asked):
     client, url = asked
-    client.post(url, {"then": "store", "set_aside": "ask the foreman"})
+    sheet_pages.store(client, url, "ask the foreman")
     answer = client.get(reverse("import-back", args=[Sheet.objects.get().id]))
     assert answer["Content-Disposition"].startswith("attachment")
     rows = {row.number: row.cells for row in read_sheet(answer.content, "x.xlsx").tabs[0].all_rows()}
@@ -267,12 +267,13 @@ def living(n, corrected=()):
 def test_a_living_workbook_with_ten_new_rows_and_three_corrected_cells_stores_ten_and_asks_about_three(
     engineer,
 ):
-    assert bring(engineer, living(15)).url.startswith("/import/")
+    url = sheet_pages.questions_of(bring(engineer, living(15)).url)
+    sheet_pages.store(engineer, url)
     assert Reading.objects.count() == 30
     answer = bring(engineer, living(20, corrected={(3, "DE"), (7, "NDE"), (11, "DE")}))
     said = text_of(engineer.get(answer.url))
     assert "1 question about 3 rows; 10 of 40 can be stored as they are" in said, said
-    engineer.post(answer.url, {"then": "store", "set_aside": "the foreman looks them up"})
+    sheet_pages.store(engineer, answer.url, "the foreman looks them up")
     last = Sheet.objects.order_by("-recorded_at").first()
     assert (last.n_seen, last.n_stored, last.n_set_aside, last.n_already) == (40, 10, 3, 27)
     assert Reading.objects.standing().count() == 40
@@ -290,7 +291,7 @@ def test_a_plan_is_kept_in_versions_and_used_by_its_name_from_the_command(asked,
         bring(client, OVERHAULS.replace("0.150", "0.151"), name="b.csv", plan="~new").url,
         plan_post(method="lead_wire"),
     )
-    client.post(other.url, {"then": "store", "set_aside": "not now"})
+    sheet_pages.store(client, other.url, "not now")
     versions = ReadingPlan.objects.filter(name="overhauls").order_by("version")
     assert [one.version for one in versions] == [1, 2] and [one.body["method"] for one in versions] == [
         "feeler",
@@ -345,12 +346,12 @@ def test_a_spelling_once_said_is_known_from_then_on(engineer):
     page = engineer.get(url)
     key = key_of(page, "pumps spelt otherwise")
     engineer.post(url, {f"choice-{key}": "is", "then": "answer"})
-    assert engineer.post(url, {"then": "store"}).url.startswith("/import/")
+    assert sheet_pages.store(engineer, url).url.startswith("/import/")
     assert Reading.objects.get().bearing.place.tag == "P-7"
     assert Name.objects.get(spelling=True).text == "P 7"
-    assert bring(engineer, words.replace("2014", "2015").replace("0.15", "0.16"), "other.csv").url.startswith(
-        "/import/"
-    )
+    other = bring(engineer, words.replace("2014", "2015").replace("0.15", "0.16"), "other.csv").url
+    assert other.endswith("/last/")
+    sheet_pages.store(engineer, sheet_pages.questions_of(other))
     assert Reading.objects.count() == 2
 
 
@@ -373,7 +374,7 @@ def test_remarks_that_name_work_stand_in_one_table_and_a_row_left_unticked_is_as
     page = engineer.get(url)
     assert "about 1 row" in text_of(page) and "scraped high spots" in text_of(page), shown(page)
     engineer.post(url, tick_all(page, {"choice-remark_names_work": "no", "then": "answer"}))
-    engineer.post(url, {"then": "store"})
+    sheet_pages.store(engineer, url)
     told = sorted(Event.objects.standing().values_list("kind", "note"))
     assert told == [("note", "scraped high spots"), ("scrape", "scraped ok"), ("shell_change", "new brgs")]
 

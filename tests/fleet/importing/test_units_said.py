@@ -14,7 +14,7 @@ from fleet.models import Draft
 from fleet.sheets.files import read_sheet
 from fleet.unit_words import basis_in, unit_named, units_in
 from inspections.models import Reading
-from tests import makers
+from tests import makers, sheet_pages
 
 pytestmark = pytest.mark.django_db
 BARE = """{title},,,
@@ -50,7 +50,7 @@ def post(**more):
 
 def stored(client, draft_url):
     """Everything that can be stored of the draft is."""
-    client.post(draft_url, {"then": "store"})
+    sheet_pages.store(client, draft_url)
     return sorted(Reading.objects.values_list("value_um", flat=True))
 
 

@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from fleet.models import Draft, Setting
 from inspections.models import Reading
-from tests import makers
+from tests import makers, sheet_pages
 
 pytestmark = pytest.mark.django_db
 SHEET = "pump,end,date,clearance (mm)\n{0},{1},2014-03-01,0.15\n{0},{2},2014-03-01,0.25\n"
@@ -79,7 +79,7 @@ def test_readings_of_two_ends_go_to_the_two_bearings_that_were_said_and_the_prev
     answer(engineer, url, "BS", "DE")
     shown = re.sub(r"<[^>]+>", " ", body_of(engineer, url).partition("To be stored")[2])
     assert "P-7 NDE" in shown and "P-7 DE" in shown and "P-7 AS" not in shown
-    engineer.post(url, {"then": "store"})
+    sheet_pages.store(engineer, url)
     assert sorted(Reading.objects.values_list("bearing__name", "typed")) == [("DE", "0.25"), ("NDE", "0.15")]
 
 
@@ -88,11 +88,11 @@ def test_the_names_of_ends_are_asked_once_per_plant(engineer, one, other):
     url = planned(engineer, SHEET.format("P-7", one, other))
     answer(engineer, url, one, "DE")
     answer(engineer, url, other, "NDE")
-    engineer.post(url, {"then": "store"})
+    sheet_pages.store(engineer, url)
     assert Setting.objects.get(name="end_names").value == {one.lower(): "DE", other.lower(): "NDE"}
     again = planned(engineer, SHEET.format("P-8", one, other), "more.csv")
     assert "Nothing is asked any more." in body_of(engineer, again)
-    engineer.post(again, {"then": "store"})
+    sheet_pages.store(engineer, again)
     assert sorted(
         Reading.objects.filter(bearing__place__tag="P-8").values_list("bearing__name", "typed")
     ) == [
@@ -111,7 +111,7 @@ def test_a_pump_without_the_position_that_was_said_is_asked_about_again_and_neve
     assert "P-9" in body_of(engineer, url).partition("To be stored")[0]
     answer(engineer, url, "far", "2")
     assert "Nothing is asked any more." in body_of(engineer, url)
-    engineer.post(url, {"then": "store"})
+    sheet_pages.store(engineer, url)
     told = sorted(Reading.objects.filter(typed="0.25").values_list("bearing__place__tag", "bearing__name"))
     assert told == [("P-7", "NDE"), ("P-9", "2")]
 
@@ -131,5 +131,5 @@ def test_an_answer_given_is_shown_and_can_be_changed_before_storing(engineer):
     key = re.search(r"'BS' means the position.*?name=\"again\" value=\"(\w+)\"", body, re.DOTALL)[1]
     engineer.post(url, {"then": "again", "again": key})
     answer(engineer, url, "BS", "DE")
-    engineer.post(url, {"then": "store"})
+    sheet_pages.store(engineer, url)
     assert sorted(Reading.objects.values_list("bearing__name", "typed")) == [("DE", "0.25"), ("NDE", "0.15")]

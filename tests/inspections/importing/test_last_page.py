@@ -13,7 +13,7 @@ from fleet.models import SetAside, Sheet
 from inspections.importing.drawn import drawn_bearings
 from inspections.models import Reading
 from inspections.story.uncertainty import spreads
-from tests import makers
+from tests import makers, sheet_pages
 
 pytestmark = pytest.mark.django_db
 HEAD = "pump,position,date,event,stage,method,value,unit\n"
@@ -91,6 +91,26 @@ def test_the_page_leads_from_the_questions_to_what_is_stored_and_a_bearing_taken
     body = unescape(client.get(last).content.decode())
     assert body.count("<h2>P-") == 11 and "22 rows" in body.replace("\xa0", " ")
     assert "Bearings taken out before storing: P-17 DE" in unescape(client.get(url).content.decode())
-    client.post(url, {"then": "store", "set_aside": ""})
+    sheet_pages.store(client, url)
     assert Reading.objects.standing().count() == 22 and SetAside.objects.standing().count() == 2
     assert Sheet.objects.get().n_set_aside == 2
+
+
+def test_what_was_not_shown_is_not_stored_and_what_was_looked_at_is_shown_again_when_it_changed(
+    works, client
+):
+    client.force_login(makers.an_account(site=works))
+    file = SimpleUploadedFile("h.csv", sheet().encode())
+    last = client.post(reverse("import"), {"kind": "history", "file": file, "decimal": "point"}).url
+    assert re.fullmatch(r"/import/draft/[\w-]+/last/", last) and not Reading.objects.exists()
+    url = sheet_pages.questions_of(last)
+    for shown in ({}, {"shown": ""}, {"shown": "0" * 64}):
+        assert client.post(url, {"then": "store"} | shown).url == last  # nothing was looked at yet
+    _, shown = sheet_pages.looked_at(client, url)
+    client.post(last, {"out": "P-17|DE"})
+    answer = client.post(url, {"then": "store", "shown": shown}, follow=True)
+    assert "Nothing was stored: this is what would be stored now" in unescape(answer.content.decode())
+    assert not Reading.objects.exists() and not Sheet.objects.exists()
+    assert client.post(url, {"then": "store", "shown": shown, "set_aside": "other"}).url.startswith(last)
+    assert sheet_pages.store(client, url).url.startswith("/import/")
+    assert Reading.objects.standing().count() == 22

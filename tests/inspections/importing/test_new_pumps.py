@@ -13,7 +13,7 @@ from fleet.importing.withdrawal import withdraw_import
 from fleet.ledger.verify import verify
 from fleet.models import Bearing, Entry, Installation, Machine, Name, Place, Sheet, Site
 from inspections.models import MeterEntry, Reading
-from tests import makers
+from tests import makers, sheet_pages
 
 pytestmark = pytest.mark.django_db
 HEAD = "pump,position,date,event,stage,value,unit,run_hours\n"
@@ -133,6 +133,6 @@ def test_the_pages_lead_from_a_history_alone_to_readings(client):
     client.post(url, said)
     body = unescape(client.get(url).content.decode())
     assert "Nothing is asked any more." in body and "P-101A DE" in body
-    client.post(url, {"then": "store"})
+    sheet_pages.store(client, url)
     assert Reading.objects.standing().count() == 4
     assert Entry.objects.filter(kind="place").count() == 2
