@@ -9,7 +9,7 @@ from fleet.importing.kept import plan_names
 from fleet.importing.loaders import loaders
 from fleet.importing.options import Options
 from fleet.models import Account, Sheet
-from fleet.sheets.files import MOST_BYTES
+from fleet.sheets.files import MOST_BYTES, MOST_ROWS_OF_PAGE
 from fleet.units import BadDateFormat, day_patterns
 
 # What a sheet of each kind needs; planners bring what they plan with.
@@ -47,7 +47,7 @@ class SheetForm(forms.Form):
     )
     file = forms.FileField(
         label="The sheet",
-        help_text="A workbook (XLSX, XLS, ODS) or a CSV, at most 50 MB. A history may have any layout and many tabs; other sheets have "
+        help_text="A workbook (XLSX, XLS, ODS) or a CSV, at most 50 MB and 30 000 rows. A history may have any layout and many tabs; other sheets have "
         "the headings of the template, in the first tab.",
         max_length=200,
         error_messages={
@@ -135,4 +135,5 @@ class SheetForm(forms.Form):
             decimal_comma=said["decimal"] == "comma",
             set_aside=said["set_aside"].strip(),
             dry_run=said["only_check"],
+            most_rows=MOST_ROWS_OF_PAGE,
         )

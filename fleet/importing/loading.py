@@ -181,7 +181,7 @@ def _read(
 ) -> tuple[Parsed, Applied | None]:
     columns = _columns(loader, context.options)
     if plan is None:
-        sheet = read_sheet(data, name, tab=0)
+        sheet = read_sheet(data, name, tab=0, most_rows=context.options.most_rows)
         parsed = parse(sheet.tabs[0], columns, context.options)
         parsed.remarks = [*sheet.remarks, *parsed.remarks]
         return parsed, None
@@ -190,7 +190,7 @@ def _read(
     complaints = plan.complaints()
     if complaints:
         raise ValueError(f"the plan cannot serve: {' '.join(complaints)}")
-    sheet = read_sheet(data, name)
+    sheet = read_sheet(data, name, most_rows=context.options.most_rows)
     applied = apply(plan, sheet.tabs, answers)
     context.options = replace(context.options, date_format=plan.date_format, decimal_comma=plan.decimal_comma)
     parsed = parse_made(applied.made, columns, context.options, answers)

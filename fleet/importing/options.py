@@ -3,6 +3,7 @@
 import datetime as dt
 from dataclasses import dataclass, replace
 
+from fleet.sheets.files import MOST_ROWS
 from fleet.units import BadDateFormat, day_patterns
 
 
@@ -26,6 +27,8 @@ class Options:
         check and count, store nothing.
     reopen : bool
         ask again about rows that an earlier import of the file set aside.
+    most_rows : int
+        of a file with more rows nothing is read.
     today : date, optional
         the latest day it is now at any site; a measurement cannot be of a later one.
     """
@@ -37,6 +40,7 @@ class Options:
     set_aside: str = ""
     dry_run: bool = False
     reopen: bool = False
+    most_rows: int = MOST_ROWS
     today: dt.date | None = None
 
     def for_workbook_cells(self) -> "Options":

@@ -14,6 +14,7 @@ from typing import Any
 
 MOST_BYTES = 50_000_000
 MOST_ROWS = 300_000
+MOST_ROWS_OF_PAGE = 30_000  # a page answers at once; a command shows its progress and reads more
 MOST_COLUMNS = 200
 MOST_CELLS = 5_000_000
 MOST_TEXT = 100_000_000
@@ -100,8 +101,11 @@ class Sheet:
     remarks: list[str] = field(default_factory=list)
 
 
-def read_sheet(data: bytes, name: str, *, tab: str | int | None = None) -> Sheet:
-    """The cells of a CSV or XLSX file; `tab` is a tab's name, or 0 for the first one shown (None: all tabs)."""
+def read_sheet(data: bytes, name: str, *, tab: str | int | None = None, most_rows: int = MOST_ROWS) -> Sheet:
+    """The cells of a CSV or workbook; `tab` is a tab's name, or 0 for the first one shown (None: all tabs).
+
+    A file of more than `most_rows` is refused before its rows are read.
+    """
     if not data.strip():
         raise SheetFault("it is empty; a heading row and rows below it are expected")
     if len(data) > MOST_BYTES:
@@ -109,14 +113,14 @@ def read_sheet(data: bytes, name: str, *, tab: str | int | None = None) -> Sheet
         raise SheetFault(f"{size} MB found, at most {most} MB are read at once; split the sheet")
     if data.startswith(_OLD_OFFICE):
         _check_old_office(data)
-        return Sheet("xls", list(_read_workbook(data, tab)), remarks=[OLD_ERRORS])
+        return Sheet("xls", list(_read_workbook(data, tab, most_rows)), remarks=[OLD_ERRORS])
     if data.startswith(b"PK"):
-        return Sheet("xlsx", list(_read_workbook(data, tab)))
+        return Sheet("xlsx", list(_read_workbook(data, tab, most_rows)))
     if name.lower().endswith((".xlsx", ".xlsm", ".xls", ".xlsb", ".ods")):
         raise SheetFault("its name says workbook but its content is none; save it as XLSX or CSV")
     if isinstance(tab, str) and tab:
         raise SheetFault(f"tab {tab!r} asked for, and a CSV has no tabs; leave the tab out")
-    return _read_csv(data)
+    return _read_csv(data, most_rows)
 
 
 def _check_old_office(data: bytes) -> None:
@@ -143,12 +147,19 @@ def _tab(name: str, rows: list[Row], **more: Any) -> Tab:
     )
 
 
+def _advice(most_rows: int) -> str:
+    """What to do with a sheet of too many rows."""
+    other = f", or bring it with the command, which reads {MOST_ROWS}" if most_rows < MOST_ROWS else ""
+    return f"split the sheet, for instance by years{other}"
+
+
 # XLSX ------------------------------------------------------------------------------------------------------
 
 
-def _read_workbook(data: bytes, tab: str | int | None) -> Iterator[Tab]:
+def _read_workbook(data: bytes, tab: str | int | None, most_rows: int) -> Iterator[Tab]:
     """The tabs of a workbook, opened in a child process: a hostile one kills the child, never this process."""
-    orders = json.dumps(_ORDERS | {"tab": tab}).encode() + b"\n"
+    own = {"tab": tab, "rows": most_rows, "advice": _advice(most_rows)}
+    orders = json.dumps(_ORDERS | own).encode() + b"\n"
     command = [sys.executable, "-I", str(_CHILD)]
     try:
         # An empty environment keeps passwords and addresses out of the process that meets the file.
@@ -202,7 +213,7 @@ def _tab_of(answer: dict[str, Any]) -> Tab:
 # CSV -------------------------------------------------------------------------------------------------------
 
 
-def _read_csv(data: bytes) -> Sheet:
+def _read_csv(data: bytes, most_rows: int) -> Sheet:
     """A CSV whose separator is found from its heading row."""
     text, remarks = _decoded(data)
     skipped = 0
@@ -210,7 +221,7 @@ def _read_csv(data: bytes) -> Sheet:
     if declared:
         text, skipped = text[declared.end() :], 1
     separator = declared[1] if declared else _separator(text)
-    rows = list(_csv_rows(text, separator, skipped))
+    rows = list(_csv_rows(text, separator, skipped, most_rows))
     width = max((len(row.cells) for row in rows), default=0)
     for row in rows:
         row.cells.extend([""] * (width - len(row.cells)))
@@ -320,7 +331,7 @@ def _separator(text: str) -> str:
     return ","
 
 
-def _csv_rows(text: str, separator: str, skipped: int) -> Iterator[Row]:
+def _csv_rows(text: str, separator: str, skipped: int, most_rows: int) -> Iterator[Row]:
     """Rows with the number of their first line in the file; a cell in quotes may run over several lines."""
     csv.field_size_limit(LONGEST_CELL)  # process-wide; nothing else here reads CSV
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
@@ -338,8 +349,12 @@ def _csv_rows(text: str, separator: str, skipped: int) -> Iterator[Row]:
             raise SheetFault(
                 f"row {number} has {len(cells)} columns, at most {MOST_COLUMNS} are read; take out the rest"
             )
-        if n_rows > MOST_ROWS or n_cells > MOST_CELLS:
-            raise SheetFault(f"more than {MOST_ROWS} rows or {MOST_CELLS} cells found; split the sheet")
+        if n_rows > most_rows:
+            raise SheetFault(
+                f"more than {most_rows} rows found, at most {most_rows} are read at once; {_advice(most_rows)}"
+            )
+        if n_cells > MOST_CELLS:
+            raise SheetFault(f"more than {MOST_CELLS} cells found; split the sheet")
         yield Row(number, cells)
         number = skipped + reader.line_num + 1
 

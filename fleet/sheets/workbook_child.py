@@ -330,7 +330,7 @@ def _check_rows(xml: bytes, p: bytes, orders: dict[str, Any], tab: str) -> tuple
     if last > orders["rows"]:
         if n_valued > orders["rows"]:
             raise Fault(
-                f"tab {tab} holds {n_valued} rows, at most {orders['rows']} are read at once; split the sheet"
+                f"tab {tab} holds {n_valued} rows, at most {orders['rows']} are read at once; {orders['advice']}"
             )
         raise Fault(
             f"tab {tab} has a cell in row {last}, far below the rest; delete the rows below the last reading"

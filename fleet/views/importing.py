@@ -120,7 +120,9 @@ def withdraw(request: HttpRequest, sheet_id: UUID) -> HttpResponse:
 
 
 def _other_layout(form: SheetForm, result: Result) -> bool:
-    """Whether a history has not the template's headings, or its columns are to be told."""
+    """Whether a history that can be read has not the template's headings, or its columns are to be told."""
+    if any(one.code == "file" for one in result.faults):
+        return False
     return form.cleaned_data["plan"] == NEW_PLAN or any(one.code == "heading" for one in result.faults)
 
 

@@ -32,7 +32,7 @@ from fleet.importing.plans.plan import Plan, letters
 from fleet.importing.questions import TOGETHER, Asked, QuestionGroup
 from fleet.importing.shown_rows import NOT_SHOWN
 from fleet.models import Draft
-from fleet.sheets.files import SheetFault, read_sheet
+from fleet.sheets.files import MOST_ROWS_OF_PAGE, SheetFault, read_sheet
 from fleet.web.rate_limit import costly
 
 FIRST_ROWS, FIRST_COLUMNS = 9, 20
@@ -53,7 +53,7 @@ def plan(request: HttpRequest, draft_id: UUID) -> HttpResponse:
     """What the columns hold, guessed at first; a post shows what becomes of the rows, or goes on to the questions."""
     draft = own_draft(request, draft_id)
     try:
-        tabs = read_sheet(drafts.data_of(draft), draft.name).tabs
+        tabs = read_sheet(drafts.data_of(draft), draft.name, most_rows=MOST_ROWS_OF_PAGE).tabs
     except SheetFault as fault:
         messages.error(request, str(fault))
         return redirect("import")

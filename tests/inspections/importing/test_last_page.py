@@ -7,9 +7,12 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
+from fleet import forms
+from fleet.forms import NEW_PLAN
 from fleet.importing.answers import Answers
 from fleet.importing.loading import import_file
-from fleet.models import SetAside, Sheet
+from fleet.models import Draft, SetAside, Sheet
+from fleet.sheets import files
 from inspections.importing.drawn import drawn_bearings
 from inspections.models import Reading
 from inspections.story.uncertainty import spreads
@@ -114,3 +117,21 @@ def test_what_was_not_shown_is_not_stored_and_what_was_looked_at_is_shown_again_
     assert client.post(url, {"then": "store", "shown": shown, "set_aside": "other"}).url.startswith(last)
     assert sheet_pages.store(client, url).url.startswith("/import/")
     assert Reading.objects.standing().count() == 22
+
+
+def test_a_sheet_of_more_rows_than_a_page_reads_is_refused_at_once_with_the_number_allowed(
+    works, client, monkeypatch
+):
+    monkeypatch.setattr(files, "MOST_ROWS", 20)
+    monkeypatch.setattr(forms, "MOST_ROWS_OF_PAGE", 10)
+    client.force_login(makers.an_account(site=works))
+    for plan in ("", NEW_PLAN):
+        file = SimpleUploadedFile("h.csv", sheet().encode())
+        said = {"kind": "history", "file": file, "decimal": "point", "plan": plan}
+        page = unescape(client.post(reverse("import"), said).content.decode())
+        assert (
+            "at most 10 are read at once; split the sheet, for instance by years, or bring it with the command, "
+            "which reads 20" in page
+        )
+        assert "Mend the cells" not in page
+    assert not Draft.objects.exists()
