@@ -3,7 +3,7 @@
 import datetime as dt
 import hashlib
 import uuid
-from collections import OrderedDict, defaultdict
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -15,19 +15,17 @@ from fleet.models import Bearing, Chain, Installation, Setting
 from inspections.forecasts.codes import Codes
 from inspections.forecasts.computation import ENGINE, figures_of
 from inspections.forecasts.figures import Figures
+from inspections.forecasts.recent import Recent
 from inspections.forecasts.wear_inputs import fleet_inputs, inputs
 from inspections.models import ForecastRun
 from inspections.wear.arrays import Histories
 from inspections.wear.fit import fit_fleet
 from inspections.wear.population import Population
 
-# Fresh figures of this process, so that a page looked at twice is worked out once.
-_FRESH: OrderedDict[tuple[Any, ...], Figures] = OrderedDict()
-_FRESH_MOST = 20_000
+_FRESH: Recent[Figures] = Recent(20_000)
 _FITTED: dict[tuple[Any, ...], tuple[Population, Codes]] = {}
 # Fits of this process by what they were made from: an entry that tells nothing of wear asks for no new one.
-_FITS: OrderedDict[bytes, Population] = OrderedDict()
-_FITS_MOST = 64
+_FITS: Recent[Population] = Recent(64)
 
 
 def current(bearings: Sequence[Bearing], today: dt.date | None = None) -> dict[uuid.UUID, Figures]:
@@ -46,7 +44,7 @@ def current(bearings: Sequence[Bearing], today: dt.date | None = None) -> dict[u
     """
     today = today or today_in("UTC")
     run = standing_run()
-    digests = _digests(bearings)
+    digests = record_digests(bearings)
     found: dict[uuid.UUID, Figures] = {}
     if run and run.as_of == today and run.engine == ENGINE:
         ids = [bearing.pk for bearing in bearings]
@@ -75,8 +73,6 @@ def _fresh(
     if missing:
         for pk, figures in figures_of(inputs(missing, today, codes), population).items():
             found[pk] = _FRESH[keys[pk]] = figures
-    while len(_FRESH) > _FRESH_MOST:
-        _FRESH.popitem(last=False)
     return found
 
 
@@ -98,12 +94,9 @@ def parameters(today: dt.date, run: ForecastRun | None = None) -> tuple[Populati
 
 def _fit_of(histories: Histories) -> Population:
     content = histories.digest()
-    population = _FITS.get(content) or fit_fleet(histories)
-    _FITS[content] = population
-    _FITS.move_to_end(content)
-    while len(_FITS) > _FITS_MOST:
-        _FITS.popitem(last=False)
-    return population
+    if content not in _FITS:
+        _FITS[content] = fit_fleet(histories)
+    return _FITS[content]
 
 
 def fit_trouble(today: dt.date) -> str:
@@ -117,7 +110,7 @@ def fit_trouble(today: dt.date) -> str:
     )
 
 
-def _digests(bearings: Sequence[Bearing]) -> dict[uuid.UUID, str]:
+def record_digests(bearings: Sequence[Bearing]) -> dict[uuid.UUID, str]:
     """What a bearing's figures depend on, as one text: where its chains end, and the settings in force."""
     machines: dict[uuid.UUID, list[uuid.UUID]] = defaultdict(list)
     for place, machine in Installation.objects.standing().values_list("place_id", "machine_id"):

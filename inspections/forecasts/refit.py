@@ -17,7 +17,7 @@ from fleet.models import Bearing
 from inspections.forecasts.backtest import KEPT_UNDER, backtest
 from inspections.forecasts.codes import Codes
 from inspections.forecasts.computation import ENGINE, WORTH_THREADS, figures_of
-from inspections.forecasts.current import _digests
+from inspections.forecasts.current import record_digests
 from inspections.forecasts.figures import Figures
 from inspections.forecasts.judgement.current import digests_of
 from inspections.forecasts.judgement.figures import Judgement
@@ -43,7 +43,7 @@ def refit(*, by: uuid.UUID, as_of: dt.date | None = None, hide: int = 0) -> Fore
     day = as_of or today
     codes = Codes()
     bearings = list(Bearing.objects.standing().in_order())
-    digests = _digests(bearings)
+    digests = record_digests(bearings)
     heads = root_of(leaves())
     known = fleet_inputs(day, codes)
     threads = len(bearings) > WORTH_THREADS

@@ -17,7 +17,6 @@ from fleet.models import (
     Half,
     Limit,
     LimitUse,
-    Outage,
     PlaceFacts,
     PlannedDuty,
     Setting,
@@ -25,6 +24,7 @@ from fleet.models import (
     Site,
 )
 from inspections.forecasts.codes import Codes
+from inspections.forecasts.coming_outages import Coming, coming_of, outages_by_site, outages_since
 from inspections.forecasts.planned_duty import Ahead, Period, planned
 from inspections.story import exposure
 from inspections.story.conditions import exceptions_um
@@ -57,19 +57,6 @@ DUTY_SD = 0.10  # sd of the log of the hours a day
 TYPICAL_UM_PER_KH = 2.0
 ACCEPTED_RISK = 0.10
 LOADED_HALF = {"bottom": Half.LOWER, "top": Half.UPPER}
-
-
-@dataclass(frozen=True)
-class Coming:
-    """The outages a bearing can be worked in."""
-
-    first: Outage | None
-    second: Outage | None
-    days: tuple[float, float]
-
-    @property
-    def n_known(self) -> int:
-        return (self.first is not None) + (self.second is not None)
 
 
 @dataclass(frozen=True)
@@ -174,7 +161,7 @@ def _gather(bearings: Sequence[Bearing], as_of: dt.date) -> list[Known]:
     )
     limits = _limits(as_of, some)
     fitted = _fitted(as_of, some)
-    outages = _outages()
+    outages = outages_by_site()
     plans = _planned(places if some else None, as_of)
     spread = spreads(as_of)
     choices = _settings({bearing.place.site_id: bearing.place.site for bearing in bearings}.values(), as_of)
@@ -183,14 +170,16 @@ def _gather(bearings: Sequence[Bearing], as_of: dt.date) -> list[Known]:
         own, place = facts.get(bearing.pk), of_places.get(bearing.place_id)
         story = _with_fittings(told[bearing.pk], fitted.get(bearing.pk, []), own)
         interval, risk = choices[bearing.place.site_id]
-        past, coming = _coming(outages.get(bearing.place.site_id, []), bearing, place, as_of, interval)
+        past, coming = coming_of(
+            outages.get(bearing.place.site_id, []), bearing, place, story, as_of, interval
+        )
         stated = float(place.duty_hours_per_day) if place and place.duty_hours_per_day is not None else None
         run = exposure.cumulative(story.meter, stated_duty=stated, changed=story.changed)
         duty = stated if stated is not None else exposure.recent_duty(run, as_of)[0]
         own_limits = limits.get(bearing.pk, {})
         if own and own.wear_class_id:
             own_limits = limits.get(own.wear_class_id, {}) | own_limits
-        since = _outages_since(story, past, as_of, interval)
+        since = outages_since(story, past, as_of, interval)
         starts = exposure.starts_counted(story.meter, run)
         known.append(
             Known(
@@ -289,13 +278,6 @@ def _planned(places: set[UUID] | None, as_of: dt.date) -> dict[UUID, list[Period
     return found
 
 
-def _outages() -> dict[UUID, list[Outage]]:
-    found: dict[UUID, list[Outage]] = defaultdict(list)
-    for outage in Outage.objects.standing().order_by("start_on"):
-        found[outage.site_id].append(outage)
-    return found
-
-
 def _settings(sites: Iterable[Site], as_of: dt.date) -> dict[UUID, tuple[float, float]]:
     """By site: the usual interval between outages in days, and the accepted risk."""
     names = ("usual_outage_interval_days", "accepted_risk")
@@ -311,35 +293,6 @@ def _settings(sites: Iterable[Site], as_of: dt.date) -> dict[UUID, tuple[float, 
         site.pk: (value(site, names[0], USUAL_OUTAGE_DAYS), value(site, names[1], ACCEPTED_RISK))
         for site in sites
     }
-
-
-def _coming(
-    outages: Sequence[Outage], bearing: Bearing, place: PlaceFacts | None, as_of: dt.date, interval: float
-) -> tuple[list[Outage], Coming]:
-    """The outages that concern a bearing: those gone by, and the next two (the usual interval where fewer are known)."""
-    block = place.block if place else ""
-    own = [
-        one
-        for one in outages
-        if (not one.block or one.block == block) and (not one.pumps or bearing.place.tag in one.pumps)
-    ]
-    ahead = [one for one in own if one.start_on >= as_of]
-    days = [float((one.start_on - as_of).days) for one in ahead[:2]]
-    while len(days) < 2:
-        days.append((days[-1] if days else 0.0) + interval)
-    first, second = (ahead + [None, None])[:2]
-    return [one for one in own if one.start_on < as_of], Coming(first, second, (days[0], days[1]))
-
-
-def _outages_since(story: Story, past: Sequence[Outage], as_of: dt.date, interval: float) -> float:
-    """How many outages have gone by since the last reading; by the usual interval where none is recorded."""
-    seen = story.clearances
-    if not seen:
-        return float("inf")
-    last = seen[-1].last_on
-    if past and past[0].start_on <= last:
-        return float(sum(one.start_on > last for one in past))
-    return (as_of - last).days / interval
 
 
 def _facts(one: Known, as_of: dt.date, codes: Codes) -> dict[str, Any]:

@@ -3,24 +3,22 @@
 import datetime as dt
 import hashlib
 import uuid
-from collections import OrderedDict, defaultdict
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
 
 from django.db.models import Max
 
 from fleet.clock import today_in
 from fleet.models import Bearing, WorkHours
 from inspections.forecasts.computation import ENGINE
-from inspections.forecasts.current import _digests, current, parameters, standing_run
+from inspections.forecasts.current import current, parameters, record_digests, standing_run
 from inspections.forecasts.judgement.figures import FORMAT, Judgement
 from inspections.forecasts.judgement.reckoning import Reckoned, reckon
+from inspections.forecasts.recent import Recent
 from inspections.forecasts.wear_inputs import inputs
 from inspections.models import ForecastRun
 
-# Judgements worked out by this process, so that a page looked at twice is worked out once.
-_FRESH: OrderedDict[tuple[Any, ...], Judgement] = OrderedDict()
-_FRESH_MOST = 20_000
+_FRESH: Recent[Judgement] = Recent(20_000)
 
 
 def judgements(bearings: Sequence[Bearing], today: dt.date | None = None) -> dict[uuid.UUID, Judgement]:
@@ -51,8 +49,6 @@ def judgements(bearings: Sequence[Bearing], today: dt.date | None = None) -> dic
         reckoned = reckoned_of([bearing for bearing in whole if bearing.place_id in stale], today)
         for pk, made in (reckoned.judgements if reckoned else {}).items():
             found[pk] = _FRESH[keys[pk]] = made
-        while len(_FRESH) > _FRESH_MOST:
-            _FRESH.popitem(last=False)
     return {bearing.pk: found[bearing.pk] for bearing in bearings}
 
 
@@ -76,7 +72,7 @@ def _whole_pumps(bearings: Sequence[Bearing]) -> list[Bearing]:
 def digests_of(bearings: Iterable[Bearing]) -> dict[uuid.UUID, str]:
     """What each judgement depends on, as one text: its whole pump's record, outages and choices, and the work's hours."""
     whole = list(bearings)
-    own = _digests(whole)
+    own = record_digests(whole)
     hours = WorkHours.objects.aggregate(last=Max("recorded_at"))["last"]
     pumps: dict[uuid.UUID, list[str]] = defaultdict(list)
     for bearing in sorted(whole, key=lambda one: str(one.pk)):

@@ -17,7 +17,7 @@ pytestmark = pytest.mark.django_db
 def test_an_entry_that_tells_nothing_of_wear_asks_for_no_new_fit_and_a_reading_does(monkeypatch):
     fits = []
     monkeypatch.setattr(current, "fit_fleet", lambda histories: fits.append(histories) or object())
-    monkeypatch.setattr(current, "_FITS", current.OrderedDict())
+    monkeypatch.setattr(current, "_FITS", current.Recent(64))
     bearing = makers.a_bearing()
     makers.a_reading(bearing=bearing, value="0.150")
     current.parameters(TODAY)

@@ -93,6 +93,20 @@ def test_coming_outages_are_the_sites_own_and_the_usual_interval_where_fewer_are
     assert known.known[0].coming.n_known == 1
 
 
+def test_an_outage_that_runs_is_the_next_until_its_last_day_or_the_reading_taken_in_it():
+    site = makers.a_site()
+    measured, waiting = (makers.a_bearing(place=makers.a_place(site=site)) for _ in range(2))
+    running = makers.an_outage(site=site, start_on=AS_OF - dt.timedelta(days=3), days=10)
+    later = makers.an_outage(site=site, start_on=AS_OF + dt.timedelta(days=500))
+    makers.a_reading(bearing=waiting, on=AS_OF - dt.timedelta(days=700))
+    makers.a_reading(bearing=measured, on=AS_OF - dt.timedelta(days=1))
+    coming = [one.coming for one in inputs([measured, waiting], AS_OF, Codes()).known]
+    assert [(one.first, one.days[0]) for one in coming] == [(later, 500.0), (running, 0.0)]
+    last_day, day_after = (AS_OF + dt.timedelta(days=n) for n in (7, 8))
+    assert inputs([waiting], last_day, Codes()).known[0].coming.first == running
+    assert inputs([waiting], day_after, Codes()).known[0].coming.first == later
+
+
 def test_what_had_not_happened_by_the_day_is_not_used():
     bearing = makers.a_bearing()
     makers.a_reading(bearing=bearing, on=dt.date(2020, 1, 5))
