@@ -70,33 +70,8 @@ def correct_reading(
         without a reason, for a reading withdrawn already, or a value that cannot be.
     """
     reason = _reason(reason)
-    if bearing is not None and bearing.place_id != reading.bearing.place_id:
-        raise NotRecorded(
-            "This bearing belongs to another pump. Withdraw the reading here and enter it there."
-        )
-    typed, unit = (
-        (reading.typed if value is None else value.strip()),
-        units.canonical_unit(unit or reading.unit),
-    )
-    try:
-        um = units.parse_measured(typed, decimal_comma=decimal_comma or ("," in typed)).to_um(unit)
-        step = units.step_um(typed, unit, decimal_comma=decimal_comma or ("," in typed))
-    except units.Unreadable as fault:
-        raise NotRecorded(str(fault)) from None
-    fact = ReadingFact(
-        place=reading.bearing.place_id,
-        bearing=(bearing or reading.bearing).pk,
-        on=reading.on,
-        typed=typed,
-        unit=unit,
-        value_um=um.value,
-        low_um=um.low,
-        high_um=um.high,
-        step_um=step,
-        quantity=reading.quantity,
-        supersedes=reading.pk,
-        **{name: getattr(reading, name) for name in _KEPT},
-    )
+    typed = reading.typed if value is None else value.strip()
+    fact = _as_typed(reading, bearing, typed, unit or reading.unit, decimal_comma or "," in typed)
     if "on" in changes:
         _not_ahead(reading.bearing.place, changes["on"])
         changes.setdefault("last_on", changes["on"])
@@ -112,6 +87,36 @@ def correct_reading(
         takes_back = {"of": "reading", "id": reading.pk, "reason": reason, "instead": new.body["id"]}
         write([Fact(reading.chain, "withdrawal", body=takes_back), new], by=by, act=act)
     return Reading.objects.get(pk=new.body["id"])
+
+
+def _as_typed(
+    reading: Reading, bearing: Bearing | None, typed: str, unit: str, decimal_comma: bool
+) -> ReadingFact:
+    """The fact that a reading would be with this value and unit, at this bearing of the same pump."""
+    if bearing is not None and bearing.place_id != reading.bearing.place_id:
+        raise NotRecorded(
+            "This bearing belongs to another pump. Withdraw the reading here and enter it there."
+        )
+    unit = units.canonical_unit(unit)
+    try:
+        um = units.parse_measured(typed, decimal_comma=decimal_comma).to_um(unit)
+        step = units.step_um(typed, unit, decimal_comma=decimal_comma)
+    except units.Unreadable as fault:
+        raise NotRecorded(str(fault)) from None
+    return ReadingFact(
+        place=reading.bearing.place_id,
+        bearing=(bearing or reading.bearing).pk,
+        on=reading.on,
+        typed=typed,
+        unit=unit,
+        value_um=um.value,
+        low_um=um.low,
+        high_um=um.high,
+        step_um=step,
+        quantity=reading.quantity,
+        supersedes=reading.pk,
+        **{name: getattr(reading, name) for name in _KEPT},
+    )
 
 
 def withdraw(*, row: Recorded, by: UUID, reason: str) -> None:
