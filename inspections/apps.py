@@ -13,6 +13,7 @@ class InspectionsConfig(AppConfig):
         from fleet.importing.loaders import register_loader
         from inspections.forecasts.jobs import register_work
         from inspections.forecasts.reproduction import told
+        from inspections.importing import remark_values
         from inspections.importing.answers import KIND_LEADS, KIND_WORDS
         from inspections.importing.loading import HistoryLoader
         from inspections.records.demo_acts import register_acts
@@ -24,6 +25,7 @@ class InspectionsConfig(AppConfig):
         register_acts()
         register_work()
         name_kinds(KIND_WORDS, KIND_LEADS)
+        name_kinds(remark_values.KIND_WORDS, remark_values.KIND_LEADS)
         register_loader(HistoryLoader.holds, HistoryLoader())
 
 

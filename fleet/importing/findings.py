@@ -23,6 +23,8 @@ class Finding:
         further rows that the same question touches; set aside together with `number`.
     about : str
         of a question: what it is about (a tag, a word), so that one answer serves all alike; blank: its kind alone.
+    is_sure : bool
+        whether the likely answer holds for this row; where not, a person ticks it by hand.
     """
 
     code: str
@@ -35,6 +37,7 @@ class Finding:
     is_question: bool = False
     rows: tuple[int, ...] = ()
     about: str = ""
+    is_sure: bool = True
 
     @property
     def place(self) -> str:

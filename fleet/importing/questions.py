@@ -9,12 +9,27 @@ from fleet.importing.findings import Finding, kind_words, lead_words
 from fleet.importing.parsed_rows import Parsed, ParsedRow
 
 MOST_ROWS_SHOWN = 40
-# What these are about is a word of ours, no word of the sheet.
-ABOUT_KINDS = frozenset(
-    {"remark_names_work", "scrapped_or_scraped", "stage_unclear", "size", "new_pump", "taken_out"}
+# Measurements that remarks tell of: about position, stage, number and unit.
+MEASURED = frozenset(
+    {
+        "remark_clearance",
+        "remark_clearance_no_unit",
+        "remark_clearance_two",
+        "remark_clearance_two_no_unit",
+        "remark_contact",
+    }
 )
+# What these are about is a word of ours, no word of the sheet.
+ABOUT_KINDS = MEASURED | {
+    "remark_names_work",
+    "scrapped_or_scraped",
+    "stage_unclear",
+    "size",
+    "new_pump",
+    "taken_out",
+}
 # Questions of these kinds stand in one table whatever they are about, and one answer is given to all that are ticked.
-TOGETHER = frozenset({"remark_names_work", "scrapped_or_scraped", "new_pump"})
+TOGETHER = MEASURED | {"remark_names_work", "scrapped_or_scraped", "new_pump"}
 
 
 @dataclass(frozen=True)
@@ -28,6 +43,7 @@ class Asked:
     expected: str
     remedy: str
     n: int = 1
+    is_sure: bool = True
 
 
 @dataclass
@@ -60,6 +76,11 @@ class QuestionGroup:
         if self.code == "scrapped_or_scraped":
             return f"at {self.about}"
         kind, _, position = self.about.partition("|")
+        if self.code in MEASURED:
+            stage, text, unit = position.split("|")
+            return f"{' '.join(part for part in (text, unit) if part)} at {kind}" + (
+                f", {stage.replace('_', ' ')}" if stage else ""
+            )
         if self.code == "new_pump":
             return f"'{position}'" + (f" at {kind}" if kind else "")
         if self.code == "taken_out":
@@ -211,7 +232,15 @@ def _alike(
             alike[ident] = (
                 replace(known, n=known.n + 1)
                 if known
-                else Asked(ident, place, row_words(rows[n]), one.found, one.expected, one.remedy)
+                else Asked(
+                    ident,
+                    place,
+                    row_words(rows[n]),
+                    one.found,
+                    one.expected,
+                    one.remedy,
+                    is_sure=one.is_sure,
+                )
             )
     return alike
 

@@ -29,7 +29,7 @@ from fleet.importing.plans.cell_fates import apply
 from fleet.importing.plans.guesses import guess
 from fleet.importing.plans.layout import Grid
 from fleet.importing.plans.plan import Plan, letters
-from fleet.importing.questions import TOGETHER, Asked, QuestionGroup
+from fleet.importing.questions import MEASURED, TOGETHER, Asked, QuestionGroup
 from fleet.importing.shown_rows import NOT_SHOWN
 from fleet.models import Draft
 from fleet.sheets.files import MOST_ROWS_OF_PAGE, SheetFault, read_sheet
@@ -211,6 +211,13 @@ class Section:
     def names_pumps(self) -> bool:
         """Whether its rows are pumps and positions to be made."""
         return self.code == "new_pump"
+
+    @property
+    def tells_of(self) -> str:
+        """The heading over what the rows tell of."""
+        if self.code not in MEASURED:
+            return "Work"
+        return "Contact" if self.code == "remark_contact" else "Clearance"
 
     @property
     def key(self) -> str:

@@ -6,16 +6,18 @@ from fleet.importing.answers import SET_ASIDE, TYPED, Choice
 from fleet.importing.directory import nearest
 from fleet.importing.loaders import Context
 from fleet.importing.parsed_rows import Parsed, ParsedRow
+from fleet.importing.questions import MEASURED
 from fleet.measuring_methods import METHODS
 from fleet.models import folded
 from fleet.units import UnknownUnit, canonical_unit
-from inspections.importing import new_pumps
+from inspections.importing import new_pumps, remark_values
 from inspections.importing.end_names import end_word, learn_end
 from inspections.importing.examples import with_example
 from inspections.importing.lines import Line, station_of, visit_key
 from inspections.importing.meter_answers import drop_hours, reset, thousandfold, without_marks
 from inspections.importing.new_pumps import CREATE, NEW_PUMP, position_named
 from inspections.importing.remark_answers import of_remark
+from inspections.importing.remark_values import of_value
 from inspections.importing.remarks import DOUBTFUL_WORD, NAMES_WORK
 from inspections.importing.row_changes import another_work, months_only, set_cell, typed_value
 
@@ -165,7 +167,7 @@ _TYPED_VALUES = frozenset(
     {"jump", "clearance_range", "fall_without_event", "two_units_disagree", "stored_otherwise"}
 )
 _TYPED_CELLS = frozenset({"odd_word", "number", "date", "future", "unit", "word", "too_long", "bounds"})
-OF_REMARKS = frozenset({NAMES_WORK, DOUBTFUL_WORD})
+OF_REMARKS = frozenset({NAMES_WORK, DOUBTFUL_WORD, *MEASURED})
 OF_NAMES = frozenset(
     {
         "unknown_pump",
@@ -241,7 +243,7 @@ def _choices(code: str, about: str, rows: Sequence[ParsedRow], context: Context)
             Choice("is", "it is another word for", "the method", tuple(METHODS), only=True),
             Choice("new", "it is a method of our own"),
         )
-    return _OF_ROWS.get(code, ())
+    return remark_values.CHOICES.get(code) or _OF_ROWS.get(code, ())
 
 
 def _names(code: str, about: str, rows: Sequence[ParsedRow], context: Context) -> Sequence[Choice]:
@@ -306,7 +308,7 @@ def answer(
     if code in ("run_hours_fall", "run_hours_rise", "run_hours_slow") and choice in ("reset", "drop"):
         return reset(rows, parsed, context) if choice == "reset" else drop_hours(code, rows, parsed, context)
     if code in OF_REMARKS:
-        return of_remark(code, about, choice, rows, parsed, context)
+        return _of_remark(code, about, choice, value, rows, parsed, context)
     if code in ("stored_otherwise", "rounded_otherwise"):
         return _meets_stored(choice, rows, context)
     if code in ("work_without_drop", "scrape_with_drop") and choice != "right":
@@ -316,6 +318,21 @@ def answer(
     if choice == "swap":
         return _swap(rows, parsed, context)
     return _other(code, choice, value, rows)
+
+
+def _of_remark(
+    code: str,
+    about: str,
+    choice: str,
+    value: str,
+    rows: Sequence[ParsedRow],
+    parsed: Parsed,
+    context: Context,
+) -> bool:
+    """A measurement or a work that remarks tell of."""
+    if code in MEASURED:
+        return of_value(code, about, choice, value, rows, parsed)
+    return of_remark(code, about, choice, rows, parsed, context)
 
 
 def _swap(rows: Sequence[ParsedRow], parsed: Parsed, context: Context) -> bool:

@@ -11,39 +11,39 @@ Words = tuple[str, re.Pattern[str]]
 MASK = "\ue000"  # stands for each letter of a position's name: no word and no mark of the remark's own
 
 
-def _either(words: Iterable[str]) -> str:
+def either(words: Iterable[str]) -> str:
     return "|".join(word for word in words if word)
 
 
-def _whole(words: str) -> re.Pattern[str]:
+def whole(words: str) -> re.Pattern[str]:
     return re.compile(rf"\b(?:{words})\b", re.IGNORECASE)
 
 
 WORKS: tuple[Words, ...] = tuple(
-    (str(kind), _whole(words)) for one in LANGUAGES for kind, words in one.works.items()
+    (str(kind), whole(words)) for one in LANGUAGES for kind, words in one.works.items()
 )
 THINGS: tuple[Words, ...] = tuple(
-    (str(kind), _whole(words)) for one in LANGUAGES for kind, words in one.things.items()
+    (str(kind), whole(words)) for one in LANGUAGES for kind, words in one.things.items()
 )
-DOUBTFUL = _whole(_either(one.doubtful for one in LANGUAGES))
+DOUBTFUL = whole(either(one.doubtful for one in LANGUAGES))
 _ANY = re.compile(
-    _either([words.pattern for _, words in (*WORKS, *THINGS)] + [DOUBTFUL.pattern]), re.IGNORECASE
+    either([words.pattern for _, words in (*WORKS, *THINGS)] + [DOUBTFUL.pattern]), re.IGNORECASE
 )
 _BEFORE = re.compile(
-    rf"\b(?:(?:{_either(one.denies for one in LANGUAGES)})[\s:]+(?:[\w.]+\s+){{0,2}}|(?:{_either(one.denies_at for one in LANGUAGES)})\s+)$",
+    rf"\b(?:(?:{either(one.denies for one in LANGUAGES)})[\s:]+(?:[\w.]+\s+){{0,2}}|(?:{either(one.denies_at for one in LANGUAGES)})\s+)$",
     re.IGNORECASE,
 )
 _AFTER = re.compile(
-    rf"^\W*(?:[\w.]+\W+){{0,2}}?(?:{_either(one.denies_after for one in LANGUAGES)})\b", re.IGNORECASE
+    rf"^\W*(?:[\w.]+\W+){{0,2}}?(?:{either(one.denies_after for one in LANGUAGES)})\b", re.IGNORECASE
 )
 _DONE = re.compile(
-    rf"(?P<no>\b(?:{_either(one.negates for one in LANGUAGES)})\s+(?:\w+\s+)?)?\b(?:{_either(one.done for one in LANGUAGES)})\b",
+    rf"(?P<no>\b(?:{either(one.negates for one in LANGUAGES)})\s+(?:\w+\s+)?)?\b(?:{either(one.done for one in LANGUAGES)})\b",
     re.IGNORECASE,
 )
-_EVERYWHERE = _whole(_either(one.everywhere for one in LANGUAGES))
-_JOINS = re.compile(rf"(?:(?<=\s)|^)(?:{_either(one.joins for one in LANGUAGES)})(?=\s)", re.IGNORECASE)
+EVERYWHERE = whole(either(one.everywhere for one in LANGUAGES))
+_JOINS = re.compile(rf"(?:(?<=\s)|^)(?:{either(one.joins for one in LANGUAGES)})(?=\s)", re.IGNORECASE)
 _ENDS = re.compile(
-    rf"(?P<hard>[;\n]|(?<!\bbrg)(?<!\bbrgs)(?<!\bno)(?<!\bnr)(?<!\bca)(?<!\bapprox)(?<!\bu)\.(?=\s|$))|(?P<soft>,(?![0-9])|\b(?:{_either(one.parts for one in LANGUAGES)})\b)",
+    rf"(?P<hard>[;\n]|(?<!\bbrg)(?<!\bbrgs)(?<!\bno)(?<!\bnr)(?<!\bca)(?<!\bapprox)(?<!\bmax)(?<!\bmin)(?<!\bzul)(?<!\bgem)(?<!\bu)\.(?=\s|$))|(?P<soft>,(?![0-9])|\b(?:{either(one.parts for one in LANGUAGES)})\b)",
     re.IGNORECASE,
 )
 
@@ -61,7 +61,7 @@ class Telling:
 
 
 @dataclass
-class _Clause:
+class Clause:
     """A stretch of the masked remark; `hard`: a new sentence begins with it."""
 
     start: int
@@ -89,10 +89,10 @@ def tellings(
     """
     if not _ANY.search(note) and not any(words.search(note) for _, words in own):
         return []
-    return list(dict.fromkeys(_Remark(note, names or {}, own).run()))
+    return list(dict.fromkeys(Remark(note, names or {}, own).run()))
 
 
-class _Remark:
+class Remark:
     """A remark taken apart."""
 
     def __init__(self, note: str, names: Mapping[str, re.Pattern[str]], own: Sequence[Words]) -> None:
@@ -120,12 +120,12 @@ class _Remark:
         return sorted(kept)
 
     def run(self) -> Iterator[Telling]:
-        clauses = list(self._clauses())
+        clauses = list(self.clauses())
         heading: tuple[str, ...] = ()
         for i, clause in enumerate(clauses):
             if clause.hard:
                 heading = ()
-            positions = self._positions(clause)
+            positions = self.positions(clause)
             if positions and re.match(rf"\W*{MASK}[{MASK}\s&+/]*:", self.text[clause.start : clause.end]):
                 heading = tuple(name for _, name in positions)
             following = clauses[i + 1] if i + 1 < len(clauses) and not clauses[i + 1].hard else None
@@ -133,13 +133,13 @@ class _Remark:
 
     def _told(
         self,
-        clause: _Clause,
+        clause: Clause,
         positions: list[tuple[int, str]],
         heading: tuple[str, ...],
-        following: _Clause | None,
+        following: Clause | None,
     ) -> Iterator[Telling]:
         inside = [one for one in self.works if clause.start <= one[0] < clause.end]
-        everywhere = bool(_EVERYWHERE.search(self.text[clause.start : clause.end]))
+        everywhere = bool(EVERYWHERE.search(self.text[clause.start : clause.end]))
         for one in inside:
             if self._denied(one, clause, following):
                 continue
@@ -148,7 +148,7 @@ class _Remark:
                 bound = self.all if everywhere else heading
             yield Telling(one[2], bound, one[3] == "doubtful")
 
-    def _denied(self, work: tuple[int, int, str, str], clause: _Clause, following: _Clause | None) -> bool:
+    def _denied(self, work: tuple[int, int, str, str], clause: Clause, following: Clause | None) -> bool:
         start, end, _, sort = work
         if _BEFORE.search(self.text[clause.start : start]) and not self._was_done(end, clause):
             return True
@@ -166,21 +166,21 @@ class _Remark:
             return False
         return bool(_AFTER.search(after))
 
-    def _was_done(self, end: int, clause: _Clause) -> bool:
+    def _was_done(self, end: int, clause: Clause) -> bool:
         done = _DONE.search(self.text[end : clause.end])
         before = self.text[clause.start : end]
         return bool(done and not done["no"] and re.search(r"\border", before, re.IGNORECASE))
 
-    def _says_more(self, clause: _Clause) -> bool:
+    def _says_more(self, clause: Clause) -> bool:
         """Whether a clause has a work or a position of its own."""
         return any(clause.start <= start < clause.end for start, *_ in self.works) or bool(
-            self._positions(clause)
+            self.positions(clause)
         )
 
-    def _positions(self, clause: _Clause) -> list[tuple[int, str]]:
+    def positions(self, clause: Clause) -> list[tuple[int, str]]:
         return [(start, name) for start, _, name in self.named if clause.start <= start < clause.end]
 
-    def _clauses(self) -> Iterator[_Clause]:
+    def clauses(self) -> Iterator[Clause]:
         """Parted at marks and at words such as `but`; at `and` where each side tells of work."""
         cuts = [(m.start(), m.end(), m["hard"] is not None) for m in _ENDS.finditer(self.text)]
         joins = [(m.start(), m.end(), False) for m in _JOINS.finditer(self.text)]
@@ -190,7 +190,7 @@ class _Remark:
             piece = self.text[start:a]
             # Names alone belong to what follows them: "DE, NDE scraped".
             if piece.strip() and (is_hard or piece.replace(MASK, "").strip(" &+/")):
-                yield _Clause(start, a, hard)
+                yield Clause(start, a, hard)
                 start, hard = b, is_hard
             elif not piece.strip():
                 start, hard = b, hard or is_hard

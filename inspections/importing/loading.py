@@ -29,6 +29,7 @@ from inspections.importing.meters import Hours, check_meters, hours_in
 from inspections.importing.needs import needs
 from inspections.importing.new_words import first_days, new_words
 from inspections.importing.position_names import bearings_by_name, names_by_place
+from inspections.importing.remark_values import remarks_that_name_values
 from inspections.importing.remarks import NAMES_WORK, Surroundings, remarks_that_name_work, words_of_plant
 from inspections.importing.row_facts import RowFacts
 from inspections.importing.template import COLUMNS, READING
@@ -259,7 +260,9 @@ class _Comparison:
         yield from _stored_otherwise(lines, known)
         yield from check_meters(self._hours(), self._changed(), stored_facts.standing_by(self.places))
         yield from self._stages()
-        yield from remarks_that_name_work(self.new, self._around(), words_of_plant(self.today))
+        around = self._around()
+        yield from remarks_that_name_work(self.new, around, words_of_plant(self.today))
+        yield from remarks_that_name_values(self.new, around, self.answers, answers.ident)
 
     def _lines(self) -> tuple[dict[UUID, list[Line]], list[Line]]:
         """By bearing: the sheet's new lines and the record's, works of the whole pump in each of its bearings'."""

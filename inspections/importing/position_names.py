@@ -40,6 +40,11 @@ def _pattern(name: str, texts: frozenset[str]) -> re.Pattern[str]:
     return re.compile(rf"(?<!\w)(?<!\b[A-Za-z][.-])(?:{words})(?!\w)")
 
 
+def usual_names() -> dict[str, re.Pattern[str]]:
+    """The trade's own names of a pump's two bearings, for a remark of no known pump."""
+    return {name: _pattern(name, frozenset({name})) for name in _USUAL}
+
+
 def _spelling(text: str, name: str) -> str:
     """One spelling: points and hyphens between its letters count for nothing, nor do capitals where no word is meant."""
     tokens = re.findall(r"[^\W_]+", text)

@@ -46,6 +46,7 @@ def _tell(kind: str, row: ParsedRow, position: str, parsed: Parsed) -> None:
             row.values["position"] = row.typed["position"] = position
         return
     new = parsed.added(row, event=kind, note=row.values["note"])
+    new.values["_from_remark"] = True  # its words are the other row's, and tell of nothing twice
     if position:
         new.values["position"] = new.typed["position"] = new.content["position"] = position
     else:

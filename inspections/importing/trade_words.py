@@ -43,6 +43,16 @@ class Language:
         words that join two clauses where each tells of work.
     everywhere : str
         every bearing of the pump.
+    clearances, contacts : str
+        what says that a number beside it is a clearance, or a per cent of the length that bears.
+    other_gaps : str
+        clearances that are not the bearing's vertical one; nothing is read from their clause.
+    found, left : str
+        measured before the work, or after it.
+    bounds : str
+        what makes of a number a limit, a target or a plan.
+    taken_off : str
+        after a length: that so much was taken off, or shims of it taken out.
     doubtful : str
         what may be a slip for a scrape or mean something else; always asked about.
     """
@@ -59,6 +69,13 @@ class Language:
     parts: str
     joins: str
     everywhere: str
+    clearances: str
+    contacts: str
+    other_gaps: str
+    found: str
+    left: str
+    bounds: str
+    taken_off: str
     doubtful: str = ""
 
 
@@ -133,6 +150,14 @@ ENGLISH = Language(
     parts=r"but|then|instead",
     joins=r"and|&|\+",
     everywhere=r"both(?: ends| brgs| bearings| sides)?|all (?:brgs|bearings)|each end",
+    clearances=r"cl|clrs?|clearances?|clr?n?ces?|lift(?: check)?|play",
+    contacts=r"blue(?:d|ing)?|contact|marking|bearing area",
+    other_gaps=r"(?:side|end|axial|thrust|seals?|rings?|impeller|neck|oil ring)[- ]*(?:cl|clrs?|clearances?|play|float|gaps?)|end float",
+    found=r"as[- ]found|found|before|a/?f|initial(?:ly)?",
+    left=r"as[- ]left|left(?: at)?|after(?:wards)?|a/?l|final(?:ly)?|now|set(?: to| at)?",
+    bounds=r"max(?:imum)?|min(?:imum)?|limits?|allow(?:ed|able)|spec(?:ified|ification)?|target|should|required|req'?d|tol(?:erance)?|"
+    r"nominal|drawing|design|last (?:time|overhaul)|previous(?:ly)?",
+    taken_off=r"(?:taken |took )?(?:off|out)|removed|shims?|taken|of metal|cut",
     doubtful=r"(?:re-?)?scr?app+(?:ed|d)(?: in)?",
 )
 
@@ -180,6 +205,14 @@ GERMAN = Language(
     parts=r"aber|sondern|danach|dann",
     joins=r"und|u\.",
     everywhere=r"beide(?: (?:seiten|lager|enden))?|beidseitig|alle lager",
+    clearances=r"(?:lager|einbau|lauf|scheitel)?spiele?|(?:lager)?luft",
+    contacts=r"trag(?:bild|anteil|fl(?:\u00e4|ae)che)|tuschier(?:t|bild)",
+    other_gaps=r"(?:axial|seiten|spalt|dichtungs?)(?:spiele?|luft)",
+    found=r"vorher|vorgefunden|angetroffen|vor (?:dem|der) \w+",
+    left=r"nachher|danach|hinterlassen|eingestellt|jetzt|nach (?:dem|der) \w+",
+    bounds=r"max(?:imal)?|min(?:destens|imal)?|grenz(?:e|wert|ma(?:\u00df|ss))|zul(?:(?:\u00e4|ae)ssig\w*)?|soll(?:wert|ma(?:\u00df|ss))?|toleranz|"
+    r"letztes mal|zuletzt",
+    taken_off=r"abgenommen|abgetragen|entfernt|weg|beilagen?",
 )
 
 LANGUAGES = (ENGLISH, GERMAN)

@@ -10,7 +10,9 @@ from fleet.access import require, sites_of
 from fleet.clock import today_in
 from fleet.plant.acts import Refused
 from inspections.importing.plant_words import LONGEST, SAMPLES, add_word, drop_word, own_words
+from inspections.importing.position_names import usual_names
 from inspections.importing.remarks import WORDS_FOR, words_of_plant, works_named
+from inspections.importing.told_values import told_values
 from inspections.models import EventKind
 
 ACT = "import"
@@ -33,6 +35,7 @@ def words(request: HttpRequest) -> HttpResponse:
             "may_change": sites_of(request.user, ACT) is None,
             "longest": LONGEST,
             "tried": tried,
+            "measured": [value.words for value in told_values(tried, usual_names())],
             "found": [WORDS_FOR[EventKind(kind)] for kind in works_named(tried, words_of_plant(today))],
         },
     )

@@ -59,3 +59,9 @@ def test_an_engineer_of_one_site_may_read_the_list_and_not_change_it(client):
     url = reverse("import-words")
     assert "an engineer of all sites" in client.get(url).content.decode()
     assert client.post(url, {"kind": "scrape", "word": "stoned down"}).status_code == 403
+
+
+def test_a_tried_remark_shows_what_it_says_was_measured(client):
+    client.force_login(makers.an_account())
+    page = client.get(reverse("import-words"), {"remark": "clr DE .0065 found, blue 80 %"}).content.decode()
+    assert "clearance .0065 as found at DE; contact 80 % at DE" in page and "It tells of no work" in page
