@@ -9,16 +9,14 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from fleet.access import may, require, sites_for
 from fleet.clock import today_in
-from inspections.forecasts.current import current
 from inspections.forms.disposition import DispositionForm
 from inspections.models import Closing, Visit
 from inspections.records.openings import NotRecorded
-from inspections.visits import advice as advising
 from inspections.visits import dispositions as signing
 from inspections.visits.desk import Desk, desk_at
-from inspections.visits.open_bearing import situation_of
+from inspections.visits.open_bearing import word_of
 from inspections.visits.screen_context import screen_context
-from inspections.visits.word_at_pump import Advice, advise
+from inspections.visits.word_at_pump import Advice
 
 
 @require_safe
@@ -68,10 +66,7 @@ def _word(desk: Desk) -> Advice:
     rows = Closing.objects.standing().filter(visit=desk.visit, bearing=desk.bearing)
     if row := rows.order_by("recorded_at").last():
         return signing.word_of(row)
-    figures = current([desk.bearing], desk.today)[desk.bearing.pk]
-    return advise(
-        situation_of(desk.rules), advising.by_chance(figures, desk.record.before.known.accepted_risk)
-    )
+    return word_of(desk.rules)
 
 
 def _signed(desk: Desk, advice: Advice, form: DispositionForm) -> bool:

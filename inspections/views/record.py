@@ -283,6 +283,7 @@ def overview(desk: Desk) -> HttpResponse:
         stages=Stage,
         open_found=desk.rules.open_stations(Stage.AS_FOUND),
         derived=bore_minus_journal(desk.rules),
+        opening_words=desk.record.opening.words(desk.rules.setup_for("clearance").unit),
         sides=_other_sides(desk),
     )
     return render(desk.request, "inspections/record_overview.html", context)

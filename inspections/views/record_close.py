@@ -15,18 +15,17 @@ from inspections.models import Closing, Decision, EventKind, NotMeasured, Stage,
 from inspections.records.openings import NotRecorded
 from inspections.views.closing_list import ClosingList
 from inspections.views.record_contact import keep_all_tapped
-from inspections.visits import acts, dispositions
-from inspections.visits import advice as advising
+from inspections.visits import acts, dispositions, metal_removed
 from inspections.visits.acts import CHECKED, decide
 from inspections.visits.desk import Desk, at_the_pump
 from inspections.visits.device_memory import from_a_sheet
 from inspections.visits.expectations import SCRAPED
 from inspections.visits.forms import new_id
-from inspections.visits.open_bearing import noted_of, situation_of, whom_to_ring
+from inspections.visits.open_bearing import noted_of, whom_to_ring, word_of
 from inspections.visits.photos import photos_of
 from inspections.visits.screen_context import people_to_pick, screen_context
 from inspections.visits.stations import Station
-from inspections.visits.word_at_pump import CLOSE_UP, ENGINEER, HOLD, REPLACE, WORDS, Advice, advise
+from inspections.visits.word_at_pump import CLOSE_UP, ENGINEER, HOLD, REPLACE, WORDS, Advice
 
 
 @dataclass
@@ -146,7 +145,7 @@ def sides_of(desks: list[Desk]) -> list[Side]:
         Side(
             one,
             figures[one.bearing.pk],
-            advice_now(one, figures[one.bearing.pk]),
+            word_of(one.rules),
             removed_words(one, figures[one.bearing.pk]),
             made[one.bearing.pk],
         )
@@ -159,13 +158,6 @@ def touched(desk: Desk) -> bool:
     return bool(desk.record.readings or desk.record.events or desk.record.left_out)
 
 
-def advice_now(desk: Desk, figures: Any) -> Advice:
-    """The word as the record stands now: the table, below it the rule by chance."""
-    return advise(
-        situation_of(desk.rules), advising.by_chance(figures, desk.record.before.known.accepted_risk)
-    )
-
-
 def removed_words(desk: Desk, figures: Any) -> str:
     """Metal removed and its cost, where it was scraped in this visit."""
     if desk.rules.work != SCRAPED:
@@ -174,8 +166,8 @@ def removed_words(desk: Desk, figures: Any) -> str:
     for r in desk.record.readings:
         if r.quantity == "clearance" and r.counts and r.value_um is not None:
             sides[r.stage].append((float(r.value_um), desk.rules.sd_of(r)))
-    taken = advising.removed(sides["as_found"], sides["as_left"], desk.record.before.step)
-    return advising.cost_words(taken, figures)
+    taken = metal_removed.removed(sides["as_found"], sides["as_left"], desk.record.before.step)
+    return metal_removed.cost_words(taken, figures)
 
 
 def signatures_needed(desk: Desk) -> list[str]:

@@ -14,12 +14,12 @@ from inspections.models import ContactCheck, EventKind, Stage, TappedCells
 from inspections.records.openings import NotRecorded
 from inspections.visits import print_drawing, print_words, tapped_cells
 from inspections.visits.acts import event
-from inspections.visits.advice import scraping_words
 from inspections.visits.contact_checks import check_contact
 from inspections.visits.contact_facts import check_facts, clearance_now, criteria_for, earlier_prints
 from inspections.visits.contact_rounds import last_rounds, round_number, rounds_of
 from inspections.visits.desk import Desk, at_the_pump
 from inspections.visits.forms import ContactForm, new_id, read_cells, write_cells
+from inspections.visits.metal_removed import scraping_words
 from inspections.visits.screen_context import device_facts, screen_context
 from inspections.visits.shell_words import WHY_SCRAPED
 
@@ -60,9 +60,7 @@ def check(desk: Desk) -> HttpResponse:
         eight=print_drawing.eight(),
         films=print_drawing.films(),
         facts=_facts_words(form),
-        cautions=scraping_words(
-            desk.record.before, _now_um(desk), _n_rounds(rounds) + 1, criteria_at(desk).caution_after + 1
-        ),
+        cautions=_before_scraping(desk, _n_rounds(rounds) + 1, criteria_at(desk).caution_after + 1),
     )
     return render(desk.request, "inspections/record_contact.html", context)
 
@@ -178,9 +176,7 @@ def _print_page(
         outcome=outcome,
         facts=_facts_words(form),
         scrape_id=new_id(),
-        cautions=scraping_words(
-            desk.record.before, _now_um(desk), _n_rounds(rounds), criteria_at(desk).caution_after
-        ),
+        cautions=_before_scraping(desk, _n_rounds(rounds), criteria_at(desk).caution_after),
         picture=print_drawing.drawing(cells, print_drawing.in_words(cells)),
         ends=_ends(last.pattern.get("first_end", "out")),
         other_view=desk.screens.address(
@@ -194,6 +190,12 @@ def _print_page(
         device=device_facts(desk, "contact"),
     )
     return render(desk.request, "inspections/record_print.html", context)
+
+
+def _before_scraping(desk: Desk, n_rounds: int, caution_after: int) -> list[str]:
+    unit = desk.rules.setup_for("clearance").unit
+    step = desk.record.before.step
+    return scraping_words(desk.record.opening, step, _now_um(desk), unit, n_rounds, caution_after)
 
 
 def keep_tapped(desk: Desk, drafts: list[TappedCells] | None = None) -> ContactCheck | None:

@@ -18,7 +18,7 @@ from fleet.access import may, require, sites_for
 from fleet.clock import today_at
 from fleet.end_words import END_WORDS, ENDS
 from fleet.measuring_methods import offered, usual_for
-from fleet.models import Outage
+from fleet.models import LimitUse, Outage
 from fleet.web.bearing_addresses import bearing_address
 from fleet.web.bearing_search import visible
 from fleet.web.rate_limit import costly
@@ -37,6 +37,7 @@ from inspections.visits.forms import ContactForm, WorkForm, write_cells
 from inspections.visits.offline_sync import Answer
 from inspections.visits.shell_words import for_device
 from inspections.visits.stations import Station, planned_stations, stations_of
+from inspections.visits.trigger import opening_of
 
 # What the device keeps beside the shell page itself.
 KEPT = (
@@ -140,9 +141,16 @@ def _of_site(bearings: list) -> list[dict]:
     return [
         _packed(one, known[one.pk], today, trust, usual)
         | {"cautions": cautions, "print": prints.get(one.pk)}
+        | {"opening": _opening_words(known[one.pk], today, usual.get(one.pk, usual[None])[0])}
         | held
         for one in bearings
     ]
+
+
+def _opening_words(known: Before, today: Any, unit: str) -> str:
+    limit = known.known.limits.get(LimitUse.REPLACE)
+    replace_um = float(limit.value_um) if limit and limit.value_um is not None else None
+    return opening_of(known.judgement, today, replace_um=replace_um).words(unit)
 
 
 def _last_prints(bearings: list) -> dict:

@@ -16,11 +16,14 @@ import numpy as np
 from django.db.models import Q
 
 from fleet.measuring_methods import usual_for
-from fleet.models import Bearing, Limit, LimitUse
+from fleet.models import Bearing, Chain, Limit, LimitUse
 from fleet.per_mille import ENTRY, TYPED, USUAL
 from inspections.forecasts.computation import figures_of
 from inspections.forecasts.current import parameters, standing_run
 from inspections.forecasts.figures import Figures
+from inspections.forecasts.judgement.current import whole_pumps
+from inspections.forecasts.judgement.figures import Judgement
+from inspections.forecasts.judgement.reckoning import reckon
 from inspections.forecasts.wear_inputs import Known, inputs
 from inspections.models import ForecastRun, Reading, Stage
 from inspections.story.happenings import NEW_LIFE, STEP
@@ -37,15 +40,22 @@ _BEFORE_MOST = 2000
 
 @dataclass(frozen=True)
 class Before:
-    """A bearing as it was known before a visit; `step` is the usual step of a scrape and its sd."""
+    """A bearing as it was known before a visit; `step` is the usual step of a scrape and its sd.
+
+    `judgement`: what list, page and plan said of it; nothing that is read in the visit changes it.
+    """
 
     known: Known
     figures: Figures
     step: tuple[float, float]
+    judgement: Judgement
 
 
 def before(bearing: Bearing, opened_on: dt.date) -> Before:
-    """What was known of a bearing on the day before a visit opened; kept in the process, it does not change."""
+    """What was known of a bearing on the day before a visit opened; kept in the process.
+
+    It changes only where the fleet is fitted anew, or the site's outages or the plant's choices are changed.
+    """
     return before_many([bearing], opened_on)[bearing.pk]
 
 
@@ -55,21 +65,35 @@ def before_many(bearings: Sequence[Bearing], opened_on: dt.date) -> dict[UUID, B
     fitted = (
         ForecastRun.objects.filter(standing=True).order_by("-made_at").values_list("pk", flat=True).first()
     )
-    keys = {one.pk: (one.pk, opened_on, fitted) for one in bearings}
+    chains = {"plant", *(f"site:{one.place.site_id}" for one in bearings)}
+    heads = tuple(Chain.objects.filter(id__in=chains).order_by("id").values_list("id", "n"))
+    keys = {one.pk: (one.pk, opened_on, fitted, heads) for one in bearings}
     found = {pk: _BEFORE[key] for pk, key in keys.items() if key in _BEFORE}
     missing = [one for one in bearings if one.pk not in found]
     if missing:
-        population, codes, _ = parameters(opened_on, standing_run())
-        read = inputs(missing, opened_on - dt.timedelta(days=1), codes)
-        figures = figures_of(read, population)
-        for row, known in enumerate(read.known):
-            params = population.pool(int(read.histories.clock[row])).designs[0]
-            mean, sd = params.of_steps(np.asarray(read.histories.class_[row : row + 1]))
-            pk = known.bearing.pk
-            found[pk] = _BEFORE[keys[pk]] = Before(known, figures[pk], (float(mean[0]), float(sd[0])))
+        for pk, made in _before_anew(missing, opened_on).items():
+            _BEFORE[pk, opened_on, fitted, heads] = made
+            if pk in keys:
+                found[pk] = made
     while len(_BEFORE) > _BEFORE_MOST:
         _BEFORE.popitem(last=False)
     return found
+
+
+def _before_anew(bearings: Sequence[Bearing], opened_on: dt.date) -> dict[UUID, Before]:
+    """The same read from the record, with the other bearings of their pumps: a pump is judged whole."""
+    population, codes, _ = parameters(opened_on, standing_run())
+    read = inputs(whole_pumps(bearings), opened_on - dt.timedelta(days=1), codes)
+    figures = figures_of(read, population)
+    reckoned = reckon(read, population, figures)
+    made = {}
+    for row, known in enumerate(read.known):
+        params = population.pool(int(read.histories.clock[row])).designs[0]
+        mean, sd = params.of_steps(np.asarray(read.histories.class_[row : row + 1]))
+        pk = known.bearing.pk
+        assert reckoned is not None
+        made[pk] = Before(known, figures[pk], (float(mean[0]), float(sd[0])), reckoned.judgements[pk])
+    return made
 
 
 def limits_on(bearing: Bearing, day: dt.date, wear_class: Any = None) -> dict[tuple[str, str], float]:

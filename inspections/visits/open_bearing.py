@@ -19,6 +19,7 @@ from inspections.models import (
     Reading,
     Stage,
 )
+from inspections.story.observations import observations
 from inspections.visits.contact_facts import check_facts
 from inspections.visits.contact_rounds import last_rounds, rounds_of
 from inspections.visits.diameters import bore_minus_journal
@@ -27,6 +28,7 @@ from inspections.visits.findings import AS_IT_SHOULD_BE
 from inspections.visits.quantities import with_station
 from inspections.visits.shell_words import of_facts
 from inspections.visits.stations import Station
+from inspections.visits.trigger import Clearance, by_trigger
 from inspections.visits.verdict import WORDS as VERDICTS
 from inspections.visits.verdict import Held, Verdict, verdict, verdict_of_interval, with_unit
 from inspections.visits.visit_rules import VisitRules
@@ -40,9 +42,11 @@ from inspections.visits.word_at_pump import (
     NOTE_SETTING,
     NOTE_WORDS,
     RING_SETTING,
+    Advice,
     Answer,
     Print,
     Situation,
+    advise,
     listed,
 )
 from inspections.visits.word_at_pump import Held as NotInside
@@ -76,6 +80,34 @@ def situation_of(rules: VisitRules) -> Situation:
         measured=bool(rules.record.readings),
         answers=_answers(rules),
     )
+
+
+def word_of(rules: VisitRules) -> Advice:
+    """The word at the pump as the record stands now: the table, below it the trigger of the one judgement."""
+    rule = by_trigger(rules.record.opening, larger_end_now(rules), rules.work == NEW_METAL)
+    return advise(situation_of(rules), rule)
+
+
+def larger_end_now(rules: VisitRules) -> Clearance | None:
+    """The larger end by this visit's readings: as left where it was measured so, else as found; methods by their spreads."""
+    record = rules.record
+    story = record.story
+    own = [m for m in story.measured if record.visit and m.visit == record.visit.pk]
+    seen = [o for o in observations(own, story.load_side) if o.series == "clearance"]
+    seen = [o for o in seen if o.stage == Stage.AS_LEFT] or [o for o in seen if o.stage == Stage.AS_FOUND]
+    if not seen:
+        return None
+    unit = next((r.unit for r in reversed(record.readings) if r.pk in seen[-1].readings), "mm")
+    places = [
+        (m.stage, m.end, m.clock) for m in own if m.quantity == "clearance" and m.stage == seen[0].stage
+    ]
+    again = len(seen) > 1 or len(set(places)) < len(places)
+    sds = [rules.sd_um(o.method, o.step_um, o.conditions) for o in seen]
+    values = [(o.larger_um, 1.0 / sd**2) for o, sd in zip(seen, sds, strict=True) if o.larger_um is not None]
+    if not values:
+        return Clearance(None, sds[-1], seen[-1].low_um, seen[-1].high_um, again, unit)
+    weight = sum(w for _, w in values)
+    return Clearance(sum(v * w for v, w in values) / weight, weight**-0.5, again=again, unit=unit)
 
 
 def whom_to_ring(site: Site, day: dt.date, settings: Any = Setting.objects) -> str:

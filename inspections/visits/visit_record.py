@@ -9,7 +9,7 @@ from uuid import UUID
 from django.db.models import Q, prefetch_related_objects
 
 from fleet.measuring_methods import Spread
-from fleet.models import Bearing, Outage, Person, Setting, SettingsRead
+from fleet.models import Bearing, LimitUse, Outage, Person, Setting, SettingsRead
 from inspections.models import Event, EventKind, NotMeasured, Reading, Visit
 from inspections.story import timeline
 from inspections.story.timeline import Story
@@ -19,6 +19,7 @@ from inspections.visits.cautions import Cautions, cautions_for
 from inspections.visits.device_memory import DeviceMemory
 from inspections.visits.expectations import Before, limits_on
 from inspections.visits.receipts import unsettled_at
+from inspections.visits.trigger import Opening, opening_of
 
 
 @dataclass
@@ -34,6 +35,14 @@ class VisitRecord:
     def before(self) -> Before:
         """What was known on the day before the visit."""
         return expectations.before(self.bearing, self.visit.opened_on if self.visit else self.today)
+
+    @cached_property
+    def opening(self) -> Opening:
+        """What the one judgement of the day before the visit says of this opening."""
+        day = self.visit.opened_on if self.visit else self.today
+        outage = self.visit.outage_id if self.visit else None
+        replace_um = self.limits.get(("clearance", str(LimitUse.REPLACE)))
+        return opening_of(self.before.judgement, max(day, self.memory.on), outage, replace_um)
 
     @cached_property
     def story(self) -> Story:

@@ -38,7 +38,7 @@ def judgements(bearings: Sequence[Bearing], today: dt.date | None = None) -> dic
     """
     today = today or today_in("UTC")
     run = standing_run()
-    whole = _whole_pumps(bearings)
+    whole = whole_pumps(bearings)
     digests = digests_of(whole)
     found = _stored(whole, run, digests) if run and run.as_of == today and run.engine == ENGINE else {}
     made_from = run.pk if run else None
@@ -58,7 +58,7 @@ def reckoned_of(bearings: Sequence[Bearing], today: dt.date) -> Reckoned | None:
     return reckon(inputs(list(bearings), today, codes), population, current(bearings, today))
 
 
-def _whole_pumps(bearings: Sequence[Bearing]) -> list[Bearing]:
+def whole_pumps(bearings: Sequence[Bearing]) -> list[Bearing]:
     """The bearings with all others of their pumps."""
     places = {bearing.place_id for bearing in bearings}
     rows = Bearing.objects.standing().select_related("place__site").in_order()

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
-FORMAT = 1
+FORMAT = 2
 
 
 class Word:
@@ -84,6 +84,7 @@ class Judgement:
     `first`: the column at which its pump is opened, None where nothing can be decided by; `due`: the last column before
     which no bearing of the pump has a chance above its accepted one. `accepted_risk` with the consequence counted in.
     `stopping_h`: what opening the pump today saves against its next outage, before `stop_h`, the cost of the stop.
+    `opened_today`: the same of this bearing where its pump is opened on the day itself, outside its outages.
     `forecast_hash` names the forecast it rests on.
     """
 
@@ -91,6 +92,7 @@ class Judgement:
     word: str
     why: str
     columns: tuple[Column, ...] = ()
+    opened_today: Column | None = None
     first: int | None = None
     due: int | None = None
     limit_um: float | None = None
@@ -130,23 +132,38 @@ class Judgement:
         """The column of an outage (its key); None where the pump cannot be opened in it."""
         return next((one for one in self.columns if one.outage == str(outage)), None)
 
+    def opened_on(self, day: dt.date) -> tuple[Column | None, Column | None]:
+        """What holds at the pump where it is opened on a day (that day or soon after `as_of`), and its next outage then.
+
+        The outage that runs on the day, else the day itself.
+        """
+        running = next((n for n, one in enumerate(self.columns) if one.start_on <= day <= one.end_on), None)
+        if running is None:
+            return self.opened_today, next((one for one in self.columns if one.start_on > day), None)
+        return self.columns[running], next(iter(self.columns[running + 1 :]), None)
+
     def to_json(self) -> dict[str, Any]:
         """Plain text and numbers; `from_json` brings back the same."""
-        rows = [asdict(one) for one in self.columns]
-        for row in rows:
-            row["start_on"], row["end_on"] = row["start_on"].isoformat(), row["end_on"].isoformat()
         plain = {f.name: getattr(self, f.name) for f in fields(self)}
-        return plain | {"format": FORMAT, "as_of": self.as_of.isoformat(), "columns": rows}
+        plain |= {"format": FORMAT, "as_of": self.as_of.isoformat()}
+        today = self.opened_today and _plain(self.opened_today)
+        return plain | {"columns": [_plain(one) for one in self.columns], "opened_today": today}
 
     @classmethod
     def from_json(cls, kept: Mapping[str, Any]) -> "Judgement | None":
         """A stored judgement; None where it was stored in another form."""
         if kept.get("format") != FORMAT:
             return None
-        day = dt.date.fromisoformat
-        own = {f.name: kept[f.name] for f in fields(cls)} | {"as_of": day(kept["as_of"])}
-        own["columns"] = tuple(
-            Column(**row | {"start_on": day(row["start_on"]), "end_on": day(row["end_on"])})
-            for row in kept["columns"]
-        )
+        own = {f.name: kept[f.name] for f in fields(cls)} | {"as_of": dt.date.fromisoformat(kept["as_of"])}
+        own["columns"] = tuple(_column(row) for row in kept["columns"])
+        own["opened_today"] = kept["opened_today"] and _column(kept["opened_today"])
         return cls(**own)
+
+
+def _plain(column: Column) -> dict[str, Any]:
+    return asdict(column) | {"start_on": column.start_on.isoformat(), "end_on": column.end_on.isoformat()}
+
+
+def _column(row: Mapping[str, Any]) -> Column:
+    day = dt.date.fromisoformat
+    return Column(**{**row, "start_on": day(row["start_on"]), "end_on": day(row["end_on"])})

@@ -1,7 +1,8 @@
 """From the record to judgements: beliefs, terms and outages of many bearings put to the one rule (`wear.decision`)."""
 
+import datetime as dt
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 from uuid import UUID
 
@@ -35,6 +36,7 @@ from inspections.wear.decision import (
     NO_MAXIMUM,
     PAST,
     Decision,
+    Openings,
     Outages,
     Ruling,
     Terms,
@@ -117,9 +119,9 @@ def reckon(record: Inputs, population: Population, figures: Mapping[UUID, Figure
     d = decide(
         held.belief, t, _outages(held.worn, times), pump, open_h, stop_h=stop, contact_open=contact, fits=fits
     )
-    made = _Made(
-        known, rows, held, t, times, pump, d, _ruled(known, d, t, stands_in), fits, contact, stop, open_h
-    )
+    ruled = _ruled(known, d.openings, t, stands_in)
+    today = _ruled(known, d.now, t, stands_in)[0]
+    made = _Made(known, rows, held, t, times, pump, d, ruled, today, fits, contact, stop, open_h)
     judgements = {
         one.bearing.pk: made.judgement(i, record.as_of, stands_in[i]) for i, one in enumerate(known)
     }
@@ -202,7 +204,7 @@ def _terms(known: Sequence[Known], plant: Plant, held: Standing, times: Times, p
     )
 
 
-def _ruled(known: Sequence[Known], d: Decision, t: Terms, stands_in: Sequence[bool]) -> list[Ruling]:
+def _ruled(known: Sequence[Known], o: Openings, t: Terms, stands_in: Sequence[bool]) -> list[Ruling]:
     """What is printed at each column: the lower of the rule, the plant's own limit and the maximum less its guard band."""
     plants = np.array(
         [
@@ -211,11 +213,8 @@ def _ruled(known: Sequence[Known], d: Decision, t: Terms, stands_in: Sequence[bo
         ]
     )
     guard = np.array([guard_band_um(float(sd)) for sd in t.reading_sd_um])
-    columns = range(d.openings.trigger_um.shape[1])
-    return [
-        ruling(d.openings.trigger_um[:, k], d.openings.scrape_from_um[:, k], t, plants, guard)
-        for k in columns
-    ]
+    columns = range(o.trigger_um.shape[1])
+    return [ruling(o.trigger_um[:, k], o.scrape_from_um[:, k], t, plants, guard) for k in columns]
 
 
 def _state(reading_um: float) -> str:
@@ -235,6 +234,7 @@ class _Made:
     pump: IntArray
     decision: Decision
     ruled: Sequence[Ruling]
+    ruled_today: Ruling
     fits: NDArray[np.bool_]
     contact: NDArray[np.bool_]
     stop: FloatArray
@@ -253,6 +253,7 @@ class _Made:
             word=word,
             why=why,
             columns=tuple(self._column(i, k) for k in range(len(self.ruled))),
+            opened_today=self._today(i, as_of),
             first=first,
             due=int(d.pumps.due[pump]) if first is not None else None,
             limit_um=_number(t.limit_um[i]),
@@ -294,19 +295,28 @@ class _Made:
 
     def _column(self, i: int, k: int) -> Column:
         """One bearing at one outage."""
-        d, o, pump = self.decision, self.decision.openings, int(self.pump[i])
-        chance, rule = self.times.chances[i][k], self.ruled[k]
+        d, pump = self.decision, int(self.pump[i])
+        chance, waits = self.times.chances[i][k], d.pumps.waiting_h
+        when = Column(chance.name, chance.outage, chance.start_on, chance.end_on, chance.known)
+        return replace(
+            self._opened(when, i, k, d.openings, self.ruled[k]),
+            past=_number(self.held.chance[i, k + 1]),
+            cost_h=_number(d.pumps.cost[pump, k]),
+            waiting_h=_number(waits[pump, k]) if k < waits.shape[1] else None,
+        )
+
+    def _today(self, i: int, as_of: dt.date) -> Column:
+        """One bearing where its pump is opened on the day itself."""
+        when = self._opened(Column("", "", as_of, as_of, False), i, 0, self.decision.now, self.ruled_today)
+        return replace(when, past=_number(self.held.chance[i, 0]))
+
+    @staticmethod
+    def _opened(when: Column, i: int, k: int, o: Openings, rule: Ruling) -> Column:
         sure = bool(np.isfinite(o.cost[i, k]))
-        waits = d.pumps.waiting_h
         trigger = float(rule.trigger_um[i])
         scrape_from = min(float(rule.scrape_from_um[i]), trigger) if sure else float("nan")
-        return Column(
-            name=chance.name,
-            outage=chance.outage,
-            start_on=chance.start_on,
-            end_on=chance.end_on,
-            known=chance.known,
-            past=_number(self.held.chance[i, k + 1]),
+        return replace(
+            when,
             trigger_um=_number(trigger) if sure else None,
             trigger_is=_state(trigger) if sure else "",
             trigger_from=TRIGGER_FROM[rule.trigger_from[i]] if sure else "",
@@ -317,8 +327,6 @@ class _Made:
             scraped=_number(o.scraped[i, k]),
             hours=_number(o.hours[i, k]),
             hours_var=_number(o.variance[i, k]),
-            cost_h=_number(d.pumps.cost[pump, k]),
-            waiting_h=_number(waits[pump, k]) if k < waits.shape[1] else None,
             value_h=_number(o.value[i, k]),
             looking_h=_number(o.looking_h[i, k]),
         )

@@ -343,7 +343,7 @@ def test_one_more_scrape_that_may_pass_the_replace_limit_is_warned_of():
     page = client.post(
         at(bearing, "contact/"), {"drawn": "both_ends", "in_place": "yes", "half": "lower"}, follow=True
     )
-    assert "may pass the replace limit of 212 µm" in said(page)
+    assert "on it is replaced rather than scraped" in said(page)
 
 
 def test_a_value_beyond_the_range_of_its_strip_is_kept_as_a_bound():

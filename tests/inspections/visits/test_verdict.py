@@ -8,8 +8,8 @@ import pytest
 from fleet import slip_factors
 from fleet.units import step_um, to_um
 from inspections.story.uncertainty import STRIPS_UM, beyond_strip
-from inspections.visits.advice import removed
 from inspections.visits.expectations import held_for
+from inspections.visits.metal_removed import removed
 from inspections.visits.stations import station
 from inspections.visits.verdict import Expected, Held, reading_sd_um, shown, verdict, verdict_of_interval
 from inspections.wear import slips as wear_slips

@@ -2,8 +2,6 @@
 
 import pytest
 
-from inspections.forecasts.figures import Figures
-from inspections.visits.advice import by_chance
 from inspections.visits.word_at_pump import (
     CLOSE_UP,
     CLOSING_LIST,
@@ -176,12 +174,3 @@ def test_what_of_the_closing_list_was_not_done_needs_its_reason():
     undone = done | {"cap_torque": NOT_DONE}
     assert ListAnswers(undone).faults() == ["Say why it was not done or not measured: cap at its torque."]
     assert ListAnswers(undone, {"cap_torque": "no wrench"}).faults() == []
-
-
-def test_the_rule_by_chance_is_one_trigger_among_others():
-    def rules(p, **more):
-        said = Figures({"p_max_before_following_outage": p, "following_outage": "spring 2028", **more})
-        return by_chance(said, 0.1)(False).word
-
-    assert [rules(p) for p in (None, 0.05, 0.2)] == [CLOSE_UP, CLOSE_UP, REPLACE]
-    assert rules(0.05, outcome="misfit") == ENGINEER

@@ -1,4 +1,4 @@
-"""What a scrape took and cost, and the rule below the table of `word_at_pump`, from the record as it stands now. Pure but for the figures.
+"""What a scrape took and what it cost in life, and what to know before the next. Numbers and words; no Django.
 
 Lengths um, diametral; the measured step is drawn towards the class's usual step and never negative.
 """
@@ -9,11 +9,10 @@ from dataclasses import dataclass
 
 from scipy.stats import truncnorm
 
-from fleet.formatting import chance, hours, um
+from fleet.formatting import hours, um
 from inspections.forecasts.figures import Figures
-from inspections.forecasts.sentences import following
-from inspections.visits.expectations import Before
-from inspections.visits.word_at_pump import CLOSE_UP, ENGINEER, REPLACE, Ruling, Trigger
+from inspections.visits.trigger import Opening
+from inspections.visits.verdict import with_unit
 from inspections.wear.normal import NINE_IN_TEN
 
 
@@ -70,52 +69,29 @@ def cost_words(taken: Removed, figures: Figures) -> str:
     return f"{said}. It cost about {hours(round(spent, -2))} of run at its rate, some {months:.0f} months of its duty."
 
 
-def scraping_words(known: Before, now_um: float | None, n_rounds: int, caution_after: int) -> list[str]:
-    """What to know before the next scrape: no room for one more, or a stop after the third round."""
-    figures = known.figures
-    said = []
-    limit = figures["replace_limit_um"]
-    if now_um is not None and limit is not None and figures["replace_limit_from"] != "no_room":
-        step, sd = known.step
-        if now_um + step + NINE_IN_TEN * sd > limit:
-            said.append(
-                f"One more scrape (about {um(step)}) may pass the replace limit of {um(limit)}: it is {um(now_um)} now."
-            )
-    elif figures["replace_limit_from"] == "no_room":
-        said.append("No room for a scrape below its maximum: if it does not carry, it is replaced.")
+def scraping_words(
+    opening: Opening,
+    step: tuple[float, float],
+    now_um: float | None,
+    unit: str,
+    n_rounds: int,
+    caution_after: int,
+) -> list[str]:
+    """What to know before the next scrape: no room for one more (its `step` and sd, um), or a stop after the third round."""
+    at, said = opening.at, []
+    from_um = at.scrape_from_um if at else None
+    if from_um is None and opening.replace_um is not None:
+        from_um = opening.replace_um - step[0] - NINE_IN_TEN * step[1]
+    if at is not None and at.no_room:
+        said.append("No room to scrape below its maximum: if it does not carry, ask the engineer.")
+    elif from_um is not None and now_um is not None and now_um >= from_um:
+        limit = with_unit(from_um, unit)
+        said.append(
+            f"It is {with_unit(now_um, unit)} now: from {limit} on it is replaced rather than scraped."
+        )
     if n_rounds >= caution_after:
         said.append(
             f"Round {n_rounds}: stop and think. If it still does not carry, look for another cause: alignment, a shell "
             "not seated, the journal (common practice, no published source)."
         )
     return said
-
-
-def by_chance(figures: Figures, accepted_risk: float) -> Trigger:
-    """The rule of today below the table: the chance of passing the maximum before the outage after next.
-
-    Parameters
-    ----------
-    figures : Figures
-        as of now, this visit's readings among them.
-    accepted_risk : float
-        above it a new shell; a bearing whose readings do not follow steady wear is the engineer's.
-
-    Returns
-    -------
-    Trigger
-        the same whether a scrape is owed or not: this rule does not count the step in.
-    """
-    p = figures["p_max_before_following_outage"]
-
-    def trigger(scrape_owed: bool) -> Ruling:
-        if p is None:
-            return Ruling(CLOSE_UP, "No limit or no forecast stands against it.", p)
-        risk = f"It passes its maximum before {following(figures)} with a chance of {chance(p)}."
-        if figures["outcome"] == "misfit":
-            return Ruling(ENGINEER, f"Its readings do not follow steady wear. {risk}", p)
-        if p > accepted_risk:
-            return Ruling(REPLACE, f"{risk} That is more than the risk this plant accepts.", p)
-        return Ruling(CLOSE_UP, risk, p)
-
-    return trigger
