@@ -129,36 +129,44 @@ def import_file(
     """
     loader = loader_for(holds)
     result = Result(False, holds, name, dry_run=options.dry_run)
-    complaint = options.complaint()
     directory = Directory.load(sites)
     site = directory.site(options.site) if options.site else None
-    if options.site and site is None and holds != Sheet.Holds.REGISTER:
-        complaint = complaint or f"no site is called '{options.site}'; write its name as the register has it"
-    if complaint:
+    if complaint := _complaint(options, site, holds):
         result.faults.append(of_file(complaint, code="options"))
         return result
     today = max([today_at(one) for one in directory.sites.values()] or [now().date()])
     context = Context(replace(options, today=today), by, today, directory, site, sites)
     context.progress, context.shown = progress or context.progress, shown
     result.directory = directory
-    given = answers_for(data, name, holds, sites)
-    given = given.without(ASIDE) if options.reopen else given
-    for key, said in answers or ():
-        given.add_said(key, said)
-    context.answers = given
+    given = context.answers = _answers(answers_for(data, name, holds, sites), options, answers)
     try:
         kept, plan = _plan_of(options, plan)
         context.progress("reading the file")
-        parsed, applied = _read(data, name, loader, context, plan, given)
+        parsed, result.applied = _read(data, name, loader, context, plan, given)
     except SheetFault as fault:
         result.faults.append(of_file(str(fault).removeprefix("file: ")))
         return result
     except ValueError as fault:
         result.faults.append(of_file(str(fault), code="options"))
         return result
-    result.applied = applied
     _Import(data, loader, parsed, context, result, given, kept, only_look).run()
     return result
+
+
+def _complaint(options: Options, site: Site | None, holds: str) -> str:
+    """What makes the options useless for any file; empty where they serve."""
+    unknown = options.site and site is None and holds != Sheet.Holds.REGISTER
+    return options.complaint() or (
+        f"no site is called '{options.site}'; write its name as the register has it" if unknown else ""
+    )
+
+
+def _answers(before: Answers, options: Options, more: Answers | None) -> Answers:
+    """The answers kept from before, without what is to be asked again, and those given now."""
+    given = before.without(ASIDE) if options.reopen else before
+    for key, said in more or ():
+        given.add_said(key, said)
+    return given
 
 
 def _plan_of(options: Options, plan: Plan | None) -> tuple[ReadingPlan | None, Plan | None]:

@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping
 from decimal import Decimal
+from typing import Any
 from uuid import UUID
 
 from django.db.models import Q
@@ -60,71 +61,58 @@ def lines_of(
     """The standing readings and works of bearings; works of the whole pump come once for each of its bearings asked for."""
     asked = set(bearings)
     readings = Reading.objects.standing().filter(_among("bearing_id", bearings), counts=True)
-    for (
-        bearing,
-        visit,
-        on,
-        stage,
-        order,
-        quantity,
-        value,
-        low,
-        high,
-        method,
-        end,
-        clock,
-        unit,
-        typed,
-        basis,
-        step,
-        row_id,
-        pk,
-    ) in readings.values_list(
-        "bearing_id",
-        "visit_id",
-        "on",
-        "stage",
-        "order",
-        "quantity",
-        "value_um",
-        "low_um",
-        "high_um",
-        "method",
-        "end",
-        "clock",
-        "unit",
-        "typed",
-        "basis",
-        "step_um",
-        "row_id",
-        "id",
-    ).iterator(chunk_size=5000):
-        if bearing in asked:
-            station = "-".join(str(part) for part in (end, clock) if part)
-            yield Line(
-                bearing,
-                visit,
-                on.toordinal(),
-                0 if stage == "as_found" else 2,
-                order,
-                "reading",
-                quantity,
-                _number(value),
-                _number(low),
-                _number(high),
-                method,
-                station,
-                end,
-                unit,
-                typed,
-                basis,
-                float(step or 0),
-                quantity == "clearance" and is_vertical(clock, facts[bearing].load_side),
-                row_id=row_id,
-                stored_id=pk,
-                sd=spreads.get(method, NOT_NAMED).sd_um,
-            )
+    for row in readings.values_list(*_READ, named=True).iterator(chunk_size=5000):
+        if row.bearing_id in asked:
+            yield _reading_line(row, facts[row.bearing_id].load_side, spreads)
     yield from _works(asked, places)
+
+
+_READ = (
+    "id",
+    "row_id",
+    "bearing_id",
+    "visit_id",
+    "on",
+    "stage",
+    "order",
+    "quantity",
+    "value_um",
+    "low_um",
+    "high_um",
+    "method",
+    "end",
+    "clock",
+    "unit",
+    "typed",
+    "basis",
+    "step_um",
+)
+
+
+def _reading_line(row: Any, load_side: str, spreads: Mapping[str, Spread]) -> Line:
+    return Line(
+        row.bearing_id,
+        row.visit_id,
+        row.on.toordinal(),
+        0 if row.stage == "as_found" else 2,
+        row.order,
+        "reading",
+        row.quantity,
+        _number(row.value_um),
+        _number(row.low_um),
+        _number(row.high_um),
+        row.method,
+        "-".join(str(part) for part in (row.end, row.clock) if part),
+        row.end,
+        row.unit,
+        row.typed,
+        row.basis,
+        float(row.step_um or 0),
+        row.quantity == "clearance" and is_vertical(row.clock, load_side),
+        row_id=row.row_id,
+        stored_id=row.id,
+        sd=spreads.get(row.method, NOT_NAMED).sd_um,
+    )
 
 
 def _number(um: Decimal | None) -> float | None:
