@@ -11,6 +11,8 @@ class InspectionsConfig(AppConfig):
         from fleet.checks import BEFORE_THE_FIRST_PAGE, RECOMPUTED
         from fleet.importing.findings import name_kinds
         from fleet.importing.loaders import register_loader
+        from fleet.importing.outcome import register_outcome
+        from inspections.forecasts.first_dates import outcome_of
         from inspections.forecasts.jobs import register_work
         from inspections.forecasts.reproduction import told
         from inspections.importing import remark_values
@@ -27,6 +29,7 @@ class InspectionsConfig(AppConfig):
         name_kinds(KIND_WORDS, KIND_LEADS)
         name_kinds(remark_values.KIND_WORDS, remark_values.KIND_LEADS)
         register_loader(HistoryLoader.holds, HistoryLoader())
+        register_outcome(HistoryLoader.holds, outcome_of)
 
 
 def _warm() -> None:

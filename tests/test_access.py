@@ -114,6 +114,8 @@ TABLE: dict[str, dict[str, int]] = {
     "import-withdraw": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     "import-settle": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     "import-back": READERS | {"out": SIGN_IN},
+    "limits-of-many": dict.fromkeys((*ROLES, "stranger"), 403)
+    | {"engineer": 200, "stranger": 200, "out": SIGN_IN},
     "import-words": ALL | {"stranger": 200, "out": SIGN_IN},
     "import-questions": ONE_OWN,
     "import-last": ONE_OWN,

@@ -94,9 +94,10 @@ class Parsed:
     waiting: list[tuple[ParsedRow, Finding]] = field(default_factory=list)
     n_added: int = 0
     _top: int = 0
+    _added: dict[int, ParsedRow] = field(default_factory=dict)  # by row, the last that was added behind it
 
     def added(self, row: ParsedRow, **said: Any) -> ParsedRow:
-        """A further row right after `row`, with its shared cells and these values; what a remark or an answer tells."""
+        """A further row after `row` and those added to it before, with its shared cells and these values; what a remark or an answer tells."""
         shared = ("site", "pump", "position", "date", "visit", "why", "outage", "job", "by")
         values = {name: row.values[name] for name in shared if name in row.values} | said
         typed = {name: row.typed[name] for name in shared if name in row.typed}
@@ -110,8 +111,10 @@ class Parsed:
         self._top += 1
         number = self._top
         new = ParsedRow(number, values, typed, content, row.cells, tab=row.tab, site=row.site, source=source)
-        at = next(i for i, one in enumerate(self.rows) if one is row)
+        before = self._added.get(row.number, row)
+        at = next(i for i, one in enumerate(self.rows) if one is before)
         self.rows.insert(at + 1, new)
+        self._added[row.number] = new
         return new
 
     def words_of(self, row: ParsedRow) -> dict[str, str]:

@@ -12,12 +12,14 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from fleet.access import may, require, sites_for, sites_of
+from fleet.clock import today_in
 from fleet.forms import ACT_OF, NEW_PLAN, SheetForm, kinds_for
 from fleet.importing.drafts import begin, wants_plan
 from fleet.importing.findings import Finding, by_kind, kind_words
 from fleet.importing.kept import plans_kept
 from fleet.importing.loaders import Counts
 from fleet.importing.loading import Result, import_file
+from fleet.importing.outcome import outcome_of
 from fleet.importing.templates import template_file, template_sheets
 from fleet.importing.withdrawal import withdraw_import
 from fleet.models import Account, Bearing, Draft, Person, Sheet
@@ -75,6 +77,7 @@ def done(request: HttpRequest, sheet_id: UUID) -> HttpResponse:
     mended = may(request.user, "import", sheet.site) and sheet.holds == Sheet.Holds.HISTORY
     context = {
         "may_mend": mended,
+        "outcome": outcome_of(sheet, request.user, today_in("UTC")),
         "may_date": may(request.user, "work dates out"),
         "left": sheet.options.get("left_out", []),
         "sheet": sheet,

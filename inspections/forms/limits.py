@@ -16,11 +16,9 @@ from inspections.story.audit_trail import LIMITS
 from inspections.visits.forms import UNITS, number_as_typed
 
 
-class LimitForm(forms.Form):
-    """One limit from a day on. `id` is the new entry's own, `seen` what the page showed of this bearing's limits."""
+class LimitFields(forms.Form):
+    """What is said of a limit, of one bearing or of many."""
 
-    id = forms.UUIDField(widget=forms.HiddenInput)
-    seen = forms.IntegerField(widget=forms.HiddenInput)
     use = forms.ChoiceField(
         label="Which limit",
         choices=[(use, LIMITS[use]) for use in LimitUse.values],
@@ -63,6 +61,13 @@ class LimitForm(forms.Form):
             self.add_error("unit", "Say the unit the limit is written in. It is never assumed.")
         return said
 
+
+class LimitForm(LimitFields):
+    """One limit from a day on. `id` is the new entry's own, `seen` what the page showed of this bearing's limits."""
+
+    id = forms.UUIDField(widget=forms.HiddenInput)
+    seen = forms.IntegerField(widget=forms.HiddenInput)
+
     def facts(self) -> dict[str, Any]:
         """What was said, by the names that `limiting.set_limit` takes."""
         said = dict(self.cleaned_data)
@@ -83,3 +88,35 @@ def first_values(bearing: Bearing, seen: int, today: dt.date, asked: Any) -> dic
         "basis": Basis.DIAMETRAL,
         "from_on": today,
     }
+
+
+class ManyLimitsForm(LimitFields):
+    """One limit for many bearings; it is set, not lifted."""
+
+    value = forms.CharField(
+        label="Value",
+        max_length=32,
+        error_messages={
+            "required": "Give the limit. One that holds no longer is lifted on the bearing's own page."
+        },
+    )
+    basis = forms.ChoiceField(
+        label="The value is",
+        choices=[("", "choose"), ("diametral", "the whole clearance"), ("radial", "radial, half of it")],
+        error_messages={
+            "required": "Say whether it is the whole clearance or half of it. It is never assumed."
+        },
+    )
+    from_on = forms.DateField(
+        label="From",
+        required=False,
+        help_text="Empty: always.",
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        error_messages={"invalid": "This is no day. Write it as 2026-03-09."},
+    )
+
+    def facts(self) -> dict[str, Any]:
+        """What was said, by the names that `limits_of_many.set_for_many` takes, with the value as a number."""
+        said = dict(self.cleaned_data)
+        typed = said.pop("value")
+        return said | {"value": units.parse_number(typed, decimal_comma="," in typed), "typed": typed}

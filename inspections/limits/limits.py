@@ -164,7 +164,7 @@ def set_limit(
             return None
         if seen(bearing) != seen_before:
             raise Changed
-        _in_order(bearing, use, um, from_on)
+        in_order(bearing, use, um, from_on)
         more: dict[str, Any] = {"id": id, "reason": reason.strip()}
         if um is not None:
             more |= {"unit": unit, "typed": typed[:33] + (" radial" if _halved(use, basis) else "")}
@@ -201,7 +201,7 @@ def typed_um(use: str, value: Decimal, unit: str, basis: str) -> Decimal:
     return um
 
 
-def _in_order(bearing: Bearing, use: str, um: Decimal | None, from_on: dt.date | None) -> None:
+def in_order(bearing: Bearing, use: str, um: Decimal | None, from_on: dt.date | None) -> None:
     """Refuse a least above its most, as they hold on the day from which the limit is to hold."""
     if um is None:
         return

@@ -27,6 +27,7 @@ from inspections.trend.values import Trend, TrendLimit, TrendReading, TrendWork
 
 BEARINGS_A_PAGE = 40
 MOST_ROWS_OPEN = 60
+ALL_YEARS = 300  # what is stored is drawn, however old it is
 _LIMITS = {"in_service_max": "maximum", "replace": "replace"}
 
 
@@ -79,7 +80,7 @@ def _context(
     made: list[DrawnBearing],
 ) -> dict[str, Any]:
     trends = [trend_of(one, today) for one in page]
-    axis = axis_of(trends, ident="last") if trends else None
+    axis = axis_of(trends, ident="last", years_back=ALL_YEARS) if trends else None
     shown = [
         {
             "bearing": one,

@@ -135,3 +135,14 @@ def test_a_sheet_of_more_rows_than_a_page_reads_is_refused_at_once_with_the_numb
         )
         assert "Mend the cells" not in page
     assert not Draft.objects.exists()
+
+
+def test_the_drawing_reaches_back_to_the_first_day_that_would_be_stored(works, client):
+    client.force_login(makers.an_account(site=works))
+    words = HEAD + "".join(
+        f"P-10,DE,{year}-03-09,reading,as_found,feeler,0.15{year % 10},mm\n" for year in (1991, 2004)
+    )
+    file = SimpleUploadedFile("h.csv", words.encode())
+    last = client.post(reverse("import"), {"kind": "history", "file": file, "decimal": "point"}).url
+    page = unescape(client.get(last).content.decode()).replace("\u00a0", " ")
+    assert re.search(r"Time from \w+ 1990", page)  # a little room before the first

@@ -162,3 +162,14 @@ def test_a_value_that_a_row_of_its_own_holds_is_not_asked_about_again(pump):
         'P-1,DE,2010-05-02,reading,as_found,feeler,0.165,mm,\nP-1,,2010-05-02,note,,,,,"DE 0.165 mm found"\n'
     )
     assert bring(HEADS + rows, only_look=True).groups == []
+
+
+@pytest.mark.django_db
+def test_rows_made_of_one_remark_keep_its_order(pump):
+    log = HEADS + 'P-1,,2010-05-02,note,,,,,"DE .0085 in found, .0060 in left"\n'
+    answers = Answers()
+    for group in bring(log, only_look=True).groups:
+        answers.add(group.code, group.about, "diametral")
+    assert bring(log, answers).ok
+    rows = Reading.objects.standing().order_by("entry_n")
+    assert [(r.typed, r.stage) for r in rows] == [(".0085", "as_found"), (".0060", "as_left")]

@@ -1,0 +1,46 @@
+"""Limits that a sheet names are found with their cells; new clearances and other quantities are none."""
+
+import pytest
+
+from fleet.importing.offered_limits import offered_limits
+from fleet.sheets.files import read_sheet
+
+
+def offers(words):
+    return [
+        (one.place, one.use, one.value, one.unit, sorted(one.named & {"p-1", "p-2"}))
+        for one in offered_limits(read_sheet(words.encode(), "h.csv").tabs)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("cell", "found"),
+    [
+        ("max 12 thou all pumps", [("in_service_max", "12", "thou")]),
+        ("Limit: 0.30 mm", [("in_service_max", "0.30", "mm")]),
+        ("clearances in thou; replace at 10", [("replace", "10", "thou")]),
+        ("zul. Lagerspiel 0,30 mm", [("in_service_max", "0.30", "mm")]),
+        ("Verschlei\u00dfgrenze 35 Hundertstel", [("replace", "0.35", "mm")]),
+        ("0.012 in max", [("in_service_max", "0.012", "in")]),
+        ("min clearance .004", [("in_service_min", ".004", "")]),
+        ("new clearance max .006", []),
+        ("max temp 75", []),
+        ("max side clearance .020", []),
+        ("limits as before", []),
+        ("DE scraped, max effort", []),
+    ],
+)
+def test_a_cell_that_names_a_limit_is_offered_with_its_unit_where_one_is_written(cell, found):
+    assert [
+        (use, value, unit) for _, use, value, unit, _ in offers(f'"{cell}"\npump,date\nP-1,2010\n')
+    ] == found
+
+
+def test_a_limit_column_is_offered_by_value_for_the_pumps_of_its_rows_and_a_footer_for_all():
+    column = "pump,DE (mm),max (mm)\nP-1,0.15,0.30\nP-2,0.16,0.35\nP-1,0.17,0.30\n"
+    assert offers(column) == [
+        ("cell C2", "in_service_max", "0.30", "mm", ["p-1"]),
+        ("cell C3", "in_service_max", "0.35", "mm", ["p-2"]),
+    ]
+    footer = "pump,DE (mm)\nP-1,0.15\nlimit,0.30\n"
+    assert offers(footer) == [("cell B3", "in_service_max", "0.30", "", [])]
