@@ -14,6 +14,8 @@ Word = Role.Word
 MAY: dict[str, frozenset[str]] = {
     "read": frozenset(Word.values) - {Word.ADMINISTRATOR},
     "record": frozenset({Word.MECHANIC, Word.FOREMAN, Word.ENGINEER}),
+    "sign": frozenset({Word.MECHANIC, Word.FOREMAN, Word.ENGINEER}),
+    "approve": frozenset({Word.FOREMAN, Word.ENGINEER}),
     "calibrate": frozenset({Word.FOREMAN, Word.ENGINEER}),
     "correct": frozenset({Word.ENGINEER}),
     "import": frozenset({Word.ENGINEER}),

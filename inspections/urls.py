@@ -24,6 +24,7 @@ from inspections.views import (
     record_offline,
     record_photo,
     record_reading,
+    signatures,
     words,
 )
 from inspections.views.bearing import bearing, label
@@ -48,6 +49,9 @@ urlpatterns = [
     path(f"{AT}record/close/", record_close.close, name="record-close"),
     path(f"{AT}record/receipt/", record_closing.receipt, name="record-receipt"),
     path(f"{AT}record/sheet/", record_closing.sheet, name="record-sheet"),
+    path("sign/", signatures.signatures, name="signatures"),
+    path("sign/visit/<uuid:visit_id>/", signatures.sign, name="sign"),
+    path("sign/<str:code>/", signatures.by_code, name="sign-code"),
     path(f"{AT}disposition/", disposition.disposition, name="disposition"),
     path("dispositions/", disposition.dispositions, name="dispositions"),
     path(f"{AT}history/", history.history, name="bearing-history"),

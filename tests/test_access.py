@@ -64,6 +64,10 @@ TABLE: dict[str, dict[str, int]] = {
     # Without a visit there is nothing to sign.
     "disposition": dict.fromkeys((*ROLES, "stranger"), 404) | {"out": SIGN_IN},
     "dispositions": ALL | {"stranger": 200, "out": SIGN_IN},
+    "signatures": ALL | {"stranger": 200, "out": SIGN_IN},
+    # An unknown code leads back to the page of codes; without a visit there is nothing to sign.
+    "sign-code": dict.fromkeys((*ROLES, "stranger", "out"), 302),
+    "sign": dict.fromkeys((*ROLES, "stranger"), 404) | {"out": SIGN_IN},
     "record-reading": IN_A_VISIT,
     "record-other": IN_A_VISIT,
     "record-people": IN_A_VISIT,
@@ -189,6 +193,8 @@ def cast_and_addresses():
         "bearing-limits": "/bearings/Lift 1/DE/limits/",
         "disposition": "/bearings/Lift 1/DE/disposition/",
         "bearing-history": "/bearings/Lift 1/DE/history/",
+        "sign": f"/sign/visit/{bearing.pk}/",
+        "sign-code": "/sign/abc234/",
         "photo": f"/photos/{makers.a_photo(bearing=bearing).pk}/",
         "bearing-label": f"/b/{bearing.pk}/",
         "import-withdraw": f"/import/{done.sheet.pk}/withdraw/",

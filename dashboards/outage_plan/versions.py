@@ -44,6 +44,8 @@ BESIDE = (
     "plan",
     "forecast_relied_on",
     "attendance",
+    "signature_asked",
+    "signature",
     "finding",
     "not_measured",
     "contact_criteria",

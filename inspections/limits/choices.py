@@ -15,6 +15,7 @@ from fleet.plant.choices import set_setting
 from inspections.forecasts.wear_inputs import ACCEPTED_RISK
 from inspections.records.facts import read_station
 from inspections.visits.findings import known_word
+from inspections.visits.signature_lines import HOURS, HOURS_SETTING
 from inspections.visits.word_at_pump import HOLD_SETTING, HOLD_WORDS, NOTE_SETTING, NOTE_WORDS, RING_SETTING
 from inspections.wear.arrays import USUAL_OUTAGE_DAYS
 
@@ -130,11 +131,22 @@ CHOICES = (
     Choice(
         "signatures",
         "Second signature",
-        "Whether a visit is closed only when a second person has checked it.",
+        "Whether a visit is closed only when a second person is asked to sign for it. That person signs on a device of "
+        "their own; until then it awaits.",
         "none, or checked",
         _signatures,
         lambda value: "checked by a second person" if value else "none",
         [],
+    ),
+    Choice(
+        HOURS_SETTING,
+        "Hours for a second signature",
+        "Within how many hours a second signature is wanted, and what a device without network claims is confirmed by "
+        "sign-in. The default is an assumption with no published source.",
+        "1 to 2000 hours",
+        lambda typed: str(_number(typed, 1, 2000, "hours")),
+        lambda value: f"{float(value):g} h",
+        HOURS,
     ),
     Choice(
         "stations",

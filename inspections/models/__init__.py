@@ -1,6 +1,6 @@
 """What was seen, measured and done at a bearing. Import from here.
 
-Inside, files stand in one direction: visit, reading, event, closing, decision, forecast; receipt and tapped stand apart.
+Inside, files stand in one direction: visit, reading, event, closing, decision, signature, forecast; receipt and tapped stand apart.
 """
 
 from inspections.models.closing import Closing, Disposition
@@ -32,6 +32,7 @@ from inspections.models.reading import (
     reading_columns,
 )
 from inspections.models.receipt import DeviceReceipt
+from inspections.models.signature import Signature, SignatureAsked
 from inspections.models.tapped import TappedCells
 from inspections.models.visit import Attendance, Precision, Visit
 
@@ -65,6 +66,8 @@ __all__ = [
     "Quantity",
     "Reading",
     "Reason",
+    "Signature",
+    "SignatureAsked",
     "Stage",
     "TappedCells",
     "Visit",

@@ -19,6 +19,8 @@ def register_kinds() -> None:
         ("decision", models.Decision),
         ("disposition", models.Disposition),
         ("closing", models.Closing),
+        ("signature_asked", models.SignatureAsked),
+        ("signature", models.Signature),
     ):
         kinds.register(name, model)
     kinds.register("forecast_run")  # the run's figures are derived data; the entry holds their hash

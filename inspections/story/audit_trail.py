@@ -11,7 +11,7 @@ from fleet import measuring_methods
 from fleet.formatting import day, hours, um
 from fleet.models import Bearing, Entry, Installation, Instrument, Limit, Person, ProposedLimit, Sheet
 from fleet.plant.calibration import doubts
-from inspections.models import Disposition, Stage
+from inspections.models import Disposition, Signature, Stage
 from inspections.records.position_merge import joined_into
 from inspections.story.decided_words import DECIDED_WORDS
 from inspections.story.happenings import words_of
@@ -33,6 +33,8 @@ KINDS = {
     "contact_check": "contact",
     "disposition": "disposition",
     "closing": "closing",
+    "signature_asked": "second signature asked for",
+    "signature": "signature",
     "import_withdrawal": "withdrawal",
     "proposed_limit": "proposed limit",
     "confirmation": "second person",
@@ -161,7 +163,9 @@ def _gauges(bodies: Iterable[Mapping[str, Any]]) -> dict[tuple[str, str], str]:
 def _people(entries: Sequence[Entry], bodies: Any) -> dict[str, str]:
     wanted = {str(entry.by) for entry in entries}
     for body in bodies:
-        wanted |= {body[name] for name in ("measured_by", "done_by", "checked_by") if body.get(name)}
+        wanted |= {
+            body[name] for name in ("measured_by", "done_by", "checked_by", "person_id") if body.get(name)
+        }
     return {str(person.pk): str(person) for person in Person.objects.filter(pk__in=wanted)}
 
 
@@ -194,12 +198,20 @@ def _who(entry: Entry, body: Mapping[str, Any], people: Mapping[str, str]) -> st
         did = "proposed"
     elif entry.kind == "confirmation" or body.get("_first"):
         did = "confirmed" if body.get("agreed", True) else "refused"
-    said = [f"{did} by {people.get(str(entry.by), 'someone not known')}"]
+    elif entry.kind == "signature":
+        did = "signed"
+    by = people.get(str(entry.by), "someone not known")
+    said = [f"{did} by {by}"]
+    if entry.kind == "signature_asked":
+        said.append(f"of {people.get(body['person_id'], 'someone not known')}")
     if body.get("_first"):
         said.insert(0, body["_first"])
     for name, words in (("measured_by", "measured by"), ("done_by", "done by"), ("checked_by", "checked by")):
         if body.get(name):
             said.append(f"{words} {people.get(body[name], 'someone not known')}")
+    if body.get("checked_by"):
+        said.append(f"as named by {by}")
+        said += ["measured and checked by the same person"] * (body["checked_by"] == body.get("measured_by"))
     return ", ".join(said)
 
 
@@ -341,6 +353,18 @@ def _closed(body: Mapping[str, Any]) -> str:
     return said + (", without a disposition" if body.get("without_disposition") else "")
 
 
+def _asked(body: Mapping[str, Any]) -> str:
+    claim = ", claimed on a device without network" if body.get("claimed") else ""
+    return f"Second signature asked for, no signature yet{claim}"
+
+
+def _signature(body: Mapping[str, Any]) -> str:
+    ends = "; ".join(
+        f"{end['chain'].partition(':')[0]} no. {end['n']}, {end['hash'][:12]}" for end in body["signs"]
+    )
+    return f"Signature: {Signature.Meaning(body['meaning']).label}. It is for all entries up to {ends}"
+
+
 _TELL = {
     "reading": _reading,
     "event": _event,
@@ -364,6 +388,8 @@ _TELL = {
     "decision": _decided,
     "disposition": _disposed,
     "closing": _closed,
+    "signature_asked": _asked,
+    "signature": _signature,
 }
 
 

@@ -17,6 +17,7 @@ from inspections.forecasts.judgement.sentence import WORDS, sentence, standing_o
 from inspections.limits import approvals
 from inspections.records import position_merge
 from inspections.trend import assembly, charts
+from inspections.visits.signatures import asked_of
 from inspections.visits.visit_cards import shown_of
 
 
@@ -68,6 +69,7 @@ def bearing(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         "limits": bearing_address(one, "bearing-limits"),
         "here": bearing_address(one),
         "waits": _waits(one, request.user),
+        "to_sign": asked_of(request.user.person_id, one.place_id),
         "record": bearing_address(one, "record") if may(request.user, "record", one.place.site) else "",
     }
     return render(request, "inspections/bearing.html", context)

@@ -31,6 +31,7 @@ from inspections.visits.screen_context import (
     screen_context,
     with_words,
 )
+from inspections.visits.signatures import asked_of
 from inspections.visits.stations import Station, station
 from inspections.visits.verdict import SIGN
 from inspections.visits.visit_record import outage_now
@@ -66,6 +67,7 @@ def start(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         others=others,
         parts=sorted([desk.bearing, *others], key=lambda one: one.folded),
         from_sheet=desk.memory.on != desk.today,
+        to_sign=asked_of(desk.person, desk.bearing.place_id),
     )
     return render(request, "inspections/record_start.html", context)
 
@@ -290,13 +292,18 @@ def overview(desk: Desk) -> HttpResponse:
 
 
 def who_of(desk: Desk, one: Reading) -> str:
-    """ "A. Fitter, written down by B. Clerk, checked by C. Chief": as far as they are three."""
+    """ "A. Fitter, written down by B. Clerk, checked by C. Chief, as named by B. Clerk": as far as they are three."""
     measured, wrote, checked = (
         desk.record.names.get(pk, "") if pk else ""
         for pk in (one.measured_by, one.recorded_by, one.checked_by)
     )
-    said = [measured] + ([f"written down by {wrote}"] if wrote and wrote != measured else [])
-    return ", ".join(part for part in [*said, f"checked by {checked}" if checked else ""] if part)
+    words = [measured] + ([f"written down by {wrote}"] if wrote and wrote != measured else [])
+    if checked:
+        words.append(f"checked by {checked}")
+        words.append("signed" if one.checked_by in desk.record.signed_checks else f"as named by {wrote}")
+    if one.checked_by is not None and one.checked_by == one.measured_by:
+        words.append("measured and checked by the same person")
+    return ", ".join(word for word in words if word)
 
 
 def left_out_words(desk: Desk) -> list[tuple[str, str]]:

@@ -23,7 +23,8 @@ from inspections.visits.expectations import SCRAPED
 from inspections.visits.forms import new_id
 from inspections.visits.open_bearing import noted_of, whom_to_ring, word_of
 from inspections.visits.photos import photos_of
-from inspections.visits.screen_context import people_to_pick, screen_context
+from inspections.visits.screen_context import screen_context
+from inspections.visits.signatures import signers_at
 from inspections.visits.stations import Station
 from inspections.visits.word_at_pump import CLOSE_UP, ENGINEER, HOLD, REPLACE, WORDS, Advice
 
@@ -122,7 +123,7 @@ def close(desk: Desk) -> HttpResponse:
         reasons=NotMeasured.Because.choices,
         checked_needed=CHECKED in needed,
         checker=desk.memory.checked_by,
-        people=[p for p in people_to_pick(desk) if p.pk != desk.person],
+        people=[signer for signer in signers_at(desk.bearing.place.site) if signer.pk != desk.person],
         post=desk.request.POST,
     )
     return render(desk.request, "inspections/record_close.html", context)

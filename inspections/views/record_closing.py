@@ -18,7 +18,7 @@ from inspections.story.decided_words import DECIDED_WORDS
 from inspections.views.closing_list import lines_of
 from inspections.views.record import left_out_words, who_of
 from inspections.views.record_close import decision_of
-from inspections.visits.acts import event, see
+from inspections.visits.acts import CHECKED, SIGNED, event, see
 from inspections.visits.contact_rounds import rounds_of
 from inspections.visits.desk import Desk, at_the_pump, desk_at
 from inspections.visits.diameters import bore_minus_journal
@@ -26,6 +26,7 @@ from inspections.visits.findings import PARTS, parts_said
 from inspections.visits.forms import WorkForm, new_id
 from inspections.visits.photos import photos_of
 from inspections.visits.screen_context import device_facts, events_in_words, screen_context, with_words
+from inspections.visits.signature_lines import signature_lines
 
 
 @at_the_pump
@@ -119,7 +120,8 @@ def receipt(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     )
     desk.turn_to(visit)
     people = {p.pk: p.name for p in Person.objects.filter(attendance__visit=visit)}
-    parts = [(a.part, people.get(a.person_id) or "name removed") for a in visit.attendances.standing()]
+    attended = visit.attendances.standing().exclude(part__in=(SIGNED, CHECKED))
+    parts = [(there.part, people.get(there.person_id) or "name removed") for there in attended]
     decision = decision_of(visit, desk.bearing)
     others = [one for one in desk.bearing.place.bearings.standing() if one.pk != desk.bearing.pk]
     context = screen_context(
@@ -131,6 +133,7 @@ def receipt(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         events=events_in_words(desk),
         rounds=rounds_of(visit, desk.bearing),
         parts=sorted(parts),
+        signatures=signature_lines([visit]).get(visit.pk, []),
         decision=decision,
         stages=Stage,
         decided=DECIDED_WORDS.get(decision.decided, decision.decided) if decision else "",

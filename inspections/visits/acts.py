@@ -39,6 +39,7 @@ from inspections.records.recording import (
     record_reading,
 )
 from inspections.story.uncertainty import beyond_strip
+from inspections.visits.signatures import answered_or_asked, ask_once, asking, must_be_askable
 
 MEASURED, RECORDED, CHECKED, SIGNED = "measured", "recorded", "checked", "signed"
 NOTHING_FOUND = "nothing found"
@@ -174,6 +175,8 @@ def enter(
         )
         if instead_of is not None and instead_of.counts:
             set_counting(reading=instead_of, by=by, reason="measured again", counts=False)
+        if checker := facts.get("checked_by"):
+            ask_once(visit=visit, person=checker, by=by, claimed=facts.get("entered_at") is not None)
     return reading
 
 
@@ -373,34 +376,37 @@ def close(
     needed: Sequence[str] = (),
     closings: Sequence[Fact] = (),
 ) -> None:
-    """Close a visit: what was not measured and why, the signatures, the day.
+    """Close a visit: what was not measured and why, the signature of who closes it, who is asked for a second one, the day.
 
     Parameters
     ----------
     missing : sequence of NotMeasured
         rows not yet stored, each with its reason.
     needed : sequence of str
-        the signatures the plant asks for: `measured`, `checked`.
+        the signatures the plant asks for: `checked` wants a second person to be asked.
     closings : sequence of Fact
         each bearing's closing: the word, what was decided, the closing list.
 
     Raises
     ------
     NotRecorded
-        where a signature the plant asks for is missing, or one person signs for both.
+        where the plant asks for a second person and none is named, or whoever is named could not sign.
     """
     must_be_open(visit)
     if CHECKED in needed and checked_by is None:
-        raise NotRecorded("This plant asks that a second person checks the record. Choose who checked it.")
-    if CHECKED in needed and checked_by == by:
-        raise NotRecorded("The second signature must be another person's. Choose who checked it.")
-    signed = [(by, SIGNED)] + ([(checked_by, CHECKED)] if checked_by else [])
-    rows = [Attendance(id=uuid.uuid4(), visit_id=visit.pk, person_id=who, part=part) for who, part in signed]
+        raise NotRecorded(
+            "This plant asks that a second person checks the record. Choose who is asked for it."
+        )
+    asked = []
+    if checked_by is not None:
+        must_be_askable(visit, checked_by, by)
+        asked = [] if answered_or_asked(visit, checked_by) else [asking(visit, checked_by)]
+    signed = Attendance(id=uuid.uuid4(), visit_id=visit.pk, person_id=by, part=SIGNED)
     with transaction.atomic():
         act = uuid.uuid4()
         write(
             [Fact(f"bearing:{row.bearing_id}", "not_measured", row) for row in missing]
-            + [Fact(_pump(visit), "attendance", row) for row in rows]
+            + [Fact(_pump(visit), "attendance", signed), *asked]
             + list(closings),
             by=by,
             act=act,

@@ -9,10 +9,20 @@ from django.utils.safestring import SafeString
 from fleet.end_words import END_WORDS
 from fleet.models import Attachment, Bearing
 from fleet.web.bearing_addresses import bearing_address
-from inspections.models import Attendance, Closing, ContactCheck, Decision, Disposition, NotMeasured, Stage
+from inspections.models import (
+    Attendance,
+    Closing,
+    ContactCheck,
+    Decision,
+    Disposition,
+    NotMeasured,
+    Stage,
+    Visit,
+)
 from inspections.story.decided_words import DECIDED_WORDS
 from inspections.visits import print_drawing
 from inspections.visits.photos import photos_of
+from inspections.visits.signature_lines import signature_lines
 from inspections.visits.stations import Station
 
 
@@ -72,6 +82,9 @@ def shown_of(bearing: Bearing) -> dict[UUID, ShownVisit]:
         found[signed.visit_id].lines.append(
             f"Disposition: {signed.get_answer_display()}{until}; checked: {signed.checked}"
         )
+    there = Visit.objects.filter(pk__in=list(found)).select_related("place__site")
+    for pk, signatures in signature_lines(there).items():
+        found[pk].lines += [f"{line.words} {line.warning}".strip() for line in signatures]
     for photo in photos_of(bearing):
         found[photo.about].photos.append(photo)
     return dict(found)

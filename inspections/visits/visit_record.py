@@ -10,7 +10,7 @@ from django.db.models import Q, prefetch_related_objects
 
 from fleet.measuring_methods import Spread
 from fleet.models import Bearing, LimitUse, Outage, Person, Setting, SettingsRead
-from inspections.models import Event, EventKind, NotMeasured, Reading, Visit
+from inspections.models import Event, EventKind, NotMeasured, Reading, Signature, Visit
 from inspections.story import timeline
 from inspections.story.timeline import Story
 from inspections.story.uncertainty import spreads
@@ -19,6 +19,7 @@ from inspections.visits.cautions import Cautions, cautions_for
 from inspections.visits.device_memory import DeviceMemory
 from inspections.visits.expectations import Before, limits_on
 from inspections.visits.receipts import unsettled_at
+from inspections.visits.signatures import CHECKS
 from inspections.visits.trigger import Opening, opening_of
 
 
@@ -59,6 +60,12 @@ class VisitRecord:
         for row in rows:
             row.visit, row.bearing = self.visit, self.bearing
         return rows
+
+    @cached_property
+    def signed_checks(self) -> frozenset[UUID]:
+        """Who has signed for this visit as checking it."""
+        rows = Signature.objects.standing().filter(visit=self.visit, meaning__in=CHECKS)
+        return frozenset(rows.values_list("person", flat=True))
 
     @cached_property
     def happened(self) -> list[Event]:

@@ -27,6 +27,7 @@ def test_what_nobody_chose_is_as_it_came():
         "accepted_risk": "10 %",
         "usual_outage_interval_days": "548 days",
         "signatures": "none",
+        "signature_hours": "72 h",
         "crew_hours_between_outages": "40 h",
         "stations": "as last time, else both ends on top",
         "photos_allowed": "yes",

@@ -27,7 +27,7 @@ def test_a_name_picked_in_one_tap_stays_and_is_seen_on_visit_receipt_and_history
         (fitter.pk, chief.pk, client.account.person_id)
     }
     me = Person.objects.get(pk=client.account.person_id).name
-    words = f"A. Fitter, written down by {me}, checked by C. Chief"
+    words = f"A. Fitter, written down by {me}, checked by C. Chief, as named by {me}"
     assert words in said(client.get(at(bearing, "visit/")))
     page = said(client.post(at(bearing, "close/"), {"decided": "close up", "listed": "yes"}, follow=True))
     assert f"Measured by {words}" in page
