@@ -16,11 +16,18 @@ from fleet.per_mille import CLEARANCE
 from inspections.importing import stored_facts
 from inspections.importing.clearances import Facts
 from inspections.importing.lines import Line, given_order, line_of, settle_phases
+from inspections.models import EventKind
 
 MANY_WORKS_A_READING = (
     1.5  # more works than readings by so much: perhaps words were taken for work; judgement
 )
 FALL_SD = 2.0
+SWAP_ODDS = (
+    2.5  # natural logarithm of odds: 12 to 1 that two ends were changed about; judgement, no published source
+)
+NEW_METAL = frozenset({EventKind.SHELL_CHANGE, EventKind.REBABBITT})
+NEW_SPREAD_UM = 20.0  # how far new clearances of one pump lie apart; judgement, no published source
+LEAST_BESIDE = 4  # readings of a pump, fewer tell nothing of what is usual there; judgement
 TWICE = math.log(2.0)
 LOOKED_AT = (
     0.8  # of one doubling or halving: what a person is asked to look at; judgement, no published source
@@ -115,7 +122,7 @@ def drawn_bearings(
         tag = known.tag if known else ""
         own = of_bearing[bearing]
         made.append(DrawnBearing(bearing, tag, directory.name_of(bearing), some, own, limits[bearing]))
-    _judge(made, facts)
+    _judge(made, facts, place_of)
     return sorted(made, key=lambda one: (-one.rank, one.tag, one.position))
 
 
@@ -166,8 +173,11 @@ def _limits(bearings: set[UUID]) -> dict[UUID, dict[str, float]]:
 # which comes first -----------------------------------------------------------------------------------------
 
 
-def _judge(made: Sequence[DrawnBearing], facts: Mapping[UUID, Facts]) -> None:
+def _judge(made: Sequence[DrawnBearing], facts: Mapping[UUID, Facts], place_of: Mapping[UUID, UUID]) -> None:
     """Rank every bearing by the worst that can be said of what would be added."""
+    of_pump: dict[UUID, list[DrawnBearing]] = defaultdict(list)
+    for one in made:
+        of_pump[place_of[one.bearing]].append(one)
     middles = {one.bearing: _typical(one, new=True) for one in made}
     everywhere = [value for value in middles.values() if value]
     fleet = median(everywhere) if everywhere else None
@@ -175,6 +185,12 @@ def _judge(made: Sequence[DrawnBearing], facts: Mapping[UUID, Facts]) -> None:
         said = [*_out_of_range(one, facts[one.bearing]), *_steps(one), *_many_works(one)]
         said += _unlike(middles[one.bearing], fleet, "unlike the other bearings of the sheet")
         said += _unlike(middles[one.bearing], _typical(one, new=False), "unlike what the record holds of it")
+        others = [other for other in of_pump[place_of[one.bearing]] if other is not one]
+        for other in others:
+            said += _unlike(middles[one.bearing], middles[other.bearing], "unlike the other end of its pump")
+        said += _alone(one, others)
+        if len(others) == 1:
+            said += _swapped(one, others[0])
         one.rank = max((rank for rank, _ in said), default=0.0)
         one.reasons = list(
             dict.fromkeys(words for rank, words in sorted(said, reverse=True) if rank >= LOOKED_AT)
@@ -232,6 +248,88 @@ def _steps(one: DrawnBearing) -> Iterator[tuple[float, str]]:
                     yield 1.0 + ratio, "falls without work"
                 elif second > first + FALL_SD * sd:
                     yield ratio, "jumps"
+
+
+def _swapped(one: DrawnBearing, other: DrawnBearing) -> Iterator[tuple[float, str]]:
+    """Visits whose two ends fit the visits beside them better the other way round."""
+    mine, its = _as_found(one), _as_found(other)
+    days = sorted(set(mine) & set(its))
+    for i, day in enumerate(days):
+        if not any(line.is_new for line in (*mine[day], *its[day])):
+            continue
+        odds = _swap_odds(day, [days[k] for k in (i - 1, i + 1) if 0 <= k < len(days)], one, other)
+        if i:
+            odds = max(odds, _odds_after_work(days[i - 1], day, one, other))
+            odds = max(odds, _odds_after_work(days[i - 1], day, other, one))
+        if odds >= SWAP_ODDS:
+            yield 1.0 + min(odds / 4.0, 2.0), "its two ends look changed about in one visit"
+
+
+def _swap_odds(day: int, near: Sequence[int], one: DrawnBearing, other: DrawnBearing) -> float:
+    """Log odds for a swap: -2 d m / v, d the difference of the ends, m its mean at the visits beside it with no work between.
+
+    v is the variance of d - m, um^2 (normal readings; own derivation).
+    """
+    works = {line.day for line in (*one.works, *other.works)}
+    beside = [at for at in near if not any(min(at, day) <= work < max(at, day) for work in works)]
+    if not beside:
+        return 0.0
+    mine, its = _as_found(one), _as_found(other)
+    apart = {at: _end_value(mine[at]) - _end_value(its[at]) for at in (day, *beside)}
+    mean = sum(apart[at] for at in beside) / len(beside)
+    variance = (mine[day][0].sd ** 2 + its[day][0].sd ** 2) * (1 + 1 / len(beside))
+    return -2.0 * apart[day] * mean / variance
+
+
+def _odds_after_work(before: int, day: int, worked: DrawnBearing, other: DrawnBearing) -> float:
+    """Log odds for a swap at the visit after one end was worked on and the other was not: which of the two kept its wear.
+
+    The clearance of new metal is taken for the least that the pump has shown (normal readings; own derivation).
+    """
+    works = [{line.kind for line in some.works if before <= line.day < day} for some in (worked, other)]
+    if not works[0] or works[1]:
+        return 0.0
+    mine, its = _as_found(worked), _as_found(other)
+    fresh = min(_end_value(some) for found in (mine, its) for at, some in found.items() if at <= before)
+    worn, got, kept = _end_value(its[before]), _end_value(mine[day]), _end_value(its[day])
+    sd = its[day][0].sd
+    of_worn = ((kept - worn) ** 2 - (got - worn) ** 2) / (4 * sd**2)
+    if not works[0] & NEW_METAL:
+        return of_worn
+    of_fresh = ((got - fresh) ** 2 - (kept - fresh) ** 2) / (2 * (sd**2 + NEW_SPREAD_UM**2))
+    return of_worn + of_fresh
+
+
+def _alone(one: DrawnBearing, others: Sequence[DrawnBearing]) -> Iterator[tuple[float, str]]:
+    """A new value far under, or far over, every other of its pump."""
+    values = sorted(
+        (line.middle, line.is_new and some is one)
+        for some in (one, *others)
+        for line in some.readings
+        if line.middle and line.middle > 0
+    )
+    if len(values) < LEAST_BESIDE:
+        return
+    for (value, is_own), (beside, _) in ((values[0], values[1]), (values[-1], values[-2])):
+        if is_own:
+            yield (
+                abs(math.log(value / beside)) / TWICE,
+                "one value stands alone, far from the rest of its pump",
+            )
+
+
+def _as_found(one: DrawnBearing) -> dict[int, list[Line]]:
+    """Day to the readings before any work of that day."""
+    found: dict[int, list[Line]] = defaultdict(list)
+    for line in one.readings:
+        if line.phase == 0:
+            found[line.day].append(line)
+    return found
+
+
+def _end_value(some: Sequence[Line]) -> float:
+    """The mean of one visit's readings of a bearing, um."""
+    return sum(line.middle or 0.0 for line in some) / len(some)
 
 
 def _many_works(one: DrawnBearing) -> Iterator[tuple[float, str]]:
