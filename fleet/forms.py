@@ -5,7 +5,7 @@ from typing import Any
 from django import forms
 
 from fleet.access import may, sites_for
-from fleet.importing.kept import plan_names
+from fleet.importing.kept_files import plan_names
 from fleet.importing.loaders import loaders
 from fleet.importing.options import Options
 from fleet.models import Account, Sheet

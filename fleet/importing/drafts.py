@@ -6,8 +6,8 @@ from dataclasses import replace
 from fleet.access import sites_of
 from fleet.clock import now
 from fleet.importing.answers import Answers
-from fleet.importing.given import asked_again
-from fleet.importing.kept import answers_for, keep_file, keep_plan, plan_named
+from fleet.importing.given_answers import asked_again
+from fleet.importing.kept_files import answers_for, keep_file, keep_plan, plan_named
 from fleet.importing.loading import Result, import_file
 from fleet.importing.options import Options
 from fleet.importing.plans.plan import Plan, plan_of

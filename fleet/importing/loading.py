@@ -15,9 +15,8 @@ from fleet.importing.answers import ASIDE, Answers
 from fleet.importing.columns import Column
 from fleet.importing.directory import Directory
 from fleet.importing.findings import Finding, in_order, of_file
-from fleet.importing.given import GivenAnswer, given_answers
-from fleet.importing.kept import answer_facts, answers_for, digest_of, keep_file, plan_named, plan_names
-from fleet.importing.known import SetAsideBefore, give_keys, mark_known
+from fleet.importing.given_answers import GivenAnswer, given_answers
+from fleet.importing.kept_files import answer_facts, answers_for, digest_of, keep_file, plan_named, plan_names
 from fleet.importing.loaders import Context, Counts, Loader, Progress, counted_words, loader_for
 from fleet.importing.options import Options
 from fleet.importing.parsed_rows import Parsed, ParsedRow, parse, parse_made
@@ -25,6 +24,7 @@ from fleet.importing.plans.cell_fates import Applied, apply
 from fleet.importing.plans.marks import marks_of, sentences
 from fleet.importing.plans.plan import Plan
 from fleet.importing.questions import QuestionGroup, Settling, groups_of, relocated
+from fleet.importing.rows_before import SetAsideBefore, give_keys, mark_known
 from fleet.importing.shown_rows import NOT_SHOWN, digest_of_rows
 from fleet.ledger.refusals import sentence_of
 from fleet.ledger.writing import Fact, write

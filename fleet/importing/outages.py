@@ -12,7 +12,7 @@ from fleet.importing.findings import Finding
 from fleet.importing.loaders import Context
 from fleet.importing.options import Options
 from fleet.importing.parsed_rows import Parsed, ParsedRow
-from fleet.importing.things import ThingLoader
+from fleet.importing.sheets_of_things import ThingLoader
 from fleet.models import Outage, Recorded, Sheet, folded
 from fleet.units import shown
 

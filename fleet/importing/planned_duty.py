@@ -11,7 +11,7 @@ from fleet.importing.findings import Finding
 from fleet.importing.loaders import Context
 from fleet.importing.options import Options
 from fleet.importing.parsed_rows import Parsed, ParsedRow
-from fleet.importing.things import ThingLoader, resolve_sites
+from fleet.importing.sheets_of_things import ThingLoader, resolve_sites
 from fleet.models import PlannedDuty, Recorded, Sheet
 from fleet.units import shown
 

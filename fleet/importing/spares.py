@@ -7,7 +7,7 @@ from fleet.importing.columns import CLEAR, Column, day, identifier, number, one_
 from fleet.importing.findings import Finding
 from fleet.importing.loaders import Context
 from fleet.importing.parsed_rows import Parsed, ParsedRow
-from fleet.importing.things import ThingLoader
+from fleet.importing.sheets_of_things import ThingLoader
 from fleet.models import Half, Recorded, Sheet, Spare, folded
 from fleet.units import shown, to_um
 

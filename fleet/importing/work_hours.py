@@ -10,7 +10,7 @@ from fleet.importing.findings import Finding
 from fleet.importing.loaders import Context
 from fleet.importing.options import Options
 from fleet.importing.parsed_rows import Parsed, ParsedRow
-from fleet.importing.things import ThingLoader
+from fleet.importing.sheets_of_things import ThingLoader
 from fleet.models import Recorded, Sheet, WearClass, WorkHours, folded
 
 HOURS = ("open_hours", "measure_hours", "scrape_hours", "replace_hours")

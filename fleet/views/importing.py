@@ -16,7 +16,7 @@ from fleet.clock import today_in
 from fleet.forms import ACT_OF, NEW_PLAN, SheetForm, kinds_for
 from fleet.importing.drafts import begin, wants_plan
 from fleet.importing.findings import Finding, by_kind, kind_words
-from fleet.importing.kept import plans_kept
+from fleet.importing.kept_files import plans_kept
 from fleet.importing.loaders import Counts
 from fleet.importing.loading import Result, import_file
 from fleet.importing.outcome import outcome_of

@@ -17,7 +17,7 @@ from django.core.servers.basehttp import ThreadedWSGIServer, WSGIRequestHandler
 from django.db import transaction
 
 from fleet import demonstration
-from fleet.importing.kept import keep_plan
+from fleet.importing.kept_files import keep_plan
 from fleet.importing.plans.plan import plan_of
 from fleet.models import Account, Role, Sheet
 from fleet.plant.acts import COMMAND_LINE
