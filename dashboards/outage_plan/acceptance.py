@@ -11,6 +11,7 @@ from django.db import transaction
 from dashboards.outage_plan.drafts import (
     BEFORE,
     LEAVE,
+    WHAT_IFS,
     NotPlanned,
     Weighed,
     accepted,
@@ -95,10 +96,10 @@ def accept(*, draft: DraftPlan, reason: str, on: dt.date, by: UUID, above_reason
 
 
 def open_what_ifs(draft: DraftPlan) -> str:
-    """Why a draft with a what-if reading cannot be accepted: a chance that was supposed is no record. Empty without one."""
+    """Why a draft with a what-if cannot be accepted: a reading or an outage that was supposed is no record. Empty without one."""
     now = _supposed(draft.changes)
     if now:
-        return f"A what-if stands open in this plan: {now}. Take it back; what is accepted rests on what was measured."
+        return f"A what-if stands open in this plan: {now}. Take it back; what is accepted rests on what was measured and on the outages as they are recorded."
     before = _supposed(draft.solved.get("what_ifs", ()))
     if before:
         return f"This plan was worked out under a what-if since taken back: {before}. Plan anew, then accept."
@@ -106,8 +107,17 @@ def open_what_ifs(draft: DraftPlan) -> str:
 
 
 def _supposed(changes: Sequence[Mapping[str, Any]]) -> str:
-    return ", ".join(
-        f"{one['bearing']} as if it read {um(one['um'])}" for one in changes if one["what"] == "worse"
+    return ", ".join(_what_if(one) for one in changes if one["what"] in WHAT_IFS)
+
+
+def _what_if(change: Mapping[str, Any]) -> str:
+    if change["what"] == "worse":
+        return f"{change['bearing']} as if it read {um(change['um'])}"
+    name = change["outage"]
+    if change["what"] == "slip":
+        return f"{name} as if it came {change['days']} days later"
+    return f"{name} as if it " + (
+        "did not take place" if change["what"] == "skip" else "had other crew hours"
     )
 
 

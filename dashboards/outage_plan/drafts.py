@@ -19,6 +19,8 @@ from inspections.models import DraftPlan, Plan
 
 OPEN, SCRAPE, REPLACE, LEAVE = "open", "scrape", "replace", "leave"
 WORKS = (OPEN, SCRAPE, REPLACE)
+# Changes that suppose what is no fact of record: they live in a draft and are never accepted.
+WHAT_IFS = ("worse", "slip", "shorten", "skip")
 # A change by hand and what it must name.
 NEEDS: Mapping[str, tuple[str, ...]] = {
     "pin": ("bearing", "action"),

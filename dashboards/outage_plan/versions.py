@@ -20,6 +20,7 @@ from dashboards.outage_plan.bearing_jobs.opening import Outlook
 from dashboards.outage_plan.bearing_jobs.orders import orders
 from dashboards.outage_plan.bearing_jobs.programme import STEPS, Solution
 from dashboards.outage_plan.drafts import (
+    WHAT_IFS,
     NotPlanned,
     Solved,
     Told,
@@ -110,7 +111,7 @@ def solve_for(site: Site, as_of: dt.date, changes: Sequence[Mapping[str, Any]], 
         "planned": list(found.planned),
         "jobs": [],
         "ids": ids,
-        "what_ifs": [dict(one) for one in changes if one["what"] == "worse"],
+        "what_ifs": [dict(one) for one in changes if one["what"] in WHAT_IFS],
     }
     if solution:
         said |= {
@@ -217,13 +218,8 @@ def version(hand: DraftPlan, key: str) -> Version | None:
         standing, jobs = accepted(hand.site), accepted_jobs(hand.site)
         if standing is None or jobs is None:
             return None
-        # Its jobs are those after all changes; what was said of outages and bearings goes with them.
-        said = tuple(
-            one
-            for one in standing.inputs.get("changes", ())
-            if one["what"] in ("slip", "shorten", "skip", "worse")
-        )
-        return Version(key, "the accepted plan", jobs, said)
+        # Its jobs are those after all changes; what was supposed of outages then is no fact of record.
+        return Version(key, "the accepted plan", jobs)
     try:
         row = DraftPlan.objects.filter(site=hand.site, pk=UUID(key)).first()
     except ValueError:

@@ -17,6 +17,7 @@ WORDS = {
     Word.SET_LIMIT: "set a limit",
     Word.ENGINEER: "engineer decides",
 }
+LEAST_EXPECTED = 0.05  # below this chance a trigger is not expected to be met
 EXPECTED = 0.9  # above this chance of a new shell a replacement is expected
 LIMITS = {
     "maximum": "maximum",
@@ -230,12 +231,18 @@ def _trigger(standing: Standing) -> str:
     source = {"plant": ", the plant's own limit", "guard": ", its maximum less the gauge's error"}
     text = f"Replace from {um(standing.trigger_um)}{source.get(standing.trigger_from, '')}"
     if standing.new is not None:
-        text += f"; {chance(standing.new)} it will be"
+        is_expected = standing.new >= LEAST_EXPECTED
+        text += f"; {chance(standing.new)} it will be" if is_expected else f", {_unlikely(standing.new)}"
     if standing.no_room:
         text += "; no room to scrape"
     elif standing.scrape_from_um is not None:
         text += f"; if it must be scraped, replace from {um(standing.scrape_from_um)}"
     return f"{text}; have one {standing.shell} ready." if standing.shell else f"{text}."
+
+
+def _unlikely(new: float) -> str:
+    """Of a trigger that hardly any reading will meet."""
+    return f"which is not expected ({chance(new)})"
 
 
 def _scrape(standing: Standing) -> str:

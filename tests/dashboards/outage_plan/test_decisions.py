@@ -20,6 +20,7 @@ from dashboards.outage_plan.drafts import (
 from dashboards.outage_plan.versions import propose
 from fleet.ledger.verify import verify
 from fleet.models import Entry, Person
+from fleet.plant.acts import revise
 from inspections.models import Decision, DraftPlan, Plan
 from tests import makers
 from tests.dashboards.outage_plan.plan_fleet import a_fleet, bearing_of
@@ -45,6 +46,11 @@ def _jobs(draft):
 
 def _change(draft, what, **said):
     return change(draft=draft, what=what, by=makers.somebody(), **said)
+
+
+def _short(site):
+    """The first outage has one crew hour."""
+    revise(site.outages.get(name="outage 1"), {"crew_hours": 1}, reason="stated anew", by=makers.somebody())
 
 
 def _accept(draft, reason="the shells are here", on=TODAY, above="watched every week"):
@@ -148,10 +154,33 @@ def test_an_accepted_plan_is_one_act_with_a_decision_and_the_forecast_relied_on_
     assert verify().faults == []
 
 
-def test_without_a_reason_or_with_a_fault_nothing_is_accepted(draft):
+@pytest.mark.parametrize(
+    ("what", "said", "words"),
+    [
+        ("slip", {"days": "30"}, "outage 1 as if it came 30 days later"),
+        ("skip", {}, "outage 1 as if it did not take place"),
+        ("shorten", {"hours": "400"}, "outage 1 as if it had other crew hours"),
+    ],
+)
+def test_an_outage_that_was_supposed_is_never_accepted_nor_what_was_worked_out_under_it(
+    site, draft, what, said, words
+):
+    changed = _change(draft, what, outage="outage 1", **said)
+    with pytest.raises(NotPlanned, match=words):
+        _accept(changed)
+    under = propose(site, TODAY, by=None)
+    take_back(draft=under, number=-1)
+    with pytest.raises(NotPlanned, match="worked out under a what-if"):
+        _accept(in_hand(site))
+    assert not Plan.objects.exists()
+
+
+def test_without_a_reason_or_with_a_fault_nothing_is_accepted(site, draft):
     with pytest.raises(NotPlanned, match="why this plan"):
         _accept(draft, reason="  ")
-    _change(draft, "shorten", outage="outage 1", hours="1")
+    _short(site)
+    draft = propose(site, TODAY, by=None)
+    _change(draft, "move", bearing="Past 5 DE", action="replace", outage="outage 1")
     with pytest.raises(NotPlanned, match="cannot be carried out as it is: outage 1"):
         _accept(draft)
     assert not Plan.objects.exists() and not Decision.objects.exists()

@@ -44,6 +44,10 @@ STATES = {
         {"trigger_is": "never", "trigger_um": None, "new": 0.0},
         "Open in May 2027 and look: no reading that may be expected asks for a new shell (maximum of 345 µm).",
     ),
+    "open, hardly any reading asks for it": (
+        {"new": 0.004, "scrape_from_um": None},
+        "Open in May 2027 and look: replace from 287 µm, which is not expected (under 1 in 100).",
+    ),
     "open beside its neighbour": (
         {"why": "beside", "scrape_from_um": None},
         "Open in May 2027 with its pump, and look: replace from 287 µm; 4 in 10 it will be.",
