@@ -4,7 +4,7 @@ from typing import Any
 
 from django import forms
 
-from fleet.access import may, sites_for
+from fleet.access import may, sites_for, sites_of
 from fleet.importing.kept_files import plan_names
 from fleet.importing.loaders import loaders
 from fleet.importing.options import Options
@@ -98,7 +98,7 @@ class SheetForm(forms.Form):
         sites = {site.name for act in acts for site in sites_for(account, act)}
         self.fields["kind"].choices = [("", "choose"), *kinds]  # type: ignore[attr-defined]
         self.fields["site"].choices = [("", "none"), *((name, name) for name in sorted(sites))]  # type: ignore[attr-defined]
-        kept = [(name, f"by the plan '{name}'") for name in plan_names()]
+        kept = [(name, f"by the plan '{name}'") for name in plan_names(sites_of(account, "import"))]
         plans = [
             ("", "by its headings; I am asked where they are not the template's"),
             *kept,

@@ -5,12 +5,12 @@ import uuid
 from collections.abc import Iterable
 from typing import Any
 
-from django.db.models import Max, Q
+from django.db.models import Max, Q, QuerySet
 
 from fleet.importing.answers import Answers
 from fleet.importing.plans.plan import Plan, plan_of
 from fleet.ledger.writing import Fact, write
-from fleet.models import Answer, ReadingPlan, Sheet, StoredFile
+from fleet.models import Answer, ReadingPlan, Role, Sheet, StoredFile
 
 
 def digest_of(data: bytes) -> str:
@@ -53,15 +53,25 @@ def keep_plan(name: str, plan: Plan, *, by: uuid.UUID, act: uuid.UUID | None = N
     return row
 
 
-def plan_names() -> list[str]:
-    """Names of the plans that stand, in order."""
-    return list(ReadingPlan.objects.standing().order_by("name").values_list("name", flat=True).distinct())
+def plan_names(sites: frozenset[uuid.UUID] | None = None) -> list[str]:
+    """Names of the plans that stand and are known at some of the sites (None: at all), in order."""
+    return list(_plans_at(sites).order_by("name").values_list("name", flat=True).distinct())
 
 
-def plans_kept() -> list[ReadingPlan]:
-    """The latest version of every plan that stands, by name."""
+def _plans_at(sites: frozenset[uuid.UUID] | None) -> "QuerySet[ReadingPlan]":
+    """Plans that a sheet of these sites came by, or that somebody with a role there keeps."""
+    plans: QuerySet[ReadingPlan] = ReadingPlan.objects.standing()
+    if sites is None:
+        return plans
+    people = Role.objects.standing().filter(Q(site__in=sites) | Q(site=None)).values("person")
+    used = Sheet.objects.standing().filter(site__in=sites).values("plan__name")
+    return plans.filter(Q(recorded_by__in=people) | Q(name__in=used))
+
+
+def plans_kept(sites: frozenset[uuid.UUID] | None = None) -> list[ReadingPlan]:
+    """The latest version of every plan that stands and is known at some of the sites (None: at all), by name."""
     latest: dict[str, ReadingPlan] = {}
-    for row in ReadingPlan.objects.standing().order_by("name", "version"):
+    for row in _plans_at(sites).order_by("name", "version"):
         latest[row.name] = row
     return list(latest.values())
 

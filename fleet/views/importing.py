@@ -168,7 +168,7 @@ def _bring(account: Account, form: SheetForm) -> Result:
 def _page(request: HttpRequest, form: SheetForm | None, result: Result | None = None) -> HttpResponse:
     last = list(seen_by(request.user)[:LAST_SHOWN])
     drafts = Draft.objects.filter(by_id=request.user.pk).order_by("-made_at")[:LAST_SHOWN]
-    plans = plans_kept()
+    plans = plans_kept(sites_of(request.user, "read"))
     people = Person.objects.in_bulk({row.recorded_by for row in (*last, *plans)})
     context = {
         "form": form,

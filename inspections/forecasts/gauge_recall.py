@@ -32,6 +32,12 @@ _OF_READING = (
 )
 
 
+def sites_that_used(gauge: Instrument) -> set[UUID]:
+    """The sites at which readings stand that were taken with a gauge."""
+    rows = Reading.objects.standing().filter(instrument=gauge)
+    return set(rows.values_list("bearing__place__site", flat=True).distinct())
+
+
 @dataclass(frozen=True, slots=True)
 class Affected:
     """One reading in doubt, with the rate and the 1 in 10 date of its bearing as last worked out (None: not)."""

@@ -10,7 +10,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_safe
 
-from fleet.access import may, require, sites_for
+from fleet.access import may, require, sites_for, sites_of
 from fleet.clock import today_in
 from fleet.models import Attachment, Calibration, Instrument
 from fleet.plant import calibration
@@ -18,7 +18,7 @@ from fleet.plant.acts import Refused
 from fleet.plant.gauges import instrument_named
 from fleet.sheets.export import xlsx_bytes
 from fleet.web.rate_limit import costly
-from inspections.forecasts.gauge_recall import recalls
+from inspections.forecasts.gauge_recall import recalls, sites_that_used
 from inspections.forms.gauges import CalibrationForm, GaugeForm
 
 SHOWN = 200
@@ -104,6 +104,8 @@ def _kept(request: HttpRequest, one: Instrument, form: CalibrationForm) -> bool:
     said = form.cleaned_data
     paper = said["certificate"]
     try:
+        if said["found"] != "fit":
+            _must_speak_for_all(request, one)
         calibration.calibrate(
             instrument=one,
             on=said["on"],
@@ -118,6 +120,24 @@ def _kept(request: HttpRequest, one: Instrument, form: CalibrationForm) -> bool:
         form.add_error(None, str(refused))
         return False
     return True
+
+
+def _must_speak_for_all(request: HttpRequest, gauge: Instrument) -> None:
+    """A gauge found wrong casts doubt on every reading taken with it: who declares it answers for those sites.
+
+    Raises
+    ------
+    Refused
+        where readings of other sites were taken with it; these are counted, not named.
+    """
+    own = sites_of(request.user, "calibrate")
+    elsewhere = set() if own is None else sites_that_used(gauge) - own
+    if elsewhere:
+        where = "another site" if len(elsewhere) == 1 else f"{len(elsewhere)} other sites"
+        raise Refused(
+            f"Readings at {where} were taken with this gauge too, and would come into doubt. Nothing was recorded. "
+            "Stop using it, and ask the engineer there, or one of all sites, to record that it was found wrong."
+        )
 
 
 @require_safe

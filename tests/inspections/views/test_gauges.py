@@ -166,3 +166,18 @@ class TestRecorded:
             check(a_gauge(f"B-{number}"), D(2020, 1, 1))
         with django_assert_num_queries(len(few)):
             client.get("/gauges/")
+
+
+@pytest.mark.django_db
+def test_who_answers_for_one_site_does_not_declare_a_gauge_of_two_wrong(client):
+    gauge, own, other = a_gauge(), makers.a_bearing(), makers.a_bearing()
+    measured(gauge, D(2020, 3, 9), own)
+    measured(gauge, D(2020, 3, 9), other)
+    found = {"id": str(Calibration().pk), "on": "2021-01-01", "found": "wrong", "note": "bent anvil"}
+    client.force_login(makers.an_account(role="foreman", site=own.place.site))
+    page = client.post(f"/gauges/{gauge.pk}/", found, follow=True).content.decode()
+    assert "Readings at another site were taken with this gauge too" in page
+    assert other.place.site.name not in page and not Calibration.objects.exists()
+    client.force_login(makers.an_account(role="engineer"))
+    client.post(f"/gauges/{gauge.pk}/", found)
+    assert Calibration.objects.get().found_fit is False
