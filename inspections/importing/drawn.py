@@ -27,6 +27,7 @@ SWAP_ODDS = (
 )
 NEW_METAL = frozenset({EventKind.SHELL_CHANGE, EventKind.REBABBITT})
 NEW_SPREAD_UM = 20.0  # how far new clearances of one pump lie apart; judgement, no published source
+OF_ONE_PUMP = 1.3  # a pump's own readings lie closer together than a fleet's; judgement, no published source
 LEAST_BESIDE = 4  # readings of a pump, fewer tell nothing of what is usual there; judgement
 TWICE = math.log(2.0)
 LOOKED_AT = (
