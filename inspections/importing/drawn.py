@@ -314,7 +314,7 @@ def _alone(one: DrawnBearing, others: Sequence[DrawnBearing]) -> Iterator[tuple[
     for (value, is_own), (beside, _) in ((values[0], values[1]), (values[-1], values[-2])):
         if is_own:
             yield (
-                abs(math.log(value / beside)) / TWICE,
+                OF_ONE_PUMP * abs(math.log(value / beside)) / TWICE,
                 "one value stands alone, far from the rest of its pump",
             )
 
