@@ -150,7 +150,8 @@ ENGLISH = Language(
     parts=r"but|then|instead",
     joins=r"and|&|\+",
     everywhere=r"both(?: ends| brgs| bearings| sides)?|all (?:brgs|bearings)|each end",
-    clearances=r"cl|clrs?|clearances?|clr?n?ces?|lift(?: check)?|play",
+    # A lift with a bare count behind it is as well a pump called so.
+    clearances=r"cl|clrs?|clearances?|clr?n?ces?|lift check|lift(?!\s+[0-9]+\b(?!\s*(?:[.,/]|mm|[uµμ]m|mil|thou)))|play",
     contacts=r"blue(?:d|ing)?|contact|marking|bearing area",
     other_gaps=r"(?:side|end|axial|thrust|seals?|rings?|impeller|neck|oil ring)[- ]*(?:cl|clrs?|clearances?|play|float|gaps?)|end float",
     found=r"as[- ]found|found|before|a/?f|initial(?:ly)?",

@@ -82,8 +82,8 @@ def shown_of(bearing: Bearing) -> dict[UUID, ShownVisit]:
         found[signed.visit_id].lines.append(
             f"Disposition: {signed.get_answer_display()}{until}; checked: {signed.checked}"
         )
-    there = Visit.objects.filter(pk__in=list(found)).select_related("place__site")
-    for pk, signatures in signature_lines(there).items():
+    signed_at = Visit.objects.filter(pk__in=list(found)).select_related("place__site")
+    for pk, signatures in signature_lines(signed_at).items():
         found[pk].lines += [f"{line.words} {line.warning}".strip() for line in signatures]
     for photo in photos_of(bearing):
         found[photo.about].photos.append(photo)

@@ -173,3 +173,17 @@ def test_rows_made_of_one_remark_keep_its_order(pump):
     assert bring(log, answers).ok
     rows = Reading.objects.standing().order_by("entry_n")
     assert [(r.typed, r.stage) for r in rows] == [(".0085", "as_found"), (".0060", "as_left")]
+
+
+@pytest.mark.parametrize(
+    ("note", "is_read"),
+    [
+        ("the pump of South lift 4 set down here", False),
+        ("lift 4", False),
+        ("lift 7 thou", True),
+        ("lift 0.18 mm", True),
+        ("lift check 7", True),
+    ],
+)
+def test_a_pump_called_lift_is_no_clearance(note, is_read):
+    assert bool(told_values(note)) is is_read
