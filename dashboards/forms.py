@@ -3,11 +3,8 @@
 from django import forms
 
 from fleet import units
-from fleet.models import Role
+from inspections.deferrals.levels import MOST_CHECK_DAYS
 from inspections.visits.forms import UNITS
-
-# Roles that can answer for a deferral; who only reads or keeps accounts cannot.
-OWNERS = [(r.value, r.value) for r in (Role.Word.ENGINEER, Role.Word.PLANNER, Role.Word.FOREMAN)]
 
 
 class ChangeForm(forms.Form):
@@ -47,17 +44,18 @@ class ChangeForm(forms.Form):
         return found
 
 
-class DeferralForm(forms.Form):
-    """Who answers, why, until when, what is checked meanwhile."""
+class RunOnForm(forms.Form):
+    """Why, until when, and the interim checks: person, interval, value at which it is stopped."""
 
-    outage = forms.CharField(label="Not in this outage", max_length=80)
-    owner_role = forms.ChoiceField(label="Who answers for it", choices=OWNERS)
     reason = forms.CharField(
-        label="Why it is put off", max_length=500, error_messages={"required": "Say why it is put off."}
+        label="Why it is put off",
+        max_length=500,
+        help_text="a sentence for whoever has to agree",
+        error_messages={"required": "Say why it is put off."},
     )
     until_on = forms.DateField(
         label="Until",
-        help_text="the day on which this expires, such as 2027-06-30",
+        help_text="the day on which this expires, such as 2027-06-30; the work then stands in the plan again",
         widget=forms.TextInput(attrs={"class": "short", "inputmode": "numeric"}),
         input_formats=["%Y-%m-%d"],
         error_messages={
@@ -65,9 +63,54 @@ class DeferralForm(forms.Form):
             "invalid": "This is no day; write it as 2027-06-30.",
         },
     )
-    extra_checks = forms.CharField(
-        label="Checked meanwhile",
+    late_why = forms.CharField(
+        label="Why it may outlast the early date, where it does",
         max_length=300,
-        help_text="such as: oil sample and temperature every week",
-        error_messages={"required": "Say what is checked meanwhile."},
+        required=False,
+        help_text="the day by which 1 in 10 would have passed the maximum",
+    )
+    check_by = forms.CharField(
+        label="Interim checks: who",
+        max_length=120,
+        error_messages={"required": "Name the person who makes the interim checks."},
+    )
+    check_every_days = forms.IntegerField(
+        label="Every how many days",
+        min_value=1,
+        max_value=MOST_CHECK_DAYS,
+        error_messages={"required": "Say every how many days it is checked."},
+    )
+    stop_at = forms.CharField(
+        label="At what value it is stopped",
+        max_length=120,
+        help_text="with its quantity and unit: bearing metal 95 °C, vibration 7 mm/s, clearance 0.40 mm",
+        error_messages={"required": "Say at what value it is stopped."},
+    )
+
+
+class DeferralForm(RunOnForm):
+    """The same of one outage's job."""
+
+    outage = forms.CharField(label="Not in this outage", max_length=80)
+    field_order = ("outage",)
+
+
+class OpenNowForm(forms.Form):
+    """Why and when a pump is opened outside an outage."""
+
+    opens_on = forms.DateField(
+        label="Opened on",
+        help_text="the day, such as 2027-06-30",
+        widget=forms.TextInput(attrs={"class": "short", "inputmode": "numeric"}),
+        input_formats=["%Y-%m-%d"],
+        error_messages={
+            "required": "Give the day on which it is opened.",
+            "invalid": "This is no day; write it as 2027-06-30.",
+        },
+    )
+    reason = forms.CharField(
+        label="Why it is opened now",
+        max_length=500,
+        help_text="a sentence for whoever has to agree",
+        error_messages={"required": "Say why it is opened outside an outage."},
     )

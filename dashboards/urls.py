@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from dashboards.views import plan, plan_changes, quality, trends, watch
+from dashboards.views import deferrals, plan, plan_changes, quality, trends, watch
 
 urlpatterns = [
     path("quality/", quality.page, name="quality"),
@@ -20,5 +20,8 @@ urlpatterns = [
     path("plan/change/", plan_changes.change, name="plan-change"),
     path("plan/anew/", plan_changes.anew, name="plan-anew"),
     path("plan/accept/", plan_changes.accept, name="plan-accept"),
+    path("deferrals/", deferrals.page, name="deferrals"),
+    path("deferrals/<uuid:pk>/", deferrals.answer, name="deferral-answer"),
+    path("decide/<uuid:pk>/", deferrals.decide, name="decide"),
     path("plan/put-off/", plan_changes.defer, name="plan-put-off"),
 ]

@@ -21,6 +21,8 @@ MAY: dict[str, frozenset[str]] = {
     "import": frozenset({Word.ENGINEER}),
     "import plans": frozenset({Word.ENGINEER, Word.PLANNER}),
     "plan": frozenset({Word.ENGINEER, Word.PLANNER}),
+    "agree as engineer": frozenset({Word.ENGINEER}),
+    "agree for operations": frozenset({Word.OPERATIONS}),
     "hear of the plan": frozenset({Word.FOREMAN, Word.ENGINEER, Word.PLANNER}),
     "dispose": frozenset({Word.ENGINEER}),
     "set limits": frozenset({Word.ENGINEER}),

@@ -17,12 +17,12 @@ from tests import makers
 pytestmark = pytest.mark.django_db
 
 HISTORY = "pump,position,date,event,value,unit\nLift 1,DE,2021-03-09,reading,0.155,mm\n"
-ROLES = ("mechanic", "foreman", "engineer", "planner", "auditor", "reader", "administrator")
+ROLES = ("mechanic", "foreman", "engineer", "planner", "operations", "auditor", "reader", "administrator")
 ALL = dict.fromkeys(ROLES, 200)
 READERS = ALL | {"administrator": 404, "stranger": 404}
 # Recording: who may write down what is measured; other roles at the site are refused, strangers see nothing.
 RECORDERS = dict.fromkeys(("mechanic", "foreman", "engineer"), 200) | dict.fromkeys(
-    ("planner", "auditor", "reader"), 403
+    ("planner", "operations", "auditor", "reader"), 403
 )
 RECORDERS |= {"administrator": 404, "stranger": 404, "out": 302}
 # Without an open visit these lead to the start, where one is begun.
@@ -54,6 +54,9 @@ TABLE: dict[str, dict[str, int]] = {
         ("plan-change", "plan-anew", "plan-accept", "plan-put-off"),
         dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     ),
+    "deferrals": ALL | {"stranger": 200, "out": SIGN_IN},
+    "deferral-answer": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
+    "decide": READERS | {"out": SIGN_IN},
     "method": ALL | {"stranger": 200, "out": SIGN_IN},
     "trends": ALL | {"stranger": 200, "out": SIGN_IN},
     "backtest": ALL | {"stranger": 200, "out": SIGN_IN},
@@ -192,6 +195,8 @@ def cast_and_addresses():
         "bearing-names": "/bearings/Lift 1/DE/names/",
         "bearing-limits": "/bearings/Lift 1/DE/limits/",
         "disposition": "/bearings/Lift 1/DE/disposition/",
+        "decide": f"/decide/{bearing.pk}/",
+        "deferral-answer": f"/deferrals/{bearing.pk}/",
         "bearing-history": "/bearings/Lift 1/DE/history/",
         "sign": f"/sign/visit/{bearing.pk}/",
         "sign-code": "/sign/abc234/",

@@ -1,13 +1,15 @@
-"""Days between outages in which a pump may be opened while its twin runs: their names, ids, days and crew hours."""
+"""Days between outages in which a pump may be opened: while its twin runs, or agreed outside an outage; names, ids, days and crew hours."""
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from itertools import pairwise
 
 from dashboards.outage_plan.bearing_jobs import inputs as plan
 from dashboards.outage_plan.drafts import BEFORE
-from fleet.models import Outage, Setting, Site
+from fleet.models import Bearing, Outage, Setting, Site
+from inspections.deferrals.standing import IN_FORCE, openings
 from inspections.limits.choices import CREW_HOURS_BETWEEN, SETTING_BETWEEN
+from inspections.models import OutsideOpening
 
 # Design assumptions with no published source.
 NOTICE_DAYS = 21  # from today to the first day on which a pump may be opened
@@ -24,16 +26,17 @@ def names(site: Site) -> dict[str, str]:
     found = {
         f"{BEFORE}{one.pk}": f"between {before.name} and {one.name}" for before, one in pairwise(outages)
     }
-    return found | ({f"{BEFORE}{outages[0].pk}": f"before {outages[0].name}"} if outages else {})
+    found |= {f"{BEFORE}{outages[0].pk}": f"before {outages[0].name}"} if outages else {}
+    return found | {f"{BEFORE}{one.pk}": _outside_name(one) for one in _outside(site)}
 
 
 def slots(
     site: Site, coming: Sequence[Outage], pumps: Sequence[plan.Pump], as_of: dt.date
 ) -> dict[str, plan.Outage]:
-    """By inner id: two weeks midway before each coming outage, for the pumps that have a twin; none where no hours are."""
+    """By inner id: two weeks midway before each coming outage, for the pumps that have a twin (none where no hours are), and the openings that are agreed outside an outage."""
     twins = frozenset(pump.name for pump in pumps if pump.twin)
     hours = crew_hours(site, as_of)
-    found: dict[str, plan.Outage] = {}
+    found = _agreed(site, {pump.name for pump in pumps}, as_of, hours)
     if not twins or hours <= 0:
         return found
     called, end = names(site), as_of
@@ -46,6 +49,30 @@ def slots(
             found[key] = plan.Outage(called[key], start, last, hours, pumps=twins, between=True)
         end = max(end, one.end_on)
     return found
+
+
+def _agreed(site: Site, tags: Collection[str], as_of: dt.date, hours: float) -> dict[str, plan.Outage]:
+    """The openings that engineer and operations agreed to, each for its own pump from its day on."""
+    found = {}
+    asked = openings(Bearing.objects.filter(place__site=site, place__tag__in=tags), as_of)
+    for one in asked:
+        if one.state == IN_FORCE and isinstance(one.row, OutsideOpening):
+            tag, last = one.bearing.place.tag, one.until_on + dt.timedelta(days=LASTS_DAYS)
+            name = _outside_name(one.row)
+            own = max(hours, float(CREW_HOURS_BETWEEN))
+            found[f"{BEFORE}{one.id}"] = plan.Outage(
+                name, one.until_on, last, own, pumps=frozenset({tag}), between=True
+            )
+    return found
+
+
+def _outside(site: Site) -> list[OutsideOpening]:
+    rows = OutsideOpening.objects.standing().filter(bearing__place__site=site)
+    return list(rows.select_related("bearing__place"))
+
+
+def _outside_name(row: OutsideOpening) -> str:
+    return f"outside an outage, {row.bearing.place.tag} on {row.opens_on}"
 
 
 def crew_hours(site: Site, as_of: dt.date) -> float:

@@ -6,18 +6,18 @@ from collections.abc import Iterator, Sequence
 
 from icalendar import Calendar, Event
 
-from dashboards.outage_plan.deferrals import Deferral
 from dashboards.outage_plan.proposal import Proposal
 from dashboards.outage_plan.words import job_words
 from fleet.formatting import chance, counted, hours
 from fleet.models import Outage
+from inspections.deferrals.standing import PutOff
 
 PRODUCT = "-//Clearance ledger//outage plan//EN"
 
 
 def calendar(
     made: Proposal,
-    deferrals: Sequence[Deferral],
+    deferrals: Sequence[PutOff],
     *,
     stamp: dt.datetime,
     label: str,
@@ -72,7 +72,7 @@ def _cancelled(made: Proposal, gone: Sequence[Outage], of: str) -> Iterator[Even
             yield event
 
 
-def _events(made: Proposal, deferrals: Sequence[Deferral], of: str) -> Iterator[Event]:
+def _events(made: Proposal, deferrals: Sequence[PutOff], of: str) -> Iterator[Event]:
     if made.inputs is None or made.evaluation is None:
         return
     site = f"{made.site.pk} {of}"
@@ -109,16 +109,8 @@ def _events(made: Proposal, deferrals: Sequence[Deferral], of: str) -> Iterator[
         bearing = made.bearing_ids.get(order.bearing, order.bearing)
         yield _days(f"order {bearing} {order.family}", site, title, day, text=why)
     for one in deferrals:
-        row = one.decision
-        if row.until_on:
-            title = f"Deferral expires: {row.bearing.place.tag} {row.bearing.name}"
-            yield _days(
-                f"deferral {row.pk}",
-                site,
-                title,
-                row.until_on,
-                text=f"{row.owner_role} answers. Meanwhile: {row.extra_checks}",
-            )
+        title = f"Deferral expires: {one.bearing.place.tag} {one.bearing.name}"
+        yield _days(f"deferral {one.id}", site, title, one.until_on, text=_plain(f"Meanwhile: {one.checks}"))
 
 
 def _days(

@@ -1,120 +1,101 @@
-"""A bearing's job put off: who answers for it, why, until when, what is checked meanwhile; and what stands put off at a site."""
+"""Work put off, as the plan follows it: in force it takes a job out of its outage, refused or run out the job is back.
+
+Who must agree and what stands is `inspections.deferrals`; here is what the plan in hand makes of it.
+"""
 
 import datetime as dt
-import uuid
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from typing import Any
 from uuid import UUID
 
 from django.db import transaction
 
-from dashboards.outage_plan.acceptance import relied_on
-from dashboards.outage_plan.drafts import (
-    NotPlanned,
-    change,
-    in_hand,
-)
-from fleet.ledger.writing import Fact, write
-from fleet.models import Bearing, Outage, Role, Site
-from inspections.forecasts.current import current
-from inspections.forecasts.figures import figures_hash
-from inspections.models import Decision, DraftPlan, Event, EventKind
-
-DEFER = "defer"
+from dashboards.outage_plan.drafts import change, in_hand
+from fleet.models import Bearing, Outage, Site
+from inspections.deferrals import acts
+from inspections.deferrals.standing import IN_FORCE, WAITING, PutOff, at_sites, latest, put_off
 
 
 @transaction.atomic
-def defer(
-    *,
-    bearing: Bearing,
-    outage: Outage,
-    on: dt.date,
-    owner_role: str,
-    reason: str,
-    until_on: dt.date | None,
-    extra_checks: str,
-    by: UUID,
-    action: str = "",
-) -> Decision:
-    """Put a bearing's job off: who answers for it, why, until when, and what is checked meanwhile; the plan in hand follows.
+def defer(*, bearing: Bearing, outage: Outage | None, on: dt.date, by: UUID, **said: Any) -> PutOff:
+    """Ask to put a bearing's work off; where nobody else has to agree it holds, and the plan in hand follows.
 
     Raises
     ------
-    NotPlanned
-        where one of these is missing, or the last day is not ahead.
+    fleet.plant.acts.Refused
+        as `inspections.deferrals.acts.ask_deferral`.
     """
-    faults = []
-    if owner_role not in Role.Word.values:
-        faults.append("Choose the role that answers for it.")
-    if not reason.strip():
-        faults.append("Say why it is put off.")
-    if not extra_checks.strip():
-        faults.append("Say what is checked meanwhile, such as 'oil sample and temperature every week'.")
-    if until_on is None or until_on <= on:
-        faults.append("Give the day on which the deferral expires; it lies ahead.")
-    if faults:
-        raise NotPlanned(" ".join(faults))
-    figures = current([bearing], on)[bearing.pk]
-    row = Decision(
-        id=uuid.uuid4(),
-        bearing_id=bearing.pk,
-        outage_id=outage.pk,
-        on=on,
-        advised=action[:10],
-        decided=DEFER,
-        why=reason.strip()[:500],
-        until_on=until_on,
-        owner_role=owner_role,
-        extra_checks=extra_checks.strip()[:300],
-        forecast_hash=figures_hash(figures),
-    )
-    write([Fact(f"bearing:{bearing.pk}", "decision", row), relied_on(row, figures)], by=by)
-    draft = in_hand(bearing.place.site)
-    names = _name_of(draft, bearing.pk, outage.pk) if draft else None
-    no = {"what": "refuse", "bearing": names[0], "outage": names[1]} if names else {}
-    if (
-        draft
-        and names
-        and not any(no.items() <= one.items() and not one.get("action") for one in draft.changes)
-    ):
-        change(draft=draft, what="refuse", bearing=names[0], outage=names[1], why=f"put off: {reason}", by=by)
-    return Decision.objects.get(pk=row.pk)
+    asked = acts.ask_deferral(bearing=bearing, outage=outage, on=on, by=by, **said)
+    _follow(asked, by)
+    return asked
 
 
-def _name_of(draft: DraftPlan, bearing: UUID, outage: UUID) -> tuple[str, str] | None:
-    """What the plan in hand calls them; None where it has not both."""
-    by_id = [{pk: name for name, pk in draft.solved["ids"][of].items()} for of in ("bearings", "outages")]
-    found = by_id[0].get(str(bearing)), by_id[1].get(str(outage))
-    return (found[0], found[1]) if found[0] and found[1] else None
+@transaction.atomic
+def answer(*, thing: UUID, side: str, agreed: bool, on: dt.date, by: UUID, reason: str = "") -> PutOff:
+    """Agree or refuse for one side; with the last agreement the plan in hand follows."""
+    asked = acts.answer(thing=thing, side=side, agreed=agreed, on=on, by=by, reason=reason)
+    _follow(asked, by)
+    return asked
 
 
-@dataclass(frozen=True)
-class Deferral:
-    """A bearing's latest deferral, and how many times its work was put off since it was last done."""
-
-    decision: Decision
-    n_times: int
-    first_on: dt.date
-
-    def is_expired(self, today: dt.date) -> bool:
-        """Whether it has run out without the work being done."""
-        return self.decision.until_on is not None and self.decision.until_on < today
+def deferrals(site: Site, today: dt.date) -> list[PutOff]:
+    """What stands put off or has run out at a site: the most often first, then the soonest to expire."""
+    return latest(at_sites([site], today)[0])
 
 
-def deferrals(site: Site) -> list[Deferral]:
-    """What stands put off at a site: the most often first, then the soonest to expire."""
-    rows = Decision.objects.standing().filter(decided=DEFER, bearing__place__site=site)
-    by_bearing: dict[UUID, list[Decision]] = {}
-    for row in rows.select_related("bearing__place", "outage").order_by("on", "recorded_at", "entry_n"):
-        by_bearing.setdefault(row.bearing_id, []).append(row)
-    work = Event.objects.standing().filter(
-        bearing__in=by_bearing, kind__in=(EventKind.SHELL_CHANGE, EventKind.REBABBITT, EventKind.SCRAPE)
-    )
-    done: dict[UUID, dt.date] = {}
-    for bearing_id, day in work.order_by("on").values_list("bearing_id", "on"):
-        done[bearing_id] = day
-    found = []
-    for pk, mine in by_bearing.items():
-        since = [row for row in mine if pk not in done or row.on > done[pk]]
-        if since:
-            found.append(Deferral(since[-1], len(since), since[0].on))
-    return sorted(found, key=lambda one: (-one.n_times, one.decision.until_on or dt.date.max))
+def waiting(site: Site, today: dt.date) -> list[PutOff]:
+    """What waits for somebody's agreement at a site: deferrals and openings outside an outage."""
+    return [one for some in at_sites([site], today) for one in some if one.state == WAITING]
+
+
+def words_in(outage: Outage, bearings: Sequence[Bearing], today: dt.date) -> dict[UUID, str]:
+    """By bearing, what a deferral in force says of its job in this outage; what has run out says nothing any more."""
+    return {
+        one.bearing.pk: f"put off until {one.until_on}: {one.reason}"
+        for one in put_off(bearings, today)
+        if one.state == IN_FORCE and one.outage_id == outage.pk
+    }
+
+
+def changes_in_force(site: Site, today: dt.date) -> list[dict[str, Any]]:
+    """The deferrals in force as changes that a plan keeps to; each ends by itself on its day."""
+    coming = {one.pk: one.name for one in Outage.objects.coming(today).filter(site=site)}
+    return [
+        _change(one, coming[one.outage_id]) | {"by": str(one.asker), "at": one.on.isoformat()}
+        for one in at_sites([site], today)[0]
+        if one.state == IN_FORCE and one.outage_id in coming
+    ]
+
+
+def by_hand(changes: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """The changes that no deferral made."""
+    return [one for one in changes if not one.get("deferral")]
+
+
+def holding(changes: Sequence[Mapping[str, Any]], today: dt.date) -> tuple[Mapping[str, Any], ...]:
+    """The changes that hold on a day: a deferral's only until it expires."""
+    return tuple(one for one in changes if one.get("until", "9999") >= today.isoformat())
+
+
+def _change(one: PutOff, outage: str) -> dict[str, Any]:
+    return {
+        "what": "refuse",
+        "bearing": f"{one.bearing.place.tag} {one.bearing.name}",
+        "outage": outage,
+        "why": f"put off until {one.until_on}: {one.reason}"[:300],
+        "deferral": str(one.id),
+        "until": one.until_on.isoformat(),
+    }
+
+
+def _follow(one: PutOff, by: UUID) -> None:
+    """A deferral in force takes the job out of the plan in hand, if that has both."""
+    draft = in_hand(one.bearing.place.site)
+    if one.state != IN_FORCE or one.outage_id is None or draft is None:
+        return
+    ids = {
+        word: {pk: name for name, pk in draft.solved["ids"][word].items()} for word in ("bearings", "outages")
+    }
+    bearing, outage = ids["bearings"].get(str(one.bearing.pk)), ids["outages"].get(str(one.outage_id))
+    if bearing and outage:
+        change(draft=draft, by=by, **_change(one, outage) | {"bearing": bearing})

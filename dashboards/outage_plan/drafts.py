@@ -141,6 +141,7 @@ def _checked(draft: DraftPlan, what: str, said: Mapping[str, Any]) -> dict[str, 
     if what not in NEEDS:
         raise NotPlanned(f"'{what}' is no change of a plan; it is one of: {', '.join(NEEDS)}.")
     entry: dict[str, Any] = {"what": what, "why": str(said.get("why", "")).strip()[:300]}
+    entry |= {name: str(said[name]) for name in ("deferral", "until") if said.get(name)}
     names = draft.solved["ids"]
     for part, word in (("bearing", "bearings"), ("outage", "outages")):
         name = str(said.get(part) or "").strip()

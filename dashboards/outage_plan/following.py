@@ -2,21 +2,21 @@
 
 import datetime as dt
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from uuid import UUID
 
 from dashboards.outage_plan import job_states
+from dashboards.outage_plan.deferrals import words_in
 from dashboards.outage_plan.drafts import BEFORE, in_hand
 from dashboards.outage_plan.job_states import AROUND, JobState, OfOutage
 from fleet.clock import today_at
 from fleet.formatting import counted, day
 from fleet.models import Bearing, Outage, Site
 from inspections.forecasts.current import current
-from inspections.models import Decision, Plan
+from inspections.models import Plan
 
 MOST_OVER = 4  # outages gone by whose jobs are still followed
-DEFER = "defer"
 
 
 @dataclass(frozen=True)
@@ -101,7 +101,7 @@ def _followed(
     since = {UUID(pk): plan.recorded_at for pk, (_, plan) in jobs.items()}
     begun = outage.start_on - AROUND <= today
     seen = job_states.recorded(since, of, today, outage.pk) if begun and since else {}
-    put_off = _put_off(outage, since)
+    put_off = words_in(outage, [bearings[pk] for pk in jobs], today)
     made = []
     for pk, (action, _) in jobs.items():
         why = scope.gone.get(pk, "")
@@ -146,12 +146,6 @@ def _scope(outage: Outage, plans: Sequence[Plan]) -> _Scope:
         elif job["outage"] != str(outage.pk):
             gone[pk] = f"moved by the plan accepted on {day(last.accepted_on)}: {job['when']}"
     return _Scope(jobs, gone)
-
-
-def _put_off(outage: Outage, bearings: Iterable[UUID]) -> dict[UUID, str]:
-    """By bearing, what a deferral of its job in this outage says."""
-    rows = Decision.objects.standing().filter(outage=outage, decided=DEFER, bearing__in=list(bearings))
-    return {row.bearing_id: f"put off until {day(row.until_on)}: {row.why}" for row in rows.order_by("on")}
 
 
 def _later(site: Site, plan: Plan, outages: Sequence[Outage], today: dt.date) -> dict[str, str]:

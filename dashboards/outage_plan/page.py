@@ -15,7 +15,7 @@ from dashboards.outage_plan.bearing_jobs.above import NotFitting
 from dashboards.outage_plan.bearing_jobs.evaluate import Evaluation, PlannedJob
 from dashboards.outage_plan.bearing_jobs.inputs import Inputs
 from dashboards.outage_plan.bearing_jobs.stock import MonthOfSpares
-from dashboards.outage_plan.deferrals import deferrals
+from dashboards.outage_plan.deferrals import deferrals, waiting
 from dashboards.outage_plan.drafts import REPLACE, accepted
 from dashboards.outage_plan.following import FollowedOutage, carried_over, follow, moved_since
 from dashboards.outage_plan.job_states import AROUND
@@ -55,7 +55,8 @@ def context(hand: DraftPlan, made: Proposal, version: versions.Version, sites: l
         "left_out": made.left_out,
         "planned": hand.solved.get("planned", []),
         "accepted": _accepted(hand.site),
-        "deferrals": deferrals(hand.site),
+        "deferrals": deferrals(hand.site, today_at(hand.site)),
+        "deferrals_waiting": waiting(hand.site, today_at(hand.site)),
         "what_ifs": open_what_ifs(hand),
     } | _following(hand.site)
     if made.evaluation is None or made.inputs is None:

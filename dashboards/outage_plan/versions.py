@@ -19,6 +19,7 @@ from dashboards.outage_plan.bearing_jobs.inputs import when
 from dashboards.outage_plan.bearing_jobs.opening import Outlook
 from dashboards.outage_plan.bearing_jobs.orders import orders
 from dashboards.outage_plan.bearing_jobs.programme import STEPS, Solution
+from dashboards.outage_plan.deferrals import by_hand, changes_in_force, holding
 from dashboards.outage_plan.drafts import (
     WHAT_IFS,
     NotPlanned,
@@ -42,6 +43,7 @@ from inspections.models import DraftPlan
 BESIDE = (
     "role",
     "decision",
+    "deferral",
     "plan",
     "forecast_relied_on",
     "attendance",
@@ -137,7 +139,8 @@ def propose(site: Site, as_of: dt.date, *, by: UUID | None, tell: Told = quiet) 
     # A job moved but not pinned was a look at this proposal only.
     changes = [one for one in before.changes if one["what"] != "move"] if before else []
     over = settled(follow(site, today_at(site)))
-    changes = [one for one in changes if (one.get("bearing"), one.get("outage")) not in over]
+    changes = [one for one in by_hand(changes) if (one.get("bearing"), one.get("outage")) not in over]
+    changes += changes_in_force(site, as_of)
     made = solve_for(site, as_of, changes, tell)
     refused = made.solved.get("refused")
     if refused and changes:
@@ -263,17 +266,18 @@ def shown(hand: DraftPlan, one: Version | None) -> Proposal:
         return Proposal(
             hand.site, hand.as_of, None, refused=refused or ("There is no such plan.",), left_out=left_out
         )
+    holds = holding(one.changes, today_at(hand.site))
     # What is finished at the pumps is planned no more, whatever a plan made before says of it.
     followed = follow(hand.site, today_at(hand.site))
     over, done = settled(followed), finished(followed) if digest_of(hand.site) != hand.digest else frozenset()
-    key = (hand.pk, one.jobs, json.dumps(one.changes), given[0].accepted, over)
+    key = (hand.pk, one.jobs, json.dumps(holds), given[0].accepted, over)
     if key not in _WEIGHED:
-        inputs = changed(given[0], given[1], one.changes)
-        _WEIGHED[key] = inputs, evaluate(still_open(replayed(one.jobs, one.changes, inputs), over), inputs)
+        inputs = changed(given[0], given[1], holds)
+        _WEIGHED[key] = inputs, evaluate(still_open(replayed(one.jobs, holds, inputs), over), inputs)
         while len(_WEIGHED) > _MOST_WEIGHED:
             _WEIGHED.popitem(last=False)
     inputs, made = _WEIGHED[key]
-    made = replace(made, not_fitting=above_risk.named(made.not_fitting, one.changes, hand.site))
+    made = replace(made, not_fitting=above_risk.named(made.not_fitting, holds, hand.site))
     made = replace(made, not_fitting=tuple(x for x in made.not_fitting if x.bearing not in done))
     jobs = tuple(plan.Job(job.bearing, job.action, job.outage) for job in made.jobs)
     said = hand.solved

@@ -15,6 +15,7 @@ from dashboards.outage_plan.deferrals import deferrals
 from dashboards.outage_plan.frames import lines_of
 from dashboards.outage_plan.proposal import COLUMNS, Proposal
 from fleet.access import may, require, sites_for
+from fleet.clock import today_at
 from fleet.models import Outage, Site, folded
 from fleet.sheets.export import csv_bytes, xlsx_bytes
 from fleet.sheets.frames import sheet_rows
@@ -113,7 +114,7 @@ def plan_calendar(request: HttpRequest) -> HttpResponse:
     looking = _asked(request, act="export")
     made = calendar(
         looking.made,
-        deferrals(looking.site),
+        deferrals(looking.site, today_at(looking.site)),
         stamp=_stamp(looking),
         label=looking.version.label,
         of="accepted" if looking.version.key == versions.ACCEPTED else "proposal",

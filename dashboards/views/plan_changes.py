@@ -17,9 +17,11 @@ from fleet import jobs, units
 from fleet.access import require, sites_for
 from fleet.clock import today_at
 from fleet.models import Outage, Site, folded
+from fleet.plant.acts import Refused
 from fleet.web.bearing_search import visible
 from fleet.web.rate_limit import costly
-from inspections.models import DraftPlan
+from inspections.deferrals.standing import IN_FORCE, PutOff
+from inspections.models import Deferral, DraftPlan
 
 PAGES = ("plan", "plan-bearing", "plan-outage")
 
@@ -85,7 +87,7 @@ def accept(request: HttpRequest) -> HttpResponse:
 
 @require_POST
 def defer(request: HttpRequest) -> HttpResponse:
-    """Put one bearing's job off: a decision with owner, reason, expiry and extra checks."""
+    """Ask to put one bearing's job off; it holds once everybody of its level has agreed."""
     site = _site(request)
     rows = visible(request.user).filter(place__site=site)
     bearing = get_object_or_404(rows, pk=_uuid(request.POST.get("id")))
@@ -96,22 +98,24 @@ def defer(request: HttpRequest) -> HttpResponse:
     said = dict(form.cleaned_data)
     outage = get_object_or_404(Outage.objects.standing().filter(site=site), name=said.pop("outage"))
     try:
-        row = deferrals.defer(
-            bearing=bearing,
-            outage=outage,
-            on=today_at(site),
-            by=request.user.person_id,
-            action=request.POST.get("action", ""),
-            **said,
+        asked = deferrals.defer(
+            bearing=bearing, outage=outage, on=today_at(site), by=request.user.person_id, **said
         )
-    except NotPlanned as trouble:
+    except (NotPlanned, Refused) as trouble:
         messages.error(request, f"Not put off. {trouble}")
     else:
-        messages.success(
-            request,
-            f"Put off until {row.until_on}: the {row.owner_role} answers for it, and it stands in the record.",
-        )
+        messages.success(request, asked_words(asked))
     return _back(request, site)
+
+
+def asked_words(asked: PutOff) -> str:
+    """What became of what was asked: in force, or waiting for whom."""
+    what = "Opening it" if asked.is_opening else f"Put off until {asked.until_on}"
+    level = f" ({asked.row.why_level})" if isinstance(asked.row, Deferral) else ""
+    if asked.state == IN_FORCE:
+        return f"{what}: it holds, and stands in the record{level}."
+    waits = f"{what} is asked for, and waits for {asked.missing_words}{level}."
+    return waits if asked.is_opening else f"{waits} Until then the work stays in the plan."
 
 
 def _site(request: HttpRequest) -> Site:

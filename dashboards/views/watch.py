@@ -15,10 +15,12 @@ from fleet.models import Bearing, Outage
 from fleet.sheets.export import xlsx_bytes
 from fleet.views.first_steps import nothing_here_yet
 from fleet.web.rate_limit import costly
+from inspections.deferrals.standing import decided_words
 from inspections.forecasts.current import current, fit_trouble
 from inspections.forecasts.figures import COLUMNS
 from inspections.forecasts.frames import figures_frame, forecast_sheet
 from inspections.forecasts.judgement.current import judgements
+from inspections.forecasts.judgement.figures import Word
 from inspections.visits import dispositions
 
 YEARS_SHOWN = 9
@@ -74,8 +76,13 @@ def _listed(request: HttpRequest, sites) -> ranking.WatchList:
     bearings = list(Bearing.objects.standing().at_sites(sites).in_order())
     figures = current(bearings)
     judged = judgements(bearings)
+    now = [bearing for bearing in bearings if judged[bearing.pk].word == Word.DECIDE_NOW]
+    decided = decided_words(now, today_in("UTC"))
     watched = [
-        ranking.Watched(bearing, figures[bearing.pk], judgement=judged[bearing.pk]) for bearing in bearings
+        ranking.Watched(
+            bearing, figures[bearing.pk], judgement=judged[bearing.pk], decided=decided.get(bearing.pk, "")
+        )
+        for bearing in bearings
     ]
     return ranking.watch_list(watched, ranking.Asked.from_query(request.GET))
 

@@ -39,6 +39,7 @@ class Watched:
     figures: Figures
     against_twin: str = ""
     judgement: Judgement | None = None
+    decided: str = ""
 
     @property
     def word(self) -> str:
@@ -61,7 +62,8 @@ class Watched:
     @property
     def notes(self) -> list[str]:
         """What a reader should know before the date."""
-        return [*(self.figures["notes"] or []), *([self.against_twin] if self.against_twin else [])]
+        own = [self.decided] if self.decided else []
+        return [*own, *(self.figures["notes"] or []), *([self.against_twin] if self.against_twin else [])]
 
     @property
     def is_dated(self) -> bool:

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import django_tables2 as tables
+from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 
 from dashboards.watchlist.charts import TimeAxis, clearance_bar, date_axis, date_bar
@@ -125,6 +126,9 @@ class WatchTable(tables.Table):
             said = format_html(
                 '{} <a href="{}">Set a limit</a>', said, bearing_address(record.bearing, "bearing-limits")
             )
+        if record.word == Word.DECIDE_NOW:
+            address = reverse("decide", args=[record.bearing.pk])
+            said = format_html('{} <a href="{}">Run on or open</a>', said, address)
         return format_html(
             '<span class="advice advice-{}">{}</span> <span class="says">{}</span>',
             record.word,

@@ -49,6 +49,7 @@ class Role(Recorded):
         FOREMAN = "foreman"
         ENGINEER = "engineer"
         PLANNER = "planner"
+        OPERATIONS = "operations"
         AUDITOR = "auditor"
         READER = "reader"
         ADMINISTRATOR = "administrator"

@@ -16,7 +16,12 @@ from fleet.plant.second_person import said_of
 
 def is_second(person: UUID, *, author: UUID, site: Site, act: str) -> bool:
     """Whether a person may answer what another (`author`) proposed at a site: never the author."""
-    if person == author or not Account.objects.filter(person=person, is_active=True).exists():
+    return person != author and holds_right(person, site=site, act=act)
+
+
+def holds_right(person: UUID, *, site: Site, act: str) -> bool:
+    """Whether a person has an account that is open and a role for an act at a site."""
+    if not Account.objects.filter(person=person, is_active=True).exists():
         return False
     held = Role.objects.standing().filter(person=person, role__in=MAY[act])
     return any(where in (None, site.pk) for where in held.values_list("site_id", flat=True))

@@ -1,10 +1,11 @@
 """What was seen, measured and done at a bearing. Import from here.
 
-Inside, files stand in one direction: visit, reading, event, closing, decision, signature, forecast; receipt and tapped stand apart.
+Inside, files stand in one direction: visit, reading, event, closing, decision, deferral, signature, forecast; receipt and tapped stand apart.
 """
 
 from inspections.models.closing import Closing, Disposition
 from inspections.models.decision import Decision, DraftPlan, Plan
+from inspections.models.deferral import Agreement, Deferral, OutsideOpening
 from inspections.models.event import (
     EFFECTS,
     NO_VISIT,
@@ -42,12 +43,14 @@ __all__ = [
     "NO_VISIT",
     "WHOLE_PUMP",
     "WORK",
+    "Agreement",
     "Attendance",
     "Basis",
     "Closing",
     "ContactCheck",
     "ContactCriteria",
     "Decision",
+    "Deferral",
     "DeviceReceipt",
     "Disposition",
     "DraftPlan",
@@ -61,6 +64,7 @@ __all__ = [
     "MeterEntry",
     "NotMeasured",
     "Outcome",
+    "OutsideOpening",
     "Plan",
     "Precision",
     "Quantity",

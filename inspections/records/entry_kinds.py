@@ -21,6 +21,9 @@ def register_kinds() -> None:
         ("closing", models.Closing),
         ("signature_asked", models.SignatureAsked),
         ("signature", models.Signature),
+        ("deferral", models.Deferral),
+        ("outside_opening", models.OutsideOpening),
+        ("agreement", models.Agreement),
     ):
         kinds.register(name, model)
     kinds.register("forecast_run")  # the run's figures are derived data; the entry holds their hash

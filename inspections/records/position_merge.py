@@ -33,15 +33,18 @@ from fleet.models import (
 )
 from fleet.plant.acts import KINDS, fact_of
 from inspections.models import (
+    Agreement,
     Attendance,
     Closing,
     ContactCheck,
     Decision,
+    Deferral,
     Disposition,
     Event,
     Finding,
     MeterEntry,
     NotMeasured,
+    OutsideOpening,
     Reading,
     Visit,
 )
@@ -69,6 +72,9 @@ KIND: dict[type[Recorded], str] = {
     Decision: "decision",
     Disposition: "disposition",
     Closing: "closing",
+    Deferral: "deferral",
+    OutsideOpening: "outside_opening",
+    Agreement: "agreement",
     Limit: "limit",
     BearingFacts: "bearing_facts",
     ShellFitting: "shell_fitting",
@@ -230,7 +236,7 @@ def _take(
     moving.moved[kind] += 1
     moving.new_ids[str(row.pk)] = str(new)
     body |= {name: value for name, value in replaced.items() if body.get(name)}
-    for name in ("visit_id", "event_id"):
+    for name in ("visit_id", "event_id", "thing"):
         if body.get(name):
             body[name] = moving.new_ids.get(str(body[name]), body[name])
     body["id"] = new

@@ -11,7 +11,7 @@ from fleet import measuring_methods
 from fleet.formatting import day, hours, um
 from fleet.models import Bearing, Entry, Installation, Instrument, Limit, Person, ProposedLimit, Sheet
 from fleet.plant.calibration import doubts
-from inspections.models import Disposition, Signature, Stage
+from inspections.models import Agreement, Deferral, Disposition, Signature, Stage
 from inspections.records.position_merge import joined_into
 from inspections.story.decided_words import DECIDED_WORDS
 from inspections.story.happenings import words_of
@@ -35,6 +35,9 @@ KINDS = {
     "closing": "closing",
     "signature_asked": "second signature asked for",
     "signature": "signature",
+    "deferral": "deferral",
+    "outside_opening": "opening outside an outage",
+    "agreement": "agreement",
     "import_withdrawal": "withdrawal",
     "proposed_limit": "proposed limit",
     "confirmation": "second person",
@@ -347,6 +350,26 @@ def _disposed(body: Mapping[str, Any]) -> str:
     return said + (f". Expires {body['expires_on']}" if body.get("expires_on") else "")
 
 
+def _deferred(body: Mapping[str, Any]) -> str:
+    asked = f"Asked to put its work off until {body['until_on']}: {body['reason']}"
+    late = f". Past the early date because: {body['late_why']}" if body.get("late_why") else ""
+    checks = f"Interim checks by {body['check_by']} every {body['check_every_days']} days, stop at {body['stop_at']}"
+    level = Deferral.Level(body["level"]).label
+    return f"{asked}{late}. {checks}. Level: {level} ({body['why_level']})"
+
+
+def _opened_outside(body: Mapping[str, Any]) -> str:
+    stop = f"; the stop costs {body['stop_h']} crew hours" if body.get("stop_h") else ""
+    return f"Asked to open the pump outside an outage on {body['opens_on']}{stop}: {body['reason']}"
+
+
+def _agreed(body: Mapping[str, Any]) -> str:
+    did = "Agreed" if body["agreed"] else "Refused"
+    return f"{did} for {Agreement.Side(body['side']).label}" + (
+        f": {body['reason']}" if body["reason"] else ""
+    )
+
+
 def _closed(body: Mapping[str, Any]) -> str:
     word, decided = (DECIDED_WORDS.get(body[name], body[name]) for name in ("word", "decided"))
     said = f"Closed: {decided}" if word == decided else f"Closed against the word {word}: {decided}"
@@ -390,6 +413,9 @@ _TELL = {
     "closing": _closed,
     "signature_asked": _asked,
     "signature": _signature,
+    "deferral": _deferred,
+    "outside_opening": _opened_outside,
+    "agreement": _agreed,
 }
 
 

@@ -6,7 +6,6 @@ import pytest
 
 from dashboards.outage_plan import versions
 from dashboards.outage_plan.acceptance import accept
-from dashboards.outage_plan.deferrals import defer, deferrals
 from dashboards.outage_plan.drafts import (
     NotPlanned,
     Solved,
@@ -249,51 +248,3 @@ def test_after_the_freeze_day_a_change_is_marked_and_planning_anew_keeps_the_sco
     )
     again = _jobs(propose(site, TODAY, by=None))
     assert {(b, *job) for b, job in again.items() if job[1] == "outage 1"} == frozen
-
-
-def _defer(bearing, draft, on=TODAY, **said):
-    facts = {
-        "owner_role": "engineer",
-        "reason": "no crane",
-        "until_on": on + dt.timedelta(days=200),
-        "extra_checks": "oil sample weekly",
-    } | said
-    outage = next(o for o in bearing.place.site.outages.all() if o.name == "outage 1")
-    return defer(bearing=bearing, outage=outage, on=on, by=makers.somebody(), **facts)
-
-
-def test_a_deferral_is_a_decision_with_its_forecast_and_the_plan_in_hand_follows(site, draft):
-    row = _defer(bearing_of(site, "Past 5"), draft)
-    assert (row.decided, row.owner_role, row.extra_checks) == ("defer", "engineer", "oil sample weekly")
-    assert Entry.objects.filter(act=row.act).count() == 2
-    hand = in_hand(site)
-    assert "Past 5 DE" not in _jobs(hand) and hand.changes[0]["why"] == "put off: no crane"
-
-
-@pytest.mark.parametrize(
-    ("said", "words"),
-    [
-        ({"owner_role": "nobody"}, "role that answers"),
-        ({"reason": " "}, "why it is put off"),
-        ({"extra_checks": ""}, "checked meanwhile"),
-        ({"until_on": TODAY}, "it lies ahead"),
-        ({"until_on": None}, "day on which the deferral expires"),
-    ],
-)
-def test_a_deferral_lacks_nothing(site, draft, said, words):
-    with pytest.raises(NotPlanned, match=words):
-        _defer(bearing_of(site, "Past 5"), draft, **said)
-    assert not Decision.objects.exists()
-
-
-def test_the_most_often_put_off_comes_first_and_work_done_since_clears_it(site, draft):
-    past, fast = bearing_of(site, "Past 5"), bearing_of(site, "Fast 4")
-    _defer(fast, draft)
-    _defer(past, draft, on=TODAY - dt.timedelta(days=400))
-    _defer(past, draft, on=TODAY - dt.timedelta(days=20))
-    found = deferrals(site)
-    assert [(one.decision.bearing, one.n_times) for one in found] == [(past, 2), (fast, 1)]
-    assert found[0].first_on == TODAY - dt.timedelta(days=400)
-    assert not found[0].is_expired(TODAY) and found[0].is_expired(TODAY + dt.timedelta(days=181))
-    makers.an_event(kind="shell_change", bearing=past, on=TODAY - dt.timedelta(days=5))
-    assert [one.decision.bearing for one in deferrals(site)] == [fast]

@@ -8,7 +8,7 @@ import openpyxl
 import pytest
 from icalendar import Calendar
 
-from dashboards.outage_plan.deferrals import defer
+from dashboards.outage_plan.deferrals import answer, defer
 from dashboards.outage_plan.drafts import in_hand, keep_version, kept_versions
 from dashboards.outage_plan.proposal import COLUMNS
 from dashboards.outage_plan.versions import propose
@@ -16,7 +16,7 @@ from fleet import jobs
 from fleet.clock import today_in
 from fleet.models import Job, Spare
 from fleet.plant.acts import record
-from inspections.models import Decision, Plan
+from inspections.models import Plan
 from tests import makers
 from tests.dashboards.outage_plan.plan_fleet import a_fleet, bearing_of
 
@@ -199,27 +199,6 @@ def test_who_may_not_plan_sees_the_plan_and_no_form_and_is_refused(client, plann
         assert client.post(f"/plan/{address}/", {"site": site.name, "draft": str(hand.pk)}).status_code == 403
 
 
-def test_work_put_off_stands_on_the_page_and_again_and_again_stands_out(planner, site):
-    bearing, until = bearing_of(site, "Past 5"), today_in("UTC") + dt.timedelta(days=90)
-    said = {
-        "id": str(bearing.pk),
-        "outage": "outage 1",
-        "owner_role": "foreman",
-        "reason": "no crane",
-        "until_on": until.isoformat(),
-        "extra_checks": "temperature every shift",
-        "back": "plan-bearing",
-        "bearing": "Past 5 DE",
-    }
-    page = _post(planner, "/plan/put-off/", site, **said | {"until_on": "soon"})
-    assert "Not put off. This is no day" in page and not Decision.objects.exists()
-    assert "the foreman answers for it" in _post(planner, "/plan/put-off/", site, **said)
-    page = _read(planner, "/plan/")
-    assert "temperature every shift" in page and "put off 2" not in page
-    _post(planner, "/plan/put-off/", site, **said)
-    assert "put off 2 times since" in _read(planner, "/plan/").replace("\u00a0", " ")
-
-
 def test_the_sheets_and_the_work_list_say_what_the_page_says(planner, site):
     book = openpyxl.load_workbook(io.BytesIO(planner.get("/plan/outage-plan.xlsx").content))
     rows = list(book.active.values)
@@ -253,19 +232,24 @@ def test_who_refused_a_bearing_above_the_risk_and_why_stands_on_page_sheet_and_w
 def test_the_calendar_file_reads_back_as_the_plan_with_whole_days(planner, site):
     bearing, until = bearing_of(site, "Past 5"), today_in("UTC") + dt.timedelta(days=90)
     outage = site.outages.get(name="outage 1")
-    defer(
+    asked = defer(
         bearing=bearing,
         outage=outage,
         on=today_in("UTC"),
-        owner_role="engineer",
         reason="no crane; no shell, yet",
         until_on=until,
-        extra_checks="oil, weekly",
+        late_why="the crane comes in spring",
+        check_by="T. Ester",
+        check_every_days=7,
+        stop_at="oil, 40 ppm of tin",
         by=makers.somebody(),
     )
-    answer = planner.get("/plan/outage-plan.ics")
-    assert answer["Content-Type"].startswith("text/calendar")
-    raw = answer.content
+    for side, role in (("engineer", "engineer"), ("operations", "operations")):
+        who = makers.an_account(role=role, site=site).person_id
+        answer(thing=asked.id, side=side, agreed=True, on=today_in("UTC"), by=who)
+    made = planner.get("/plan/outage-plan.ics")
+    assert made["Content-Type"].startswith("text/calendar")
+    raw = made.content
     # RFC 5545, 3.1: lines of at most 75 octets, ended by CR LF.
     assert raw.endswith(b"\r\n") and all(len(line) <= 75 for line in raw.split(b"\r\n"))
     book = Calendar.from_ical(raw)
@@ -277,7 +261,7 @@ def test_the_calendar_file_reads_back_as_the_plan_with_whole_days(planner, site)
         assert event.decoded("dtend") == row.end_on + dt.timedelta(days=1)
         assert events[f"Scope freezes: {row.name}"].decoded("dtstart") == row.scope_freeze_on
     ends = events["Deferral expires: Past 5 DE"]
-    assert ends.decoded("dtstart") == until and "Meanwhile: oil, weekly" in str(ends["description"])
+    assert ends.decoded("dtstart") == until and "Meanwhile: T. Ester every 7 days" in str(ends["description"])
     assert len({str(event["uid"]) for event in events.values()}) == len(events)
     assert planner.get("/plan/outage-plan.ics").content == raw
 

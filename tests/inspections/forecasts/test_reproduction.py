@@ -25,16 +25,19 @@ TODAY = dt.date(2026, 6, 1)
 
 def _put_off(bearing, on=TODAY, outage=None):
     outage = outage or makers.an_outage(site=bearing.place.site, start_on=on + dt.timedelta(days=200))
-    return defer(
+    asked = defer(
         bearing=bearing,
         outage=outage,
         on=on,
-        owner_role="engineer",
-        reason="no crane",
+        reason="no crane before spring",
         until_on=on + dt.timedelta(days=90),
-        extra_checks="oil sample every week",
+        late_why="the crane comes in spring",
+        check_by="T. Ester",
+        check_every_days=7,
+        stop_at="oil, 40 ppm of tin",
         by=makers.somebody(),
     )
+    return asked.row
 
 
 def _much_happens(bearing):

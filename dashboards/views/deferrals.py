@@ -1,0 +1,144 @@
+"""Put off or open outside an outage: what waits for whom, the answers, and the page that asks "run on or open"."""
+
+from typing import Any
+from uuid import UUID
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from dashboards.forms import OpenNowForm, RunOnForm
+from dashboards.outage_plan import deferrals
+from dashboards.views.plan_changes import asked_words
+from fleet.access import may, require, sites_for
+from fleet.clock import today_at, today_in
+from fleet.models import Bearing, Site
+from fleet.plant.acts import Refused
+from fleet.web.bearing_addresses import bearing_address
+from fleet.web.bearing_search import visible
+from inspections.deferrals import acts, standing
+from inspections.deferrals.levels import is_past
+from inspections.forecasts.current import current
+from inspections.forecasts.judgement.current import judgements
+from inspections.forecasts.judgement.figures import Judgement, Word
+from inspections.forecasts.judgement.sentence import sentence, standing_of
+from inspections.models import Deferral, OutsideOpening
+
+OPEN, RUN_ON = "open", "run-on"
+
+
+@require_safe
+def page(request: HttpRequest) -> HttpResponse:
+    """What waits for an agreement, what stands put off, what is opened outside an outage: all sites of the account."""
+    today = today_in("UTC")
+    put_off, openings = standing.at_sites(sites_for(request.user), today)
+    waits = [one for one in (*put_off, *openings) if one.state == standing.WAITING]
+    own = {one.id: one.side_for(request.user) for one in waits}
+    waits.sort(key=lambda one: (not own[one.id], one.on))
+    context = {
+        "waits": [(one, own[one.id]) for one in waits],
+        "n_own": sum(bool(side) for side in own.values()),
+        "deferrals": standing.latest(put_off),
+        "openings": [one for one in openings if one.state in (standing.IN_FORCE, standing.RUN_OUT)],
+        "answered": [
+            one for one in (*put_off, *openings) if one.state in (standing.REFUSED, standing.LAPSED)
+        ],
+    }
+    return render(request, "dashboards/deferrals.html", context)
+
+
+@require_POST
+def answer(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """Agree or refuse, for one side."""
+    row = _asked_for(request, pk)
+    side = request.POST.get("side", "")
+    right = next((right for of, right in standing.RIGHT.items() if of == side), "agree as engineer")
+    require(request.user, right, row.bearing.place.site)
+    try:
+        asked = deferrals.answer(
+            thing=pk,
+            side=side,
+            agreed=request.POST.get("answer") == "agree",
+            on=today_at(row.bearing.place.site),
+            by=request.user.person_id,
+            reason=request.POST.get("reason", ""),
+        )
+    except Refused as trouble:
+        messages.error(request, f"Not answered. {trouble}")
+    else:
+        words = "Refused, and recorded." if asked.state == standing.REFUSED else asked_words(asked)
+        messages.success(request, words)
+    return redirect("deferrals")
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def decide(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """One bearing past its maximum, or that pays to open early: run on with checks, or open now."""
+    bearing = get_object_or_404(visible(request.user).select_related("place__site"), pk=pk)
+    site = bearing.place.site
+    choice = request.POST.get("choice", "")
+    run_on = RunOnForm(request.POST if choice == RUN_ON else None, prefix=RUN_ON)
+    open_now = OpenNowForm(request.POST if choice == OPEN else None, prefix=OPEN)
+    if request.method == "POST":
+        require(request.user, "plan", site)
+        form: forms.Form = run_on if choice == RUN_ON else open_now
+        if form.is_valid() and _decided(request, bearing, choice, form):
+            return redirect("decide", pk=pk)
+    context = _of(bearing, site) | {
+        "run_on": run_on,
+        "open_now": open_now,
+        "form": open_now if open_now.errors else run_on,
+        "may_ask": may(request.user, "plan", site),
+    }
+    return render(request, "dashboards/decide.html", context)
+
+
+def _decided(request: HttpRequest, bearing: Bearing, choice: str, form: forms.Form) -> bool:
+    """Whether it was taken; what is wrong stands on the form."""
+    facts: dict[str, Any] = {
+        "bearing": bearing,
+        "on": today_at(bearing.place.site),
+        "by": request.user.person_id,
+    }
+    try:
+        if choice == RUN_ON:
+            asked = deferrals.defer(outage=None, **facts, **form.cleaned_data)
+        else:
+            asked = acts.ask_opening(**facts, **form.cleaned_data)
+    except Refused as trouble:
+        form.add_error(None, str(trouble))
+        return False
+    messages.success(request, asked_words(asked))
+    return True
+
+
+def _of(bearing: Bearing, site: Site) -> dict[str, Any]:
+    today = today_at(site)
+    judgement: Judgement = judgements([bearing], today)[bearing.pk]
+    figures = current([bearing], today)[bearing.pk]
+    last = figures["last_reading_um"], figures.day("last_reading_on")
+    asks = judgement.word == Word.DECIDE_NOW or is_past(judgement, last[0])
+    return {
+        "bearing": bearing,
+        "site": site,
+        "here": bearing_address(bearing),
+        "saying": sentence(standing_of(judgement, *last)),
+        "asks": asks,
+        "cost": acts.cost_words(judgement),
+        "judgement": judgement,
+        "deferrals": standing.put_off([bearing], today),
+        "openings": standing.openings([bearing], today),
+    }
+
+
+def _asked_for(request: HttpRequest, pk: UUID) -> Deferral | OutsideOpening:
+    """What is to be answered; 404 where the account may not see its bearing."""
+    seen = visible(request.user)
+    rows = Deferral.objects.standing().filter(bearing__in=seen).select_related("bearing__place__site")
+    row = rows.filter(pk=pk).first()
+    if row is not None:
+        return row
+    openings = OutsideOpening.objects.standing().filter(bearing__in=seen)
+    return get_object_or_404(openings.select_related("bearing__place__site"), pk=pk)
