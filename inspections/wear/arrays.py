@@ -155,6 +155,16 @@ class Histories:
         parts |= {name: getattr(self, name)[chosen] for name in BEARING_FIELDS}
         return replace(self, start=start, outage_days=self.outage_days[chosen], **parts)
 
+    def with_events(self, before: IntArray, **given: Any) -> Histories:
+        """The same bearings with an event put in before each of some events (N,), ascending; ``given`` its fields, else blank."""
+        parts = {
+            name: np.insert(getattr(self, name), before, given.get(name, blank))
+            for name, (_, blank) in EVENT_FIELDS.items()
+        }
+        more = np.bincount(self.owner[before], minlength=self.n_bearings)
+        start = self.start + np.concatenate([[0], np.cumsum(more)]).astype(np.int64)
+        return replace(self, start=start, **parts)
+
     def keep_events(self, mask: NDArray[np.bool_]) -> Histories:
         """The same bearings with only the events where ``mask`` (E,) is true."""
         counts = np.bincount(self.owner[mask], minlength=self.n_bearings)

@@ -19,7 +19,8 @@ from .arrays import FloatArray, Histories, IntArray, Kind
 from .belief import believe, pile, rate_under
 from .event_effects import Frame, frame, lay_out
 from .fit import fit_fleet
-from .forecast import Belief, outlook_apart, quantiles
+from .forecast import quantiles
+from .larger_end import Belief, outlook_apart
 from .line import FleetLines, fleet_lines
 from .population import Pool, Population
 from .slips import likely_slips

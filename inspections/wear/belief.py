@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
@@ -238,14 +238,16 @@ def end_mass(w: FloatArray) -> FloatArray:
     return ends.sum(axis=1) / np.maximum(inner, 1e-300)
 
 
-def pile(clouds: list[Clouds], shares: list[float]) -> Clouds:
-    """One belief per bearing from those under several designs; the shares sum to one."""
+def pile(clouds: Sequence[Clouds], shares: Sequence[float | FloatArray]) -> Clouds:
+    """One belief per bearing from several; the shares, of all bearings or (B,) of each, sum to one."""
     if len(clouds) == 1:
         return clouds[0]
     n = len(clouds[0].begin) - 1
     owner = np.concatenate([c.owner for c in clouds])
     parts = np.concatenate([c.parts for c in clouds])
-    share = np.repeat(shares, [len(c.parts) for c in clouds])
+    share = np.concatenate(
+        [np.broadcast_to(share, n)[c.owner] for share, c in zip(shares, clouds, strict=True)]
+    )
     parts[:, 0] *= share
     keep = parts[:, 0] > 1e-7
     owner, parts = owner[keep], parts[keep]
@@ -255,5 +257,5 @@ def pile(clouds: list[Clouds], shares: list[float]) -> Clouds:
     totals = np.bincount(owner, parts[:, 0], minlength=n)
     parts[:, 0] /= np.maximum(totals[owner], 1e-300)
     begin = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
-    edge = sum(share * c.edge for share, c in zip(shares, clouds, strict=True))
+    edge = sum(part * c.edge for part, c in zip(shares, clouds, strict=True))
     return Clouds(begin, parts, np.asarray(edge))

@@ -20,8 +20,9 @@ from .grounds import bend_score, bent_in_time
 from .objective import CARRIED_UP_TO, Objective, Slot
 from .parameters import FACTORS, LOG_RATE_PRIOR, Params
 from .population import Pool, Population
-from .slips import likely_slips, rate_of
+from .slips import cannot_be, likely_slips, rate_of
 from .taper import fleet_taper, wear_since_start
+from .unwritten import likeliest, supposed
 
 MOST_FITTED = 2500  # fleet-wide parameters are known to a per cent or two from this many bearings
 MOST_WITH_OWN_CURVE = (
@@ -110,20 +111,23 @@ def _fit(f: Frame, plain: Pool, known: Pool | None, threads: bool, carry: bool) 
     informed = np.bincount(f.owner[f.usable], minlength=f.histories.n_bearings) > 0
     part = np.flatnonzero(informed)
     every = max(1, -(-len(part) // MOST_FITTED))
-    small = frame(f.histories.take(part[::every]))
+    gaps = supposed(f.histories.take(part[::every]))
+    small = frame(gaps.histories)
     d = rate_effects.design(small.histories, np.ones(small.histories.n_bearings, dtype=bool))
     aside = np.zeros(len(small.owner), dtype=bool)
     o = Objective(small, d, aside, threads)
     theta, u = _start(o, known)
     p = replace(o.params(theta), effect_mean=(float(u[0]),))
     for attempt in range(4):
-        aside = likely_slips(small, p, last_too=True)
+        # at first a gap with a fall begins a level of its own, then what is likeliest there
+        small = likeliest(gaps, p) if attempt and gaps.place.any() else small
+        aside = likely_slips(small, p, last_too=True) | cannot_be(small)
         weight = _explained(small, p, aside)
         if attempt:
             weight *= _on_the_fleets_curve(small, p, aside)
-        if attempt and np.array_equal(aside, o.set_aside) and np.array_equal(weight, o.weight):
+        if attempt and _same(o, small, aside, weight):
             break
-        o.set_aside, o.weight = aside, weight
+        o.f, o.set_aside, o.weight = small, aside, weight
         if weight.mean() < 0.5:
             raise ValueError("most readings do not look like wear")
         theta, u, converged = climb(o, theta, u)
@@ -138,6 +142,12 @@ def _fit(f: Frame, plain: Pool, known: Pool | None, threads: bool, carry: bool) 
     return replace(
         plain, converged=converged, note=note, designs=designs, weights=weights, aliased=o.d.aliased
     )
+
+
+def _same(o: Objective, f: Frame, aside: np.ndarray, weight: FloatArray) -> bool:
+    """Whether a climb would read the very same records again."""
+    now = (o.f.histories.kind, o.set_aside, o.weight)
+    return all(np.array_equal(a, b) for a, b in zip(now, (f.histories.kind, aside, weight), strict=True))
 
 
 def _explained(f: Frame, p: Params, aside: np.ndarray) -> FloatArray:
@@ -181,9 +191,9 @@ def _start(o: Objective, known: Pool | None) -> tuple[FloatArray, FloatArray]:
 
 def _on_everyone(o: Objective, f: Frame, part: np.ndarray, p: Params, threads: bool) -> Objective:
     """The objective over all bearings, for the effects: class means are never taken from a sample."""
-    whole = frame(f.histories.take(part))
+    whole = likeliest(supposed(f.histories.take(part)), p)
     d = rate_effects.design(whole.histories, np.ones(whole.histories.n_bearings, dtype=bool))
-    everyone = Objective(whole, d, likely_slips(whole, p, last_too=True), threads)
+    everyone = Objective(whole, d, likely_slips(whole, p, last_too=True) | cannot_be(whole), threads)
     everyone.base = p
     everyone.slots = o.slots
     missing = [Slot(f"sigma {x}", *rate_effects.SIGMA_PRIOR) for x in d.factors if x not in o.d.factors]

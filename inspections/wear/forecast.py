@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from typing import Any
 
@@ -12,21 +11,16 @@ from numpy.typing import NDArray
 from . import crossing
 from .advice import ADVICE, OUTCOMES, REASONS, REPLACE_FROM, advise, outcomes
 from .arrays import USUAL_OUTAGE_DAYS, FloatArray, Histories, IntArray
-from .belief import Clouds, believe, chunks, evidence, pile, rate_under, spread_out
-from .event_effects import Frame, Work, frame, lay_out
+from .belief import Clouds, believe, chunks, rate_under, spread_out
+from .event_effects import Frame, frame, lay_out
 from .grounds import CURVED, bend_score, bent_in_time, detectable, falls, log_rate_variance, readings_in_view
-from .parameters import Params
+from .larger_end import Belief, believe_all, believe_record, outlook_apart
 from .population import Pool, Population
-from .rate_effects import STEP, without_own
-from .shape import spread_beyond
-from .slips import last_readings, likely_factor, likely_slips, stepped_at
-from .taper import taper_now
+from .slips import last_readings, likely_factor, stepped_at
+from .unwritten import read_record
 
 SURPRISING = 0.0027  # outside 99.7 %: said, and asked about
 DOUBTFUL = 0.02  # from here on the date of a real step is worked out too, and the earlier date shown
-CAVITY_FROM = (
-    0.01  # share of the fleet's doubt in a bearing's own spread above which its own part is taken out
-)
 AT_ONCE = 2048
 
 
@@ -53,78 +47,10 @@ class Forecasts:
     surprise: FloatArray
     slip_factor: FloatArray
     detectable_um_per_kh: FloatArray
-
-
-@dataclass(frozen=True)
-class Belief:
-    """A bearing's cloud at the as-of day with its larger end: B bearings, um and um per um of wear."""
-
-    clouds: Clouds
-    taper: FloatArray
-    taper_sd: FloatArray
-    prior_var: FloatArray
-    step_mean: FloatArray
-    step_sd: FloatArray
-
-
-Change = Callable[[Work], Work]
-
-
-def believe_all(
-    f: Frame, pool: Pool, aside: NDArray[np.bool_], change: Change | None = None, stop: IntArray | None = None
-) -> Belief:
-    """The larger end's cloud under every design of the pool; ``stop`` looks only at earlier events."""
-    used = [(p, w) for p, w in zip(pool.designs, pool.weights, strict=True) if w > 0]
-    shares = [w / sum(w for _, w in used) for _, w in used]
-    clouds, means, variances = [], [], []
-    for p, _ in used:
-        work = lay_out(f, p, aside)
-        if change is not None:
-            work = change(work)
-        loc, var = outlook_apart(f, p, work, stop)
-        rate = rate_under(p, loc, var)
-        tail = f.tail if stop is None else np.zeros(len(loc))
-        clouds.append(believe(f, work, rate, tail, stop=stop))
-        means.append(loc)
-        variances.append(rate.tau**2 * spread_beyond(p.outlying))
-    # summed in a fixed order: a bearing alone must get the very bits it gets in the fleet
-    mean, prior_var = np.zeros(f.histories.n_bearings), np.zeros(f.histories.n_bearings)
-    for share, loc in zip(shares, means, strict=True):
-        mean += share * loc
-    for share, loc, var in zip(shares, means, variances, strict=True):
-        prior_var += share * (var + (loc - mean) ** 2)
-    cloud = pile(clouds, shares)
-    return _larger_end(f, pool.designs[0], used[0][0], cloud, prior_var)
-
-
-def outlook_apart(f: Frame, p: Params, work: Work, stop: IntArray | None) -> tuple[FloatArray, FloatArray]:
-    """(B,) expected log rate and its variance, the bearing's own readings taken out of the fleet's estimate."""
-    loc, var = p.outlook(f.histories)
-    n = len(loc)
-    shared = var > CAVITY_FROM * p.tau**2
-    if not shared.any():
-        return loc, var
-    at = [evidence(f, work, rate_under(p, loc + d, np.zeros(n)), stop=stop) for d in (-STEP, 0.0, STEP)]
-    bend = np.maximum(-(at[2] - 2 * at[1] + at[0]) / STEP**2, 0.0)
-    apart, wide = without_own(loc, var, loc, (at[2] - at[0]) / (2 * STEP), bend)
-    return np.where(shared, apart, loc), np.where(shared, wide, var)
-
-
-def _larger_end(f: Frame, first: Params, p: Params, cloud: Clouds, prior_var: FloatArray) -> Belief:
-    """Move the clouds from the mean of the ends to the larger one, and add what a bias may still be."""
-    h = f.histories
-    rate = _at_usual_age(cloud, first.usual_kh)
-    level, _ = cloud.moments(crossing.MEAN)
-    now, now_var, taper, taper_sd = taper_now(f, first, rate, level)
-    last = last_readings(f)
-    bias = p.bias_sd(h.methods)[np.clip(h.method[np.maximum(last, 0)], 0, None)] if len(h.kind) else 0.0
-    bias = np.where(last >= 0, bias, 0.0)
-    parts = cloud.parts.copy()
-    owner = cloud.owner
-    parts[:, crossing.MEAN] += 0.5 * now[owner]
-    parts[:, crossing.VAR] += (0.25 * now_var + bias**2)[owner]
-    mean, sd = first.of_steps(h.class_)
-    return Belief(replace(cloud, parts=parts), taper, taper_sd, prior_var, mean, sd)
+    unwritten: (
+        FloatArray  # (B, 3) chances of new metal, another level, nothing in the latest gap; NaN: no doubt
+    )
+    unwritten_at: IntArray  # (B,) which of the bearing's own events ends that gap, -1 for none
 
 
 def look_ahead(
@@ -191,25 +117,16 @@ def _mean_rate(clouds: Clouds, x: FloatArray) -> FloatArray:
     return replace(clouds, parts=parts).moments(crossing.RATE)[0]
 
 
-def _at_usual_age(clouds: Clouds, usual_kh: float) -> FloatArray:
-    """(B,) expected rate that multiplies L, um/kh: today's less what the curve has made of it."""
-    parts = clouds.parts.copy()
-    exponent, age = parts[:, crossing.EXPONENT], parts[:, crossing.AGE]
-    parts[:, crossing.RATE] /= np.where(exponent == 1.0, 1.0, exponent * (age / usual_kh) ** (exponent - 1.0))
-    return replace(clouds, parts=parts).moments(crossing.RATE)[0]
-
-
 def chance_by(
     histories: Histories, population: Population, days: FloatArray, *, accepted_risk: float = 0.10
 ) -> tuple[FloatArray, FloatArray]:
     """Chances (B, k) that the maximum, and that the replace limit, is reached by ``days`` (B, k)."""
     out = [np.full(np.shape(days), np.nan) for _ in range(2)]
     for members, pool in _pools(histories, population):
-        h = histories.take(members)
-        f = frame(h)
         with np.errstate(all="ignore"):
-            belief = believe_all(f, pool, likely_slips(f, pool.designs[0], last_too=False))
-            level, source = replace_limits(f, belief, accepted_risk)
+            record = read_record(histories.take(members), pool.designs[0])
+            h, belief = record.f.histories, believe_record(record, pool)
+            level, source = replace_limits(record.f, belief, accepted_risk)
             when = np.asarray(days, dtype=float)[members]
             none = np.zeros(0)
             for k, goal in enumerate((_level(h.limit_um), np.where(source == 3, h.limit_um, level))):
@@ -312,6 +229,8 @@ def _blank(n: int) -> Forecasts:
         nan(),
         nan(),
         nan(),
+        nan(3),
+        np.full(n, -1),
     )
 
 
@@ -334,15 +253,15 @@ def _safely(h: Histories, pool: Pool, accepted_risk: float) -> Forecasts:
 def _block(h: Histories, pool: Pool, accepted_risk: float) -> Forecasts:
     """Forecasts of some bearings of one pool; the earlier of two where the last reading surprises."""
     with np.errstate(all="ignore"):
-        f = frame(h)
-        p = pool.designs[0]
-        aside = likely_slips(f, p, last_too=False)
-        last = last_readings(f)
-        surprise, factor = surprise_of_last(f, pool, aside, last)
-        rows = _rows(f, pool, aside, accepted_risk, surprise, factor)
+        record = read_record(h, pool.designs[0])
+        f, aside = record.f, record.aside
+        surprise, factor = surprise_of_last(f, pool, aside, last_readings(f))
+        rows = _rows(f, pool, aside, accepted_risk, surprise, factor, believe_record(record, pool))
         odd = np.flatnonzero(surprise < DOUBTFUL)
         if len(odd):
-            _earlier_governs(h, pool, aside, odd, accepted_risk, surprise, factor, rows)
+            _earlier_governs(f.histories, pool, aside, odd, accepted_risk, surprise, factor, rows)
+        rows.unwritten[:] = record.chances
+        rows.unwritten_at[:] = np.where(record.event >= 0, record.event - h.start[:-1], -1)
         return rows
 
 
@@ -363,8 +282,9 @@ def _earlier_governs(
     as_slip = hidden.copy()
     as_slip[last] = True
 
-    slip = _rows(g, pool, as_slip, risk, surprise[odd], factor[odd])
-    step = _rows(g, pool, hidden, risk, surprise[odd], factor[odd], stepped_at(last))
+    told = risk, surprise[odd], factor[odd]
+    slip = _rows(g, pool, as_slip, *told, believe_all(g, pool, as_slip))
+    step = _rows(g, pool, hidden, *told, believe_all(g, pool, hidden, stepped_at(last)))
     first = [np.where(np.isnan(x), np.inf, x) for x in (slip.max_days[:, 1], step.max_days[:, 1])]
     take_slip = first[0] < first[1]
     for field in fields(Forecasts):
@@ -412,11 +332,10 @@ def _rows(
     risk: float,
     surprise: FloatArray,
     factor: FloatArray,
-    change: Change | None = None,
+    belief: Belief,
 ) -> Forecasts:
     """All columns of some bearings under one reading of their record."""
     h = f.histories
-    belief = believe_all(f, pool, aside, change)
     limit = _level(h.limit_um)
     replace_um, source = replace_limits(f, belief, risk)
     plant, no_room = source == 0, source == 3
@@ -479,6 +398,8 @@ def _rows(
         surprise=surprise,
         slip_factor=factor,
         detectable_um_per_kh=detectable(f, pool.designs[0], aside),
+        unwritten=np.full((h.n_bearings, 3), np.nan),
+        unwritten_at=np.full(h.n_bearings, -1),
     )
 
 

@@ -10,13 +10,15 @@ from numpy.typing import NDArray
 from . import crossing, grid
 from .arrays import FloatArray, Histories
 from .belief import Clouds
-from .event_effects import Frame, frame, lay_out
-from .forecast import Belief, believe_all, look_ahead, replace_limits
+from .event_effects import Frame, lay_out
+from .forecast import look_ahead, replace_limits
+from .larger_end import Belief, believe_record
 from .normal import EIGHT_IN_TEN
 from .parameters import Params
 from .population import Population
 from .shape import bent
-from .slips import likely_slips, rate_of
+from .slips import rate_of
+from .unwritten import read_record
 from .zeros import has_zeros, run_joint
 
 FAN_SHARES = np.array([0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95])
@@ -54,14 +56,14 @@ def path(
     accepted_risk: float = 0.10,
 ) -> Path:
     """The path and fan of bearing ``i``; empty arrays where its record holds nothing."""
-    h = histories.take([i])
-    pool = population.pool(int(h.clock[0]))
-    f = frame(h)
+    told = histories.take([i])
+    pool = population.pool(int(told.clock[0]))
     days = np.maximum(np.asarray(days_ahead, dtype=float), 0.0)
     with np.errstate(all="ignore"):
-        aside = likely_slips(f, pool.designs[0], last_too=False)
-        before, after = smooth(f, pool.designs[0], aside)
-        belief = believe_all(f, pool, aside)
+        record = read_record(told, pool.designs[0])
+        f, h = record.f, record.f.histories
+        before, after = smooth(f, pool.designs[0], record.aside)
+        belief = believe_record(record, pool)
         limit = np.where(h.limit_um > 0, h.limit_um, np.nan)
         level, source = replace_limits(f, belief, accepted_risk)
         goal = np.where(source == 3, limit, level)
@@ -69,12 +71,13 @@ def path(
         fan = _fan(belief, h, days)
     now = float(belief.clouds.moments(crossing.MEAN)[0][0]) if len(belief.clouds.parts) else np.nan
     mean_now = after[-1, 0] + _worn(belief, float(f.tail[0])) if len(after) else now
+    own = record.origin >= 0
     return Path(
-        h.exposure_kh,
-        h.kind,
-        before,
-        after,
-        aside,
+        told.exposure_kh,
+        told.kind,
+        before[own],
+        after[own],
+        record.aside[own],
         days,
         fan,
         _chance(belief, many, limit[0], days),

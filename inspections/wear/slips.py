@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from . import grid, passes
 from .arrays import FloatArray, IntArray, Kind
 from .belief import Rate, chunks, evidence, rate_under
-from .event_effects import Frame, Work, frame, lay_out
+from .event_effects import WIDE_SHARE, Frame, Work, frame, lay_out
 from .parameters import Params
 from .shape import bent
 
@@ -24,6 +24,8 @@ LOOKED_AT = 3.2  # sds from its forecast at which a reading's life is weighed
 CHANCE = 0.005  # of one reading being a slip: a design assumption with no published source
 WIDE = float(np.log(1e4))  # a slip may be any value: log-uniform over four decades
 ROUNDS = 4
+# Times the maximum, and share of new clearance, beyond which no bearing still runs (common practice, no published source).
+MOST, LEAST = 5.0, 0.2
 # radial for diametral and back, a misplaced decimal, mil read as 0.01 mm and back, inch for mm, thousandths
 FACTORS = (0.5, 2.0, 0.1, 10.0, 2.54, 1 / 2.54, 25.4, 1 / 25.4, 1000.0, 0.001)
 
@@ -81,6 +83,14 @@ def likely_slips(f: Frame, p: Params, *, last_too: bool) -> NDArray[np.bool_]:
         aside[guilty[found]] = True
         suspects = suspects[found]
     return aside
+
+
+def cannot_be(f: Frame) -> NDArray[np.bool_]:
+    """(E,) point readings that no bearing has: no rate is to be learned from them, however outlying rates may be."""
+    h = f.histories
+    most = MOST * f.wide_um / WIDE_SHARE
+    far = (h.value_um > most[f.owner]) | (h.value_um < LEAST * f.new_um[f.owner])
+    return f.usable & (h.kind == Kind.READING) & far
 
 
 def last_readings(f: Frame) -> NDArray[np.int64]:

@@ -15,11 +15,13 @@ from numpy.typing import NDArray
 from . import crossing
 from .arrays import FloatArray, Histories, IntArray
 from .event_effects import Frame, frame
-from .forecast import DOUBTFUL, Belief, believe_all, lining_used_up, look_ahead, surprise_of_last
+from .forecast import DOUBTFUL, lining_used_up, look_ahead, surprise_of_last
+from .larger_end import Belief, believe_all, believe_record
 from .population import Pool, Population
 from .predictive import NODES, Predictive, from_clouds, worn_ahead
 from .shape import spread_beyond
-from .slips import last_readings, likely_slips, stepped_at
+from .slips import last_readings, stepped_at
+from .unwritten import read_record
 
 LEAST_KH = 1.0  # over which rates are averaged at least, where wear is curved
 P10 = 1  # column of the 1 in 10 date among ``crossing.SHARES``
@@ -98,14 +100,14 @@ def standing(
 def _of_pool(
     h: Histories, pool: Pool, days: FloatArray, ahead_kh: FloatArray, limit: FloatArray, usual_sd: float
 ) -> dict[str, FloatArray]:
-    f, p = frame(h), pool.designs[0]
-    aside = likely_slips(f, p, last_too=False)
-    belief = believe_all(f, pool, aside)
+    record = read_record(h, pool.designs[0])
+    f, aside = record.f, record.aside
+    belief = believe_record(record, pool)
     got = _of_belief(f, belief, days, ahead_kh, limit)
     surprise, _ = surprise_of_last(f, pool, aside, last_readings(f))
     odd = np.flatnonzero(surprise < DOUBTFUL)
     if len(odd):
-        rows = _of_surprised(h, pool, aside, odd, days[odd], ahead_kh[odd], limit[odd])
+        rows = _of_surprised(f.histories, pool, aside, odd, days[odd], ahead_kh[odd], limit[odd])
         for name, values in rows.items():
             got[name][odd] = values
     return got | _of_class(f, pool, belief, usual_sd)

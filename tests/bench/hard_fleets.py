@@ -99,6 +99,12 @@ def whole(world: World, seed: int) -> Fleet:
     return Fleet(fleet.histories, fleet.true_kh, np.ones(world.n, dtype=bool))
 
 
+def apart(world: World, seed: int) -> Fleet:
+    """A world of ``worlds``, the bearings concerned those it reports apart."""
+    fleet = make(world, seed)
+    return Fleet(fleet.histories, fleet.true_kh, fleet.odd)
+
+
 Maker = Callable[[int], Fleet]
 ALIKE = World("alike", n=60, median=1.0, sd=0.15)
 CASES: dict[str, tuple[int, Maker]] = {
@@ -112,6 +118,12 @@ CASES: dict[str, tuple[int, Maker]] = {
     "one x4 in 60": (8, lambda seed: outlying(replace(ALIKE, outlier=4.0), seed)),
     "one x6 in 200": (8, lambda seed: outlying(replace(ALIKE, n=200, outlier=6.0), seed)),
     "one x5 in 330": (8, lambda seed: outlying(replace(ALIKE, n=330, sd=0.3, outlier=5.0), seed)),
+    "shells unwritten": (2, lambda seed: apart(World(n=400, unwritten=0.15), seed)),
+    "shells unwritten, as left lost": (
+        2,
+        lambda seed: apart(World(n=400, unwritten=0.15, as_left_lost=0.5), seed),
+    ),
+    "slips by 25.4": (2, lambda seed: whole(World(n=400, slip=0.05, slips=(25.4, 1 / 25.4)), seed)),
     "rate kept, 400": (1, lambda seed: whole(World(n=400, rho_a=1.0, visits=(8, 8)), seed)),
     "rate kept, 1000": (1, lambda seed: whole(World(n=1000, rho_a=1.0, visits=(8, 8)), seed)),
 }

@@ -13,7 +13,6 @@ from inspections.wear.arrays import Histories, Kind, Method, build
 
 LIMIT, NEW, SD = 260.0, 130.0, 10.0
 CAP_KH = 350.0
-SLIPS = (0.5, 2.0, 0.1)
 STEP_UM, STEP_SHARE = 12.0, 0.5
 
 
@@ -30,6 +29,7 @@ class World:
     visits: tuple[int, int] = (2, 9)
     round_to: float = 0.0
     slip: float = 0.0
+    slips: tuple[float, ...] = (0.5, 2.0, 0.1)  # what a slip multiplies a reading by
     two_kinds: bool = False
     gamma_rates: bool = False
     class_size: int = 0
@@ -41,6 +41,8 @@ class World:
     because_bad: bool = False
     why_known: bool = False
     poor_papers: bool = False
+    unwritten: float = 0.0  # share of shell changes that nobody writes down; such bearings are reported apart
+    as_left_lost: float = 0.0  # share of readings as left that are lost
     start_hours: float = 0.0  # run hours that a start wears like; pumps start 1 in 20 h, spread exp(1.2 N)
     outlier: float = 0.0  # how many times faster than its peers the first bearing wears; 0: none does
     run_in: float = 0.0  # um of new metal bedding in, exponential with this mean
@@ -82,6 +84,7 @@ class Life:
     rate: float = 0.0
     bedding: float = 0.0  # um of running in still to come
     starts: float = 0.0  # an hour
+    unwritten: bool = False  # whether one of its shell changes was not written down
     events: list[dict[str, Any]] = field(default_factory=list)
 
 
@@ -111,7 +114,7 @@ def _wear(w: World, rng: np.random.Generator, rate: float, du: float) -> float:
 def _read(w: World, rng: np.random.Generator, life: Life, known: bool = True) -> float:
     value = life.c + SD * rng.normal()
     if w.slip and rng.random() < w.slip:
-        value *= rng.choice(SLIPS)
+        value *= rng.choice(w.slips)
     if w.round_to:
         value = round(value / w.round_to) * w.round_to
     row = {"kind": Kind.READING, "exposure_kh": life.u, "value_um": value, "method": "lead wire"}
@@ -125,12 +128,16 @@ def _read(w: World, rng: np.random.Generator, life: Life, known: bool = True) ->
 def _renew(w: World, rng: np.random.Generator, life: Life) -> None:
     life.bedding = w.run_in * rng.exponential() if w.run_in else 0.0
     life.c, life.taper = NEW * (1 + 0.1 * rng.normal()), 0.0
+    if w.unwritten and life.u > 0 and rng.random() < w.unwritten:
+        life.unwritten = True
+        return
     life.events.append({"kind": Kind.NEW_LIFE, "exposure_kh": life.u})
 
 
 def _visit(w: World, rng: np.random.Generator, life: Life, a: float, shift: float) -> None:
     """As found; a new shell over 240 um, else perhaps a scrape; as left. Decided on the reading."""
     lost = w.poor_papers and rng.random() < 1 / 3
+    lost = lost or bool(w.as_left_lost and rng.random() < w.as_left_lost)
     if _read(w, rng, life) > 240.0:
         _renew(w, rng, life)
         life.rate = _rate(w, rng, a, shift)
@@ -190,7 +197,7 @@ def _bearing(w: World, rng: np.random.Generator, shift: float) -> tuple[dict[str
             event["starts_k"] = life.starts * event["exposure_kh"]
     if w.duty_walk:
         true = _in_days(w, rng, true, log_duty, broken)
-    return facts, life, true, broken or removed >= 0
+    return facts, life, true, broken or removed >= 0 or life.unwritten
 
 
 def _future(w: World, rng: np.random.Generator, level: float, rate: float, growth: float) -> float:

@@ -11,7 +11,8 @@ from inspections.wear.arrays import Histories, Kind, Method, build
 from inspections.wear.belief import Rate, believe
 from inspections.wear.event_effects import frame, lay_out
 from inspections.wear.fit import fit_fleet
-from inspections.wear.forecast import believe_all, forecast
+from inspections.wear.forecast import forecast
+from inspections.wear.larger_end import believe_all
 from inspections.wear.parameters import Params
 from inspections.wear.path import path
 from inspections.wear.population import Pool, Population

@@ -12,7 +12,7 @@ from inspections.wear.arrays import build
 from inspections.wear.belief import Clouds
 from inspections.wear.event_effects import frame
 from inspections.wear.fit import fit_fleet
-from inspections.wear.forecast import believe_all
+from inspections.wear.larger_end import believe_all
 from inspections.wear.predictive import Predictive, from_clouds, merged, whole, worn_ahead
 from inspections.wear.slips import likely_slips
 from inspections.wear.trigger import look

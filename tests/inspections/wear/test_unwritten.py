@@ -1,0 +1,99 @@
+"""A clearance that fell with nothing written: a new shell, another gauge or a slip, weighed with what was read later."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from inspections.wear.arrays import Kind, Method, build
+from inspections.wear.fit import fit_fleet
+from inspections.wear.forecast import forecast
+from inspections.wear.path import path
+from inspections.wear.population import Population
+
+from .makers import event, reading, steady_fleet
+
+FACTS = {"fitting_um": 130.0, "limit_um": 260.0, "class_": 0}
+BEFORE = [reading(11.0, 165.0), reading(22.0, 200.0), reading(33.0, 236.0)]
+AFTER = [reading(44.0, 142.0), reading(55.0, 158.0), reading(66.0, 174.0)]
+
+
+@pytest.fixture(scope="module")
+def population() -> Population:
+    return fit_fleet(steady_fleet(80), carry=False)
+
+
+def fleet(*records):
+    return build(
+        [(FACTS, [event(Kind.NEW_LIFE, 0.0), *rows]) for rows in records], [Method("lead wire", 10.0)]
+    )
+
+
+def test_a_shell_change_nobody_wrote_down_gives_nearly_the_dates_of_one_written(population):
+    written = [*BEFORE, event(Kind.NEW_LIFE, 38.5), *AFTER]
+    result = forecast(fleet([*BEFORE, *AFTER], written), population)
+    assert result.unwritten[0, 0] > 0.9
+    assert np.isnan(result.unwritten[1]).all()
+    assert result.max_days[0, 2] == pytest.approx(result.max_days[1, 2], rel=0.05)
+    assert result.max_days[0, 0] <= 1.01 * result.max_days[1, 0]
+    assert result.outcome[0] == result.outcome[1]
+
+
+def test_a_lower_level_that_is_not_new_metal_is_likelier_another_gauge(population):
+    rows = [reading(11.0 * k, value) for k, value in enumerate([155, 178, 202, 226, 250, 196, 220, 244], 1)]
+    new, gauge, _ = forecast(fleet(rows), population).unwritten[0]
+    assert gauge > 2 * new
+
+
+def test_a_slip_by_inch_and_millimetre_is_no_new_shell(population):
+    slip = [reading(11.0, 152.0), reading(22.0, 174.0 / 25.4), reading(33.0, 198.0), reading(44.0, 221.0)]
+    good = [slip[0], reading(22.0, 174.0), *slip[2:]]
+    result = forecast(fleet(slip, good), population)
+    assert result.unwritten[0, 2] > 0.97
+    assert result.max_days[0] == pytest.approx(result.max_days[1], rel=0.1)
+
+
+def test_a_level_said_to_be_unknown_keeps_the_doubt_of_its_words(population):
+    """With nothing read afterwards: a new shell 85, another level 10, nothing 5 in 100."""
+    result = forecast(fleet([*BEFORE, event(Kind.UNSURE, 40.0)]), population)
+    assert result.unwritten[0] == pytest.approx([0.85, 0.10, 0.05], abs=0.01)
+    assert result.max_days[0, 0] < 0.3 * result.max_days[0, 2]
+
+
+def test_a_fall_at_the_last_reading_is_left_to_the_earlier_date(population):
+    result = forecast(fleet([*BEFORE, AFTER[0]], BEFORE), population)
+    assert np.isnan(result.unwritten).all()
+    assert result.max_days[0, 2] == pytest.approx(result.max_days[1, 2], abs=500)
+    assert result.max_days[0, 1] < 400
+
+
+def test_the_drawn_path_has_the_events_of_the_record(population):
+    drawn = path(fleet([*BEFORE, *AFTER]), population, 0, np.array([0.0, 500.0]))
+    assert drawn.before.shape == drawn.after.shape == (7, 3)
+    assert drawn.set_aside.shape == (7,)
+    assert drawn.after[4, 0] == pytest.approx(142.0, abs=12.0)
+
+
+def test_the_fleets_numbers_are_those_of_its_written_shell_changes():
+    """A tenth of the lives begin unwritten: tau and the gauge's spread are not swollen by them."""
+    told, silent = _renewed_fleet(True), _renewed_fleet(False)
+    a, b = (fit_fleet(h, carry=False).main.designs[0] for h in (told, silent))
+    assert b.tau == pytest.approx(a.tau, abs=0.06)
+    assert b.method_sd["lead wire"] == pytest.approx(a.method_sd["lead wire"], rel=0.1)
+
+
+def _renewed_fleet(written: bool):
+    """60 bearings of two lives each; of every third one the second life is ``written`` or not."""
+    rng = np.random.default_rng(3)
+    rows = []
+    for i in range(60):
+        events, u = [event(Kind.NEW_LIFE, 0.0)], 0.0
+        for life in range(2):
+            level, rate = 130 * (1 + 0.1 * rng.normal()), 2.5 * np.exp(0.5 * rng.normal())
+            if life and (written or i % 3):
+                events.append(event(Kind.NEW_LIFE, u))
+            for k in range(4):
+                events.append(reading(u + 11.0 * k, level + rate * 11.0 * k + 10.0 * rng.normal()))
+            u += 33.0
+        rows.append((FACTS, events))
+    return build(rows, [Method("lead wire", 10.0)])
