@@ -8,14 +8,15 @@ import numpy as np
 
 from inspections.forecasts.figures import BEYOND, QUANTILES, Figures
 from inspections.forecasts.notes import notes
-from inspections.forecasts.wear_inputs import ACCEPTED_RISK, Inputs, Known
+from inspections.forecasts.wear_inputs import ACCEPTED_RISK, Inputs, Known, events_of
+from inspections.story.observations import Observation
 from inspections.wear.advice import ADVICE, OUTCOMES, REASONS, REPLACE_FROM
 from inspections.wear.arrays import Histories
 from inspections.wear.forecast import Forecasts, forecast
 from inspections.wear.normal import EIGHT_IN_TEN
 from inspections.wear.population import Population
 
-ENGINE = "4"
+ENGINE = "5"
 # Significant digits of a figure as it is stored, shown and hashed. The compiled and the plain numpy form of the engine
 # differ by up to 3e-11 of a figure (measured), so that two of them round apart once in some ten thousand figures.
 DIGITS = 6
@@ -52,23 +53,27 @@ def _likes(histories: Histories, population: Population) -> list[tuple[float, fl
 
 
 def _values(one: Known, as_of: dt.date, made: Forecasts, i: int, young: bool) -> dict[str, Any]:
-    values = _of_record(one, as_of) | {
-        "outcome": OUTCOMES[made.outcome[i]],
-        "own_evidence": _number(made.own_evidence[i]),
-        "replace_limit_um": _number(made.replace_limit_um[i]),
-        "replace_limit_from": REPLACE_FROM[made.replace_limit_from[i]],
-        "p_replace_now": _number(made.p_replace_now[i]),
-        "p_max_now": _number(made.p_max_now[i]),
-        "p_max_before_next_outage": _number(made.p_max_before_next[i]),
-        "p_max_before_following_outage": _number(made.p_max_before_following[i]),
-        "advice": ADVICE[made.advice[i]],
-        "advice_reason": REASONS[made.advice_reason[i]],
-        "scrapes_left": None if np.isnan(made.scrapes_left[i]) else int(made.scrapes_left[i]),
-        "surprise": _number(made.surprise[i]),
-        "slip_factor": _number(made.slip_factor[i]),
-        "detectable_um_per_kh": _number(made.detectable_um_per_kh[i]),
-        "population_young": young,
-    }
+    values = (
+        _of_record(one, as_of)
+        | {
+            "outcome": OUTCOMES[made.outcome[i]],
+            "own_evidence": _number(made.own_evidence[i]),
+            "replace_limit_um": _number(made.replace_limit_um[i]),
+            "replace_limit_from": REPLACE_FROM[made.replace_limit_from[i]],
+            "p_replace_now": _number(made.p_replace_now[i]),
+            "p_max_now": _number(made.p_max_now[i]),
+            "p_max_before_next_outage": _number(made.p_max_before_next[i]),
+            "p_max_before_following_outage": _number(made.p_max_before_following[i]),
+            "advice": ADVICE[made.advice[i]],
+            "advice_reason": REASONS[made.advice_reason[i]],
+            "scrapes_left": None if np.isnan(made.scrapes_left[i]) else int(made.scrapes_left[i]),
+            "surprise": _number(made.surprise[i]),
+            "slip_factor": _number(made.slip_factor[i]),
+            "detectable_um_per_kh": _number(made.detectable_um_per_kh[i]),
+            "population_young": young,
+        }
+        | _unwritten(one, made, i)
+    )
     for at, quantile in enumerate(QUANTILES):
         values[f"replace_date_{quantile}"] = _date(as_of, _real(one, made.replace_days[i, at]))
         values[f"max_date_{quantile}"] = _date(as_of, _real(one, made.max_days[i, at]))
@@ -76,6 +81,20 @@ def _values(one: Known, as_of: dt.date, made: Forecasts, i: int, young: bool) ->
         values[f"rate_um_per_kh_{quantile}"] = _number(made.rate_um_per_kh[i, at])
         values[f"clearance_um_{quantile}"] = _number(made.clearance_um[i, at])
     return values
+
+
+def _unwritten(one: Known, made: Forecasts, i: int) -> dict[str, Any]:
+    """Where a change that nobody wrote down is weighed: the days it lies between, and the chances of what it was."""
+    if made.unwritten_at[i] < 0:
+        return {}
+    entries = events_of(one)
+    at = int(made.unwritten_at[i])
+    before = [entry for entry in entries[:at] if isinstance(entry, Observation)]
+    return {
+        "unwritten": [_number(share) for share in made.unwritten[i]],
+        "unwritten_from": before[-1].on.isoformat() if before else None,
+        "unwritten_until": entries[at].last_on.isoformat(),
+    }
 
 
 def _of_record(one: Known, as_of: dt.date) -> dict[str, Any]:

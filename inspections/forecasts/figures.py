@@ -60,6 +60,9 @@ MORE: tuple[str, ...] = (
     "population_young",
     "twin",
     "notes",
+    "unwritten",
+    "unwritten_from",
+    "unwritten_until",
 )
 
 

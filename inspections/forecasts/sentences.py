@@ -153,6 +153,26 @@ def slip_sentence(figures: Figures) -> str:
     return f"The last reading may be {likely}. A second reading, or an engineer's word, settles it."
 
 
+UNWRITTEN = ("a new shell", "another gauge or way of measuring", "a wrong reading")
+SURE_OF_NOTHING = 0.9  # chance of no change from which nothing is asked
+
+
+def unwritten_sentence(figures: Figures) -> str:
+    """Where a clearance fell with nothing written: what is likeliest there, and the question to the person who knows."""
+    chances = figures["unwritten"]
+    if not chances or chances[2] >= SURE_OF_NOTHING:
+        return ""
+    order = sorted(range(3), key=lambda k: -chances[k])
+    first, second, third = (UNWRITTEN[k] for k in order)
+    shares = " to ".join(f"{100 * chances[k]:.0f}" for k in order)
+    until, began = figures.day("unwritten_until"), figures.day("unwritten_from")
+    when = f"Between {day(began)} and {day(until)}" if began else f"Before {day(until)}"
+    return (
+        f"{when} the clearance fell and nothing is written: {first} is likelier than {second} or {third} ({shares}). "
+        "Was the shell changed then? Record what was done; until then the dates keep the doubt."
+    )
+
+
 def room_sentence(figures: Figures) -> str:
     """Whether a scrape would fit, and how many."""
     if figures["replace_limit_from"] == "no_room":

@@ -28,7 +28,7 @@ from inspections.forecasts.coming_outages import Coming, coming_of, outages_by_s
 from inspections.forecasts.planned_duty import Ahead, Period, planned
 from inspections.story import exposure
 from inspections.story.conditions import exceptions_um
-from inspections.story.happenings import NEW_BASELINE, NEW_LIFE, OPENED, RATE_BREAK, STEP, Happening
+from inspections.story.happenings import NEW_BASELINE, NEW_LIFE, OPENED, RATE_BREAK, STEP, UNSURE, Happening
 from inspections.story.observations import Observation
 from inspections.story.timeline import Story, stories
 from inspections.story.uncertainty import spreads, wear_methods
@@ -50,6 +50,7 @@ KINDS = {
     NEW_LIFE: Kind.NEW_LIFE,
     NEW_BASELINE: Kind.NEW_BASELINE,
     RATE_BREAK: Kind.RATE_BREAK,
+    UNSURE: Kind.UNSURE,
 }
 # Duty ahead where a meter shows no spread of its own: a design assumption with no published source.
 DUTY_SD = 0.10  # sd of the log of the hours a day

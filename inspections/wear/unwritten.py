@@ -1,7 +1,7 @@
 """Changes that nobody wrote down: where a clearance fell, what may have happened, weighed with the whole record.
 
 In such a gap a new life, another level at the kept rate (another gauge, say) or nothing (the readings are slips) is
-supposed in turn, each with the slips that suit it best; the forecast piles what they say. See docs/wear-model.md, section 9.
+supposed in turn, each with the slips that suit it best; the forecast piles what they say. See docs/wear-model.md, section 8.
 """
 
 from __future__ import annotations

@@ -7,10 +7,13 @@ import pytest
 
 from fleet.models import Bearing
 from fleet.plant.choices import set_setting
+from inspections.forecasts.codes import Codes
+from inspections.forecasts.wear_inputs import inputs
 from inspections.importing.remarks import work_named
 from inspections.models import Event, MeterEntry, Reading
 from inspections.story import timeline
 from inspections.story.uncertainty import SETTING
+from inspections.wear.arrays import Kind
 from tests import makers
 
 pytestmark = pytest.mark.django_db
@@ -152,8 +155,11 @@ def test_a_fall_is_asked_about_at_both_ends(pump):
 def test_a_fall_set_aside_starts_an_unsure_stretch(pump):
     rows = [reading("2010-05-02", "0.25"), reading("2012-05-02", "0.18"), reading("2014-05-02", "0.19")]
     assert makers.a_sheet("\n".join([HEADS, *rows]), set_aside="nobody knows").ok
-    told = timeline.story(Bearing.objects.get(place=pump, name="DE").pk)
+    bearing = Bearing.objects.get(place=pump, name="DE")
+    told = timeline.story(bearing.pk)
     assert [getattr(one, "effect", None) or one.value_um for one in told.entries] == [250, "unsure", 190]
+    weighed = inputs([bearing], dt.date(2026, 1, 1), Codes()).histories
+    assert weighed.kind.tolist() == [Kind.READING, Kind.UNSURE, Kind.READING]
     assert told.n_set_aside == 1
     assert told.works[0].on == dt.date(2012, 5, 2)
 

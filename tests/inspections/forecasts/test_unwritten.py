@@ -1,0 +1,52 @@
+"""A fall that nobody explained, on the bearing's page: what is likelier, between which days, and the question."""
+
+import datetime as dt
+
+import pytest
+
+from inspections.forecasts.codes import Codes
+from inspections.forecasts.computation import figures_of
+from inspections.forecasts.figures import Figures
+from inspections.forecasts.sentences import unwritten_sentence
+from inspections.forecasts.wear_inputs import inputs
+from inspections.wear.parameters import Params
+from inspections.wear.population import Pool, Population
+from tests import makers
+
+AS_OF = dt.date(2026, 1, 1)
+
+
+def test_what_is_likelier_stands_first_with_its_days_and_the_question():
+    figures = Figures(
+        {
+            "unwritten": [0.92, 0.06, 0.02],
+            "unwritten_from": "2019-05-03",
+            "unwritten_until": "2021-06-04",
+        }
+    )
+    told = unwritten_sentence(figures).replace("\xa0", " ")
+    assert told.startswith("Between 3 May 2019 and 4 Jun 2021 the clearance fell and nothing is written:")
+    assert (
+        "a new shell is likelier than another gauge or way of measuring or a wrong reading (92 to 6 to 2)"
+        in told
+    )
+    assert "Was the shell changed then?" in told
+
+
+@pytest.mark.parametrize("chances", [None, [0.02, 0.0, 0.98]])
+def test_nothing_is_asked_where_nothing_is_in_doubt(chances):
+    assert unwritten_sentence(Figures({"unwritten": chances})) == ""
+
+
+@pytest.mark.django_db
+def test_a_fall_with_nothing_written_is_weighed_between_its_two_readings():
+    bearing = makers.a_bearing()
+    makers.an_event(kind="shell_change", bearing=bearing, on=dt.date(2010, 1, 5))
+    for year, value in ((2012, "0.17"), (2014, "0.21"), (2016, "0.25"), (2018, "0.14"), (2020, "0.16")):
+        makers.a_reading(bearing=bearing, on=dt.date(year, 1, 5), value=value)
+    known = inputs([bearing], AS_OF, Codes())
+    clock = int(known.histories.clock[0])
+    pool = Pool(clock, 9, 9, False, True, "", (Params(exponent=1.0),), (1.0,))
+    figures = figures_of(known, Population((pool,)))[bearing.pk]
+    assert figures["unwritten"][0] > 0.5
+    assert (figures["unwritten_from"], figures["unwritten_until"]) == ("2016-01-05", "2018-01-05")
