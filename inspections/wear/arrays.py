@@ -157,7 +157,7 @@ class Histories:
 
     def with_events(self, before: IntArray, **given: Any) -> Histories:
         """The same bearings with an event put in before each of some events (N,), ascending; ``given`` its fields, else blank."""
-        parts = {
+        parts: dict[str, Any] = {
             name: np.insert(getattr(self, name), before, given.get(name, blank))
             for name, (_, blank) in EVENT_FIELDS.items()
         }

@@ -146,8 +146,8 @@ def _fit(f: Frame, plain: Pool, known: Pool | None, threads: bool, carry: bool) 
 
 def _same(o: Objective, f: Frame, aside: np.ndarray, weight: FloatArray) -> bool:
     """Whether a climb would read the very same records again."""
-    now = (o.f.histories.kind, o.set_aside, o.weight)
-    return all(np.array_equal(a, b) for a, b in zip(now, (f.histories.kind, aside, weight), strict=True))
+    kinds = np.array_equal(o.f.histories.kind, f.histories.kind)
+    return kinds and np.array_equal(o.set_aside, aside) and np.array_equal(o.weight, weight)
 
 
 def _explained(f: Frame, p: Params, aside: np.ndarray) -> FloatArray:
