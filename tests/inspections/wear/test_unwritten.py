@@ -45,8 +45,9 @@ def test_a_lower_level_that_is_not_new_metal_is_likelier_another_gauge(populatio
     assert gauge > 2 * new
 
 
-def test_a_slip_by_inch_and_millimetre_is_no_new_shell(population):
-    slip = [reading(11.0, 152.0), reading(22.0, 174.0 / 25.4), reading(33.0, 198.0), reading(44.0, 221.0)]
+@pytest.mark.parametrize("factor", [1 / 25.4, 1000.0])
+def test_a_slip_of_the_unit_is_no_new_shell(population, factor):
+    slip = [reading(11.0, 152.0), reading(22.0, 174.0 * factor), reading(33.0, 198.0), reading(44.0, 221.0)]
     good = [slip[0], reading(22.0, 174.0), *slip[2:]]
     result = forecast(fleet(slip, good), population)
     assert result.unwritten[0, 2] > 0.97
@@ -80,6 +81,20 @@ def test_the_fleets_numbers_are_those_of_its_written_shell_changes():
     a, b = (fit_fleet(h, carry=False).main.designs[0] for h in (told, silent))
     assert b.tau == pytest.approx(a.tau, abs=0.06)
     assert b.method_sd["lead wire"] == pytest.approx(a.method_sd["lead wire"], rel=0.1)
+
+
+def test_no_rate_is_learned_from_a_reading_that_cannot_be():
+    """Of every fifth bearing the first life's only reading is 25.4 times too large, which an outlying rate would explain."""
+    rng = np.random.default_rng(7)
+    rows = []
+    for i in range(100):
+        level, rate = 130 * (1 + 0.1 * rng.normal()), 2.2 * np.exp(0.5 * rng.normal())
+        wild = [reading(11.0, 25.4 * rng.uniform(150, 200)), event(Kind.NEW_LIFE, 11.0)] if i % 5 == 0 else []
+        later = [reading(11.0 + 11.0 * k, level + rate * 11.0 * k + 10.0 * rng.normal()) for k in range(1, 4)]
+        rows.append((FACTS, [event(Kind.NEW_LIFE, 0.0 if wild else 11.0), *wild, *later]))
+    params = fit_fleet(build(rows, [Method("lead wire", 10.0)]), carry=False).main.designs[0]
+    assert params.tau == pytest.approx(0.5, abs=0.12)
+    assert params.outlying < 0.03
 
 
 def _renewed_fleet(written: bool):
