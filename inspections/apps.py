@@ -2,6 +2,12 @@
 
 from django.apps import AppConfig
 
+# Work, not record: no entry commits to it.
+BESIDE_THE_RECORD = (
+    "what devices were answered (receipts)",
+    "prints that are being tapped and are not entered yet",
+)
+
 
 class InspectionsConfig(AppConfig):
     name = "inspections"
@@ -12,9 +18,11 @@ class InspectionsConfig(AppConfig):
         from fleet.importing.findings import name_kinds
         from fleet.importing.loaders import register_loader
         from fleet.importing.outcome import register_outcome
+        from fleet.ledger.beside import LOOKS, NOT_COVERED
         from inspections.forecasts.first_dates import outcome_of
         from inspections.forecasts.jobs import register_work
         from inspections.forecasts.reproduction import told
+        from inspections.forecasts.stored_look import OTHER_RUNS, stored_forecasts
         from inspections.importing import remark_values
         from inspections.importing.answers import KIND_LEADS, KIND_WORDS
         from inspections.importing.loading import HistoryLoader
@@ -22,6 +30,8 @@ class InspectionsConfig(AppConfig):
         from inspections.records.entry_kinds import register_kinds
 
         BEFORE_THE_FIRST_PAGE.append(_warm)
+        LOOKS.append(stored_forecasts)
+        NOT_COVERED.extend([*BESIDE_THE_RECORD, OTHER_RUNS])
         RECOMPUTED.append(told)
         register_kinds()
         register_acts()

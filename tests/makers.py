@@ -15,7 +15,7 @@ from fleet.models import Account, Attachment, Bearing, BearingFacts, Outage, Per
 from fleet.plant.acts import record
 from fleet.plant.limits import set_limits
 from fleet.plant.outages import schedule_outage
-from fleet.plant.people import add_person, give_role, person_named
+from fleet.plant.people import add_person, give_role, person_named, tell_state
 from fleet.plant.register import NewPlace, position_rows, register_places, register_site, wear_class_named
 from inspections.models import Event, MeterEntry, Reading
 from inspections.records.recording import close_visit, open_visit, record_event, record_meter, record_reading
@@ -135,6 +135,7 @@ def an_account(*, role: str = "engineer", site: Site | None = None, username: st
     account = Account(username=username, person=person)
     account.set_unusable_password()
     account.save(force_insert=True)
+    tell_state(account, "opened")
     if role:
         give_role(person=person, role=role, site=site, by=somebody())
     return account

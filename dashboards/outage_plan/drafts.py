@@ -15,6 +15,7 @@ from django.db import transaction
 
 from fleet.clock import now
 from fleet.models import Site
+from fleet.models.recorded import LAST_FIRST
 from inspections.models import DraftPlan, Plan
 
 OPEN, SCRAPE, REPLACE, LEAVE = "open", "scrape", "replace", "leave"
@@ -87,7 +88,7 @@ def kept_versions(site: Site) -> list[DraftPlan]:
 def accepted(site: Site) -> Plan | None:
     """The plan that stands accepted at a site."""
     rows = Plan.objects.standing().filter(site=site, accepted_on__isnull=False)
-    return rows.order_by("-accepted_on", "-recorded_at", "-entry_n").first()
+    return rows.order_by("-accepted_on", *LAST_FIRST).first()
 
 
 # the plan in hand ------------------------------------------------------------------------------------------

@@ -20,6 +20,7 @@ from fleet.clock import today_at
 from fleet.formatting import hours
 from fleet.measuring_methods import BEST
 from fleet.models import Bearing, Outage, Site, Spare, WorkHours
+from fleet.models.recorded import IN_ORDER
 from inspections.forecasts.bearing_facts import planned_words
 from inspections.forecasts.current import current, parameters, standing_run
 from inspections.forecasts.figures import Figures
@@ -240,7 +241,7 @@ def _outage(one: Outage) -> plan.Outage:
 def _hours() -> dict[object, plan.Hours]:
     """By class, and under None for all others."""
     found: dict[object, plan.Hours] = {None: USUAL_HOURS}
-    for row in WorkHours.objects.standing().order_by("recorded_at"):
+    for row in WorkHours.objects.standing().order_by(*IN_ORDER):
         found[row.wear_class_id] = plan.Hours(
             float(row.open_hours), float(row.measure_hours), float(row.scrape_hours), float(row.replace_hours)
         )
@@ -318,7 +319,7 @@ def _life_days(figures: Figures) -> float:
 def _spares(site: Site, rows: Sequence[plan.Bearing]) -> tuple[plan.Spare, ...]:
     """Spares in store and on order; a type nobody has stated can be ordered at the usual lead time."""
     found = []
-    for spare in Spare.objects.standing().filter(site=site).order_by("recorded_at"):
+    for spare in Spare.objects.standing().filter(site=site).order_by(*IN_ORDER):
         bore = float(spare.bore_um) if spare.bore_um is not None and spare.bored else None
         due = ((spare.due_back_on, 1),) if spare.due_back_on else ()
         lead = float(spare.lead_time_days) if spare.lead_time_days is not None else LEAD_TIME_DAYS

@@ -11,6 +11,7 @@ from fleet.importing.answers import Answers
 from fleet.importing.plans.plan import Plan, plan_of
 from fleet.ledger.writing import Fact, write
 from fleet.models import Answer, ReadingPlan, Role, Sheet, StoredFile
+from fleet.models.recorded import IN_ORDER
 
 
 def digest_of(data: bytes) -> str:
@@ -93,10 +94,7 @@ def answers_for(data: bytes, name: str, holds: str, sites: frozenset[uuid.UUID] 
     of_files = Q(file=digest_of(data)) | Q(file__in=sheets.values("file"))
     answers = Answers()
     for key, said in (
-        Answer.objects.standing()
-        .filter(of_files)
-        .order_by("recorded_at", "entry_n")
-        .values_list("question", "answer")
+        Answer.objects.standing().filter(of_files).order_by(*IN_ORDER).values_list("question", "answer")
     ):
         answers.add_said(key, said)
     return answers
@@ -105,7 +103,7 @@ def answers_for(data: bytes, name: str, holds: str, sites: frozenset[uuid.UUID] 
 def answer_facts(file: StoredFile, answers: Answers, chain: str) -> Iterable[Fact]:
     """The answers that this file does not have yet."""
     known: dict[str, Any] = {}
-    rows = Answer.objects.standing().filter(file=file).order_by("recorded_at", "entry_n")
+    rows = Answer.objects.standing().filter(file=file).order_by(*IN_ORDER)
     for key, said in rows.values_list("question", "answer"):
         known[key] = said
     for key, said in answers:

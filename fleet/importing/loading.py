@@ -26,6 +26,7 @@ from fleet.importing.plans.plan import Plan
 from fleet.importing.questions import QuestionGroup, Settling, groups_of, relocated
 from fleet.importing.rows_before import SetAsideBefore, give_keys, mark_known
 from fleet.importing.shown_rows import NOT_SHOWN, digest_of_rows
+from fleet.ledger.commitments import ROWS, rows_body
 from fleet.ledger.refusals import sentence_of
 from fleet.ledger.writing import Fact, write
 from fleet.models import Person, ReadingPlan, SetAside, Sheet, SheetRow, Site
@@ -426,7 +427,10 @@ class _Import:
         write(facts, by=context.by, act=act)
         if self.loader.known_by_rows:
             ignored = self.context.memory.get("ignored", ())
-            _know_rows(sheet, [*self.kept, *(row for row in self.parsed.rows if row.number in ignored)])
+            known = [*self.kept, *(row for row in self.parsed.rows if row.number in ignored)]
+            _know_rows(sheet, known)
+            rows = [(row.sheet_row, row.site, row.key, row.digest) for row in known]
+            write([Fact(chain, ROWS, body=rows_body(sheet.pk, rows))], by=context.by, act=act)
         self.result.sheet = sheet
 
     def _only_site(self) -> Site | None:

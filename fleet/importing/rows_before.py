@@ -9,6 +9,7 @@ from uuid import UUID
 from fleet.importing.findings import Finding
 from fleet.importing.parsed_rows import Parsed, ParsedRow
 from fleet.models import SetAside, SheetRow
+from fleet.models.recorded import IN_ORDER
 
 BATCH = 500
 LONGEST_ID = 180
@@ -105,7 +106,7 @@ class SetAsideBefore:
         self._waiting: dict[str, list[UUID]] = defaultdict(list)
         self._by_place: dict[int, list[tuple[UUID, dict[str, str]]]] = defaultdict(list)
         self._taken: set[UUID] = set()
-        standing = SetAside.objects.standing().filter(sheet__holds=holds).order_by("recorded_at", "entry_n")
+        standing = SetAside.objects.standing().filter(sheet__holds=holds).order_by(*IN_ORDER)
         for pk, cells, number, file in standing.values_list("id", "cells", "number", "sheet__file"):
             self._waiting[_words(cells)].append(pk)
             if file == digest:

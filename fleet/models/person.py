@@ -16,6 +16,7 @@ class Person(models.Model):
     name = models.CharField(max_length=120, blank=True)
     folded = models.CharField(max_length=120, blank=True, db_index=True)
     employer = models.CharField(max_length=120, blank=True)
+    salt = models.CharField(max_length=32, blank=True, default="")
     created_at = models.DateTimeField(auto_now_add=True)
 
     def __str__(self) -> str:

@@ -6,6 +6,28 @@ from typing import Any, Self
 
 from django.db import models
 
+# The order of recording is that of a chain's entries; no clock is asked, for a clock may be set back. Rows of several
+# chains come chain by chain, in the order of the chains' names.
+IN_ORDER = ("chain", "entry_n")
+LAST_FIRST = ("-chain", "-entry_n")
+
+
+def order_of(row: Any) -> tuple[bool, str, int]:
+    """Where a row stands among those that say the same thing: the last of them holds.
+
+    On one chain the later entry is the last. Across chains what is said of a position on its own chain goes before what
+    stands on any other, then comes the order of the chains' names (a site's after the plant's).
+    """
+    own = row.chain == f"bearing:{getattr(row, 'bearing_id', None)}"
+    return own, row.chain, row.entry_n
+
+
+def is_later(row: Any, other: Any) -> bool:
+    """Whether a row was recorded after another; only between two chains is the clock asked."""
+    if row.chain == other.chain:
+        return bool(row.entry_n > other.entry_n)
+    return bool(row.recorded_at > other.recorded_at)
+
 
 class RecordedQuerySet(models.QuerySet[Any]):
     def standing(self) -> Self:
@@ -17,9 +39,9 @@ class DatedQuerySet(RecordedQuerySet):
     """Rows that hold from a day on (`from_on`; empty: always) until a later row takes over."""
 
     def holding_on(self, day: datetime.date, *key: str) -> dict[Any, Any]:
-        """For each value of the key's columns, the standing row that holds on a day: the latest begun, then latest recorded."""
+        """For each value of the key's columns, the standing row that holds on a day: the latest begun, then `order_of`."""
         rows = self.standing().filter(models.Q(from_on__isnull=True) | models.Q(from_on__lte=day))
-        begun = sorted(rows, key=lambda row: (row.from_on or datetime.date.min, row.recorded_at, row.entry_n))
+        begun = sorted(rows, key=lambda row: (row.from_on or datetime.date.min, *order_of(row)))
         if len(key) == 1:
             return {getattr(row, key[0]): row for row in begun}
         return {tuple(getattr(row, name) for name in key): row for row in begun}

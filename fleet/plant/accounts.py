@@ -8,7 +8,7 @@ from fleet.access import sites_of
 from fleet.ledger.writing import Fact, write
 from fleet.models import Account, Person, Role, Site, folded
 from fleet.plant.acts import PLANT, Refused, withdraw
-from fleet.plant.people import add_account, give_role, person_named
+from fleet.plant.people import add_account, give_role, person_named, tell_state
 from fleet.web.passwords import one_time_password
 
 GOVERN = "people and sites"
@@ -46,16 +46,18 @@ def admit(
     account = Account.objects.filter(person=person).first()
     if account is None:
         password = one_time_password()
-        return add_account(person=person, username=name, password=password, check=False), password
-    return account, renew(account) if new_password else ""
+        return add_account(person=person, username=name, password=password, check=False, by=by), password
+    return account, renew(account, by=by) if new_password else ""
 
 
-def renew(account: Account) -> str:
+@transaction.atomic
+def renew(account: Account, *, by: UUID) -> str:
     """Another one-time password for an account; every session it has ends."""
     password = one_time_password()
     account.set_password(password)
     account.must_change_password = True
     account.save(update_fields=["password", "must_change_password"])
+    tell_state(account, "password set anew", by=by)
     return password
 
 
@@ -80,10 +82,12 @@ def end_role(*, role: Role, reason: str, by: UUID) -> None:
     withdraw(role, reason=reason, by=by)
 
 
-def shut(account: Account, *, open_again: bool = False) -> None:
+@transaction.atomic
+def shut(account: Account, *, by: UUID, open_again: bool = False) -> None:
     """Close a way to sign in, at once, or open it again; the person's part in the record stays."""
     account.is_active = open_again
     account.save(update_fields=["is_active"])
+    tell_state(account, "opened again" if open_again else "closed", by=by)
 
 
 @transaction.atomic
@@ -93,5 +97,7 @@ def blank_name(*, person: Person, by: UUID) -> None:
     The way to sign in closes. Sheets that were imported are kept as they came and may hold the name.
     """
     write([Fact(PLANT, "name_blanked", body={"person": person.pk})], by=by)
-    Person.objects.filter(pk=person.pk).update(name="", folded="", employer="")
+    Person.objects.filter(pk=person.pk).update(name="", folded="", employer="", salt="")
     Account.objects.filter(person=person).update(username=f"removed {person.pk.hex[:12]}", is_active=False)
+    for account in Account.objects.filter(person=person).select_related("person"):
+        tell_state(account, "closed, its name taken out", by=by)

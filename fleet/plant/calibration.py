@@ -12,6 +12,7 @@ from django.db import transaction
 from fleet import clock
 from fleet.ledger.writing import Fact, write
 from fleet.models import Attachment, Calibration, Instrument, StoredFile
+from fleet.models.recorded import IN_ORDER
 from fleet.plant.acts import PLANT, Refused, fact_of
 
 MOST_BYTES = 12_000_000
@@ -98,7 +99,7 @@ def content_type_of(data: bytes) -> str:
 
 def calibrations(instruments: Iterable[Instrument] | None = None) -> dict[UUID, list[Calibration]]:
     """The standing calibrations of gauges (None: of all), by gauge, the earliest first."""
-    rows = Calibration.objects.standing().order_by("on", "recorded_at", "entry_n")
+    rows = Calibration.objects.standing().order_by("on", *IN_ORDER)
     if instruments is not None:
         rows = rows.filter(instrument__in=[one.pk for one in instruments])
     found: dict[UUID, list[Calibration]] = {}

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from fleet import models
 from fleet.ledger import kinds
+from fleet.ledger.commitments import ACCOUNT, NAME, ROWS
 from fleet.ledger.kinds import Body, Stamp
 
 
@@ -44,6 +45,8 @@ def register_kinds() -> None:
     ):
         kinds.register(name, model)
     kinds.register("name_blanked")
+    for beside in (NAME, ACCOUNT, ROWS):
+        kinds.register(beside)
     kinds.register("person")  # the name stands beside the ledger, so that it can be blanked
     kinds.register("withdrawal", apply=_withdraw)
     kinds.register("revision", apply=_revise)

@@ -2,11 +2,12 @@
 
 import datetime as dt
 import uuid
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from django.contrib.auth.password_validation import validate_password
 from django.db import transaction
 
+from fleet.ledger.commitments import ACCOUNT, NAME, account_body, name_body, new_salt
 from fleet.ledger.writing import Fact, write
 from fleet.models import (
     Account,
@@ -25,11 +26,19 @@ def add_person(
 ) -> Person:
     """A new person; the chain holds the inner id, the name stands beside it. `by` empty: the person acts for itself."""
     bare = _filled(name, "person's name")
-    person = Person(name=bare[:120], folded=folded(bare)[:120], employer=employer.strip()[:120])
+    person = Person(
+        name=bare[:120], folded=folded(bare)[:120], employer=employer.strip()[:120], salt=new_salt()
+    )
     with transaction.atomic():
         person.save(force_insert=True)
-        write([Fact(PLANT, "person", body={"id": person.id})], by=by or person.id, act=act)
+        write(_entries_of([person]), by=by or person.id, act=act)
     return person
+
+
+def _entries_of(people: Sequence[Person]) -> list[Fact]:
+    """That these persons are, and the hashes of their names."""
+    facts = [Fact(PLANT, "person", body={"id": person.id}) for person in people]
+    return [*facts, *(Fact(PLANT, NAME, body=name_body(person)) for person in people)]
 
 
 def person_named(name: str, *, by: uuid.UUID | None = None) -> Person:
@@ -49,19 +58,28 @@ def persons_named(names: Iterable[str], *, by: uuid.UUID, act: uuid.UUID | None 
         for person in Person.objects.filter(folded__in=keys[start : start + 500]).order_by("-created_at"):
             known[person.folded] = person
     new = [
-        Person(name=" ".join(wanted[key].split())[:120], folded=key[:120]) for key in keys if key not in known
+        Person(name=" ".join(wanted[key].split())[:120], folded=key[:120], salt=new_salt())
+        for key in keys
+        if key not in known
     ]
     if new:
         with transaction.atomic():
             Person.objects.bulk_create(new)
-            write([Fact(PLANT, "person", body={"id": person.id}) for person in new], by=by, act=act)
+            write(_entries_of(new), by=by, act=act)
     return known | {person.folded: person for person in new}
 
 
 def add_account(
-    *, person: Person, username: str, password: str, must_change_password: bool = True, check: bool = True
+    *,
+    person: Person,
+    username: str,
+    password: str,
+    must_change_password: bool = True,
+    check: bool = True,
+    by: uuid.UUID | None = None,
 ) -> Account:
     """A way to sign in for a person. `check` off only where the password was made by the site itself.
+    `by`: who gives it; else the person.
 
     Raises
     ------
@@ -77,8 +95,16 @@ def add_account(
     if check:
         validate_password(password, account)
     account.set_password(password)
-    account.save(force_insert=True)
+    with transaction.atomic():
+        account.save(force_insert=True)
+        tell_state(account, "opened", by=by)
     return account
+
+
+def tell_state(account: Account, what: str, *, by: uuid.UUID | None = None) -> None:
+    """Record what was done to an account, with the hash of the state it is in now; `by` empty: its own person."""
+    body = account_body(account, account.person.salt, what)
+    write([Fact(PLANT, ACCOUNT, body=body)], by=by or account.person_id)
 
 
 def give_role(

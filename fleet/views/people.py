@@ -125,9 +125,9 @@ def change(request: HttpRequest, account_id: int) -> HttpResponse:
         messages.error(request, "Nobody shuts out themselves. Ask another administrator.")
         return redirect("people")
     if act == "password":
-        _tell(request, account, people.renew(account), "")
+        _tell(request, account, people.renew(account, by=by), "")
     elif act in ("shut", "open"):
-        people.shut(account, open_again=act == "open")
+        people.shut(account, by=by, open_again=act == "open")
         messages.success(
             request,
             f"{account.person} {'may sign in again' if act == 'open' else 'may not sign in any more'}.",

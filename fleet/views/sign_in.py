@@ -5,10 +5,12 @@ from django.contrib import messages
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.forms import PasswordChangeForm
 from django.contrib.auth.views import LoginView, LogoutView, PasswordChangeView
-from django.db import connection
+from django.db import connection, transaction
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import resolve_url
 from django.views.decorators.http import require_safe
+
+from fleet.plant.people import tell_state
 
 
 class SignIn(LoginView):
@@ -27,7 +29,9 @@ class ChangePassword(PasswordChangeView):
 
     def form_valid(self, form: PasswordChangeForm) -> HttpResponse:
         form.user.must_change_password = False
-        answer = super().form_valid(form)
+        with transaction.atomic():
+            answer = super().form_valid(form)
+            tell_state(form.user, "password changed by its holder")
         messages.success(self.request, "Your password is changed.")
         return answer
 

@@ -5,6 +5,7 @@ from typing import Any
 from uuid import UUID
 
 from fleet.models import Bearing, Limit, Person
+from fleet.models.recorded import IN_ORDER
 from fleet.plant.calibration import doubts
 from fleet.sheets.export import csv_bytes
 from inspections.models import Reading, reading_columns
@@ -72,11 +73,7 @@ def story_csv(told: LedgerStory) -> bytes:
 def readings_csv(bearing: Bearing, told: LedgerStory, people: Mapping[UUID, Person]) -> bytes:
     """Every reading, withdrawn ones too, with the figure as typed and in um."""
     changed = {line.thing: line.withdrawn for line in told.lines}
-    rows = (
-        Reading.objects.filter(bearing=bearing)
-        .select_related("instrument")
-        .order_by("on", "recorded_at", "entry_n")
-    )
+    rows = Reading.objects.filter(bearing=bearing).select_related("instrument").order_by("on", *IN_ORDER)
     said = doubts((one.instrument_id, one.on) for one in rows)
     return csv_bytes(
         READINGS, [_reading_cells(one, _doubt(said, one), changed.get(one.pk, ""), people) for one in rows]
@@ -101,7 +98,7 @@ def _reading_cells(
 def limits_csv(bearing: Bearing, told: LedgerStory) -> bytes:
     """Every limit that was set, with its authority and the day from which it holds."""
     changed = {line.thing: line.withdrawn for line in told.lines}
-    rows = Limit.objects.filter(bearing=bearing).order_by("from_on", "recorded_at", "entry_n")
+    rows = Limit.objects.filter(bearing=bearing).order_by("from_on", *IN_ORDER)
     return csv_bytes(
         LIMITS,
         [

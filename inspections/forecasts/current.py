@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from django.db.models import Max
+from django.db.models import Count
 
 from fleet.clock import today_in
 from fleet.ledger.seal import leaves, root_of
@@ -116,7 +116,7 @@ def record_digests(bearings: Sequence[Bearing]) -> dict[uuid.UUID, str]:
     for place, machine in Installation.objects.standing().values_list("place_id", "machine_id"):
         machines[place].append(machine)
     heads = dict(Chain.objects.exclude(id="plant").values_list("id", "n"))
-    settings = Setting.objects.aggregate(last=Max("recorded_at"))["last"]
+    settings = Setting.objects.aggregate(n=Count("pk"), n_withdrawn=Count("withdrawn_by"))
     found = {}
     for bearing in bearings:
         names = [f"bearing:{bearing.pk}", f"site:{bearing.place.site_id}"]

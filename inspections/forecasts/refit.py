@@ -22,6 +22,7 @@ from inspections.forecasts.figures import Figures
 from inspections.forecasts.judgement.current import digests_of
 from inspections.forecasts.judgement.figures import Judgement
 from inspections.forecasts.judgement.reckoning import reckon
+from inspections.forecasts.stored_look import rows_hash
 from inspections.forecasts.wear_inputs import fleet_inputs
 from inspections.models import Forecast, ForecastRun
 from inspections.wear.fit import fit_fleet
@@ -68,23 +69,23 @@ def refit(*, by: uuid.UUID, as_of: dt.date | None = None, hide: int = 0) -> Fore
     )
     with transaction.atomic():
         run.save(force_insert=True)
-        bulk.insert(
-            [_row(run, bearing, digests[bearing.pk], figures[bearing.pk], judged) for bearing in bearings]
-        )
-        write([Fact("plant", "forecast_run", body=_entry(run, len(bearings)))], by=by)
+        rows = [_row(run, bearing, digests[bearing.pk], figures[bearing.pk], judged) for bearing in bearings]
+        bulk.insert(rows)
+        write([Fact("plant", "forecast_run", body=_entry(run, rows))], by=by)
         seal_now(by=by)
     return run
 
 
-def _entry(run: ForecastRun, n: int) -> dict[str, Any]:
+def _entry(run: ForecastRun, rows: list[Forecast]) -> dict[str, Any]:
     return {
         "id": run.pk,
         "as_of": run.as_of,
         "engine": run.engine,
-        "bearings": n,
+        "bearings": len(rows),
         "heads": run.heads_digest,
         "parameters": canonical_hash(run.parameters),
         "figures": run.figures_hash,
+        "rows": rows_hash(rows),
     }
 
 

@@ -10,6 +10,7 @@ from django.db.models import Q
 
 from fleet.measuring_methods import METHODS, NOT_NAMED, Spread
 from fleet.models import BearingFacts, Installation, Limit, LimitUse, PlaceFacts
+from fleet.models.recorded import IN_ORDER
 from inspections.importing.clearances import Facts
 from inspections.importing.lines import Line
 from inspections.importing.meters import FEWEST_HOURS_A_YEAR, YEAR, Hours
@@ -28,7 +29,7 @@ def facts_of(bearings: Collection[UUID]) -> dict[UUID, Facts]:
     """Load side, journal and fitting range of bearings, as they hold last."""
     rows = BearingFacts.objects.standing().filter(_among("bearing_id", bearings))
     known: dict[UUID, tuple] = {}
-    for row in rows.order_by("from_on", "recorded_at", "entry_n").values_list(
+    for row in rows.order_by("from_on", *IN_ORDER).values_list(
         "bearing_id", "load_side", "journal_diameter_um", "from_on"
     ):
         if row[0] not in known or row[3] is not None or known[row[0]][3] is None:
@@ -38,9 +39,7 @@ def facts_of(bearings: Collection[UUID]) -> dict[UUID, Facts]:
     limits = Limit.objects.standing().filter(
         _among("bearing_id", bearings), use__in=uses, quantity="clearance"
     )
-    for bearing, use, um in limits.order_by("recorded_at", "entry_n").values_list(
-        "bearing_id", "use", "value_um"
-    ):
+    for bearing, use, um in limits.order_by(*IN_ORDER).values_list("bearing_id", "use", "value_um"):
         if bearing and um is not None:
             fitting[bearing][use] = float(um)
     found = {}
@@ -153,9 +152,7 @@ def pump_changes(places: Collection[UUID]) -> dict[UUID, list[int]]:
 def standing_by(places: Collection[UUID]) -> set[UUID]:
     """Places whose own duty, as it holds last, gives fewer hours a year than a meter in service."""
     rows = PlaceFacts.objects.standing().filter(_among("place_id", places), duty_hours_per_day__isnull=False)
-    duty = dict(
-        rows.order_by("from_on", "recorded_at", "entry_n").values_list("place_id", "duty_hours_per_day")
-    )
+    duty = dict(rows.order_by("from_on", *IN_ORDER).values_list("place_id", "duty_hours_per_day"))
     return {place for place, hours in duty.items() if float(hours) * YEAR < FEWEST_HOURS_A_YEAR}
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from fleet.models import Bearing, LimitUse
+from fleet.models.recorded import LAST_FIRST
 from fleet.per_mille import LIMIT, part_of
 from fleet.published_rules import RULES
 from fleet.units import from_um, show_um
@@ -41,15 +42,15 @@ class Ground:
 def ground_of(bearing: Bearing, journal_um: Decimal | None) -> Ground:
     """The journal as it holds, and the last standing clearance that counts."""
     rows = Reading.objects.for_wear().filter(bearing=bearing, quantity="clearance", value_um__isnull=False)
-    return Ground(journal_um, rows.order_by("-on", "-recorded_at", "-entry_n").first())
+    return Ground(journal_um, rows.order_by("-on", *LAST_FIRST).first())
 
 
 def own_unit(bearing: Bearing) -> str:
     """The unit this bearing was last read in, else that of its last limit; blank: nobody has said one."""
     read = Reading.objects.standing().filter(bearing=bearing, quantity="clearance")
-    unit = read.order_by("-on", "-recorded_at", "-entry_n").values_list("unit", flat=True).first()
+    unit = read.order_by("-on", *LAST_FIRST).values_list("unit", flat=True).first()
     of_limits = bearing.limits.filter(withdrawn_by__isnull=True).exclude(unit="")
-    return unit or of_limits.order_by("-recorded_at").values_list("unit", flat=True).first() or ""
+    return unit or of_limits.order_by(*LAST_FIRST).values_list("unit", flat=True).first() or ""
 
 
 def doubts(use: str, um: Decimal, unit: str, ground: Ground) -> list[Doubt]:

@@ -23,6 +23,7 @@ from fleet.models import (
     ProposedLimit,
     WearClass,
 )
+from fleet.models.recorded import order_of
 from fleet.plant.acts import Refused
 from fleet.plant.limits import set_limits
 from fleet.units import from_um, to_um
@@ -87,7 +88,7 @@ def _told(use: str, row: Limit | None, who: dict[UUID, str], stands: str = "") -
 
 
 def _order(row: Limit) -> tuple:
-    return row.from_on or dt.date.min, row.recorded_at, row.entry_n
+    return row.from_on or dt.date.min, *order_of(row)
 
 
 def _authors(rows: Sequence[Limit]) -> dict[UUID, str]:

@@ -10,7 +10,7 @@ from uuid import UUID
 
 from fleet.ledger.writing import Fact
 from fleet.models import Installation, Machine, Outage, Place, Rotor, RotorFitting, folded
-from fleet.models.recorded import RecordedQuerySet
+from fleet.models.recorded import IN_ORDER, RecordedQuerySet
 from fleet.plant.acts import fact_of
 from inspections.models import NO_VISIT, EventKind, Visit
 from inspections.records.entry_bodies import new_row
@@ -64,7 +64,7 @@ class Machines:
         self._days: dict[UUID, list[dt.date]] = {}
         self._machines: dict[UUID, list[UUID]] = {}
         rows = _narrowed(Installation.objects.standing(), "place_id", {fact.place for fact in facts})
-        for place, machine, day in rows.order_by("from_on", "recorded_at", "entry_n").values_list(
+        for place, machine, day in rows.order_by("from_on", *IN_ORDER).values_list(
             "place_id", "machine_id", "from_on"
         ):
             self._put(place, machine, day or dt.date.min)
@@ -121,7 +121,7 @@ class Openings:
         self._closing = True
         rows = _narrowed(Visit.objects.standing(), "place_id", {fact.place for fact in facts})
         for place, machine, pk, label, opened, last, closed, precision in rows.order_by(
-            "opened_on", "recorded_at", "entry_n"
+            "opened_on", *IN_ORDER
         ).values_list(
             "place_id", "machine_id", "pk", "label", "opened_on", "last_on", "closed_on", "precision"
         ):

@@ -9,6 +9,7 @@ from uuid import UUID
 from django.db.models import Q
 
 from fleet.models import Bearing, BearingFacts, Installation, LoadSide, SetAside
+from fleet.models.recorded import IN_ORDER
 from fleet.units import Day, Unreadable, parse_day
 from inspections.models import Event, EventKind, MeterEntry, Reading, Visit
 from inspections.story.exposure import MeterPoint
@@ -230,9 +231,7 @@ class _Asked:
 
     def _load_sides(self) -> dict[UUID, str]:
         rows = BearingFacts.objects.standing().filter(self._of_bearings)
-        begun = rows.order_by("from_on", "recorded_at", "entry_n").values_list(
-            "bearing_id", "load_side", "from_on"
-        )
+        begun = rows.order_by("from_on", *IN_ORDER).values_list("bearing_id", "load_side", "from_on")
         found: dict[UUID, str] = {}
         for bearing, side, from_on in sorted(begun, key=lambda row: row[2] or dt.date.min):
             if self.until is None or from_on is None or from_on <= self.until:
@@ -259,12 +258,12 @@ class _Asked:
     def _readings(self) -> Iterator[Measurement]:
         rows = Reading.objects.standing().filter(self._of_bearings, self._by_now())
         # By its fields' names: Measurement is declared in the same order.
-        for row in rows.order_by("on", "order", "recorded_at", "entry_n").values_list(*Measurement.COLUMNS):
+        for row in rows.order_by("on", "order", *IN_ORDER).values_list(*Measurement.COLUMNS):
             yield Measurement.of(row)
 
     def _events(self) -> Iterable[tuple]:
         rows = Event.objects.standing().filter(self._of_places, self._by_now())
-        return rows.order_by("on", "order", "recorded_at", "entry_n").values_list(
+        return rows.order_by("on", "order", *IN_ORDER).values_list(
             "pk",
             "place_id",
             "bearing_id",
@@ -285,7 +284,7 @@ class _Asked:
     def _meter(self) -> Iterator[tuple[UUID, MeterPoint]]:
         rows = MeterEntry.objects.standing().filter(self._of_places, self._by_now())
         for place, machine, on, last_on, hours, reset, before, starts in rows.order_by(
-            "on", "reset", "recorded_at", "entry_n"
+            "on", "reset", *IN_ORDER
         ).values_list("place_id", "machine_id", "on", "last_on", "hours", "reset", "hours_before", "starts"):
             known = None if before is None else float(before)
             yield place, MeterPoint(on, float(hours), reset, known, starts, machine, last_on)

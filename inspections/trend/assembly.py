@@ -13,6 +13,7 @@ from fleet.drawing import Span
 from fleet.formatting import day, um
 from fleet.measuring_methods import NOT_NAMED, words_of
 from fleet.models import Bearing, Limit, Outage
+from fleet.models.recorded import order_of
 from inspections.forecasts.current import parameters, standing_run
 from inspections.forecasts.figures import Figures
 from inspections.forecasts.judgement.figures import READING, Judgement, Word
@@ -180,7 +181,7 @@ def _fan(fitted: Path, ahead: np.ndarray, today: dt.date) -> TrendFan:
 def _limits(one: Known, figures: Figures):
     """The maximum as it held over time, and the replace limit of now."""
     rows = Limit.objects.standing().filter(bearing=one.bearing, use="in_service_max", quantity="clearance")
-    held = sorted(rows, key=lambda row: (row.from_on or dt.date.min, row.recorded_at, row.entry_n))
+    held = sorted(rows, key=lambda row: (row.from_on or dt.date.min, *order_of(row)))
     for limit, after in zip_longest(held, held[1:]):
         if limit.value_um is not None:
             authority = ", ".join(word for word in (limit.get_authority_display(), limit.document) if word)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from fleet.models import Bearing
+from fleet.models.recorded import IN_ORDER
 from inspections.models import Closing, Disposition, Stage, Visit
 from inspections.visits.word_at_pump import CLOSING_LIST, DONE, NOT_DONE, NOT_FITTED, STATES, ListAnswers
 
@@ -75,7 +76,7 @@ class ClosingList:
 def lines_of(visit: Visit, bearing: Bearing) -> list[tuple[str, str]]:
     """What the receipt says of a bearing's closing and of its dispositions."""
     said = []
-    for row in Disposition.objects.standing().filter(visit=visit, bearing=bearing).order_by("recorded_at"):
+    for row in Disposition.objects.standing().filter(visit=visit, bearing=bearing).order_by(*IN_ORDER):
         until = f", until {row.expires_on:%d %b %Y}" if row.expires_on else ""
         checks = (
             f" Interim checks by {row.check_by} every {row.check_every_days} days, stop at {row.stop_at}."

@@ -9,6 +9,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from fleet.access import may, require, sites_for
 from fleet.clock import today_in
+from fleet.models.recorded import IN_ORDER
 from inspections.forms.disposition import DispositionForm
 from inspections.models import Closing, Visit
 from inspections.records.openings import NotRecorded
@@ -64,7 +65,7 @@ def _visit(desk: Desk) -> Visit:
 def _word(desk: Desk) -> Advice:
     """The word now; of a visit that is closed, as it stood at the closing."""
     rows = Closing.objects.standing().filter(visit=desk.visit, bearing=desk.bearing)
-    if row := rows.order_by("recorded_at").last():
+    if row := rows.order_by(*IN_ORDER).last():
         return signing.word_of(row)
     return word_of(desk.rules)
 

@@ -10,6 +10,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 
 from fleet.models import Bearing
+from fleet.models.recorded import LAST_FIRST
 from inspections.forecasts.current import current
 from inspections.models import Closing, Decision, EventKind, NotMeasured, Stage, Visit
 from inspections.records.openings import NotRecorded
@@ -275,4 +276,4 @@ def decision_of(visit: Visit, bearing: Bearing) -> Decision | None:
         bearing=bearing, on__gte=visit.opened_on, plan=None, decided__in=dispositions.SHORT.values()
     )
     rows = rows.filter(on__lte=visit.closed_on) if visit.closed_on else rows
-    return rows.order_by("-recorded_at").first()
+    return rows.order_by(*LAST_FIRST).first()

@@ -19,6 +19,7 @@ from fleet.clock import today_at
 from fleet.end_words import END_WORDS, ENDS
 from fleet.measuring_methods import offered, usual_for
 from fleet.models import LimitUse, Outage
+from fleet.models.recorded import IN_ORDER
 from fleet.web.bearing_addresses import bearing_address
 from fleet.web.bearing_search import visible
 from fleet.web.rate_limit import costly
@@ -173,9 +174,7 @@ def _usual(bearings: list) -> dict:
     """Unit and method of the last reading of each bearing; under None that of the site."""
     rows = Reading.objects.standing().filter(bearing__in=bearings, quantity="clearance")
     found: dict = {None: ("mm", usual_for("clearance"))}
-    for pk, unit, method in rows.order_by("on", "recorded_at", "entry_n").values_list(
-        "bearing_id", "unit", "method"
-    ):
+    for pk, unit, method in rows.order_by("on", *IN_ORDER).values_list("bearing_id", "unit", "method"):
         found[pk] = found[None] = (unit, method)
     return found
 

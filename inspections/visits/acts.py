@@ -16,6 +16,7 @@ from fleet import units
 from fleet.ledger.writing import Fact, write
 from fleet.measuring_methods import is_ranged
 from fleet.models import Bearing, Person, Place, Recorded
+from fleet.models.recorded import LAST_FIRST
 from inspections.forecasts.figures import Figures, figures_hash
 from inspections.forecasts.provenance import relied
 from inspections.models import (
@@ -57,7 +58,7 @@ def open_visit_of(place: Place, today: dt.date) -> Visit | None:
     rows = Visit.objects.standing().filter(
         place=place, closed_on__isnull=True, opened_on__gte=today - LABEL_REACHES, opened_on__lte=today
     )
-    return rows.order_by("-opened_on", "-recorded_at").first()
+    return rows.order_by("-opened_on", *LAST_FIRST).first()
 
 
 @transaction.atomic

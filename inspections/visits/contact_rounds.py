@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from fleet.models import Bearing
+from fleet.models.recorded import IN_ORDER
 from inspections.models import (
     ContactCheck,
     Visit,
@@ -14,7 +15,7 @@ from inspections.models import (
 def rounds_of(visit: Visit, bearing: Bearing) -> list[ContactCheck]:
     """The standing contact checks of one bearing in a visit, in order."""
     rows = ContactCheck.objects.standing().filter(event__visit=visit, event__bearing=bearing)
-    found = list(rows.select_related("event").order_by("round", "recorded_at", "entry_n"))
+    found = list(rows.select_related("event").order_by("round", *IN_ORDER))
     for one in found:
         share = one.event.contact_percent
         vars(one)["covered"] = "" if share is None else f"{share:.0f} % of the length"

@@ -14,6 +14,7 @@ from django.db.models import F, Q
 
 from fleet.ledger.writing import Fact, write
 from fleet.models import Bearing, Person, Site
+from fleet.models.recorded import IN_ORDER
 from fleet.web.bearing_addresses import bearing_address
 from inspections.models import Closing, Disposition, Visit
 from inspections.records.openings import NotRecorded
@@ -184,14 +185,15 @@ def unsigned(sites: Iterable[Site]) -> list[Unsigned]:
     rows = Closing.objects.standing().filter(bearing__place__site__in=list(sites))
     as_said = Q(word=F("decided"), word__in=[SHORT[CLOSE_UP], SHORT[REPLACE], SHORT[SCRAPE]])
     rows = rows.filter(Q(without_disposition=True) | ~as_said & ~Q(word=SHORT[CLOSE_UP]))
-    signed: dict[tuple[UUID, UUID], dt.datetime] = {}
-    given = Disposition.objects.standing().filter(visit__in=rows.values("visit")).order_by("recorded_at")
+    # Closings and dispositions of a bearing stand on its one chain: the order of its entries says what came after what.
+    signed: dict[tuple[UUID, UUID], int] = {}
+    given = Disposition.objects.standing().filter(visit__in=rows.values("visit")).order_by(*IN_ORDER)
     for row in given:
-        signed[row.visit_id, row.bearing_id] = row.recorded_at
+        signed[row.visit_id, row.bearing_id] = row.entry_n
     open_rows = [
         row
         for row in rows.select_related("bearing__place__site")
-        if signed.get((row.visit_id, row.bearing_id), row.recorded_at) <= row.recorded_at
+        if signed.get((row.visit_id, row.bearing_id), row.entry_n) <= row.entry_n
     ]
     names = dict(
         Person.objects.filter(pk__in={row.recorded_by for row in open_rows}).values_list("pk", "name")
@@ -203,9 +205,7 @@ def unsigned(sites: Iterable[Site]) -> list[Unsigned]:
 def in_force(sites: Iterable[Site], today: dt.date) -> list[Disposition]:
     """Dispositions "use as is" with their interim checks, what expires first at the top; the last of each bearing."""
     rows = Disposition.objects.standing().filter(bearing__place__site__in=list(sites))
-    last = {
-        row.bearing_id: row for row in rows.select_related("bearing__place__site").order_by("recorded_at")
-    }
+    last = {row.bearing_id: row for row in rows.select_related("bearing__place__site").order_by(*IN_ORDER)}
     found = [row for row in last.values() if row.answer == Disposition.Answer.USE_AS_IS]
     for row in found:
         vars(row).update(

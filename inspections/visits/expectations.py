@@ -17,6 +17,7 @@ from django.db.models import Q
 
 from fleet.measuring_methods import usual_for
 from fleet.models import Bearing, Chain, Limit, LimitUse
+from fleet.models.recorded import LAST_FIRST
 from fleet.per_mille import ENTRY, TYPED, USUAL
 from inspections.forecasts.computation import figures_of
 from inspections.forecasts.current import parameters, standing_run
@@ -216,7 +217,7 @@ def setup_of(bearing: Bearing, quantity: str = "clearance") -> Setup:
     """As last at this bearing, else as last at this site, else as is usual for the quantity."""
     rows = Reading.objects.standing().filter(quantity=quantity)
     for some in (rows.filter(bearing=bearing), rows.filter(bearing__place__site=bearing.place.site_id)):
-        last = some.order_by("-on", "-recorded_at", "-entry_n").values_list("unit", "method").first()
+        last = some.order_by("-on", *LAST_FIRST).values_list("unit", "method").first()
         if last:
             return Setup(*last)
     return Setup("mm", usual_for(quantity))

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from fleet.models import LimitUse, Setting, Site
+from fleet.models.recorded import IN_ORDER, is_later
 from inspections.models import (
     EFFECTS,
     WORK,
@@ -329,13 +330,12 @@ def _doubted(rules: VisitRules) -> Iterator[tuple[str, str]]:
 
 
 def _answers(rules: VisitRules) -> list[Answer]:
+    record = rules.record
     rows = (
-        Disposition.objects.standing()
-        .filter(visit=rules.record.visit, bearing=rules.record.bearing)
-        .order_by("recorded_at", "entry_n")
+        Disposition.objects.standing().filter(visit=record.visit, bearing=record.bearing).order_by(*IN_ORDER)
     )
-    works = [one.recorded_at for one in rules.record.happened if one.kind in WORK]
+    works = [one for one in record.happened if one.kind in WORK]
     return [
-        Answer(str(row.answer), frozenset(row.answers), any(when > row.recorded_at for when in works))
+        Answer(str(row.answer), frozenset(row.answers), any(is_later(work, row) for work in works))
         for row in rows
     ]

@@ -129,7 +129,12 @@ def fresh_sign_ins() -> dict[str, str]:
             if account is None:
                 person = person_named(role, by=by.id)
                 account = add_account(
-                    person=person, username=role, password=password, must_change_password=False, check=False
+                    person=person,
+                    username=role,
+                    password=password,
+                    must_change_password=False,
+                    check=False,
+                    by=by.id,
                 )
             account.set_password(password)
             account.save(update_fields=["password"])

@@ -7,10 +7,11 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from fleet.checks import RECOMPUTED
+from fleet.ledger.beside import NOT_COVERED
 from fleet.ledger.canonical import sha256
 from fleet.ledger.seal import root_of
 from fleet.ledger.verify import Findings, verify
-from fleet.models import Entry
+from fleet.models import Entry, Seal
 
 ALTERED, COULD_NOT_CHECK = 1, 2
 SHOWN = 20
@@ -63,6 +64,10 @@ class Command(BaseCommand):
         self.stdout.write(
             f"{found.n_entries} entries on {found.n_chains} chains, {found.n_seals} seals, {found.n_rows} rows read."
         )
+        for look in found.beside:
+            self.stdout.write(f"Looked at {look.what}: {look.n}, {len(look.faults)} faults.")
+        for what in NOT_COVERED:
+            self.stdout.write(f"Not covered: {what}.")
         for fault in found.faults[:SHOWN]:
             self.stdout.write(fault)
         if len(found.faults) > SHOWN:
@@ -110,6 +115,9 @@ def read_seal(path: Path) -> dict[str, Any]:
 def compared(path: Path, paper: dict[str, Any]) -> list[str]:
     """Where the record no longer holds what a seal kept outside says."""
     faults = []
+    number = json.loads(paper["seal"])["n"]
+    if not Seal.objects.filter(n=number, hash=paper["hash"]).exists():
+        faults.append(f"{path.name}: seal {number} is not in the record as it was handed out.")
     for leaf in paper["leaves"]:
         if (
             leaf["n"]

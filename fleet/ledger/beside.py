@@ -1,0 +1,127 @@
+"""What stands beside the ledger, held against what entries commit to or worked out anew; and what nothing covers.
+
+Each look answers with what it looked at, how much of it, and a sentence for each fault. An app adds its own in `ready()`.
+"""
+
+import json
+from collections import defaultdict
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from uuid import UUID
+
+from fleet.ledger.canonical import sha256_of
+from fleet.ledger.commitments import ACCOUNT, NAME, ROWS, account_hash, name_hash, rows_hash
+from fleet.ledger.guard import missing_guards
+from fleet.models import Account, Entry, Person, SheetRow, StoredFile
+
+CHUNK = 5000
+
+
+@dataclass
+class Look:
+    """One kind of thing: in words, how many, and what is wrong."""
+
+    what: str
+    n: int = 0
+    faults: list[str] = field(default_factory=list)
+
+
+# What no entry commits to, in words; an app adds its own.
+NOT_COVERED = [
+    "passwords (that one was set anew is recorded, the password is not)",
+    "files and sheets on their way in, before they are imported",
+    "jobs and how often an account asked for costly pages",
+]
+LOOKS: list[Callable[[], Look]] = []
+
+
+def look_beside() -> list[Look]:
+    """Everything that stands beside the ledger, looked at once."""
+    return [look() for look in (triggers, names, accounts, files, sheet_rows, *LOOKS)]
+
+
+def triggers() -> Look:
+    """The database's own refusal to change an entry or a seal."""
+    missing = missing_guards()
+    faults = [
+        f"{table}: the database does not refuse changes; run manage.py migrate, and find out who took that away."
+        for table in missing
+    ]
+    return Look("the database's own refusal to change entries and seals", 2 - len(missing), faults)
+
+
+def bodies_of(kind: str) -> Iterator[dict]:
+    """The bodies of the entries of a kind, in the order of their chains."""
+    rows = Entry.objects.filter(kind=kind).order_by("chain", "n").values_list("text", flat=True)
+    for text in rows.iterator(chunk_size=CHUNK):
+        try:
+            body = json.loads(text)["body"]
+        except (ValueError, KeyError, TypeError):  # an altered entry, told with the chains
+            continue
+        if isinstance(body, dict):
+            yield body
+
+
+def _last(kind: str, key: str = "id") -> dict[str, dict]:
+    return {str(body.get(key)): body for body in bodies_of(kind)}
+
+
+def names() -> Look:
+    """Every person's name and employer against the last hash recorded of it; one taken out by law is blank."""
+    said, blanked, look = _last(NAME), set(_last("name_blanked", "person")), Look("names of people")
+    for person in Person.objects.order_by().iterator(chunk_size=CHUNK):
+        look.n += 1
+        body = said.pop(str(person.pk), None)
+        if str(person.pk) in blanked:
+            if person.name or person.folded or person.employer:
+                look.faults.append(f"person {person.pk}: the name was taken out, and one stands there again.")
+        elif body is None:
+            look.faults.append(f"person {person.pk}: a person whose name no entry stands for.")
+        elif body.get("hash") != name_hash(person):
+            look.faults.append(f"person {person.pk}: the name or employer was changed without an entry.")
+    look.faults += [f"person {pk}: the entry is there, the person is not." for pk in said]
+    return look
+
+
+def accounts() -> Look:
+    """Every account's sign-in name, person and whether it is open, against the last state recorded."""
+    said, look = _last(ACCOUNT), Look("accounts: whose, by which sign-in name, open or closed")
+    for account in Account.objects.select_related("person").order_by().iterator(chunk_size=CHUNK):
+        look.n += 1
+        body = said.pop(str(account.person_id), None)
+        if body is None:
+            look.faults.append(f"account of person {account.person_id}: no entry stands for it.")
+        elif body.get("hash") != account_hash(account, account.person.salt):
+            look.faults.append(
+                f"account of person {account.person_id}: its name, its person or whether it is open was changed "
+                "without an entry."
+            )
+    look.faults += [f"account of person {pk}: the entry is there, the account is not." for pk in said]
+    return look
+
+
+def files() -> Look:
+    """Every kept file's bytes, hashed anew: sheets, certificates and photos are named by that hash in entries."""
+    look = Look("kept files, by their bytes")
+    for file in StoredFile.objects.order_by().iterator(chunk_size=20):
+        look.n += 1
+        if sha256_of(bytes(file.data)) != file.sha256 or len(file.data) != file.size:
+            look.faults.append(f"file {file.sha256[:12]}: its bytes are not those that were kept.")
+    return look
+
+
+def sheet_rows() -> Look:
+    """By what the rows of imported sheets are known when they come again, against the hash recorded with the import."""
+    look = Look("by what imported rows are known again")
+    there: dict[UUID, list[tuple]] = defaultdict(list)
+    rows = SheetRow.objects.order_by().values_list("sheet_id", "number", "site", "key", "digest")
+    for sheet, *row in rows.iterator(chunk_size=CHUNK):
+        look.n += 1
+        there[sheet].append(tuple(row))
+    withdrawn = {str(body.get("sheet")) for body in bodies_of("import_withdrawal")}
+    for sheet, body in _last(ROWS).items():
+        found = there.pop(UUID(sheet), [])
+        if rows_hash(found) != body.get("hash") and (found or sheet not in withdrawn):
+            look.faults.append(f"sheet {sheet}: by what its rows are known again was changed.")
+    look.faults += [f"sheet {sheet}: rows are known of it that no entry stands for." for sheet in there]
+    return look
