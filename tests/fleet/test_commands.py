@@ -59,6 +59,7 @@ def test_only_the_first_twenty_faults_are_listed_and_the_rest_counted(capsys):
     with pytest.raises(CommandError, match="altered: 27 faults"):
         call_command("verify_records")
     said = capsys.readouterr().out.splitlines()
+    said = [line for line in said if not line.startswith(("Looked at ", "Not covered: "))]
     assert len(said) == 1 + 20 + 1
     assert said[-1] == "... and 7 more."
 
