@@ -430,7 +430,8 @@ class _Import:
             known = [*self.kept, *(row for row in self.parsed.rows if row.number in ignored)]
             _know_rows(sheet, known)
             rows = [(row.sheet_row, row.site, row.key, row.digest) for row in known]
-            write([Fact(chain, ROWS, body=rows_body(sheet.pk, rows))], by=context.by, act=act)
+            if rows:
+                write([Fact(chain, ROWS, body=rows_body(sheet.pk, rows))], by=context.by, act=act)
         self.result.sheet = sheet
 
     def _only_site(self) -> Site | None:
