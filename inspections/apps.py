@@ -6,6 +6,7 @@ from django.apps import AppConfig
 BESIDE_THE_RECORD = (
     "what devices were answered (receipts)",
     "prints that are being tapped and are not entered yet",
+    "the judgement kept beside a stored forecast, which is worked out anew from the record",
 )
 
 
