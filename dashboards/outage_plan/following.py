@@ -2,7 +2,7 @@
 
 import datetime as dt
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from uuid import UUID
 
@@ -13,8 +13,9 @@ from dashboards.outage_plan.job_states import AROUND, JobState, OfOutage
 from fleet.clock import today_at
 from fleet.formatting import counted, day
 from fleet.models import Bearing, Outage, Site
+from fleet.models.recorded import IN_ORDER, LAST_FIRST
 from inspections.forecasts.current import current
-from inspections.models import Plan
+from inspections.models import Decision, Plan
 
 MOST_OVER = 4  # outages gone by whose jobs are still followed
 
@@ -76,7 +77,7 @@ def follow(site: Site, today: dt.date) -> list[FollowedOutage]:
     plans = list(
         Plan.objects.standing()
         .filter(site=site, accepted_on__isnull=False)
-        .order_by("accepted_on", "recorded_at", "entry_n")
+        .order_by("accepted_on", *IN_ORDER)
     )
     if not plans:
         return []
@@ -98,7 +99,7 @@ def _followed(
     scope = _scope(outage, plans)
     jobs = {pk: job for pk, job in scope.jobs.items() if pk in bearings}
     of = OfOutage(outage.name, outage.start_on, outage.end_on)
-    since = {UUID(pk): plan.recorded_at for pk, (_, plan) in jobs.items()}
+    since = _accepted_after({UUID(pk): plan for pk, (_, plan) in jobs.items()})
     begun = outage.start_on - AROUND <= today
     seen = job_states.recorded(since, of, today, outage.pk) if begun and since else {}
     put_off = words_in(outage, [bearings[pk] for pk in jobs], today)
@@ -146,6 +147,13 @@ def _scope(outage: Outage, plans: Sequence[Plan]) -> _Scope:
         elif job["outage"] != str(outage.pk):
             gone[pk] = f"moved by the plan accepted on {day(last.accepted_on)}: {job['when']}"
     return _Scope(jobs, gone)
+
+
+def _accepted_after(plans: Mapping[UUID, Plan]) -> dict[UUID, int | None]:
+    """By bearing, the entry of its own chain by which its plan was accepted: what stands before it the plan knew."""
+    rows = Decision.objects.filter(plan__in={plan.pk for plan in plans.values()}, bearing__in=list(plans))
+    entries = {(row.bearing_id, row.plan_id): row.entry_n for row in rows}
+    return {pk: entries.get((pk, plan.pk)) for pk, plan in plans.items()}
 
 
 def _later(site: Site, plan: Plan, outages: Sequence[Outage], today: dt.date) -> dict[str, str]:
@@ -236,7 +244,7 @@ def _day_words(text: str) -> str:
 def moved_since(site: Site, today: dt.date) -> list[str]:
     """Of each coming outage of the accepted plan that moved, was renamed or cancelled since: what, in words."""
     plans = Plan.objects.standing().filter(site=site, accepted_on__isnull=False)
-    plan = plans.order_by("-accepted_on", "-recorded_at", "-entry_n").first()
+    plan = plans.order_by("-accepted_on", *LAST_FIRST).first()
     if plan is None:
         return []
     named = {job["outage"] for job in plan.jobs if not job["outage"].startswith(BEFORE)}

@@ -13,6 +13,7 @@ from django.db.models import Q
 from dashboards.outage_plan.drafts import OPEN, REPLACE, SCRAPE
 from fleet.formatting import day, um
 from fleet.models import Bearing
+from fleet.models.recorded import IN_ORDER
 from inspections.models import Event, EventKind, Quantity, Reading, Stage, Visit
 
 PLANNED, UNDER_WAY, DONE, OTHERWISE = "planned", "under way", "done", "found otherwise"
@@ -132,7 +133,7 @@ def _words(seen: AtPump) -> str:
 
 
 def recorded(
-    since: Mapping[UUID, dt.datetime | None],
+    since: Mapping[UUID, int | None],
     outage: OfOutage,
     today: dt.date,
     outage_id: UUID | None = None,
@@ -142,7 +143,8 @@ def recorded(
     Parameters
     ----------
     since : mapping
-        by bearing, when its job was accepted: what was recorded before was known to the plan. None: all counts.
+        by bearing, the entry of its chain by which its job was accepted: what stands before it was known to the plan.
+        None: all counts.
     outage_id : UUID or None
         a visit that names this outage counts on any day.
     """
@@ -152,15 +154,15 @@ def recorded(
     if outage_id is not None:
         near |= Q(outage=outage_id)
     visits = Visit.objects.standing().filter(near, place__in=set(places.values()))
-    latest = {visit.place_id: visit for visit in visits.order_by("opened_on", "recorded_at")}
+    latest = {visit.place_id: visit for visit in visits.order_by("opened_on", *IN_ORDER)}
     inside = Q(on__gte=first, on__lte=last) | Q(visit__in=list(latest.values()))
     made: dict[UUID, AtPump] = {}
     for row in _rows(inside, list(since)):
         pk = row.bearing_id
         if pk is None:
             continue  # of the whole pump
-        accepted_at = since[pk]
-        if accepted_at is None or row.recorded_at >= accepted_at:
+        accepted_n = since[pk]
+        if accepted_n is None or row.entry_n >= accepted_n:
             made[pk] = _with(made.get(pk), row)
     open_at = {place for place, visit in latest.items() if visit.closed_on is None}
     return {pk: replace(seen, is_open=places[pk] in open_at) for pk, seen in made.items()}
@@ -177,7 +179,7 @@ def _rows(inside: Q, bearings: list[UUID]) -> list[Event | Reading]:
         counts=True,
         value_um__isnull=False,
     )
-    return sorted([*events, *readings], key=lambda row: (row.on, row.order, row.recorded_at))
+    return sorted([*events, *readings], key=lambda row: (row.on, row.order, row.chain, row.entry_n))
 
 
 def _with(seen: AtPump | None, row: Event | Reading) -> AtPump:

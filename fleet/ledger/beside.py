@@ -7,6 +7,7 @@ import json
 from collections import defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from typing import Any
 from uuid import UUID
 
 from fleet.ledger.canonical import sha256_of
@@ -50,7 +51,7 @@ def triggers() -> Look:
     return Look("the database's own refusal to change entries and seals", 2 - len(missing), faults)
 
 
-def bodies_of(kind: str) -> Iterator[dict]:
+def bodies_of(kind: str) -> Iterator[dict[str, Any]]:
     """The bodies of the entries of a kind, in the order of their chains."""
     rows = Entry.objects.filter(kind=kind).order_by("chain", "n").values_list("text", flat=True)
     for text in rows.iterator(chunk_size=CHUNK):
@@ -62,7 +63,7 @@ def bodies_of(kind: str) -> Iterator[dict]:
             yield body
 
 
-def _last(kind: str, key: str = "id") -> dict[str, dict]:
+def _last(kind: str, key: str = "id") -> dict[str, dict[str, Any]]:
     return {str(body.get(key)): body for body in bodies_of(kind)}
 
 
@@ -113,15 +114,15 @@ def files() -> Look:
 def sheet_rows() -> Look:
     """By what the rows of imported sheets are known when they come again, against the hash recorded with the import."""
     look = Look("by what imported rows are known again")
-    there: dict[UUID, list[tuple]] = defaultdict(list)
+    there: dict[UUID, list[tuple[Any, ...]]] = defaultdict(list)
     rows = SheetRow.objects.order_by().values_list("sheet_id", "number", "site", "key", "digest")
     for sheet, *row in rows.iterator(chunk_size=CHUNK):
         look.n += 1
         there[sheet].append(tuple(row))
     withdrawn = {str(body.get("sheet")) for body in bodies_of("import_withdrawal")}
-    for sheet, body in _last(ROWS).items():
-        found = there.pop(UUID(sheet), [])
-        if rows_hash(found) != body.get("hash") and (found or sheet not in withdrawn):
-            look.faults.append(f"sheet {sheet}: by what its rows are known again was changed.")
+    for said, body in _last(ROWS).items():
+        found = there.pop(UUID(said), [])
+        if rows_hash(found) != body.get("hash") and (found or said not in withdrawn):
+            look.faults.append(f"sheet {said}: by what its rows are known again was changed.")
     look.faults += [f"sheet {sheet}: rows are known of it that no entry stands for." for sheet in there]
     return look

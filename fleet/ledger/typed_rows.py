@@ -26,12 +26,12 @@ class Expected:
     faults: what entries say that cannot be.
     """
 
-    rows: dict[str, dict[UUID, tuple[kinds.Body, tuple]]] = field(default_factory=dict)
+    rows: dict[str, dict[UUID, tuple[kinds.Body, tuple[Any, ...]]]] = field(default_factory=dict)
     withdrawn: dict[UUID, UUID] = field(default_factory=dict)
     changes: list[tuple[kinds.Body, UUID]] = field(default_factory=list)
     faults: list[str] = field(default_factory=list)
 
-    def take(self, entry: tuple, kind: str, thing: UUID | None, body: kinds.Body) -> None:
+    def take(self, entry: tuple[Any, ...], kind: str, thing: UUID | None, body: kinds.Body) -> None:
         """Keep what an entry says; `entry` holds its stamps. A kind nobody knows raises LookupError."""
         if kinds.kind(kind).model:
             rows = self.rows.setdefault(kind, {})
@@ -83,7 +83,10 @@ def check_rows(expected: Expected) -> tuple[int, list[str]]:
 
 
 def _of_table(
-    known: kinds.Kind, model: type[Recorded], expected: dict[UUID, tuple], withdrawn: dict[UUID, UUID]
+    known: kinds.Kind,
+    model: type[Recorded],
+    expected: dict[UUID, tuple[Any, ...]],
+    withdrawn: dict[UUID, UUID],
 ) -> Iterator[tuple[int, list[str]]]:
     """Chunk by chunk how many rows were read and what is wrong with them; `expected` keeps what no row stands for."""
     names = ["pk", "withdrawn_by", *STAMPS, *(f.attname for f in known.fields)]
@@ -113,8 +116,8 @@ def _of_table(
         yield len(chunk), faults
 
 
-def _chunks(rows: Iterator[tuple]) -> Iterator[list[tuple]]:
-    chunk: list[tuple] = []
+def _chunks(rows: Iterator[tuple[Any, ...]]) -> Iterator[list[tuple[Any, ...]]]:
+    chunk: list[tuple[Any, ...]] = []
     for row in rows:
         chunk.append(row)
         if len(chunk) == CHUNK:
@@ -124,7 +127,7 @@ def _chunks(rows: Iterator[tuple]) -> Iterator[list[tuple]]:
         yield chunk
 
 
-def _stamps_told(place: str, there: tuple, meant: tuple) -> Iterator[str]:
+def _stamps_told(place: str, there: tuple[Any, ...], meant: tuple[Any, ...]) -> Iterator[str]:
     for name, value, said in zip(STAMPS, there, meant, strict=True):
         if value != said:
             yield f"{place}: its {name} says '{value}', its entry '{said}'."
@@ -135,7 +138,7 @@ def _blank(value: Any) -> bool:
     return value is None or value in ("", [], {})
 
 
-def _reader(f: models.Field) -> Callable[[Any], Any]:
+def _reader(f: "models.Field[Any, Any]") -> Callable[[Any], Any]:
     """A column's value from what the entry says, each different text read once."""
     target = f.target_field if isinstance(f, models.ForeignKey) else f
     default = f.get_default()

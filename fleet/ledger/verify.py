@@ -123,7 +123,7 @@ def _check_heads(heads: dict[str, list[str]], found: Findings) -> None:
 
 def _check_seals(heads: dict[str, list[str]], found: Findings) -> None:
     prev = GENESIS
-    sealed: dict[str, dict] = {}
+    sealed: dict[str, dict[str, Any]] = {}
     for seal in Seal.objects.order_by("n"):
         found.n_seals += 1
         place = f"seal {seal.n}"
@@ -138,7 +138,7 @@ def _check_seals(heads: dict[str, list[str]], found: Findings) -> None:
         prev, found.last_seal_at = seal.hash, seal.sealed_at
 
 
-def _check_seal(seal: Seal, said: dict, prev: str, number: int, found: Findings) -> None:
+def _check_seal(seal: Seal, said: dict[str, Any], prev: str, number: int, found: Findings) -> None:
     if said["n"] != seal.n or said["root"] != seal.root or said["sealed_at"] != plain(seal.sealed_at):
         found.faults.append(f"seal {seal.n}: its columns differ from its text.")
     if said["prev"] != prev or seal.n != number:
@@ -146,7 +146,11 @@ def _check_seal(seal: Seal, said: dict, prev: str, number: int, found: Findings)
 
 
 def _check_leaves(
-    place: str, said: dict, sealed: dict[str, dict], heads: dict[str, list[str]], found: Findings
+    place: str,
+    said: dict[str, Any],
+    sealed: dict[str, dict[str, Any]],
+    heads: dict[str, list[str]],
+    found: Findings,
 ) -> None:
     for leaf in said["changed"]:
         sealed[leaf["chain"]] = leaf

@@ -10,6 +10,7 @@ from django.db.models import Q
 from fleet.access import may, sites_of
 from fleet.formatting import counted, day
 from fleet.models import Account, Bearing, Person, Site
+from fleet.models.recorded import IN_ORDER
 from inspections.deferrals.levels import OPERATIONS, SIDES
 from inspections.models import Agreement, Closing, Decision, Deferral, Event, EventKind, OutsideOpening
 
@@ -100,13 +101,13 @@ def put_off(bearings: Iterable[Bearing], today: dt.date) -> list[PutOff]:
         Deferral.objects.standing()
         .filter(bearing__in=among)
         .select_related("bearing__place__site", "outage")
-        .order_by("on", "recorded_at", "entry_n")
+        .order_by("on", *IN_ORDER)
     )
     old = list(
         Decision.objects.standing()
         .filter(bearing__in=among, decided="defer")
         .select_related("bearing__place__site", "outage")
-        .order_by("on", "recorded_at", "entry_n")
+        .order_by("on", *IN_ORDER)
     )
     if not rows and not old:
         return []
@@ -123,7 +124,7 @@ def openings(bearings: Iterable[Bearing], today: dt.date) -> list[PutOff]:
         OutsideOpening.objects.standing()
         .filter(bearing__in=list(bearings))
         .select_related("bearing__place__site")
-        .order_by("opens_on", "recorded_at")
+        .order_by("opens_on", *IN_ORDER)
     )
     if not rows:
         return []
@@ -290,7 +291,7 @@ def _answered(rows: Sequence[Agreement], names: dict[UUID, str]) -> tuple[Answer
 
 def _answers(ids: Sequence[UUID]) -> dict[UUID, list[Agreement]]:
     found: dict[UUID, list[Agreement]] = {}
-    for row in Agreement.objects.standing().filter(thing__in=ids).order_by("recorded_at", "entry_n"):
+    for row in Agreement.objects.standing().filter(thing__in=ids).order_by(*IN_ORDER):
         found.setdefault(row.thing, []).append(row)
     return found
 

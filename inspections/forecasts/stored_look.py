@@ -3,6 +3,7 @@
 import datetime as dt
 import json
 from collections.abc import Iterable
+from typing import Any
 
 from rfc8785 import CanonicalizationError
 
@@ -67,7 +68,7 @@ def _hash(value: object) -> str:
         return ""
 
 
-def _wrong_columns(run: ForecastRun, body: dict, recorded_at: dt.datetime) -> list[str]:
+def _wrong_columns(run: ForecastRun, body: dict[str, Any], recorded_at: dt.datetime) -> list[str]:
     columns = {
         "as_of": run.as_of.isoformat(),
         "engine": run.engine,
@@ -84,7 +85,7 @@ def _wrong_columns(run: ForecastRun, body: dict, recorded_at: dt.datetime) -> li
     return wrong
 
 
-def _wrong_figures(run: ForecastRun, body: dict) -> list[str]:
+def _wrong_figures(run: ForecastRun, body: dict[str, Any]) -> list[str]:
     rows = list(Forecast.objects.filter(run=run).order_by("id"))
     try:
         if "rows" in body:

@@ -12,6 +12,7 @@ from fleet.importing.directory import Directory
 from fleet.importing.parsed_rows import ParsedRow
 from fleet.measuring_methods import Spread
 from fleet.models import Limit
+from fleet.models.recorded import IN_ORDER
 from fleet.per_mille import CLEARANCE
 from inspections.importing import stored_facts
 from inspections.importing.clearances import Facts
@@ -163,9 +164,7 @@ def _limits(bearings: set[UUID]) -> dict[UUID, dict[str, float]]:
     """Clearance limits of their own, by use, as they were set last."""
     found: dict[UUID, dict[str, float]] = defaultdict(dict)
     rows = Limit.objects.standing().filter(bearing__in=list(bearings), quantity="clearance")
-    for bearing, use, um in rows.order_by("recorded_at", "entry_n").values_list(
-        "bearing_id", "use", "value_um"
-    ):
+    for bearing, use, um in rows.order_by(*IN_ORDER).values_list("bearing_id", "use", "value_um"):
         if bearing and um is not None:
             found[bearing][use] = float(um)
     return found

@@ -12,6 +12,7 @@ from typing import Any
 from uuid import UUID
 
 from fleet.models import Bearing
+from fleet.models.recorded import IN_ORDER
 from inspections import contact
 from inspections.contact.check import Check
 from inspections.contact.outcome import Earlier
@@ -65,9 +66,7 @@ def check_facts(said: Mapping[str, Any], known: Before, visit: Visit | None, bea
         rows = list(
             Reading.objects.standing().filter(visit=visit, bearing=bearing).order_by("on", "order", "entry_n")
         )
-        events = (
-            Event.objects.standing().filter(visit=visit, bearing=bearing).order_by("recorded_at", "entry_n")
-        )
+        events = Event.objects.standing().filter(visit=visit, bearing=bearing).order_by(*IN_ORDER)
         works = list(events.values_list("kind", flat=True))
     return Check(**{**said, **_of_record(known, rows, works)})
 

@@ -6,8 +6,6 @@ import uuid
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 
-from django.db.models import Max
-
 from fleet.clock import today_in
 from fleet.models import Bearing, WorkHours
 from inspections.forecasts.computation import ENGINE
@@ -73,7 +71,7 @@ def digests_of(bearings: Iterable[Bearing]) -> dict[uuid.UUID, str]:
     """What each judgement depends on, as one text: its whole pump's record, outages and choices, and the work's hours."""
     whole = list(bearings)
     own = record_digests(whole)
-    hours = WorkHours.objects.aggregate(last=Max("recorded_at"))["last"]
+    hours = sorted(WorkHours.objects.standing().values_list("chain", "entry_n"))
     pumps: dict[uuid.UUID, list[str]] = defaultdict(list)
     for bearing in sorted(whole, key=lambda one: str(one.pk)):
         pumps[bearing.place_id].append(own[bearing.pk])

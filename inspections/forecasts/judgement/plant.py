@@ -10,6 +10,7 @@ import numpy as np
 
 from fleet.models import PlaceFacts, Setting, WorkHours
 from fleet.models.plant import SettingsRead
+from fleet.models.recorded import IN_ORDER
 from inspections.forecasts.wear_inputs import Known
 from inspections.wear.terms import consequence
 
@@ -79,7 +80,7 @@ class Plant:
 def plant_of(known: Sequence[Known], as_of: dt.date) -> Plant:
     """The choices, hours and consequences that hold on a day; a constant number of queries."""
     hours: dict[Any, Hours] = {None: USUAL_HOURS}
-    for row in WorkHours.objects.standing().order_by("recorded_at"):
+    for row in WorkHours.objects.standing().order_by(*IN_ORDER):
         hours[row.wear_class_id] = Hours(
             float(row.open_hours), float(row.measure_hours), float(row.scrape_hours), float(row.replace_hours)
         )

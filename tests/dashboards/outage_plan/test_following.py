@@ -13,6 +13,7 @@ from dashboards.outage_plan.job_states import AtPump, OfOutage, state_of
 from dashboards.outage_plan.proposal import COLUMNS, rows_of
 from dashboards.outage_plan.versions import propose
 from fleet.clock import today_in
+from fleet.ledger import writing
 from fleet.models import Outage, Spare
 from fleet.plant.acts import record, revise, withdraw
 from tests import makers
@@ -133,6 +134,12 @@ def test_what_was_recorded_before_the_plan_was_accepted_is_no_work_of_it(today):
     makers.a_reading(bearing=bearing_of(site, "Past 5"), on=today - 2 * DAY, value=495, unit="um")
     _accepted(site, today)
     assert _states(site, today)["Past 5 DE"].word == job_states.PLANNED
+
+
+def test_work_recorded_after_the_plan_counts_although_the_clock_was_set_back(running, today, monkeypatch):
+    monkeypatch.setattr(writing, "recorded_now", lambda: dt.datetime(2001, 2, 3, tzinfo=dt.UTC))
+    makers.an_event(kind="shell_change", bearing=bearing_of(running, "Past 5"), on=today)
+    assert _states(running, today)["Past 5 DE"].word == job_states.DONE
 
 
 def test_what_was_not_done_comes_back_with_its_present_risk_until_it_is_done(today):
