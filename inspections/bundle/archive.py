@@ -6,7 +6,8 @@ Making one relies on the forecast it prints, so it writes an entry on the bearin
 import datetime as dt
 import io
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 from uuid import UUID
@@ -17,7 +18,7 @@ from fleet.clock import today_at
 from fleet.ledger.canonical import audit_path, canonical, canonical_bytes, sha256_of
 from fleet.ledger.seal import seal_now
 from fleet.ledger.writing import Fact, write
-from fleet.models import Bearing, Person, Seal
+from fleet.models import Bearing, Chain, Person, Seal
 from fleet.sheets.export import csv_bytes
 from inspections.bundle import quoted_entries, report, tables
 from inspections.bundle.quoted_entries import Kept
@@ -27,13 +28,49 @@ from inspections.forecasts.provenance import relied
 from inspections.story.audit_trail import ledger_story
 from inspections.trend import assembly
 
+FORMAT = 2  # of the bundle; one without this number holds a checker of its own time
+AT_LEISURE = 2  # times a bundle is made without the chains locked
 CHECKER = Path(__file__).with_name("verify.py")
 # Equal bundles give equal zip files but for the seal: the archive carries no moment of its own.
 NO_INSTANT = (1980, 1, 1, 0, 0, 0)
 
 
+@dataclass(frozen=True)
+class _Read:
+    """What a bundle holds of the record: whole chains, what they quote, and the heads all of it was read at."""
+
+    chains: list[str]
+    heads: dict[str, int]
+    own: list[Kept]
+    others: list[Kept]
+
+    @classmethod
+    def of(cls, bearing: Bearing) -> "_Read":
+        chains = quoted_entries.chains_of(bearing)
+        heads = _heads(bearing, chains)
+        own = quoted_entries.whole(chains, heads)
+        return cls(chains, heads, own, quoted_entries.quoted(own, chains, bearing))
+
+    def stands(self, bearing: Bearing) -> bool:
+        """Whether nothing was recorded since on a chain that it reads; asked inside a transaction, it stays so."""
+        names = sorted(_watched(bearing, self.chains))
+        list(Chain.objects.select_for_update().filter(id__in=names).order_by("id"))
+        return quoted_entries.chains_of(bearing) == self.chains and _heads(bearing, self.chains) == self.heads
+
+
+def _watched(bearing: Bearing, chains: Iterable[str]) -> set[str]:
+    return {*chains, "plant", f"site:{bearing.place.site_id}"}
+
+
+def _heads(bearing: Bearing, chains: Iterable[str]) -> dict[str, int]:
+    return quoted_entries.heads_of(sorted(_watched(bearing, chains)))
+
+
 def make(bearing: Bearing, *, by: UUID, today: dt.date | None = None) -> dict[str, bytes]:
     """The files of a bearing's bundle by their names.
+
+    Its own entry, the last on the bearing's chain, holds the SHA-256 of every file but those that hold the entry itself:
+    the entries, the seal made behind it, what it is about, and the list of files.
 
     Parameters
     ----------
@@ -50,35 +87,85 @@ def make(bearing: Bearing, *, by: UUID, today: dt.date | None = None) -> dict[st
     """
     today = today or today_at(bearing.place.site)
     report.must_be_able_to_print()
+    for _ in range(
+        AT_LEISURE
+    ):  # made without holding up who records; anew where something was recorded meanwhile
+        read = _Read.of(bearing)
+        files, body = _bound(bearing, read, today, by)
+        with transaction.atomic():
+            if read.stands(bearing):
+                return _sealed(bearing, read, files, body, by)
+    with transaction.atomic():
+        read = _Read.of(bearing)
+        read.stands(bearing)
+        return _sealed(bearing, read, *_bound(bearing, read, today, by), by)
+
+
+def _bound(
+    bearing: Bearing, read: _Read, today: dt.date, by: UUID
+) -> tuple[dict[str, bytes], dict[str, Any]]:
+    """The files that the bundle's own entry binds, and that entry's body."""
     figures = current([bearing], today)[bearing.pk]
     known, trend = assembly.trend_of(bearing, figures, today)
-    chains = quoted_entries.chains_of(bearing)
-    with transaction.atomic():
-        before = quoted_entries.whole(chains, quoted_entries.heads_of(chains))
-        others = quoted_entries.quoted(before, chains, bearing)
-        body = relied(figures, today, quoted=quoted_entries.digest_of(others))
-        write([Fact(chains[0], "forecast_relied_on", body=body)], by=by)
-        seal, leaves = seal_now(by=by)
-        own = quoted_entries.whole(chains, {leaf["chain"]: leaf["n"] for leaf in leaves})
-        told = ledger_story(bearing)
-    people = {person.pk: person for person in quoted_entries.people_in([*own, *others])}
+    told = ledger_story(bearing)
+    people = {person.pk: person for person in quoted_entries.people_in([*read.own, *read.others], by)}
+    changes = tables.Changes.of(read.own, people)
+    checker = CHECKER.read_bytes()
     files = {
-        "about.json": _about(bearing, seal, today, by),
-        "entries.jsonl": _lines(own, others),
-        "seal.json": canonical(_paper(seal, leaves, chains)).encode(),
         "story.csv": tables.story_csv(told),
-        "readings.csv": tables.readings_csv(bearing, told, people),
-        "limits.csv": tables.limits_csv(bearing, told),
+        "readings.csv": tables.readings_csv(bearing, changes),
+        "events.csv": tables.events_csv(bearing, read.chains, changes),
+        "limits.csv": tables.limits_csv(bearing, changes),
         "people.csv": tables.people_csv(people.values()),
         "forecast.json": canonical_bytes(figures.row()),
         "forecast.csv": csv_bytes(COLUMNS, [figures.row()]),
-        "report.pdf": report.report_pdf(bearing, told, figures, known, trend, seal, people.get(by)),
-        "verify.py": CHECKER.read_bytes(),
-        "README.txt": _readme(bearing, seal, people.get(by)).encode(),
+        "report.pdf": report.report_pdf(
+            bearing,
+            told,
+            figures,
+            known,
+            trend,
+            last_seal=Seal.objects.order_by("-n").first(),
+            checker=sha256_of(checker),
+            by=people.get(by),
+        ),
+        "verify.py": checker,
+        "README.txt": _readme(bearing, today, people.get(by)).encode(),
+    } | _attached([*read.own, *read.others])
+    body = relied(
+        figures,
+        today,
+        quoted=quoted_entries.digest_of(read.others),
+        files={name: sha256_of(data) for name, data in files.items()},
+        about={
+            "bearing": bearing.pk,
+            "site": str(bearing.place.site),
+            "pump": bearing.place.tag,
+            "position": bearing.name,
+        },
+    )
+    return files, body
+
+
+def _sealed(
+    bearing: Bearing, read: _Read, files: dict[str, bytes], body: dict[str, Any], by: UUID
+) -> dict[str, bytes]:
+    """The whole bundle: its entry written, all chains sealed, and what holds them beside the files it binds."""
+    write([Fact(read.chains[0], "forecast_relied_on", body=body)], by=by)
+    seal, leaves = seal_now(by=by)
+    own = quoted_entries.whole(read.chains, {leaf["chain"]: leaf["n"] for leaf in leaves})
+    files = files | {
+        "about.json": _about(body, seal, by),
+        "entries.jsonl": _lines(own, read.others),
+        "seal.json": canonical(_paper(seal, leaves, read.chains)).encode(),
     }
-    files |= _attached([*own, *others])
     listed = {name: sha256_of(data) for name, data in files.items()}
     return files | {"files.json": canonical(listed).encode()}
+
+
+def checker_hash() -> str:
+    """SHA-256 of the checker that bundles hold, to be compared before it is run."""
+    return sha256_of(CHECKER.read_bytes())
 
 
 def zipped(files: Mapping[str, bytes], folder: str) -> bytes:
@@ -100,13 +187,11 @@ def folder_name(bearing: Bearing) -> str:
     )
 
 
-def _about(bearing: Bearing, seal: Seal, today: dt.date, by: UUID) -> bytes:
+def _about(body: Mapping[str, Any], seal: Seal, by: UUID) -> bytes:
     said: dict[str, Any] = {
-        "bearing": bearing.pk,
-        "site": str(bearing.place.site),
-        "pump": bearing.place.tag,
-        "position": bearing.name,
-        "as_of": today,
+        **body["about"],
+        "format": FORMAT,
+        "as_of": body["on"],
         "made_by": by,
         "seal": seal.n,
         "sealed_at": seal.sealed_at,
@@ -144,24 +229,29 @@ def _attached(entries: list[Kept]) -> dict[str, bytes]:
     return kept
 
 
-def _readme(bearing: Bearing, seal: Seal, by: Person | None) -> str:
+def _readme(bearing: Bearing, today: dt.date, by: Person | None) -> str:
     return f"""{bearing.place.tag}, {bearing.name}, of {bearing.place.site}: everything recorded of this bearing.
-Sealed {seal.sealed_at:%Y-%m-%d %H:%M} UTC (seal {seal.n}), asked for by {by or "someone not known"}.
+As known on {today.isoformat()}, asked for by {by or "someone not known"}.
 
 report.pdf     the story on paper: chart, dates, limits in force, every entry in words, who and when
 story.csv      every entry of the bearing's and its pump's chains in plain words, the newest first
-readings.csv   every reading as typed and in micrometres, withdrawn ones too
+readings.csv   every reading as typed and in micrometres; what was corrected or withdrawn stands beside what replaces it
+events.csv     all work and findings, of the bearing and of the whole pump
 limits.csv     every limit with its authority, document and the day from which it holds
 people.csv     the names of the persons whose inner ids the entries hold
 forecast.csv   the forecast of the day with its headings; forecast.json is the same row as it was hashed
 attachments    photos and documents as they came; a photo may hold what the camera wrote, its place too
 entries.jsonl  the entries themselves, whole chains first, then those quoted from other chains
 seal.json      the seal over all chains' ends, with the path from these chains to its root (RFC 6962)
-files.json     the SHA-256 of every file
-verify.py      checks all of it: python verify.py, with Python alone, no network; 0 sound, 1 altered, 2 could not check
+about.json     what the bundle is of, and its seal; files.json: the SHA-256 of every file
+verify.py      checks all of it: python verify.py, with Python alone, no network; 0 nothing wrong, 1 altered,
+               2 could not check. The site's page that hands out bundles prints this file's SHA-256: compare it first.
 
-What it shows: nothing recorded here was changed or removed since the last seal that was kept outside the site. Give
-such a seal to the checker (python verify.py --seal FILE). Without one it shows only that the bundle fits together.
+The last entry of the bearing's chain holds the SHA-256 of every file but entries.jsonl, seal.json, about.json and
+files.json. Without a seal kept outside the site, all of this shows only that the bundle is consistent with itself, which
+anyone who can write could make so. Give the checker such a seal: python verify.py --seal FILE, where FILE is what
+`manage.py seal --out` wrote, the seal.json of another bundle, or the 64 signs of this bundle's seal as somebody else has
+them. A seal older than this bundle proves the entries up to it; one made with the bundle or later proves every file.
 What came later than a seal, and what was never entered, no chain can show.
 Dates are for wear at the present rate. The record advises; people decide.
 """

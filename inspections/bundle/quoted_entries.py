@@ -9,6 +9,7 @@ from django.db.models import Q
 
 from fleet.ledger.canonical import sha256
 from fleet.models import Attachment, Bearing, Calibration, Chain, Entry, Installation, Person, Setting
+from fleet.models.recorded import IN_ORDER
 from inspections.records.position_merge import joined_into
 
 _ID = re.compile(r'"([0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12})"')
@@ -85,9 +86,9 @@ def digest_of(entries: Iterable[Kept]) -> str:
     return sha256("".join(sorted(one.hash for one in entries)))
 
 
-def people_in(entries: Iterable[Kept]) -> list[Person]:
-    """The persons that entries name by their inner ids."""
-    ids = sorted(_ids(one.text for one in entries))
+def people_in(entries: Iterable[Kept], by: UUID) -> list[Person]:
+    """The persons that entries name by their inner ids, and who asks."""
+    ids = sorted(_ids(one.text for one in entries) | {by})
     found: list[Person] = []
     for start in range(0, len(ids), AT_ONCE):
         found += Person.objects.filter(pk__in=ids[start : start + AT_ONCE])
@@ -99,4 +100,4 @@ def attachments_in(entries: Iterable[Kept]) -> list[Attachment]:
     things = {
         UUID(word) for one in entries if '"kind":"attachment"' in one.text for word in _ID.findall(one.text)
     }
-    return list(Attachment.objects.filter(pk__in=things).order_by("recorded_at", "pk"))
+    return list(Attachment.objects.filter(pk__in=things).order_by(*IN_ORDER))

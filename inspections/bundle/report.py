@@ -21,9 +21,24 @@ class NoPrinter(Exception):
 
 
 def report_pdf(
-    bearing: Bearing, told: LedgerStory, figures: Figures, known: Known, trend: Trend, seal: Seal, by: object
+    bearing: Bearing,
+    told: LedgerStory,
+    figures: Figures,
+    known: Known,
+    trend: Trend,
+    *,
+    last_seal: Seal | None,
+    checker: str,
+    by: object,
 ) -> bytes:
     """The report as PDF bytes; nothing is fetched from anywhere.
+
+    Parameters
+    ----------
+    last_seal : Seal or None
+        the last before the bundle's own, which is made behind the report.
+    checker : str
+        SHA-256 of the bundle's checker.
 
     Raises
     ------
@@ -36,7 +51,8 @@ def report_pdf(
         "told": told,
         "figures": figures,
         "today": known.as_of,
-        "seal": seal,
+        "seal": last_seal,
+        "checker": checker,
         "picture": charts.trend_svg(trend, ident="report"),
         "dates": sentences.dates_sentence(figures, known.as_of),
         "rests_on": sentences.rests_on(figures),

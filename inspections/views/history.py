@@ -11,6 +11,7 @@ from fleet.access import may
 from fleet.models import Seal
 from fleet.web.bearing_addresses import read
 from fleet.web.bearing_search import called
+from inspections.bundle.archive import checker_hash
 from inspections.story.audit_trail import ledger_story
 from inspections.views.correcting import MENDED
 
@@ -38,6 +39,7 @@ def history(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         "may_correct": may(request.user, "correct", found[0].place.site),
         "mended": tuple(MENDED),
         "may_export": may(request.user, "export", found[0].place.site),
+        "checker": checker_hash(),
         "seal": Seal.objects.order_by("-n").first(),
     }
     return render(request, "inspections/history.html", context)

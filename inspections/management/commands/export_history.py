@@ -9,7 +9,7 @@ from fleet.models import Bearing
 from fleet.plant.acts import COMMAND_LINE
 from fleet.plant.people import person_named
 from fleet.web.bearing_search import called_among
-from inspections.bundle.archive import make
+from inspections.bundle.archive import checker_hash, make
 from inspections.bundle.report import NoPrinter
 
 
@@ -37,7 +37,10 @@ class Command(BaseCommand):
             path = out / name
             path.parent.mkdir(parents=True, exist_ok=True)
             path.write_bytes(data)
-        self.stdout.write(f"{bearing}: {len(files)} files in {out}. Check it anywhere with: python verify.py")
+        self.stdout.write(
+            f"{bearing}: {len(files)} files in {out}. Check it anywhere with: python verify.py (its SHA-256 is "
+            f"{checker_hash()}); give it a seal kept outside: --seal SEAL"
+        )
 
 
 def only_one(pump: str, position: str, site: str) -> Bearing:

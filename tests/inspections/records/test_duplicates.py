@@ -8,7 +8,7 @@ import pytest
 from fleet.ledger.rebuilding import rebuild
 from fleet.ledger.verify import verify
 from fleet.models import Entry
-from inspections.bundle import tables
+from inspections.bundle import quoted_entries, tables
 from inspections.forecasts.current import current
 from inspections.models import Forecast, Reading
 from inspections.records import duplicates
@@ -67,12 +67,12 @@ def test_the_page_joins_them_and_history_and_export_show_both(engineer, bearing,
     page = answer.content.decode()
     assert "Joined: the other one stands for both" in page
     assert "joined with entry no." in page and "typed 0.190 mm" in page and "typed 0.19 mm" in page
-    for sheet in (
-        tables.story_csv(ledger_story(bearing)),
-        tables.readings_csv(bearing, ledger_story(bearing), {}),
-    ):
-        said = sheet.decode()
-        assert "joined with entry no." in said and "paper copy" in said
+    story = tables.story_csv(ledger_story(bearing)).decode()
+    assert "joined with entry no." in story and "paper copy" in story
+    chains = quoted_entries.chains_of(bearing)
+    own = quoted_entries.whole(chains, quoted_entries.heads_of(chains))
+    readings = tables.readings_csv(bearing, tables.Changes.of(own, {})).decode()
+    assert "joined with another" in readings and "paper copy" in readings
 
 
 def test_joining_twice_stores_once(engineer, twice):
