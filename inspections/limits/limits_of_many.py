@@ -9,6 +9,7 @@ from decimal import Decimal
 from django.db import transaction
 
 from fleet.models import Bearing, BearingFacts, Chain, Limit, LimitUse
+from fleet.models.recorded import IN_ORDER
 from fleet.plant.acts import Refused
 from fleet.plant.limits import set_limits
 from fleet.published_rules import RULES
@@ -53,7 +54,7 @@ def bearings_with_limits(bearings: Sequence[Bearing], today: dt.date) -> list[Be
     facts = BearingFacts.objects.filter(bearing__in=ids).holding_on(today, "bearing_id")
     held = Limit.objects.filter(bearing__in=ids).holding_on(today, "bearing_id", "use")
     rows = Reading.objects.for_wear().filter(bearing__in=ids, quantity="clearance", value_um__isnull=False)
-    last = {row.bearing_id: row for row in rows.order_by("on", "recorded_at", "entry_n")}
+    last = {row.bearing_id: row for row in rows.order_by("on", *IN_ORDER)}
     own: dict[uuid.UUID, dict[str, Decimal]] = {pk: {} for pk in ids}
     for (bearing, use), row in held.items():
         if row.value_um is not None:
