@@ -10,6 +10,8 @@ seal --out`, the seal.json of an earlier bundle or its folder, or the 64 signs o
 entry the record is what was sealed. What came after a seal, and what was never entered, no chain can show.
 """
 
+from __future__ import annotations
+
 import argparse
 import csv
 import hashlib
@@ -18,6 +20,7 @@ import json
 import os
 import re
 import sys
+from typing import Any
 
 words = str.split
 GENESIS = "0" * 64
@@ -48,25 +51,25 @@ ONLY_ITSELF = "consistent with itself, which anyone who can write could make so"
 CANNOT_SHOW = "What came later, and what was never entered, no chain can show."
 
 
-def sha256(data):
+def sha256(data: str | bytes) -> str:
     """SHA-256 of text (UTF-8) or bytes, as 64 hex digits."""
     return hashlib.sha256(data.encode("utf-8") if isinstance(data, str) else data).hexdigest()
 
 
-def canonical(value):
+def canonical(value: Any) -> str:
     """RFC 8785 text of what an entry may hold: no floats, so the standard encoder writes the same text."""
     return json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":"), allow_nan=False)
 
 
-def leaf_hash(leaf):
+def leaf_hash(leaf: Any) -> bytes:
     return hashlib.sha256(b"\x00" + canonical(leaf).encode("utf-8")).digest()
 
 
-def node_hash(left, right):
+def node_hash(left: bytes, right: bytes) -> bytes:
     return hashlib.sha256(b"\x01" + left + right).digest()
 
 
-def tree_root(hashes):
+def tree_root(hashes: list[bytes]) -> bytes:
     """RFC 6962, section 2.1: a left part of a full power of two is what pairing level by level gives."""
     level = list(hashes) or [hashlib.sha256(b"").digest()]
     while len(level) > 1:
@@ -77,8 +80,6 @@ def tree_root(hashes):
 
 def root_by_path(leaf, index, size, path):
     """The root that a leaf and its audit path lead to (RFC 9162, section 2.1.3.2); None where the path does not fit."""
-    if not 0 <= index < size:
-        return None
     at, last, found = index, size - 1, leaf_hash(leaf)
     for step in path:
         if last == 0 or bytes.fromhex(step).hex() != step:
@@ -90,15 +91,15 @@ def root_by_path(leaf, index, size, path):
         else:
             found = node_hash(found, bytes.fromhex(step))
         at, last = at // 2, last // 2
-    return found if last == 0 else None
+    return found if last == 0 and 0 <= index < size else None
 
 
-def read(folder, name):
+def read(folder: str, name: str) -> bytes:
     with open(os.path.join(folder, name), "rb") as file:
         return file.read()
 
 
-def read_json(folder, name, tell):
+def read_json(folder: str, name: str, tell: Any) -> Any:
     """What a file holds, which has one way only to be written."""
     data = read(folder, name)
     try:
@@ -110,7 +111,7 @@ def read_json(folder, name, tell):
     return value
 
 
-def there(folder, tell):
+def there(folder: str, tell: Any) -> set[str]:
     """The files of a folder by name; what is no plain file, and any folder but that of attachments, is named."""
     found = set()
     for base, folders, names in os.walk(folder):
@@ -271,7 +272,7 @@ def check_outside(given, own, heads, tell):
         raise ValueError(f"{given} is no seal: {type(trouble).__name__} {trouble}") from None
 
 
-def read_table(folder, name, headings, tell):
+def read_table(folder: str, name: str, headings: list[str], tell: Any) -> list[dict[str, str]]:
     """The rows of a CSV; a guarding apostrophe before a formula's first sign is taken off."""
     text = io.StringIO(read(folder, name).decode("utf-8"), newline="")
     rows = [[cell[1:] if GUARDED.match(cell) else cell for cell in row] for row in csv.reader(text)]
@@ -298,7 +299,7 @@ class Record:
                 self.rows.get((said["body"].get("of"), thing), {}).update(said["body"].get("set", {}))
                 self.changes[thing] = (word, said, f"{chain} {n}")
 
-    def name(self, person):
+    def name(self, person: Any) -> Any:
         return self.names.get(person, "someone not known") if person else ""
 
     def cells(self, row, headings):
@@ -327,16 +328,16 @@ class Record:
         return {name: shown(worked[name] if name in worked else row.get(name)) for name in headings}
 
 
-def changes_of(kind, body):
+def changes_of(kind: str, body: Any) -> list[tuple[str, str]]:
     """Of an entry, the rows it changes and how."""
     if kind == "import_withdrawal":
         return [(row, "withdrawn with its import") for ids in body["kinds"].values() for row in ids]
     word = "joined with another" if body.get("joined") else "moved" if body.get("moved") else "withdrawn"
-    word = {"withdrawal": word, "revision": "corrected"}.get(kind)
+    word = {"withdrawal": word, "revision": "corrected"}.get(kind, "")
     return [(body["id"], word)] if word else []
 
 
-def shown(value):
+def shown(value: Any) -> str:
     if value is None or isinstance(value, bool):
         return {None: "", True: "TRUE", False: "FALSE"}[value]
     return str(value)
