@@ -3,7 +3,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fleet", "0007_shells_scrapeable_or_not_known"),
+        ("fleet", "0008_operations_role"),
     ]
 
     operations = [

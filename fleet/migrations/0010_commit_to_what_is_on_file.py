@@ -31,7 +31,7 @@ def commit(apps, schema_editor):
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fleet", "0008_person_salt"),
+        ("fleet", "0009_person_salt"),
     ]
 
     operations = [migrations.RunPython(commit, migrations.RunPython.noop)]
