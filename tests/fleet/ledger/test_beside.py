@@ -150,7 +150,7 @@ def test_what_was_on_file_before_gets_its_entries_at_the_upgrade():
     person = Person.objects.create(name="Long Here", folded="long here")
     Account.objects.create(username="long", person=person)
     assert len(verify().faults) == 2
-    upgrade = importlib.import_module("fleet.migrations.0009_commit_to_what_is_on_file")
+    upgrade = importlib.import_module("fleet.migrations.0010_commit_to_what_is_on_file")
     upgrade.commit(apps, None)
     assert verify().faults == []
     Account.objects.update(username="short")
