@@ -162,15 +162,15 @@ def test_who_leaves_is_out_at_the_next_request_and_with_the_last_role_sees_nothi
     role = Role.objects.standing().get(person=account.person)
     accounts.end_role(role=role, reason="left", by=makers.somebody())
     assert client.get(page).status_code == 404
-    accounts.shut(account)
+    accounts.shut(account, by=makers.somebody())
     assert client.get("/").url.startswith("/sign-in/")
 
 
 def test_a_new_password_and_a_name_taken_out_end_every_session_at_the_next_request(account):
     client, _ = sign_in(PASSWORD)
-    accounts.renew(account)
+    accounts.renew(account, by=makers.somebody())
     assert client.get("/").url.startswith("/sign-in/")
-    renewed, _ = sign_in(accounts.renew(account))
+    renewed, _ = sign_in(accounts.renew(account, by=makers.somebody()))
     assert renewed.get("/sign-in/password/").status_code == 200
     accounts.blank_name(person=account.person, by=makers.somebody())
     assert renewed.get("/sign-in/password/").url.startswith("/sign-in/")
