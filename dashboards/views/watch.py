@@ -1,6 +1,7 @@
 """The watch list."""
 
 import datetime as dt
+from typing import Any
 
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
@@ -87,10 +88,10 @@ def _listed(request: HttpRequest, sites) -> ranking.WatchList:
     return ranking.watch_list(watched, ranking.Asked.from_query(request.GET))
 
 
-def _axes(today: dt.date, outages: list[Outage], shown: set) -> Axes:
+def _axes(today: dt.date, outages: list[Outage], shown: set[Any]) -> Axes:
     """The shared axis, and one of each shown site with its own outages."""
     end = dt.date(today.year + YEARS_SHOWN, 1, 1)
-    spans: dict = {site: [] for site in shown}
+    spans: dict[Any, list[Any]] = {site: [] for site in shown}
     for one in outages:
         if one.site_id in spans and one.start_on < end:
             spans[one.site_id].append(charts.Span(one.start_on, one.end_on, one.name))
@@ -102,7 +103,7 @@ def _axes(today: dt.date, outages: list[Outage], shown: set) -> Axes:
     return Axes(charts.TimeAxis(today, end, only), by_site)
 
 
-def _tables(rows: list[ranking.Watched], fold: str, axes: Axes, show_site: bool) -> list[dict]:
+def _tables(rows: list[ranking.Watched], fold: str, axes: Axes, show_site: bool) -> list[dict[str, Any]]:
     return [
         {
             "heading": group.heading,
@@ -121,7 +122,7 @@ def _page(request: HttpRequest, number: int) -> str:
     return query.urlencode()
 
 
-def _picture(listed: ranking.WatchList, axis: charts.TimeAxis) -> dict:
+def _picture(listed: ranking.WatchList, axis: charts.TimeAxis) -> dict[str, Any]:
     dates = [one.figures.first_on for one in listed.dated if one.figures.first_on]
     shown = [None if date == dt.date.max else date for date in dates]
     arguments = (shown, axis.outages, axis.start, axis.end)

@@ -1,5 +1,8 @@
 """A site and its outages."""
 
+import datetime
+from typing import Self
+
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
@@ -22,7 +25,7 @@ class Site(Recorded):
 
 
 class OutageQuerySet(RecordedQuerySet):
-    def coming(self, day):
+    def coming(self, day: datetime.date) -> Self:
         """Outages not yet over on a day, soonest first: one that runs counts until its last day."""
         return self.standing().filter(end_on__gte=day).order_by("start_on")
 

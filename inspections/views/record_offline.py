@@ -132,7 +132,7 @@ def pack(request: HttpRequest) -> JsonResponse:
     return JsonResponse({"bearings": found, "people": people, "author": str(request.user.person_id)})
 
 
-def _of_site(bearings: list) -> list[dict]:
+def _of_site(bearings: list[Any]) -> list[dict[str, Any]]:
     today = today_at(bearings[0].place.site)
     known = before_many(bearings, today)
     trust = {str(name): spread.sd_um for name, spread in spreads(today).items()}
@@ -154,7 +154,7 @@ def _opening_words(known: Before, today: Any, unit: str) -> str:
     return opening_of(known.judgement, today, replace_um=replace_um).words(unit)
 
 
-def _last_prints(bearings: list) -> dict:
+def _last_prints(bearings: list[Any]) -> dict[Any, Any]:
     """The last contact print of each bearing: its cells, what it said, its day."""
     rows = ContactCheck.objects.standing().filter(event__bearing__in=bearings).select_related("event")
     found = {}
@@ -170,16 +170,18 @@ def _last_prints(bearings: list) -> dict:
     return found
 
 
-def _usual(bearings: list) -> dict:
+def _usual(bearings: list[Any]) -> dict[Any, Any]:
     """Unit and method of the last reading of each bearing; under None that of the site."""
     rows = Reading.objects.standing().filter(bearing__in=bearings, quantity="clearance")
-    found: dict = {None: ("mm", usual_for("clearance"))}
+    found: dict[Any, Any] = {None: ("mm", usual_for("clearance"))}
     for pk, unit, method in rows.order_by("on", *IN_ORDER).values_list("bearing_id", "unit", "method"):
         found[pk] = found[None] = (unit, method)
     return found
 
 
-def _packed(bearing, known: Before, today, trust: dict, usual: dict) -> dict:
+def _packed(
+    bearing: Any, known: Before, today: Any, trust: dict[Any, Any], usual: dict[Any, Any]
+) -> dict[str, Any]:
     facts = known.known.facts
     limits = {
         ("clearance", str(use)): float(one.value_um)
@@ -212,7 +214,7 @@ def _packed(bearing, known: Before, today, trust: dict, usual: dict) -> dict:
     }
 
 
-def _station(known: Before, limits: dict, where: Station) -> dict:
+def _station(known: Before, limits: dict[str, Any], where: Station) -> dict[str, Any]:
     last = last_at(known.known, where)
     expected = expected_for(known, limits, Stage.AS_FOUND, "", None)
     return {
