@@ -195,4 +195,4 @@ def test_the_page_asks_the_database_as_often_for_2_imports_as_for_12(
         with CaptureQueriesContext(connection) as asked:
             client.get(reverse("import"))
         counts.append(len(asked))
-    assert counts[0] == counts[1] and counts[1] <= 14
+    assert counts[0] == counts[1] and counts[1] <= 15

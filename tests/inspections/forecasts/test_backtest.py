@@ -69,7 +69,7 @@ def test_the_pages_queries_do_not_grow_with_the_fleet(client, django_assert_max_
     client.get("/backtest/")
     a_fleet(6, site, odd=250)
     refit(by=makers.somebody(), hide=1)
-    with django_assert_max_num_queries(8):
+    with django_assert_max_num_queries(10):
         client.get("/backtest/")
 
 
