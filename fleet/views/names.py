@@ -4,7 +4,7 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
@@ -12,8 +12,8 @@ from fleet.access import may, require
 from fleet.models import Bearing, Place
 from fleet.plant.acts import Refused
 from fleet.plant.names import LONGEST_NAME, LONGEST_SPELLING, add_spelling, names_of, rename
-from fleet.web.bearing_addresses import bearing_address, read
-from fleet.web.bearing_search import called
+from fleet.web.bearing_addresses import bearing_address
+from fleet.web.bearing_search import the_one_called
 
 ACT = "correct"
 THINGS = [("pump", "the pump"), ("position", "the position")]
@@ -64,10 +64,7 @@ class SpellingForm(forms.Form):
 @require_http_methods(["GET", "HEAD", "POST"])
 def names(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     """Every name of one pump and position; for its engineers the forms for another one."""
-    found = called(request.user, read(pump), read(position), request.GET.get("site", ""))
-    if len(found) != 1:
-        raise Http404("No bearing of this name at your sites, or more than one: name its site.")
-    (bearing,) = found
+    bearing = the_one_called(request.user, pump, position, request.GET.get("site", ""))
     place = bearing.place
     renaming = NewNameForm(initial={"was_pump": place.tag, "was_position": bearing.name})
     spelling = SpellingForm()

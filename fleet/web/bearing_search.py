@@ -3,9 +3,11 @@
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
+from django.http import Http404
 
 from fleet.access import sites_for
 from fleet.models import Account, Bearing, Name, folded
+from fleet.web.bearing_addresses import read
 
 
 def visible(account: Account) -> QuerySet[Bearing]:
@@ -16,6 +18,14 @@ def visible(account: Account) -> QuerySet[Bearing]:
 def called(account: Account, pump: str, position: str, site: str = "") -> list[Bearing]:
     """The visible bearings of that pump and position, old names included; several where sites share a tag."""
     return called_among(visible(account), pump, position, site)
+
+
+def the_one_called(account: Account, pump: str, position: str, site: str) -> Bearing:
+    """The bearing that the parts of an address mean; 404 where it is none of the asker's, or several and no site is named."""
+    found = called(account, read(pump), read(position), site)
+    if len(found) != 1:
+        raise Http404("No bearing of this name at your sites, or more than one: name its site.")
+    return found[0]
 
 
 def called_among(rows: QuerySet[Bearing], pump: str, position: str, site: str = "") -> list[Bearing]:

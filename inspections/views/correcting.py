@@ -12,8 +12,8 @@ from django.views.decorators.http import require_http_methods
 
 from fleet.access import require
 from fleet.models import Entry, Person, Recorded
-from fleet.web.bearing_addresses import bearing_address, read
-from fleet.web.bearing_search import called
+from fleet.web.bearing_addresses import bearing_address
+from fleet.web.bearing_search import the_one_called
 from inspections.forms.correcting import CorrectForm, JoinForm, ReasonForm, as_recorded
 from inspections.models import Event, MeterEntry, Reading
 from inspections.records import duplicates
@@ -31,11 +31,7 @@ class Changed(Exception):
 @require_http_methods(["GET", "HEAD", "POST"])
 def correct(request: HttpRequest, pump: str, position: str, thing: uuid.UUID) -> HttpResponse:
     """One reading, event or meter entry, and what may be put right in it."""
-    site = request.GET.get("site", "")
-    found = called(request.user, read(pump), read(position), site)
-    if len(found) != 1:
-        raise Http404("No bearing of this name at your sites, or more than one: name its site.")
-    (bearing,) = found
+    bearing = the_one_called(request.user, pump, position, request.GET.get("site", ""))
     require(request.user, "correct", bearing.place.site)
     lines = ledger_story(bearing).lines
     line = next((one for one in lines if one.thing == thing and one.kind in MENDED), None)

@@ -21,8 +21,8 @@ from fleet.plant.confirmations import answer_limits
 from fleet.plant.second_person import sites_wanting
 from fleet.published_rules import suggestions
 from fleet.units import from_um
-from fleet.web.bearing_addresses import bearing_address, read
-from fleet.web.bearing_search import called, visible
+from fleet.web.bearing_addresses import bearing_address
+from fleet.web.bearing_search import the_one_called, visible
 from inspections.forms.limits import LimitForm, first_values
 from inspections.limits import approvals, doubts
 from inspections.limits import limits as limiting
@@ -37,10 +37,7 @@ UNITS_ASKED = ("mm", "um", "thou", "in")
 @require_http_methods(["GET", "HEAD", "POST"])
 def limits(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     """The limits of a bearing for whoever may read it; the form for its engineers."""
-    found = called(request.user, read(pump), read(position), request.GET.get("site", ""))
-    if len(found) != 1:
-        raise Http404("No bearing of this name at your sites, or more than one: name its site.")
-    (bearing,) = found
+    bearing = the_one_called(request.user, pump, position, request.GET.get("site", ""))
     site, today = bearing.place.site, today_at(bearing.place.site)
     facts = BearingFacts.objects.filter(bearing=bearing).holding_on(today, "bearing_id").get(bearing.pk)
     form, changed = None, False

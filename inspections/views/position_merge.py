@@ -3,14 +3,14 @@
 from typing import Any
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
 from fleet.access import require
 from fleet.models import Bearing
-from fleet.web.bearing_addresses import bearing_address, read
-from fleet.web.bearing_search import called, called_among
+from fleet.web.bearing_addresses import bearing_address
+from fleet.web.bearing_search import called_among, the_one_called
 from inspections.forms.correcting import MergeForm
 from inspections.records import position_merge
 from inspections.records.openings import NotRecorded
@@ -36,10 +36,7 @@ WORDS = {
 @require_http_methods(["GET", "HEAD", "POST"])
 def join(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     """This position goes, the other one named in the form stays."""
-    found = called(request.user, read(pump), read(position), request.GET.get("site", ""))
-    if len(found) != 1:
-        raise Http404("No bearing of this name at your sites, or more than one: name its site.")
-    (gone,) = found
+    gone = the_one_called(request.user, pump, position, request.GET.get("site", ""))
     require(request.user, "correct", gone.place.site)
     form = MergeForm(request.POST or request.GET if "other_pump" in (request.POST or request.GET) else None)
     context: dict[str, Any] = {
