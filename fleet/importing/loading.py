@@ -129,28 +129,26 @@ def import_file(
         for a kind of sheet nobody registered.
     """
     loader = loader_for(holds)
-    result = Result(False, holds, name, dry_run=options.dry_run)
     directory = Directory.load(sites)
+    result = Result(False, holds, name, dry_run=options.dry_run, directory=directory)
     site = directory.site(options.site) if options.site else None
     if complaint := _complaint(options, site, holds):
         result.faults.append(of_file(complaint, code="options"))
         return result
-    today = max([today_at(one) for one in directory.sites.values()] or [now().date()])
+    today = max([today_at(known) for known in directory.sites.values()] or [now().date()])
     context = Context(replace(options, today=today), by, today, directory, site, sites)
     context.progress, context.shown = progress or context.progress, shown
-    result.directory = directory
-    given = context.answers = _answers(answers_for(data, name, holds, sites), options, answers)
+    context.answers = _answers(answers_for(data, name, holds, sites), options, answers)
     try:
         kept, plan = _plan_of(options, plan)
         context.progress("reading the file")
-        parsed, result.applied = _read(data, name, loader, context, plan, given)
+        parsed, result.applied = _read(data, name, loader, context, plan)
     except SheetFault as fault:
         result.faults.append(of_file(str(fault).removeprefix("file: ")))
-        return result
     except ValueError as fault:
         result.faults.append(of_file(str(fault), code="options"))
-        return result
-    _Import(data, loader, parsed, context, result, given, kept, only_look).run()
+    else:
+        _Import(data, loader, parsed, context, result, kept, only_look).run()
     return result
 
 
@@ -186,7 +184,7 @@ def _plan_of(options: Options, plan: Plan | None) -> tuple[ReadingPlan | None, P
 
 
 def _read(
-    data: bytes, name: str, loader: Loader, context: Context, plan: Plan | None, answers: Answers
+    data: bytes, name: str, loader: Loader, context: Context, plan: Plan | None
 ) -> tuple[Parsed, Applied | None]:
     columns = _columns(loader, context.options)
     if plan is None:
@@ -200,9 +198,9 @@ def _read(
     if complaints:
         raise ValueError(f"the plan cannot serve: {' '.join(complaints)}")
     sheet = read_sheet(data, name, most_rows=context.options.most_rows)
-    applied = apply(plan, sheet.tabs, answers)
+    applied = apply(plan, sheet.tabs, context.answers)
     context.options = replace(context.options, date_format=plan.date_format, decimal_comma=plan.decimal_comma)
-    parsed = parse_made(applied.made, columns, context.options, answers)
+    parsed = parse_made(applied.made, columns, context.options, context.answers)
     parsed.faults = [*applied.faults, *parsed.faults]
     left = set(plan.tabs_left)
     marks = {tab: said for tab, said in marks_of(data).items() if tab not in left}
@@ -227,14 +225,13 @@ class _Import:
         parsed: Parsed,
         context: Context,
         result: Result,
-        answers: Answers,
         plan: ReadingPlan | None,
         only_look: bool,
     ) -> None:
         self.data, self.loader, self.parsed, self.context, self.result = data, loader, parsed, context, result
-        self.answers, self.plan, self.only_look = answers, plan, only_look
+        self.answers, self.plan, self.only_look = context.answers, plan, only_look
         self.id_column = next((one.name for one in loader.columns if one.names_row), "")
-        self.settling = Settling(loader, parsed, context, answers)
+        self.settling = Settling(loader, parsed, context, self.answers)
         self.aside: list[ParsedRow] = []
         self.aside_before: list[tuple[ParsedRow, uuid.UUID]] = []
         self.settled: list[uuid.UUID] = []

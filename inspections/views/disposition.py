@@ -71,15 +71,18 @@ def _word(desk: Desk) -> Advice:
 
 
 def _signed(desk: Desk, advice: Advice, form: DispositionForm) -> bool:
+    entered = dict(form.cleaned_data)
+    pk = entered.pop("id")
     try:
         signing.dispose(
             bearing=desk.bearing,
             visit=desk.visit,
             on=desk.today,
             advice=advice,
+            answer=signing.SignedAnswer(**entered),
             by=desk.person,
-            **form.cleaned_data,
-        )  # type: ignore[arg-type]
+            id=pk,
+        )
     except NotRecorded as fault:
         form.add_error(None, str(fault))
         return False

@@ -148,15 +148,7 @@ def enter(
     OtherContent
         where the id is known with another value.
     """
-    known = known_row(Reading, id, by)
-    if known:
-        if value.strip() not in known.note and (known.typed, known.bearing_id) != (
-            _parted(value)[0],
-            bearing.pk,
-        ):
-            raise OtherContent(
-                f"This entry is stored already as {known.typed} {known.unit}; correct that one instead."
-            )
+    if known := _entered_before(id, bearing, value, by):
         return known
     must_be_open(visit)
     bare, unit, facts = as_recorded(value, unit, less, facts)
@@ -179,6 +171,18 @@ def enter(
         if checker := facts.get("checked_by"):
             ask_once(visit=visit, person=checker, by=by, claimed=facts.get("entered_at") is not None)
     return reading
+
+
+def _entered_before(id: UUID | None, bearing: Bearing, value: str, by: UUID) -> Reading | None:
+    """The reading that this id stands for already; with another value or bearing it is refused."""
+    known: Reading | None = known_row(Reading, id, by)
+    if known is None or value.strip() in known.note:
+        return known
+    if (known.typed, known.bearing_id) != (_parted(value)[0], bearing.pk):
+        raise OtherContent(
+            f"This entry is stored already as {known.typed} {known.unit}; correct that one instead."
+        )
+    return known
 
 
 def as_recorded(value: str, unit: str, less: str, facts: dict[str, Any]) -> tuple[str, str, dict[str, Any]]:

@@ -24,29 +24,12 @@ from inspections.visits.word_at_pump import CLOSE_UP, REPLACE, SCRAPE, Advice, S
 SHORT = {words: short for short, words in DECIDED_WORDS.items()}
 
 
-def dispose(
-    *,
-    bearing: Bearing,
-    visit: Visit,
-    on: dt.date,
-    advice: Advice,
-    answer: str,
-    checked: str,
-    by: UUID,
-    why: str = "",
-    check_by: str = "",
-    check_every_days: int | None = None,
-    stop_at: str = "",
-    no_checks_why: str = "",
-    expires_on: dt.date | None = None,
-    id: UUID | None = None,
-) -> Disposition:
-    """Record an engineer's disposition of what stands above the rule at a bearing.
+@dataclass(frozen=True, kw_only=True)
+class SignedAnswer:
+    """What an engineer signs.
 
-    Parameters
+    Attributes
     ----------
-    advice : Advice
-        the word as it stood when it was signed; what is recorded after it is not answered by it.
     answer : str
         `use_as_is`, `repair` or `replace`.
     checked : str
@@ -55,18 +38,64 @@ def dispose(
         the interim checks: person, interval, and the value at which it is stopped; or `no_checks_why`.
     expires_on : date
         how long "use as is" holds.
+    """
+
+    answer: str
+    checked: str
+    why: str = ""
+    check_by: str = ""
+    check_every_days: int | None = None
+    stop_at: str = ""
+    no_checks_why: str = ""
+    expires_on: dt.date | None = None
+
+    def lacks(self, on: dt.date) -> str:
+        """What it does not say and must, signed on this day; empty where it is whole."""
+        if self.answer not in Disposition.Answer.values:
+            return f"Say one of: {', '.join(str(label) for label in Disposition.Answer.labels)}."
+        if not self.checked.strip():
+            return "Say what was checked and how, such as looked at, dye penetrant, ultrasonic."
+        if self.expires_on is not None and self.expires_on <= on:
+            return f"A disposition expires after the day it is signed, {on}."
+        if self.answer != Disposition.Answer.USE_AS_IS:
+            return ""
+        if self.expires_on is None:
+            return "Use as is holds until a day: say until when."
+        checks = self.check_by, self.check_every_days, self.stop_at
+        if not all(checks) and not self.no_checks_why.strip():
+            return (
+                "Say who makes the interim checks, every how many days and at what value it is stopped;"
+                " or why none are needed."
+            )
+        return ""
+
+
+def dispose(
+    *,
+    bearing: Bearing,
+    visit: Visit,
+    on: dt.date,
+    advice: Advice,
+    answer: SignedAnswer,
+    by: UUID,
+    id: UUID | None = None,
+) -> Disposition:
+    """Record an engineer's disposition of what stands above the rule at a bearing.
+
+    `advice` is the word as it stood when it was signed; what is recorded after it is not answered by it.
 
     Raises
     ------
     NotRecorded
-        where nothing is left to answer, or what a disposition says is not whole.
+        where nothing is left to answer, or what the disposition says is not whole.
     """
     known = Disposition._base_manager.filter(pk=id).first() if id else None
     if known:
         return known
-    _must_be_whole(
-        advice, answer, checked, (check_by, check_every_days, stop_at), no_checks_why, expires_on, on
-    )
+    if not advice.keys:
+        raise NotRecorded("Nothing stands here that asks for a disposition.")
+    if lacking := answer.lacks(on):
+        raise NotRecorded(lacking)
     row = Disposition(
         id=id or uuid.uuid4(),
         bearing_id=bearing.pk,
@@ -74,44 +103,17 @@ def dispose(
         on=on,
         word=SHORT[advice.word],
         answers=advice.keys,
-        answer=answer,
-        checked=checked.strip()[:300],
-        why=why.strip()[:500],
-        check_by=check_by.strip()[:120],
-        check_every_days=check_every_days,
-        stop_at=stop_at.strip()[:120],
-        no_checks_why=no_checks_why.strip()[:300],
-        expires_on=expires_on,
+        answer=answer.answer,
+        checked=answer.checked.strip()[:300],
+        why=answer.why.strip()[:500],
+        check_by=answer.check_by.strip()[:120],
+        check_every_days=answer.check_every_days,
+        stop_at=answer.stop_at.strip()[:120],
+        no_checks_why=answer.no_checks_why.strip()[:300],
+        expires_on=answer.expires_on,
     )
     write([Fact(f"bearing:{bearing.pk}", "disposition", row)], by=by)
     return Disposition.objects.get(pk=row.pk)
-
-
-def _must_be_whole(
-    advice: Advice,
-    answer: str,
-    checked: str,
-    checks: tuple[str, int | None, str],
-    no_checks_why: str,
-    expires_on: dt.date | None,
-    on: dt.date,
-) -> None:
-    if not advice.keys:
-        raise NotRecorded("Nothing stands here that asks for a disposition.")
-    if answer not in Disposition.Answer.values:
-        raise NotRecorded(f"Say one of: {', '.join(str(label) for label in Disposition.Answer.labels)}.")
-    if not checked.strip():
-        raise NotRecorded("Say what was checked and how, such as looked at, dye penetrant, ultrasonic.")
-    if expires_on is not None and expires_on <= on:
-        raise NotRecorded(f"A disposition expires after the day it is signed, {on}.")
-    if answer != Disposition.Answer.USE_AS_IS:
-        return
-    if expires_on is None:
-        raise NotRecorded("Use as is holds until a day: say until when.")
-    if not all(checks) and not no_checks_why.strip():
-        raise NotRecorded(
-            "Say who makes the interim checks, every how many days and at what value it is stopped; or why none are needed."
-        )
 
 
 def closing_row(
