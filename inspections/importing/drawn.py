@@ -16,6 +16,7 @@ from fleet.models.recorded import IN_ORDER
 from fleet.per_mille import CLEARANCE
 from inspections.importing import stored_facts
 from inspections.importing.clearances import Facts
+from inspections.importing.drawn_meters import DrawnMeter, drawn_meters
 from inspections.importing.lines import Line, given_order, line_of, settle_phases
 from inspections.models import EventKind
 
@@ -90,8 +91,8 @@ def drawn_bearings(
     spreads: Mapping[str, Spread],
     *,
     decimal_comma: bool = False,
-) -> list[DrawnBearing]:
-    """Every bearing the rows touch, the one to be looked at first before the others.
+) -> list[DrawnBearing | DrawnMeter]:
+    """Every bearing and hour meter the rows touch, the one to be looked at first before the others.
 
     Parameters
     ----------
@@ -102,7 +103,7 @@ def drawn_bearings(
 
     Returns
     -------
-    list of DrawnBearing
+    list of DrawnBearing and DrawnMeter
     """
     places = {row.number: UUID(row.content["pump"]) for row in rows if row.site and "pump" in row.content}
     bearings = {row.bearing for row in rows if row.bearing}
@@ -125,7 +126,19 @@ def drawn_bearings(
         own = of_bearing[bearing]
         made.append(DrawnBearing(bearing, tag, directory.name_of(bearing), some, own, limits[bearing]))
     _judge(made, facts, place_of)
-    return sorted(made, key=lambda one: (-one.rank, one.tag, one.position))
+    meters = drawn_meters(rows, places, directory, _first_days(made, whole, place_of))
+    return sorted([*made, *meters], key=lambda drawn: (-drawn.rank, drawn.tag, drawn.position))
+
+
+def _first_days(
+    made: Sequence[DrawnBearing], whole: Mapping[UUID, Sequence[Line]], place_of: Mapping[UUID, UUID]
+) -> dict[UUID, int]:
+    """Place to the first day of which a reading or a work is known."""
+    days: dict[UUID, int] = {}
+    for place, lines in [*((place_of[drawn.bearing], drawn.lines) for drawn in made), *whole.items()]:
+        for line in lines:
+            days[place] = min(line.day, days.get(place, line.day))
+    return days
 
 
 def _lines(

@@ -17,6 +17,7 @@ from inspections.importing import answers, learnt, new_pumps, stored_facts
 from inspections.importing.alike import ask_alike
 from inspections.importing.clearances import check_values
 from inspections.importing.counts import unclear_marks
+from inspections.importing.drawn_meters import METER
 from inspections.importing.end_names import EndNames, end_facts, end_word
 from inspections.importing.lines import (
     Line,
@@ -32,7 +33,7 @@ from inspections.importing.position_names import bearings_by_name, names_by_plac
 from inspections.importing.remark_values import remarks_that_name_values
 from inspections.importing.remarks import NAMES_WORK, Surroundings, remarks_that_name_work, words_of_plant
 from inspections.importing.row_facts import RowFacts
-from inspections.importing.template import COLUMNS, READING
+from inspections.importing.template import COLUMNS, HOURS, METER_RESET, READING
 from inspections.importing.work_levels import works_against_levels
 from inspections.models import WORK, EventKind
 from inspections.records.recording import record_history
@@ -100,16 +101,24 @@ class HistoryLoader(Loader):
 
 
 def _take_out(rows: Sequence[ParsedRow], context: Context) -> None:
-    """Rows of bearings that were taken out are set aside with the reason given."""
+    """Rows of bearings and meters that were taken out are set aside with the reason given; hours beside a reading are left out."""
     dropped = context.memory.setdefault("dropped", {})
     for row in rows:
-        if row.bearing is None or row.number not in context.memory["places"]:
+        if row.number not in context.memory["places"]:
             continue
         place = context.directory.place(context.memory["places"][row.number])
-        named = new_pumps.subject(place.tag if place else "", context.directory.name_of(row.bearing))
-        answer = context.answers.of(TAKEN_OUT, named)
-        if answer is not None:
-            dropped[row.number] = answer[1]
+        tag = place.tag if place else ""
+        if "run_hours" in row.values and (
+            answer := context.answers.of(TAKEN_OUT, new_pumps.subject(tag, METER))
+        ):
+            if row.get("event") in (HOURS, METER_RESET):
+                dropped[row.number] = answer[1]
+            else:
+                row.values.pop("run_hours")
+        if row.bearing is not None:
+            named = new_pumps.subject(tag, context.directory.name_of(row.bearing))
+            if answer := context.answers.of(TAKEN_OUT, named):
+                dropped[row.number] = answer[1]
 
 
 # which bearing ---------------------------------------------------------------------------------------------

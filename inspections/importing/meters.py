@@ -73,7 +73,7 @@ def check_meters(
         by_place[one.place].append(one)
     for place, some in by_place.items():
         if any(one.row and not one.row.already for one in some):
-            for run in _runs(some, changed.get(place, ())):
+            for run in runs_of(some, changed.get(place, ())):
                 yield from _falls(run)
                 if place not in standing_by:
                     yield from _slow(run)
@@ -90,7 +90,7 @@ def _slow(run: Sequence[Hours]) -> Iterator[Finding]:
         yield from _question(one, words, "slow")
 
 
-def _runs(some: Sequence[Hours], changed: Sequence[int]) -> Iterator[list[Hours]]:
+def runs_of(some: Sequence[Hours], changed: Sequence[int]) -> Iterator[list[Hours]]:
     """Stretches of one meter between resets and changed pumps, each with the reset's own two figures at its ends."""
     resets = sorted((one for one in some if one.reset), key=lambda one: one.day)
     breaks = sorted({one.day for one in resets} | set(changed))

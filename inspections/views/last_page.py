@@ -1,4 +1,4 @@
-"""The last page before a history is stored: every bearing drawn as it is and as it would be, the doubtful ones first."""
+"""The last page before a history is stored: every bearing and hour meter drawn as it is and as it would be, the doubtful first."""
 
 import datetime as dt
 from collections.abc import Iterator
@@ -8,20 +8,24 @@ from uuid import UUID
 from django.core.paginator import Page, Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.safestring import SafeString
 from django.views.decorators.http import require_http_methods
 
 from fleet import bulk
 from fleet.clock import today_in
+from fleet.drawing import TimeAxis
 from fleet.importing import drafts
 from fleet.importing.answers import ASIDE, Answers
 from fleet.importing.loading import Result
 from fleet.models import Draft
 from fleet.views.plans import last_page_of, own_draft, shown_rows
 from inspections.importing.drawn import DrawnBearing, drawn_bearings
+from inspections.importing.drawn_meters import DrawnMeter
 from inspections.importing.lines import Line
 from inspections.importing.loading import TAKEN_OUT
 from inspections.importing.new_pumps import subject
 from inspections.story.uncertainty import spreads
+from inspections.trend.meter_strip import MeterPoint, meter_strip
 from inspections.trend.strip import axis_of, strip, strip_axis
 from inspections.trend.values import Trend, TrendLimit, TrendReading, TrendWork
 
@@ -34,7 +38,7 @@ _LIMITS = {"in_service_max": "maximum", "replace": "replace"}
 @require_http_methods(["GET", "HEAD", "POST"])
 @bulk.without_collecting()
 def last_page(request: HttpRequest, draft_id: UUID) -> HttpResponse:
-    """Every bearing the sheet touches; a post takes one out of it."""
+    """Every bearing and meter the sheet touches; a post takes one out of it."""
     draft = own_draft(request, draft_id)
     if drafts.wants_plan(draft):
         return redirect("import-plan", draft_id=draft.id)
@@ -74,23 +78,22 @@ def _decimal_comma(draft: Draft) -> bool:
 def _context(
     draft: Draft,
     result: Result,
-    page: Page[DrawnBearing],
+    page: Page[DrawnBearing | DrawnMeter],
     today: dt.date,
     set_aside: str,
-    made: list[DrawnBearing],
+    made: list[DrawnBearing | DrawnMeter],
 ) -> dict[str, Any]:
-    trends = [trend_of(one, today) for one in page]
-    axis = axis_of(trends, ident="last", years_back=ALL_YEARS) if trends else None
+    axis = _axis(page, today)
     shown = [
         {
-            "bearing": one,
-            "named": subject(one.tag, one.position),
-            "picture": strip(trend, axis) if axis else "",
-            "summary": trend.summary,
-            "rows": shown_rows(one.rows[:MOST_ROWS_OPEN], result.directory),
-            "n_more": max(0, len(one.rows) - MOST_ROWS_OPEN),
+            "drawn": drawn,
+            "is_meter": isinstance(drawn, DrawnMeter),
+            "named": subject(drawn.tag, drawn.position),
+            "picture": picture_of(drawn, axis, today) if axis else "",
+            "rows": shown_rows(drawn.rows[:MOST_ROWS_OPEN], result.directory),
+            "n_more": max(0, len(drawn.rows) - MOST_ROWS_OPEN),
         }
-        for one, trend in zip(page, trends, strict=True)
+        for drawn in page
     ]
     return {
         "draft": draft,
@@ -99,11 +102,35 @@ def _context(
         "shown": shown,
         "axis": strip_axis(axis) if axis else "",
         "set_aside": set_aside,
-        "n_bearings": len(made),
-        "n_doubtful": sum(bool(one.reasons) for one in made),
+        "n_bearings": sum(isinstance(drawn, DrawnBearing) for drawn in made),
+        "n_meters": sum(isinstance(drawn, DrawnMeter) for drawn in made),
+        "n_doubtful": sum(bool(drawn.reasons) for drawn in made),
         "n_rows": len(result.rows),
         "n_of_pumps": sum(row.bearing is None for row in result.rows),
     }
+
+
+def _axis(page: Page[DrawnBearing | DrawnMeter], today: dt.date) -> TimeAxis | None:
+    """One time axis for the bearings and meters of a page."""
+    trends = [trend_of(drawn, today) for drawn in page if isinstance(drawn, DrawnBearing)]
+    days = [entry.day for drawn in page if isinstance(drawn, DrawnMeter) for entry in drawn.hours]
+    if days:
+        first = dt.date.fromordinal(min(days))
+        trends.append(
+            Trend("", "", today, today, start=min(first, *(trend.first_day() for trend in trends), today))
+        )
+    return axis_of(trends, ident="last", years_back=ALL_YEARS) if trends else None
+
+
+def picture_of(drawn: DrawnBearing | DrawnMeter, axis: TimeAxis, today: dt.date) -> SafeString:
+    """A bearing's strip, or its pump's meter."""
+    if isinstance(drawn, DrawnBearing):
+        return strip(trend_of(drawn, today), axis)
+    points = [
+        MeterPoint(dt.date.fromordinal(entry.day), entry.hours, run, entry.row is not None, entry.reset)
+        for entry, run in drawn.run_since_first()
+    ]
+    return meter_strip(f"{drawn.tag} {drawn.position}", points, axis) if points else SafeString()
 
 
 def trend_of(one: DrawnBearing, today: dt.date) -> Trend:

@@ -63,6 +63,7 @@ class Hand:
         self._answer(truth)
         self.look("ready")
         self._press("look")
+        self.look("last")
         self._press("store")
         self.look("done")
 

@@ -19,6 +19,7 @@ from fleet.importing.plans.plan import Plan
 from fleet.models import Site
 from fleet.sheets.files import read_sheet
 from inspections.importing.drawn import drawn_bearings
+from inspections.importing.drawn_meters import METER
 from inspections.story.uncertainty import spreads
 from tests import makers
 
@@ -212,6 +213,38 @@ def factor_in_hours(rng: random.Random, rows: Rows) -> Mutation:
     return Mutation("a factor in the hours", TITLE, new)
 
 
+def factor_in_hours_of_a_pump(rng: random.Random, rows: Rows) -> Mutation:
+    new, factor = _copied(rows), rng.choice([1000, 0.001, 0.01, 0.1, 10])
+    tag = rng.choice(rows)[PUMP]
+    for row in new:
+        if row[PUMP] == tag:
+            row[HOURS] = f"{int(row[HOURS]) * factor:.0f}"
+    return Mutation("a factor in the hours of one pump", TITLE, new)
+
+
+def only_hours_of_a_pump(rng: random.Random, rows: Rows) -> Mutation:
+    """Of one pump a single entry of hours is there, a thousand times too large or too small."""
+    new, factor = _copied(rows), rng.choice([1000, 0.001])
+    tag = rng.choice(rows)[PUMP]
+    of_pump = [row for row in new if row[PUMP] == tag]
+    for row in of_pump[:-1]:
+        row[HOURS] = ""
+    of_pump[-1][HOURS] = f"{int(of_pump[-1][HOURS]) * factor:.0f}"
+    return Mutation("a factor in the only hours of one pump", TITLE, new)
+
+
+def hours_swapped_once(rng: random.Random, rows: Rows) -> Mutation:
+    """The hours of two pumps changed about in one visit of each, where they differ by more than two years' running."""
+    new = _copied(rows)
+    first = rng.choice(new)
+    others = [
+        row for row in new if row[PUMP] != first[PUMP] and abs(int(row[HOURS]) - int(first[HOURS])) > 17_532
+    ]
+    second = rng.choice(others)
+    first[HOURS], second[HOURS] = second[HOURS], first[HOURS]
+    return Mutation("the hours of two pumps changed about once", TITLE, new)
+
+
 def work_moved(rng: random.Random, rows: Rows) -> Mutation:
     new = _copied(rows)
     told = [row for row in new if row[REMARK] != "ok"]
@@ -274,6 +307,9 @@ TELLABLE: tuple[Kind, ...] = (
     decimal_marks,
     grouping_marks,
     factor_in_hours,
+    factor_in_hours_of_a_pump,
+    only_hours_of_a_pump,
+    hours_swapped_once,
     work_moved,
     date_order,
     ends_swapped_once,
@@ -293,11 +329,12 @@ def outcome(case: Case, mutation: Mutation) -> str:
         return "refused"
     if result.questions:
         return "asked"
-    changed = {fact[:2] for fact in facts_of(result) ^ case.facts}
-    if not changed:
+    facts = facts_of(result) ^ case.facts
+    if not facts:
         return "same"
+    changed = {(tag, METER if event == "hours" else position) for tag, position, _, event, _ in facts}
     made = drawn_bearings(result.rows, result.directory, spreads(makers.THE_DAY))
-    first = {(one.tag, one.position) for one in made[:FIRST_LOOKED_AT] if one.reasons}
+    first = {(drawn.tag, drawn.position) for drawn in made[:FIRST_LOOKED_AT] if drawn.reasons}
     pumps = {tag for tag, position in changed if not position}
-    seen = any(one in changed or one[0] in pumps for one in first)
+    seen = any(drawn in changed or (drawn[0] in pumps and drawn[1] != METER) for drawn in first)
     return "drawn first" if seen else "unseen"

@@ -14,7 +14,7 @@ from fleet.importing.loading import import_file
 from fleet.models import Draft, SetAside, Sheet
 from fleet.sheets import files
 from inspections.importing.drawn import drawn_bearings
-from inspections.models import Reading
+from inspections.models import MeterEntry, Reading
 from inspections.story.uncertainty import spreads
 from tests import makers, sheet_pages
 
@@ -146,3 +146,55 @@ def test_the_drawing_reaches_back_to_the_first_day_that_would_be_stored(works, c
     last = client.post(reverse("import"), {"kind": "history", "file": file, "decimal": "point"}).url
     page = unescape(client.get(last).content.decode()).replace("\u00a0", " ")
     assert re.search(r"Time from \w+ 1990", page)  # a little room before the first
+
+
+def metered(odd=None):
+    """Hours of every pump in two years; `odd` says what those of one pump are worth."""
+    lines = []
+    for n in range(12):
+        for year in (2014, 2018):
+            hours = (2_000 + 6_000 * (year - 2010)) * (odd if odd and n == 7 else 1)
+            lines.append(f"P-{n + 10},{year}-03-09,hours,{hours:.0f}\n")
+    return "pump,date,event,run_hours\n" + "".join(lines)
+
+
+@pytest.mark.parametrize("factor", [0.1, 0.05])
+def test_a_meter_unlike_the_others_comes_first_and_a_sheet_of_hours_alone_is_drawn(works, factor):
+    first, second = drawn(metered(factor))[:2]
+    assert (first.tag, first.position) == ("P-17", "run hours") and not second.reasons
+    assert first.reasons == ["its hours a year are unlike the other pumps'"]
+    assert len(drawn(metered())) == 12 and not any(meter.reasons for meter in drawn(metered()))
+
+
+def test_a_single_entry_of_a_meter_is_held_against_the_years_its_pump_is_known(works):
+    for hours in (12.5, 9_000_000):
+        words = HEAD.replace("value", "value,run_hours") + "".join(
+            f"P-10,DE,{day},reading,as_found,feeler,{value},{h},mm\n"
+            for day, value, h in (("2010-03-09", 0.150, ""), ("2018-03-09", 0.165, int(hours)))
+        )
+        (meter,) = [one for one in drawn(words) if one.position == "run hours"]
+        assert meter.reasons and meter.rank > 2
+
+
+def test_the_page_draws_the_meters_and_hours_taken_out_are_not_stored(works, client):
+    client.force_login(makers.an_account(site=works))
+    file = SimpleUploadedFile("h.csv", metered().encode())
+    last = client.post(reverse("import"), {"kind": "history", "file": file, "decimal": "point"}).url
+    body = unescape(client.get(last).content.decode()).replace("\xa0", " ").replace("\u202f", " ")
+    assert "0 bearings and 12 hour meters" in body and body.count('class="strip"') == 12
+    assert "26000h to 50000h, 6000h a year" in re.sub(r"(?<=\d)\s(?=\d|h)", "", body)
+    client.post(last, {"out": "P-17|run hours"})
+    assert "0 bearings and 11 hour meters" in unescape(client.get(last).content.decode()).replace("\xa0", " ")
+    sheet_pages.store(client, sheet_pages.questions_of(last))
+    assert MeterEntry.objects.standing().count() == 22 and SetAside.objects.standing().count() == 2
+
+
+def test_hours_beside_a_reading_are_taken_out_and_the_reading_stays(works, client):
+    client.force_login(makers.an_account(site=works))
+    words = "pump,position,date,event,stage,method,value,unit,run_hours\n"
+    words += "P-10,DE,2018-03-09,reading,as_found,feeler,0.165,mm,31000\n"
+    file = SimpleUploadedFile("h.csv", words.encode())
+    last = client.post(reverse("import"), {"kind": "history", "file": file, "decimal": "point"}).url
+    client.post(last, {"out": "P-10|run hours"})
+    sheet_pages.store(client, sheet_pages.questions_of(last))
+    assert Reading.objects.standing().count() == 1 and not MeterEntry.objects.exists()
