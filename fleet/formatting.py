@@ -6,24 +6,12 @@ import math
 from datetime import date
 from typing import Any
 
+from fleet.month_names import MONTHS
+
 NOT_KNOWN = "not known"
 GAP = "\u00a0"  # keeps a figure and its unit on one line
 MINUS = "\u2212"
 DASH = "\u2013"
-MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
 NEAR_DAYS = 92  # three months: a day can still be acted on as a day
 MONTH_DAYS = 730  # two years: beyond it a month would promise more than is known
 SEASON_DAYS = 5 * 365  # beyond it only the year

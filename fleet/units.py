@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, ROUND_HALF_UP, Context, Decimal
 from types import MappingProxyType
 
+from fleet.month_names import MONTHS
+
 _MILS = Decimal("25.4")
 _CANONICAL_UM = {
     "mm": Decimal(1000),
@@ -298,26 +300,7 @@ def uncertainty_of_step_um(step: Decimal | float) -> float:
 
 # days ------------------------------------------------------------------------------------------------------
 
-_MONTH_NAMES = {
-    name.lower(): n
-    for n, name in enumerate(
-        (
-            "January",
-            "February",
-            "March",
-            "April",
-            "May",
-            "June",
-            "July",
-            "August",
-            "September",
-            "October",
-            "November",
-            "December",
-        ),
-        start=1,
-    )
-}
+_MONTH_NAMES = {name.lower(): n for n, name in enumerate(MONTHS, start=1)}
 _MONTHS = _MONTH_NAMES | {name[:3]: n for name, n in _MONTH_NAMES.items()} | {"sept": 9}
 
 _ISO = re.compile(
