@@ -12,6 +12,7 @@ from fleet.checks import the_proxies_are_counted
 from fleet.clock import now
 from fleet.models import Role
 from fleet.plant import accounts
+from fleet.plant.name_removal import blank_name
 from fleet.plant.people import add_account, add_person, give_role
 from fleet.web.audit_log import address_of
 from fleet.web.bearing_addresses import bearing_address
@@ -172,7 +173,7 @@ def test_a_new_password_and_a_name_taken_out_end_every_session_at_the_next_reque
     assert client.get("/").url.startswith("/sign-in/")
     renewed, _ = sign_in(accounts.renew(account, by=makers.somebody()))
     assert renewed.get("/sign-in/password/").status_code == 200
-    accounts.blank_name(person=account.person, by=makers.somebody())
+    blank_name(person=account.person, by=makers.somebody())
     assert renewed.get("/sign-in/password/").url.startswith("/sign-in/")
 
 

@@ -5,9 +5,8 @@ from uuid import UUID
 from django.db import transaction
 
 from fleet.access import sites_of
-from fleet.ledger.writing import Fact, write
-from fleet.models import Account, Person, Role, Site, folded
-from fleet.plant.acts import PLANT, Refused, withdraw
+from fleet.models import Account, Role, Site, folded
+from fleet.plant.acts import Refused, withdraw
 from fleet.plant.people import add_account, give_role, person_named, tell_state
 from fleet.web.passwords import one_time_password
 
@@ -88,16 +87,3 @@ def shut(account: Account, *, by: UUID, open_again: bool = False) -> None:
     account.is_active = open_again
     account.save(update_fields=["is_active"])
     tell_state(account, "opened again" if open_again else "closed", by=by)
-
-
-@transaction.atomic
-def blank_name(*, person: Person, by: UUID) -> None:
-    """Take a person's name out where the law asks for it: no entry changes, for entries hold the inner id alone.
-
-    The way to sign in closes. Sheets that were imported are kept as they came and may hold the name.
-    """
-    write([Fact(PLANT, "name_blanked", body={"person": person.pk})], by=by)
-    Person.objects.filter(pk=person.pk).update(name="", folded="", employer="", salt="")
-    Account.objects.filter(person=person).update(username=f"removed {person.pk.hex[:12]}", is_active=False)
-    for account in Account.objects.filter(person=person).select_related("person"):
-        tell_state(account, "closed, its name taken out", by=by)

@@ -14,6 +14,7 @@ from fleet.access import require, sites_for, sites_of
 from fleet.models import Account, Person, Role, Site
 from fleet.plant import accounts as people
 from fleet.plant.acts import Refused
+from fleet.plant.name_removal import blank_name
 from fleet.web import audit_log
 
 ALL_SITES = ""
@@ -133,7 +134,7 @@ def change(request: HttpRequest, account_id: int) -> HttpResponse:
             f"{account.person} {'may sign in again' if act == 'open' else 'may not sign in any more'}.",
         )
     elif act == "blank":
-        people.blank_name(person=account.person, by=by)
+        blank_name(person=account.person, by=by)
         messages.success(request, "The name is taken out. The record keeps who did what by a number alone.")
     audit_log.say(f"people: {act}", request, person=account.person_id)
     return redirect("people")

@@ -13,6 +13,7 @@ from fleet.ledger.triggers import trigger_names
 from fleet.ledger.verify import verify
 from fleet.models import Account, Entry, Person, SheetRow, StoredFile
 from fleet.plant import accounts
+from fleet.plant.name_removal import blank_name
 from fleet.plant.people import add_person
 from tests import makers
 
@@ -70,7 +71,7 @@ def an_account_taken_out(account: Account) -> None:
 
 
 def a_name_put_back_after_it_was_taken_out(account: Account) -> None:
-    accounts.blank_name(person=account.person, by=account.person_id)
+    blank_name(person=account.person, by=account.person_id)
     assert verify().faults == []
     Person.objects.filter(pk=account.person_id).update(name="Somebody")
 
@@ -141,7 +142,7 @@ def test_what_is_done_to_an_account_stands_in_the_record_with_who_did_it():
 
 def test_a_blanked_name_leaves_nothing_by_which_it_could_be_tried():
     account = makers.an_account(role="foreman")
-    accounts.blank_name(person=account.person, by=makers.somebody())
+    blank_name(person=account.person, by=makers.somebody())
     assert Person.objects.get(pk=account.person_id).salt == ""
     assert verify().faults == []
 
