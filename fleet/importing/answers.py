@@ -62,11 +62,16 @@ class Answers:
     given: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
 
     def of(self, code: str, about: str, row: str = "") -> tuple[str, str] | None:
-        """Choice and value for a question about a row; None: not answered. Of two answers the later holds."""
-        for said in reversed(self.given.get(question_key(code, about), [])):
-            if "rows" not in said or row in said["rows"]:
-                return None if said["choice"] == AGAIN else (said["choice"], said.get("value", ""))
-        return None
+        """Choice and value for a question about a row; None: not answered.
+
+        Of two answers the later holds; what a cell should say holds beside an answer for all alike.
+        """
+        own = [one for one in self.given.get(question_key(code, about), []) if row in one.get("rows", [row])]
+        typed = [one for one in own if one["choice"] == TYPED.word and "rows" in one]
+        if not own:
+            return None
+        said = typed[-1] if typed and "rows" not in own[-1] else own[-1]
+        return None if said["choice"] == AGAIN else (said["choice"], said.get("value", ""))
 
     def knows_row(self, code: str, kind: str, idents: Set[str]) -> bool:
         """Whether any answer of a kind of question, about `kind` wherever, was given for a row of these names."""

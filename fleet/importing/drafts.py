@@ -10,8 +10,10 @@ from fleet.importing.given_answers import asked_again
 from fleet.importing.kept_files import answers_for, keep_file, keep_plan, plan_named
 from fleet.importing.loading import Result, import_file
 from fleet.importing.options import Options
+from fleet.importing.plans.layout import find_headings, grid_of
 from fleet.importing.plans.plan import Plan, plan_of
 from fleet.models import Account, Draft, Sheet, StoredFile
+from fleet.sheets.files import MOST_ROWS_OF_PAGE, read_sheet
 
 DAYS_KEPT = 30
 ACT = "import"
@@ -20,20 +22,39 @@ ACT = "import"
 def begin(
     account: Account, data: bytes, name: str, holds: str, options: Options, *, own_layout: bool = False
 ) -> Draft:
-    """Keep a file that has questions or a layout of its own, whose plan is blank until it is said; forgotten drafts go."""
+    """Keep a file that has questions or a layout of its own, whose plan is blank until it is said; forgotten drafts go.
+
+    What the account said of an earlier draft of this name is not asked again: its answers hold, and its plan where
+    the headings stand.
+    """
     for old in Draft.objects.filter(made_at__lt=now() - dt.timedelta(days=DAYS_KEPT)):
         forget(old)
     said = {"site": options.site, "date_format": options.date_format, "decimal_comma": options.decimal_comma}
     found = plan_named(options.plan) if options.plan else None
-    return Draft.objects.create(
+    before = Draft.objects.filter(by=account, name=name[-200:], holds=holds).order_by("-made_at").first()
+    draft = Draft(
         file=keep_file(data),
         name=name[-200:],
         holds=holds,
         by=account,
         options=said,
+        answers=before.answers if before else {},
         plan_name=options.plan,
         plan=found[1].body() if found else {} if own_layout else None,
     )
+    if own_layout and not found and before and _still_serves(before, data, name):
+        draft.plan, draft.plan_name = before.plan, before.plan_name
+    draft.save()
+    return draft
+
+
+def _still_serves(before: Draft, data: bytes, name: str) -> bool:
+    """Whether the plan of an earlier draft was said whole and finds its headings in this file."""
+    plan = plan_in(before)
+    if plan is None or plan.complaints():
+        return False
+    tabs = read_sheet(data, name, most_rows=MOST_ROWS_OF_PAGE).tabs
+    return any(find_headings(grid_of(tab), plan) for tab in tabs if tab.name not in plan.tabs_left)
 
 
 def reopen(account: Account, sheet: Sheet) -> Draft:

@@ -80,6 +80,8 @@ class Loader:
         a layout of the plant's own is read by a plan.
     spreading : frozenset of str
         kinds of question whose answer, given for all rows, also settles those that it brings to light.
+    for_further : frozenset of str
+        kinds of question whose answer, given for all rows, holds for further ones too; what a cell should say does not.
     names_asked : frozenset of str
         kinds of question about a name: one that comes again after its answer is open still.
     of_sites, makes_sites : bool
@@ -93,6 +95,7 @@ class Loader:
     makes_sites: bool = False
     takes_plans: bool = False
     spreading: frozenset[str] = frozenset()
+    for_further: frozenset[str] = frozenset()
     names_asked: frozenset[str] = frozenset()
 
     def resolve(self, parsed: Parsed, context: Context) -> Iterable[Finding]:

@@ -15,7 +15,7 @@ from fleet import bulk
 from fleet.access import require
 from fleet.clock import today_in
 from fleet.importing import drafts
-from fleet.importing.answers import Answers, Choice
+from fleet.importing.answers import TYPED, Answers, Choice
 from fleet.importing.both_readings import examples
 from fleet.importing.directory import Directory
 from fleet.importing.findings import by_kind, kind_words
@@ -315,8 +315,10 @@ def _take_answer(
     ticked = request.POST.getlist(f"row-{group.key}")
     is_picked = group.is_picked or group.code in TOGETHER
     idents = [one.ident for one in group.rows if not is_picked or one.ident in ticked]
-    spreads = len(idents) == len(group.rows) and group.code in loader_for(holds).spreading
-    rows = None if spreads or not any(idents) else idents
+    loader = loader_for(holds)
+    further = loader.spreading if choice == TYPED.word else loader.spreading | loader.for_further
+    is_for_all = len(idents) == len(group.rows) and group.code in further
+    rows = None if is_for_all or not any(idents) else idents
     if idents:
         given.add(group.code, group.about, choice, value, rows)
 

@@ -166,7 +166,11 @@ _OF_ROWS: dict[str, tuple[Choice, ...]] = {
 _TYPED_VALUES = frozenset(
     {"jump", "clearance_range", "fall_without_event", "two_units_disagree", "stored_otherwise"}
 )
-_TYPED_CELLS = frozenset({"odd_word", "number", "date", "future", "unit", "word", "too_long", "bounds"})
+# Cells of values: an answer for all alike holds for further ones too, what one should say for that one alone.
+VALUE_CELLS = frozenset({"two_values", "swallowed_date", "marked_number"})
+_TYPED_CELLS = VALUE_CELLS | frozenset(
+    {"odd_word", "number", "date", "future", "unit", "word", "too_long", "bounds"}
+)
 OF_REMARKS = frozenset({NAMES_WORK, DOUBTFUL_WORD, *MEASURED})
 OF_NAMES = frozenset(
     {
@@ -200,7 +204,7 @@ def ident(code: str, row: ParsedRow) -> str:
     if code == NEW_PUMP:
         return position_named(row)
     if code in _OF_WORDS:
-        return row.typed.get("value", "") if code == "odd_word" else ""
+        return row.typed.get("value", "") if code == "odd_word" or code in VALUE_CELLS else ""
     if code in OF_REMARKS:
         return f"{wide_ident(code, row)}|{folded(row.get('pump', ''))}|{row.typed.get('date', '')}"
     if code == "first_days":

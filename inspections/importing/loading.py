@@ -50,6 +50,7 @@ class HistoryLoader(Loader):
     known_by_rows = True
     takes_plans = True
     spreading = frozenset({"run_hours_fall", "run_hours_rise"})
+    for_further = answers.VALUE_CELLS
     names_asked = answers.OF_NAMES
 
     def resolve(self, parsed: Parsed, context: Context) -> Iterable[Finding]:

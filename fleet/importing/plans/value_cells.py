@@ -116,11 +116,6 @@ class ValueCells:
     def _answered(
         self, odd: Odd, choice: str, value: str, text: str, column: ColumnPlan, words: dict[str, str]
     ) -> list[Part] | Odd | str:
-        if odd.code == "two_values":
-            return read_value_cell(text, 0, two=choice, words=words)
-        if odd.code == "marked_number" and choice == "number":
-            read = read_value_cell(odd.mark, 0, two="", words={})
-            return [Part(p.text, p.unit, p.end, text) for p in read] if isinstance(read, list) else odd
         if choice == TYPED.word:
             read = read_value_cell(value, 0, two=column.two, words=words)
             return (
@@ -128,6 +123,11 @@ class ValueCells:
                 if isinstance(read, list)
                 else odd
             )
+        if odd.code == "two_values":
+            return read_value_cell(text, 0, two=choice, words=words)
+        if odd.code == "marked_number" and choice == "number":
+            read = read_value_cell(odd.mark, 0, two="", words={})
+            return [Part(p.text, p.unit, p.end, text) for p in read] if isinstance(read, list) else odd
         if odd.code == "swallowed_date" and choice in ("day_month", "month_day"):
             typed = from_date(text, choice)
             two = column.two or (self.answers.of("two_values", "-") or ("range", ""))[0]
