@@ -2,11 +2,10 @@
 
 import pytest
 
-from dashboards.outage_plan.proposal import _outlook
 from fleet import measuring_methods
 from fleet.clock import today_in
 from fleet.importing.plans.words import value_words
-from fleet.measuring_methods import METHODS, MeasuringMethod, Spread
+from fleet.measuring_methods import BEST, METHODS, MeasuringMethod, Spread
 from fleet.plant.choices import set_setting
 from inspections.forecasts.notes import looks_copied
 from inspections.forecasts.wear_inputs import Codes, inputs
@@ -72,18 +71,14 @@ def test_a_method_not_offered_is_read_in_sheets_and_not_asked_at_the_pump(monkey
 
 
 @pytest.mark.django_db
-def test_the_plants_own_spread_judges_copies_and_the_readings_a_plan_reckons_with():
+def test_the_plants_own_spread_judges_copies_and_the_readings_a_judgement_reckons_with():
     bearing = _copies(4)
-    quantiles = {
-        f"{name}_{q}": 1.0 for name in ("clearance_um", "rate_um_per_kh") for q in ("p10", "p50", "p90")
-    }
-    figures = {bearing.pk: quantiles | {"in_service_max_um": 250.0}}
     (usual,) = inputs([bearing], today_in("UTC"), Codes()).known
     assert looks_copied(usual)
-    assert _outlook([usual], figures).reading_sd_um.tolist() == [5.0]
+    assert usual.spreads[BEST].sd_um == 5.0
 
     own = {"bore_gauge": {"sd_um": "0.1", "bias_sd_um": "0"}}
     set_setting(name=SETTING, value=own, by=makers.somebody())
     (known,) = inputs([bearing], today_in("UTC"), Codes()).known
     assert not looks_copied(known), "a gauge that repeats so well shows equal values by chance"
-    assert _outlook([known], figures).reading_sd_um.tolist() == [0.1]
+    assert known.spreads[BEST].sd_um == 0.1

@@ -7,7 +7,7 @@ from typing import Any
 from uuid import UUID
 
 from dashboards.outage_plan import drafts
-from dashboards.outage_plan.bearing_jobs.above import NotFitting
+from dashboards.outage_plan.pump_openings.above import NotFitting
 from fleet.models import Person, Site
 
 # The change by hand that stands behind a cause.

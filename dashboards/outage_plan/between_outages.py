@@ -4,8 +4,8 @@ import datetime as dt
 from collections.abc import Collection, Sequence
 from itertools import pairwise
 
-from dashboards.outage_plan.bearing_jobs import inputs as plan
 from dashboards.outage_plan.drafts import BEFORE
+from dashboards.outage_plan.pump_openings import inputs as plan
 from fleet.models import Bearing, Outage, Setting, Site
 from inspections.deferrals.standing import IN_FORCE, openings
 from inspections.limits.choices import CREW_HOURS_BETWEEN, SETTING_BETWEEN

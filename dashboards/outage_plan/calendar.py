@@ -81,7 +81,7 @@ def _events(made: Proposal, deferrals: Sequence[PutOff], of: str) -> Iterator[Ev
             continue
         jobs = [job for job in made.evaluation.jobs if job.outage == outage.name]
         lines = [
-            f"{job.bearing}: {job.action}, {hours(job.crew_hours)}; {chance(job.p_max_before_work)} passed by then"
+            f"{job.bearing}: {job.reason} About {hours(job.crew_hours)}; {chance(job.p_max_before_work)} passed by then"
             for job in jobs
         ]
         if outage.between and not jobs:
@@ -104,7 +104,7 @@ def _events(made: Proposal, deferrals: Sequence[PutOff], of: str) -> Iterator[Ev
             )
     for order in made.orders:
         title = f"Last day to order: {order.family} for {order.bearing}"
-        why = f"{job_words('replace', order.outage)}; lead time {order.lead_time_days:.0f} days"
+        why = f"{job_words('open', order.outage)}; lead time {order.lead_time_days:.0f} days"
         day = max(order.order_by, made.as_of)
         bearing = made.bearing_ids.get(order.bearing, order.bearing)
         yield _days(f"order {bearing} {order.family}", site, title, day, text=why)

@@ -19,7 +19,8 @@ from fleet.models.recorded import LAST_FIRST
 from inspections.models import DraftPlan, Plan
 
 OPEN, SCRAPE, REPLACE, LEAVE = "open", "scrape", "replace", "leave"
-WORKS = (OPEN, SCRAPE, REPLACE)
+# Open and look, the reading decides; scrape and replace stand in plans accepted before pumps were planned.
+WORKS = (OPEN,)
 # Changes that suppose what is no fact of record: they live in a draft and are never accepted.
 WHAT_IFS = ("worse", "slip", "shorten", "skip")
 # A change by hand and what it must name.
@@ -120,7 +121,7 @@ def change(*, draft: DraftPlan, what: str, by: UUID, **said: Any) -> DraftPlan:
     Parameters
     ----------
     what : str
-        `pin`, `move` (a bearing's job: `action`, `outage`; action `leave` takes it out), `refuse` (`outage`, `action`
+        `pin`, `move` (a bearing's pump: `action` open, `outage`; action `leave` takes it out), `refuse` (`outage`
         blank: all), `slip` (`days`), `shorten` (`hours`), `skip` an `outage`, `worse` (a `bearing` as if read at `um`).
     **said
         what the change needs, as typed, and `why`.
@@ -159,7 +160,7 @@ def _checked(draft: DraftPlan, what: str, said: Mapping[str, Any]) -> dict[str, 
         if not action:
             raise NotPlanned("Choose the work.")
         if action in WORKS and "outage" not in entry:
-            raise NotPlanned(f"Choose the outage in which to {action} it.")
+            raise NotPlanned("Choose the outage in which to open it.")
     if action:
         entry["action"] = action
     if action == LEAVE and "action" in NEEDS[what]:

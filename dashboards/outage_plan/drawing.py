@@ -1,12 +1,11 @@
 """The plan's drawings: chances as dots that a page holds once each, and an outage's crew hours as a bar. Pure."""
 
 import math
-from functools import cache, lru_cache
+from functools import cache
 
-from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
-from dashboards.outage_plan.bearing_jobs.evaluate import Load
+from dashboards.outage_plan.pump_openings.evaluate import Load
 from fleet.drawing import PALETTE, element, line, picture, solid
 from fleet.formatting import chance, hours
 
@@ -54,24 +53,6 @@ def _dots(n: int, words: str) -> SafeString:
     )
 
 
-def cell(label: str, action: str, p: float) -> SafeString:
-    """One bearing in one outage as a cell of the calendar: the work, the dots, the chance in words."""
-    return _cell(label, action, n_dots(p), chance(p))
-
-
-@lru_cache(maxsize=4096)
-def _cell(label: str, action: str, n: int, words: str) -> SafeString:
-    """A fleet's calendar has thousands of cells and few different ones."""
-    work = format_html('<span class="advice advice-{0}">{0}</span> ', action) if action else ""
-    return format_html(
-        '<td data-label="{}"><span class="cell">{}{}<span class="under">{}</span></span></td>',
-        label,
-        work,
-        _dots(n, words),
-        words,
-    )
-
-
 def load_bar(load: Load) -> SafeString:
     """Planned hours solid, kept ones pale, what is too many beyond the mark of the hours that are there."""
     wanted = load.used_hours + load.expected_hours
@@ -90,7 +71,7 @@ def load_bar(load: Load) -> SafeString:
         at = WIDTH * load.crew_hours / whole
         parts += [part("limit", load.crew_hours, wanted), line(at, 0.0, at, float(HEIGHT), "ink", 2.0)]
     kept = (
-        f", {hours(load.expected_hours)} kept for what openings may find"
+        f", {hours(load.expected_hours)} more in 9 of 10 outages at most"
         if load.expected_hours >= 0.5
         else ""
     )

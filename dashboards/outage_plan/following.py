@@ -170,6 +170,16 @@ def _later(site: Site, plan: Plan, outages: Sequence[Outage], today: dt.date) ->
     return found | {job["bearing"]: coming[job["outage"]] for job in plan.jobs if job["outage"] in coming}
 
 
+def states_of(site: Site) -> dict[tuple[str, str], str]:
+    """How each job of the accepted plan stands, by the inner ids of bearing and outage, in the words of the plan sheet."""
+    followed = follow(site, today_at(site))
+    return {
+        (str(job.bearing.pk), str(one.outage.pk)): job.state.word.replace(" ", "_")
+        for one in followed
+        for job in one.jobs
+    }
+
+
 def settled(followed: Sequence[FollowedOutage]) -> frozenset[tuple[str, str]]:
     """Bearing and outage, by name, of each job of which nothing is left to be worked."""
     return _standing(followed, job_states.DONE, job_states.OTHERWISE)

@@ -5,7 +5,9 @@ from collections.abc import Iterable
 import pandas as pd
 
 from dashboards.outage_plan import drafts, versions
-from dashboards.outage_plan.proposal import COLUMNS, Proposal, rows_of
+from dashboards.outage_plan.following import states_of
+from dashboards.outage_plan.plan_sheet import COLUMNS, rows_of
+from dashboards.outage_plan.proposal import Proposal
 from fleet.access import sites_for
 from fleet.models import Account
 from fleet.sheets.frames import DAY, NUMBER, TEXT, WORD, frame
@@ -20,6 +22,13 @@ _NOT_TEXT = {
     "outage_start": DAY,
     "outage_end": DAY,
     "order_by": DAY,
+    "trigger_um": NUMBER,
+    "p_trigger": NUMBER,
+    "scrape_from_um": NUMBER,
+    "crew_hours_p90": NUMBER,
+    "crew_hours_most": NUMBER,
+    "shells_p90": NUMBER,
+    "state": WORD,
 }
 
 
@@ -43,4 +52,4 @@ def plan_lines(account: Account, *, act: str = "read") -> pd.DataFrame:
 def lines_of(proposals: Iterable[Proposal]) -> pd.DataFrame:
     """Plans under the columns of the plan sheet, each with its type: hours are crew hours, chances 0 to 1."""
     types = {name: _NOT_TEXT.get(name, TEXT) for name in COLUMNS}
-    return frame(types, (row for proposal in proposals for row in rows_of(proposal)))
+    return frame(types, (row for one in proposals for row in rows_of(one, states_of(one.site))))

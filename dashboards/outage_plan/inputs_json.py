@@ -5,35 +5,28 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-import numpy as np
-
-from dashboards.outage_plan.bearing_jobs.inputs import (
+from dashboards.outage_plan.pump_openings.inputs import (
     Bearing,
-    FloatArray,
     Hours,
     Inputs,
     Job,
-    Look,
-    Opening,
     Outage,
     Pump,
     Settings,
     Spare,
 )
-from dashboards.outage_plan.bearing_jobs.opening import Outlook
+from inspections.forecasts.judgement.figures import Judgement
 
-DIGITS = 6  # of a chance: a millionth is far below what any forecast knows
+FORMAT = 2  # 1 planned jobs by bearing; nothing reads it any more
+_PLAIN = ("name", "pump", "shell_type", "bore_um", "shell_h", "last_um")
 
 
-def to_json(inputs: Inputs, outlook: Outlook | None = None) -> dict[str, Any]:
-    """The inputs, and what the next reading could show, as plain JSON; an unknown chance is null.
-
-    Pins, refusals and the accepted plan are not in it: they are kept as changes and as the record.
-    """
+def to_json(inputs: Inputs) -> dict[str, Any]:
+    """The inputs as plain JSON. Pins, refusals and the accepted plan are not in it: they are kept as changes and as the record."""
     s = inputs.settings
     return {
+        "format": FORMAT,
         "as_of": inputs.as_of.isoformat(),
-        "days": _numbers(inputs.days),
         "bearings": [_bearing(b) for b in inputs.bearings],
         "outages": [
             [
@@ -62,65 +55,30 @@ def to_json(inputs: Inputs, outlook: Outlook | None = None) -> dict[str, Any]:
             for x in inputs.spares
         ],
         "relined_after_days": dict(inputs.relined_after_days),
-        "settings": {name: getattr(s, name) for name in _SETTINGS},
-        "horizon_on": s.horizon_on.isoformat() if s.horizon_on else None,
-        "outlook": {name: _numbers(getattr(outlook, name)) for name in _OUTLOOK} if outlook else None,
+        "settings": [s.margin_days, s.bore_tolerance_um],
     }
-
-
-_SETTINGS = (
-    "accepted_risk",
-    "hour_cost",
-    "again_factor",
-    "breach_factor",
-    "owed_factor",
-    "scrape_share",
-    "keep_from",
-    "between_factor",
-    "margin_days",
-    "bore_tolerance_um",
-)
-_OUTLOOK = ("clearance_um", "rate_um_per_kh", "hours_per_day", "limit_um", "reading_sd_um")
-_PLAIN = (
-    "name",
-    "pump",
-    "consequence",
-    "shell_type",
-    "bore_um",
-    "shell_cost",
-    "life_days",
-    "scrape_owed",
-    "scrapeable",
-)
-_OPENING = ("value", "chance", "changes", "follow_up")
-
-
-def _numbers(values: FloatArray) -> list[Any]:
-    rounded = np.round(np.asarray(values, float), DIGITS)
-    return np.where(np.isfinite(rounded), rounded, None).tolist()  # type: ignore[call-overload, no-any-return]
 
 
 def _bearing(b: Bearing) -> dict[str, Any]:
-    opening = {name: _numbers(getattr(b.opening, name)) for name in _OPENING} if b.opening else None
-    h = b.hours
     return {name: getattr(b, name) for name in _PLAIN} | {
-        "left": _numbers(b.chance_left),
-        "new": _numbers(b.chance_new),
         "halves": list(b.halves),
-        "hours": [h.open_h, h.measure_h, h.scrape_h, h.replace_h],
-        "opening": opening,
-        "looks": {name: [look.closed, look.shell, look.words] for name, look in b.looks.items()},
+        "hours": [b.hours.measure_h, b.hours.scrape_h, b.hours.replace_h],
+        "last_on": b.last_on.isoformat() if b.last_on else None,
+        "judged": b.judged.to_json(),
     }
 
 
-def from_json(kept: dict[str, Any]) -> tuple[Inputs, Outlook | None]:
-    """The inputs and the outlook that were kept."""
+def from_json(kept: dict[str, Any]) -> Inputs | None:
+    """The inputs that were kept; None where an earlier version kept them in another form."""
+    judged = (
+        [Judgement.from_json(b["judged"]) for b in kept["bearings"]] if kept.get("format") == FORMAT else []
+    )
+    if kept.get("format") != FORMAT or any(one is None for one in judged):
+        return None
     day = dt.date.fromisoformat
-    horizon = kept["horizon_on"]
-    inputs = Inputs(
+    return Inputs(
         as_of=day(kept["as_of"]),
-        days=_array(kept["days"]),
-        bearings=tuple(_read_bearing(b) for b in kept["bearings"]),
+        bearings=tuple(_read_bearing(b, one) for b, one in zip(kept["bearings"], judged, strict=True) if one),
         outages=tuple(
             Outage(
                 name,
@@ -130,9 +88,9 @@ def from_json(kept: dict[str, Any]) -> tuple[Inputs, Outlook | None]:
                 block,
                 frozenset(pumps),
                 day(freeze) if freeze else None,
-                between=any(more),
+                between=between,
             )
-            for name, start, end, crew, block, pumps, freeze, *more in kept["outages"]
+            for name, start, end, crew, block, pumps, freeze, between in kept["outages"]
         ),
         pumps=tuple(Pump(*p) for p in kept["pumps"]),
         spares=tuple(
@@ -140,26 +98,17 @@ def from_json(kept: dict[str, Any]) -> tuple[Inputs, Outlook | None]:
             for kind, half, bore, n, due, lead, may in kept["spares"]
         ),
         relined_after_days=kept["relined_after_days"],
-        settings=Settings(**kept["settings"], horizon_on=day(horizon) if horizon else None),
+        settings=Settings(*kept["settings"]),
     )
-    look = kept["outlook"]
-    return inputs, Outlook(**{name: _array(look[name]) for name in _OUTLOOK}) if look else None
 
 
-def _array(values: list[Any]) -> FloatArray:
-    return np.array(values, dtype=float)
-
-
-def _read_bearing(said: dict[str, Any]) -> Bearing:
-    opening = said["opening"]
+def _read_bearing(kept: dict[str, Any], judged: Judgement) -> Bearing:
     return Bearing(
-        **{name: said[name] for name in _PLAIN},
-        chance_left=_array(said["left"]),
-        chance_new=_array(said["new"]),
-        halves=tuple(said["halves"]),
-        hours=Hours(*said["hours"]),
-        opening=Opening(**{name: _array(opening[name]) for name in _OPENING}) if opening else None,
-        looks={name: Look(*look) for name, look in said.get("looks", {}).items()},
+        **{name: kept[name] for name in _PLAIN},
+        judged=judged,
+        hours=Hours(*kept["hours"]),
+        halves=tuple(kept["halves"]),
+        last_on=dt.date.fromisoformat(kept["last_on"]) if kept["last_on"] else None,
     )
 
 

@@ -1,4 +1,4 @@
-"""A plan as its pages show it: sentences, a calendar of bearings by outages, load, orders, what does not fit."""
+"""A plan as its pages show it: sentences, pumps with their bearings on one time axis, load, orders, what does not fit."""
 
 import datetime as dt
 from collections import Counter
@@ -6,39 +6,63 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 from django.utils.safestring import SafeString
 
 from dashboards.outage_plan import drawing, versions, words
 from dashboards.outage_plan.acceptance import open_what_ifs
-from dashboards.outage_plan.bearing_jobs.above import NotFitting
-from dashboards.outage_plan.bearing_jobs.evaluate import Evaluation, PlannedJob
-from dashboards.outage_plan.bearing_jobs.inputs import Inputs
-from dashboards.outage_plan.bearing_jobs.stock import MonthOfSpares
 from dashboards.outage_plan.deferrals import deferrals, waiting
-from dashboards.outage_plan.drafts import REPLACE, accepted
-from dashboards.outage_plan.following import FollowedOutage, carried_over, follow, moved_since
+from dashboards.outage_plan.drafts import accepted
+from dashboards.outage_plan.following import carried_over, follow, moved_since
 from dashboards.outage_plan.job_states import AROUND
 from dashboards.outage_plan.proposal import Proposal
+from dashboards.outage_plan.pump_openings.above import NotFitting
+from dashboards.outage_plan.pump_openings.evaluate import Evaluation, PlannedJob
+from dashboards.outage_plan.pump_openings.inputs import NOT_COUNTED, Inputs
+from dashboards.outage_plan.pump_openings.orders import Order
+from dashboards.outage_plan.pump_openings.stock import MonthOfSpares
+from dashboards.outage_plan.stacked import Stack, stack
 from fleet.clock import today_at
-from fleet.formatting import day
-from fleet.models import Bearing, Person, Site
-from inspections.forecasts.current import current
+from fleet.formatting import counted, day
+from fleet.models import Person, Site
 from inspections.models import DraftPlan
 
 
 @dataclass(frozen=True)
 class Row:
-    """One bearing; `is_first` where its pump begins."""
+    """One bearing of the plan, or one left closed above the accepted risk; `strip` its drawing, None where it has none."""
 
     bearing: str
-    pump: str
     position: str
-    is_first: bool
     why: str
-    cells: list[SafeString]  # one for each outage
-    crew_hours: float
+    strip: SafeString | None
+    job: PlannedJob | None
     changed: bool
+
+    @property
+    def dots(self) -> SafeString | str:
+        """Its chance of passing before it is looked at, to count, from 1 in 20 up; below that the words say it."""
+        chance = self.job.p_max_before_work if self.job else 0.0
+        return drawing.dots(chance) if drawing.n_dots(chance) else ""
+
+
+@dataclass(frozen=True)
+class Group:
+    """The pumps opened in one outage, or those left closed above the accepted risk."""
+
+    title: str
+    pumps: tuple["PumpRows", ...]
+    is_open: bool
+
+
+@dataclass(frozen=True)
+class PumpRows:
+    """A pump's bearings, with what its one opening takes."""
+
+    pump: str
+    outage: str
+    rows: tuple[Row, ...]
+    hours: float
+    hours_p90: float
 
 
 def context(hand: DraftPlan, made: Proposal, version: versions.Version, sites: list[Site]) -> dict[str, Any]:
@@ -62,19 +86,21 @@ def context(hand: DraftPlan, made: Proposal, version: versions.Version, sites: l
     if made.evaluation is None or made.inputs is None:
         return base | {"saying": "No plan can be proposed yet.", "refused": made.refused}
     found, given = made.evaluation, made.inputs
+    drawn = stack(made)
     shown = [t for t, o in enumerate(given.outages) if not o.between or found.loads[t].n_jobs]
     return base | {
         "saying": words.saying(found, given, made.orders),
         "horizon": words.horizon(given),
         "outages": [(given.outages[t], found.loads[t], drawing.load_bar(found.loads[t])) for t in shown],
-        "rows": _rows(found, given, version, shown),
-        "has_between": bool(given.between.any()),
-        "orders": made.orders,
+        "pumps": _groups(_pumps(found, given, version, drawn), given),
+        "axis": drawn.axis,
+        "decide_now": found.decide_now,
+        "orders": _orders(made.orders),
         "not_fitting": found.not_fitting,
         "faults": found.faults,
         "marked": found.marked,
         "gap": made.solution.gap if made.solution else None,
-        "not_counted": words.NOT_COUNTED,
+        "not_counted": NOT_COUNTED,
         "dots_once": drawing.dots_once(),
         "months": _months(found.months),
         "relined": _relined(found, given),
@@ -130,61 +156,73 @@ def _from_accepted(hand: DraftPlan, made: Proposal, version: versions.Version) -
     return len({bearing for bearing, _, _ in was ^ now})
 
 
-def _rows(found: Evaluation, given: Inputs, version: versions.Version, shown: Sequence[int]) -> list[Row]:
-    """Bearings that have work, or stand above the accepted risk; pumps by their first work, a pump's together."""
-    job_of = {job.bearing: job for job in found.jobs}
+def _pumps(found: Evaluation, given: Inputs, version: versions.Version, drawn: Stack) -> list[PumpRows]:
+    """Pumps that are opened, by their day, then those left closed above the accepted risk."""
+    touched = {one["bearing"] for one in version.changes if one.get("bearing")}
     missing = {one.bearing: one for one in found.not_fitting}
-    first: dict[str, tuple[int, int]] = {}
-    for n, planned in enumerate(found.jobs):
-        first.setdefault(planned.pump, (given.outage_at[planned.outage], n))
-    chosen = [i for i, b in enumerate(given.bearings) if b.name in job_of or b.name in missing]
-    late = (len(given.outages), len(found.jobs))
-    chosen.sort(key=lambda i: (first.get(given.bearings[i].pump, late), i))
-    touched = {said["bearing"] for said in version.changes if said.get("bearing")}
-    rows, before = [], ""
-    for i in chosen:
-        b = given.bearings[i]
-        job: PlannedJob | None = job_of.get(b.name)
-        cells = [_cell(found, given, i, t, job) for t in shown]
-        why = job.reason if job else _why_not(missing[b.name])
-        rows.append(
-            Row(
-                b.name,
-                b.pump,
-                b.name.removeprefix(b.pump).strip(),
-                b.pump != before,
-                why,
-                cells,
-                job.crew_hours if job else 0.0,
-                b.name in touched,
-            )
+    jobs: dict[tuple[str, str], list[PlannedJob]] = {}
+    for job in found.jobs:
+        jobs.setdefault((job.pump, job.outage), []).append(job)
+        missing.pop(job.bearing, None)
+    made = [
+        PumpRows(
+            pump,
+            outage,
+            tuple(_row(job.bearing, pump, job.reason, job, touched, drawn) for job in mine),
+            sum(job.crew_hours for job in mine),
+            mine[0].crew_hours_p90,
         )
-        before = b.pump
-    return rows
+        for (pump, outage), mine in jobs.items()
+    ]
+    left: dict[str, list[NotFitting]] = {}
+    for one in missing.values():
+        left.setdefault(given.bearings[given.bearing_at[one.bearing]].pump, []).append(one)
+    for pump, mine_left in left.items():
+        rows = tuple(_row(one.bearing, pump, _why_not(one), None, touched, drawn) for one in mine_left)
+        made.append(PumpRows(pump, "", rows, 0.0, 0.0))
+    return made
+
+
+@dataclass(frozen=True)
+class OrderLine:
+    """Shells of one kind to be ordered by one day for one outage, for so many bearings."""
+
+    first: Order
+    bearings: str
+    n: int
+
+
+def _orders(orders: Sequence[Order]) -> list[OrderLine]:
+    """Orders that go out together, the most pressing first."""
+    lines: dict[tuple[dt.date, str, str], list[Order]] = {}
+    for order in orders:
+        lines.setdefault((order.order_by, order.family, order.outage), []).append(order)
+    return [OrderLine(own[0], ", ".join(x.bearing for x in own), len(own)) for own in lines.values()]
+
+
+def _groups(pumps: Sequence[PumpRows], given: Inputs) -> list[Group]:
+    """By outage in time's order; the first is open, and what is left closed above the risk."""
+    groups: dict[str, list[PumpRows]] = {}
+    for one in pumps:
+        groups.setdefault(one.outage, []).append(one)
+    made: list[Group] = []
+    for name, mine in groups.items():
+        size, looked = counted(len(mine), "pump"), counted(sum(len(one.rows) for one in mine), "bearing")
+        title = f"Not opened, above the accepted risk: {looked}"
+        if name:
+            month = day(given.outages[given.outage_at[name]].start_on, "month")
+            title = f"{month}, {name}: {size}, {looked}"
+        made.append(Group(title, tuple(mine), not made or not name))
+    return made
+
+
+def _row(bearing: str, pump: str, why: str, job: PlannedJob | None, touched: set[str], drawn: Stack) -> Row:
+    position = bearing.removeprefix(pump).strip()
+    return Row(bearing, position, why, drawn.strips.get(bearing), job, bearing in touched)
 
 
 def _why_not(one: NotFitting) -> str:
-    return f"no work, though above the accepted risk: {one.reason}"
-
-
-def _cell(found: Evaluation, given: Inputs, i: int, t: int, job: Any) -> SafeString:
-    outage = given.outages[t]
-    here = job is not None and job.outage == outage.name
-    action = job.action if here else ""
-    month = day(outage.start_on, "month")
-    return drawing.cell(
-        f"{month}, between" if outage.between else month, action, _chance(found, given, i, t, job)
-    )
-
-
-def _chance(found: Evaluation, given: Inputs, i: int, t: int, job: Any) -> float:
-    """The chance that a bearing has passed its maximum by an outage; once it has a new shell, that the new one has."""
-    if job is not None and job.action == REPLACE:
-        fitted = given.outage_at[job.outage]
-        if fitted != t and given.starts[fitted] < given.starts[t]:
-            age = given.starts[t] - given.starts[fitted]
-            return float(np.interp(age, given.days, given.bearings[i].chance_new))
-    return float(found.chance[i, t])
+    return f"Not opened, though above the accepted risk: {one.reason}."
 
 
 def _left_alone(found: Evaluation, given: Inputs) -> tuple[list[str], float]:
@@ -229,69 +267,3 @@ def _relined(found: Evaluation, given: Inputs) -> list[Relined]:
             out.append((given.outages[t].name, counted[t], back, after))
         made.append(Relined(f"{kind} {half}", days, out))
     return made
-
-
-def work(made: Proposal, outage_name: str) -> dict[str, Any] | None:
-    """The work list of one outage: each job with the bearing's last facts; None where nothing is planned there."""
-    found = made.evaluation
-    jobs = [job for job in found.jobs if job.outage == outage_name] if found else []
-    today = today_at(made.site)
-    own = next((one for one in follow(made.site, today) if one.outage.name == outage_name), None)
-    if not jobs and own is not None:
-        return _nothing_left(made, own)
-    if not jobs or made.inputs is None or found is None:
-        return None
-    bearings = {
-        f"{one.place.tag} {one.name}": one
-        for one in Bearing.objects.standing().at_sites([made.site]).in_order()
-    }
-    jobs = [job for job in jobs if job.bearing in bearings]
-    figures = current([bearings[job.bearing] for job in jobs], made.as_of)
-    above = {one.bearing: one for one in found.not_fitting}
-    states = {one.name: one.state for one in own.jobs} if own else {}
-    rows = [
-        (
-            job,
-            bearings[job.bearing],
-            figures[bearings[job.bearing].pk],
-            above.pop(job.bearing, None),
-            states.get(job.bearing),
-        )
-        for job in jobs
-    ]
-    given = made.inputs
-    # Whatever is above the risk with no work planned, or with later work, concerns who stands at the open pumps.
-    waiting = [
-        one
-        for one in above.values()
-        if one.by not in given.outage_at
-        or given.starts[given.outage_at[one.by]] > given.starts[given.outage_at[outage_name]]
-    ]
-    outage = next(one for one in made.inputs.outages if one.name == outage_name)
-    t = made.inputs.outage_at[outage_name]
-    shells = Counter((x.family, x.source) for x in found.shells if x.outage == t)
-    return {
-        "site": made.site,
-        "outage": outage,
-        "rows": rows,
-        "today": made.as_of,
-        "crew_hours": sum(job.crew_hours for job in jobs),
-        "marked": found.marked,
-        "waiting": waiting,
-        "shells": [(family, source, n) for (family, source), n in sorted(shells.items())],
-        "settled": [one for one in own.jobs if one.state.is_settled] if own else [],
-        "moved": own.moved if own else "",
-    }
-
-
-def _nothing_left(made: Proposal, own: FollowedOutage) -> dict[str, Any]:
-    """The work list of an outage in which this plan has no job left: how each accepted one stands."""
-    return {
-        "site": made.site,
-        "outage": own.outage,
-        "rows": [],
-        "today": made.as_of,
-        "crew_hours": 0.0,
-        "settled": own.jobs,
-        "moved": own.moved,
-    }

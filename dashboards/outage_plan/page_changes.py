@@ -5,11 +5,11 @@ from typing import Any
 
 from dashboards.outage_plan import drafts, drawing, versions
 from dashboards.outage_plan import words as plan_words
-from dashboards.outage_plan.bearing_jobs.alternatives import Alternative, alternatives
-from dashboards.outage_plan.bearing_jobs.changes import compare
-from dashboards.outage_plan.bearing_jobs.inputs import LEAVE, Inputs, when
-from dashboards.outage_plan.bearing_jobs.orders import early_date
 from dashboards.outage_plan.proposal import Proposal
+from dashboards.outage_plan.pump_openings.alternatives import Alternative, alternatives
+from dashboards.outage_plan.pump_openings.changes import compare
+from dashboards.outage_plan.pump_openings.inputs import LEAVE, NOT_COUNTED, Inputs, when
+from dashboards.outage_plan.pump_openings.orders import early_date
 from fleet.formatting import chance, day
 from fleet.models import Bearing
 from fleet.web.bearing_addresses import bearing_address
@@ -60,7 +60,12 @@ def bearing(hand: DraftPlan, made: Proposal, name: str) -> dict[str, Any] | None
         "dots_once": drawing.dots_once(),
         "today": hand.as_of,
         "missing": next((m for m in found.not_fitting if m.bearing == name), None),
-        "above": given.settings.accepted_risk,
+        "above": given.bearings[given.bearing_at[name]].judged.accepted_risk,
+        "beside": [
+            b.name
+            for b in given.bearings
+            if b.pump == given.bearings[given.bearing_at[name]].pump and b.name != name
+        ],
         "page": bearing_address(row),
     }
 
@@ -69,7 +74,12 @@ def _choice(one: Alternative, given: Inputs, current: tuple[str, str]) -> Choice
     job = one.job
     if job.action == LEAVE:
         return Choice(
-            f"{LEAVE}|", "leave it alone", one, drawing.dots(one.chance_before), current == (LEAVE, ""), False
+            f"{LEAVE}|",
+            "leave it closed",
+            one,
+            drawing.dots(one.chance_before),
+            current == (LEAVE, ""),
+            False,
         )
     outage = given.outages[given.outage_at[job.outage]]
     words = f"{job.action} in {day(outage.start_on, 'month')}, {job.outage}"
@@ -79,7 +89,7 @@ def _choice(one: Alternative, given: Inputs, current: tuple[str, str]) -> Choice
         one,
         drawing.dots(one.chance_before),
         current == (job.action, job.outage),
-        outage.crew_hours < plan_words.NOT_COUNTED,
+        outage.crew_hours < NOT_COUNTED,
     )
 
 
@@ -88,10 +98,10 @@ def _saying(now: Any, choices: list[Choice], early: Any) -> str:
     first = (
         f"Planned: {now.action} {when(now.outage)}; {chance(now.p_max_before_work)} would have passed its maximum by then."
         if now
-        else "The plan leaves it alone."
+        else "The plan leaves it closed."
     )
     risk = f" It reaches the accepted risk {day(early)}." if early else ""
-    return f"{first} Left alone, {chance(alone.chance_end)} by the end of the plan.{risk}"
+    return f"{first} Left closed, {chance(alone.chance_before)} by the end of the plan.{risk}"
 
 
 def outage(hand: DraftPlan, made: Proposal, name: str) -> dict[str, Any] | None:
@@ -120,7 +130,7 @@ def outage(hand: DraftPlan, made: Proposal, name: str) -> dict[str, Any] | None:
         "is_frozen": made.inputs.frozen(t),
         "freeze": freeze,
         "faults": [f for f in made.evaluation.faults if f.startswith(f"{name}:")],
-        "is_counted": load.crew_hours < plan_words.NOT_COUNTED,
+        "is_counted": load.crew_hours < NOT_COUNTED,
         "marked": [m for m in made.evaluation.marked if m.startswith(f"{name}:")],
     }
 
@@ -152,4 +162,4 @@ def two(hand: DraftPlan, first: versions.Version, second: versions.Version) -> d
 
 
 def _plain(words: str) -> str:
-    return "left alone" if words == drafts.LEAVE else words
+    return "left closed" if words == drafts.LEAVE else words

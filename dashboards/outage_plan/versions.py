@@ -12,13 +12,6 @@ from uuid import UUID
 from django.db.models import Count, Max, Q
 
 from dashboards.outage_plan import above_risk
-from dashboards.outage_plan.bearing_jobs import inputs as plan
-from dashboards.outage_plan.bearing_jobs.changes import changed, replayed
-from dashboards.outage_plan.bearing_jobs.evaluate import Evaluation, PlannedJob, evaluate
-from dashboards.outage_plan.bearing_jobs.inputs import when
-from dashboards.outage_plan.bearing_jobs.opening import Outlook
-from dashboards.outage_plan.bearing_jobs.orders import orders
-from dashboards.outage_plan.bearing_jobs.programme import STEPS, Solution
 from dashboards.outage_plan.deferrals import by_hand, changes_in_force, holding
 from dashboards.outage_plan.drafts import (
     WHAT_IFS,
@@ -35,6 +28,13 @@ from dashboards.outage_plan.drafts import (
 from dashboards.outage_plan.following import finished, follow, settled
 from dashboards.outage_plan.inputs_json import from_json, jobs_from_json, jobs_to_json, to_json
 from dashboards.outage_plan.proposal import Proposal, accepted_jobs, gather, solved, still_open
+from dashboards.outage_plan.pump_openings import inputs as plan
+from dashboards.outage_plan.pump_openings.changes import changed, replayed
+from dashboards.outage_plan.pump_openings.evaluate import Evaluation, PlannedJob, evaluate
+from dashboards.outage_plan.pump_openings.inputs import when
+from dashboards.outage_plan.pump_openings.orders import orders
+from dashboards.outage_plan.pump_openings.proposed import STEPS, Solution
+from dashboards.outage_plan.supposed import supposed
 from fleet.clock import today_at
 from fleet.models import Bearing, Entry, Installation, Site
 from inspections.models import DraftPlan
@@ -70,9 +70,14 @@ OF_PLANT = (
     "withdrawal",
     "revision",
 )
+NO_SUCH = "There is no such plan."
+OF_EARLIER = (
+    "This plan was worked out by bearing, before pumps were planned by their next opening; it is not shown any more. "
+    "Plan anew: what was pinned and refused is kept to. An accepted plan stands and is followed as it is."
+)
 HAND, PROPOSED, ACCEPTED = "in-hand", "proposed", "accepted"
 # What was kept as JSON, read: a plan in hand is looked at again and again while it is changed.
-_READ: OrderedDict[UUID, tuple[plan.Inputs, Outlook | None]] = OrderedDict()
+_READ: OrderedDict[UUID, plan.Inputs | None] = OrderedDict()
 _MOST_READ = 8
 # What was weighed, so that a change weighs the changed plan only, not the one before it again.
 _WEIGHED: OrderedDict[tuple, tuple[plan.Inputs, Evaluation]] = OrderedDict()
@@ -105,7 +110,7 @@ def solve_for(site: Site, as_of: dt.date, changes: Sequence[Mapping[str, Any]], 
     made = solved(site, found, changes, lambda step, words: tell(1 + step, steps, words))
     tell(1 + STEPS, steps, "the plan is weighed and kept")
     solution = made.solution
-    given = {"plan": to_json(found.inputs, found.outlook)} if found.inputs is not None else {}
+    given = {"plan": to_json(found.inputs)} if found.inputs is not None else {}
     ids = {"bearings": dict(found.bearing_ids), "outages": dict(found.outage_ids)}
     said: dict[str, Any] = {
         "refused": list(made.refused),
@@ -194,8 +199,19 @@ def _recorded(job: PlannedJob, ids: Mapping[str, Mapping[str, str]]) -> dict[str
         "shell_from": job.shell_from,
         "p_max_before_work": f"{job.p_max_before_work:.4f}",
         "p_max_if_deferred": f"{job.p_max_if_deferred:.4f}",
+        "trigger_is": job.trigger_is,
+        "trigger_um": _text(job.trigger_um, 0),
+        "scrape_from_um": _text(job.scrape_from_um, 0),
+        "p_trigger": _text(job.p_trigger, 4),
+        "crew_hours_p90": f"{job.crew_hours_p90:.1f}",
+        "crew_hours_most": f"{job.crew_hours_most:.1f}",
+        "shells_p90": str(job.shells_p90),
         "reason": job.reason,
     }
+
+
+def _text(value: float | None, digits: int) -> str:
+    return "" if value is None else f"{value:.{digits}f}"
 
 
 # versions and what they do -----------------------------------------------------------------------------------
@@ -246,16 +262,17 @@ def versions(hand: DraftPlan) -> list[tuple[str, str]]:
     return found + [(str(row.pk), _called(row)) for row in kept_versions(hand.site)]
 
 
-def given_to(hand: DraftPlan) -> tuple[plan.Inputs, Outlook | None] | None:
-    """What the plan in hand was made from, before any change, with the accepted plan as it stands now."""
+def given_to(hand: DraftPlan) -> plan.Inputs | None:
+    """What the plan in hand was made from, before any change, with the accepted plan as it stands now.
+
+    None where it was kept by an earlier version of the site, which planned by bearing.
+    """
     if hand.pk not in _READ:
-        if "plan" not in hand.inputs:
-            return None
-        _READ[hand.pk] = from_json(hand.inputs["plan"])
+        _READ[hand.pk] = from_json(hand.inputs["plan"]) if "plan" in hand.inputs else None
         while len(_READ) > _MOST_READ:
             _READ.popitem(last=False)
-    base, outlook = _READ[hand.pk]
-    return replace(base, accepted=accepted_jobs(hand.site)), outlook
+    base = _READ[hand.pk]
+    return replace(base, accepted=accepted_jobs(hand.site)) if base else None
 
 
 def shown(hand: DraftPlan, one: Version | None) -> Proposal:
@@ -263,16 +280,16 @@ def shown(hand: DraftPlan, one: Version | None) -> Proposal:
     refused, left_out = tuple(hand.solved["refused"]), tuple(hand.solved["left_out"])
     given = given_to(hand)
     if one is None or given is None or refused:
-        return Proposal(
-            hand.site, hand.as_of, None, refused=refused or ("There is no such plan.",), left_out=left_out
-        )
+        words = NO_SUCH if one is None else OF_EARLIER
+        return Proposal(hand.site, hand.as_of, None, refused=refused or (words,), left_out=left_out)
     holds = holding(one.changes, today_at(hand.site))
     # What is finished at the pumps is planned no more, whatever a plan made before says of it.
     followed = follow(hand.site, today_at(hand.site))
     over, done = settled(followed), finished(followed) if digest_of(hand.site) != hand.digest else frozenset()
-    key = (hand.pk, one.jobs, json.dumps(holds), given[0].accepted, over)
+    what_ifs = supposed(hand.solved["ids"]["bearings"], holds, hand.as_of)
+    key = (hand.pk, one.jobs, json.dumps(holds), given.accepted, over, hand.digest)
     if key not in _WEIGHED:
-        inputs = changed(given[0], given[1], holds)
+        inputs = changed(given, holds, what_ifs)
         _WEIGHED[key] = inputs, evaluate(still_open(replayed(one.jobs, holds, inputs), over), inputs)
         while len(_WEIGHED) > _MOST_WEIGHED:
             _WEIGHED.popitem(last=False)

@@ -4,27 +4,19 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from dashboards.outage_plan.bearing_jobs.changes import Difference, compare
-from dashboards.outage_plan.bearing_jobs.evaluate import Evaluation
-from dashboards.outage_plan.bearing_jobs.inputs import LEAVE, Inputs, Outage, when
-from dashboards.outage_plan.bearing_jobs.orders import Order
+from dashboards.outage_plan.pump_openings.changes import Difference, compare
+from dashboards.outage_plan.pump_openings.evaluate import Evaluation
+from dashboards.outage_plan.pump_openings.inputs import LEAVE, NOT_COUNTED, Inputs, Outage, when
+from dashboards.outage_plan.pump_openings.orders import Order
 from fleet.formatting import counted, day, grouped, um
 
-NOT_COUNTED = 1e5  # crew hours of an outage that states none
 WORTH_HOURS = 0.05  # less than this is no difference to anybody
 WORTH_PASSINGS = 0.005
 
 
 def saying(made: Evaluation, given: Inputs, orders: Sequence[Order]) -> str:
-    """Jobs, hours and shells of the next outage, what risk is left, what to order first."""
-    text = _first_work(made, given)
-    above = made.n_above_accepted
-    it = "it" if above == 1 else "them"
-    text += (
-        f" {counted(above, 'bearing')} {'is' if above == 1 else 'are'} above the accepted risk before any work could reach {it}."
-        if above
-        else " No bearing passes the accepted risk before its work."
-    )
+    """What is to be decided now; openings, hours and shells of the next outage; what risk is left; what to order first."""
+    text = " ".join(filter(None, (_decide_now(made), _first_work(made, given), _above(made))))
     if orders:
         order = orders[0]
         when = "at once" if order.order_by <= given.as_of else f"by {day(order.order_by)}"
@@ -32,41 +24,64 @@ def saying(made: Evaluation, given: Inputs, orders: Sequence[Order]) -> str:
     return text
 
 
+def _decide_now(made: Evaluation) -> str:
+    names = _some([name for name, _ in made.decide_now])
+    return f"Decide now, run on or open: {names}." if names else ""
+
+
+def _above(made: Evaluation) -> str:
+    """What is above the accepted risk before its pump is opened, and why the first of it is."""
+    n = made.n_above_accepted
+    if not n:
+        return "No bearing is above its accepted risk before it is looked at."
+    worst = (
+        f"; the worst, {made.not_fitting[0].bearing}: {made.not_fitting[0].reason}"
+        if made.not_fitting
+        else ""
+    )
+    return f"{counted(n, 'bearing')} {'is' if n == 1 else 'are'} above the accepted risk before {'it is' if n == 1 else 'they are'} looked at{worst}."
+
+
+def _some(names: Sequence[str]) -> str:
+    more = len(names) - 3
+    return ", ".join(names[:3]) + (f" and {more} more" if more > 0 else "")
+
+
 def _first_work(made: Evaluation, given: Inputs) -> str:
     """The next outage, and where nothing is opened in it the first one in which something is."""
     n = len(given.outages)
     text, t = "", next((k for k in range(n) if not given.outages[k].between or made.loads[k].n_jobs), 0)
     if not made.loads[t].n_jobs:
-        month = day(given.outages[t].start_on, "month")
-        text = _none_because(made, given, t) or f"Nothing needs opening in {month}."
+        text = _nothing_opened(made, given, t)
         t = next((k for k, load in enumerate(made.loads) if load.n_jobs), -1)
         if t < 0:
             return text if made.not_fitting else f"{text} Nor in any later outage of the plan."
     outage, load = given.outages[t], made.loads[t]
-    shells = sum(job.action == "replace" and job.outage == outage.name for job in made.jobs)
+    pumps = len({job.pump for job in made.jobs if job.outage == outage.name})
     limit = f" of {grouped(load.crew_hours)}" if load.crew_hours < NOT_COUNTED else ""
-    jobs, new = counted(load.n_jobs, "job"), counted(shells, "new shell")
     time = (
         f"{outage.name}, in {day(outage.start_on, 'month')}"
         if outage.between
         else f"in {day(outage.start_on, 'month')}"
     )
-    return f"{text} {jobs} {time}: {grouped(load.used_hours)}{limit} crew hours, {new}.".strip()
-
-
-def _none_because(made: Evaluation, given: Inputs, t: int) -> str:
-    """Why an outage stays empty although bearings are above the accepted risk, by name; empty where none is."""
-    if not made.not_fitting:
-        return ""
-    month = day(given.outages[t].start_on, "month")
-    names = ", ".join(one.bearing for one in made.not_fitting[:3])
-    more = len(made.not_fitting) - 3
-    names += f" and {more} more" if more > 0 else ""
-    if given.outages[t].crew_hours <= 0:
-        return f"Nothing can be opened in {month}: {given.outages[t].name} has no crew hours; above the accepted risk: {names}."
+    within = f"9 in 10 within {grouped(load.used_hours + load.expected_hours)}"
+    shells = counted(load.shells_p90, "new shell")
     return (
-        f"Nothing can be opened in {month}, above the accepted risk: {names} ({made.not_fitting[0].reason})."
-    )
+        f"{text} Open {counted(pumps, 'pump')} {time} and look at {counted(load.n_jobs, 'bearing')}: about "
+        f"{grouped(load.used_hours)}{limit} crew hours, {within}; have {shells} there."
+    ).strip()
+
+
+def _nothing_opened(made: Evaluation, given: Inputs, t: int) -> str:
+    """An outage that stays empty: because nothing asks for it, because it has no hours, or though some would need it."""
+    outage = given.outages[t]
+    month = day(outage.start_on, "month")
+    if not made.not_fitting:
+        return f"Nothing needs opening in {month}."
+    if outage.crew_hours <= 0:
+        names = _some([one.bearing for one in made.not_fitting])
+        return f"Nothing is opened in {month}: {outage.name} has no crew hours, though {names} would need it."
+    return f"Nothing is opened in {month}."
 
 
 def horizon(given: Inputs) -> str:
@@ -76,13 +91,13 @@ def horizon(given: Inputs) -> str:
     n = sum(not o.between for o in given.outages)
     return (
         f"The plan holds {counted(n, 'outage')}, the last {last.name}, and counts risk until {day(end, 'month')}; "
-        "each bearing has at most one job in it. What comes after is planned when it is nearer."
+        "each pump has at most one opening in it, its next. What follows depends on what is found then."
     )
 
 
 def job_words(action: str, outage: str) -> str:
     """A job, or none, as a planner says it."""
-    return "left alone" if action == LEAVE or not outage else f"{action} {when(outage)}"
+    return "left closed" if action == LEAVE or not outage else f"{action} {when(outage)}"
 
 
 def change_words(said: Mapping[str, Any], outages: Mapping[str, Outage]) -> str:
@@ -97,8 +112,7 @@ def _change_words(said: Mapping[str, Any], outages: Mapping[str, Outage]) -> str
         held = ", and stays so when it is planned anew" if what == "pin" else ""
         return f"{bearing}: {job_words(said['action'], outage)}{held}"
     if what == "refuse":
-        work = said.get("action") or "no work"
-        return f"{bearing}: {'no ' + work if said.get('action') else work}{f' {when(outage)}' if outage else ' at all'}"
+        return f"{bearing}: not opened {when(outage) if outage else 'at all'}"
     if what == "worse":
         return f"{bearing}: as if it read {um(said['um'])} today"
     if what == "skip":
@@ -118,7 +132,7 @@ def effect(first: Evaluation, second: Evaluation, outages: Sequence[Outage]) -> 
 def risk_words(found: Difference, second: Evaluation) -> str:
     """Expected passings and bearings above the accepted risk, against the first plan."""
     now, more = second.expected_passings, found.expected_passings
-    passings = f"{grouped(now, 1)} bearings are expected to pass their maximum by the end of the plan"
+    passings = f"{grouped(now, 1)} bearings are expected to pass their maximum before they are looked at"
     if abs(more) < WORTH_PASSINGS:
         text = f"{passings}, as before"
     else:
@@ -163,4 +177,4 @@ def difference_sentence(found: Difference, first: str, second: str) -> str:
     if abs(more) < WORTH_PASSINGS:
         return f"{text}; as many bearings are expected to pass their maximum."
     size = "under 0.1" if abs(more) < 0.05 else grouped(abs(more), 1)
-    return f"{text}; {size} {'more' if more > 0 else 'fewer'} are expected to pass their maximum by the end of the plan."
+    return f"{text}; {size} {'more' if more > 0 else 'fewer'} are expected to pass their maximum before they are looked at."

@@ -13,7 +13,9 @@ from dashboards.outage_plan import drafts, page, page_changes, versions
 from dashboards.outage_plan.calendar import calendar
 from dashboards.outage_plan.deferrals import deferrals
 from dashboards.outage_plan.frames import lines_of
-from dashboards.outage_plan.proposal import COLUMNS, Proposal
+from dashboards.outage_plan.plan_sheet import COLUMNS
+from dashboards.outage_plan.proposal import Proposal
+from dashboards.outage_plan.work_page import work
 from fleet.access import may, require, sites_for
 from fleet.clock import today_at
 from fleet.models import Outage, Site, folded
@@ -137,7 +139,7 @@ def _stamp(looking: Looking) -> dt.datetime:
 def work_list(request: HttpRequest) -> HttpResponse:
     """One outage's jobs to print: last facts, limits, shells, what to bring, the cautions."""
     looking = _asked(request)
-    context = page.work(looking.made, request.GET.get("outage", ""))
+    context = work(looking.made, request.GET.get("outage", ""))
     if context is None:
         raise Http404("No job is planned for an outage of this name.")
     return render(request, "dashboards/work_list.html", context | {"version": looking.version})

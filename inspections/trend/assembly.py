@@ -1,7 +1,8 @@
 """One bearing's trend put together: its readings, work, fitted path and fan, limits and outages; and its story as told on the page."""
 
 import datetime as dt
-from collections.abc import Mapping
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby, zip_longest
 from typing import Any
@@ -41,26 +42,37 @@ MEDIAN = 3  # among the fan's seven quantiles
 
 def trend_of(bearing: Bearing, figures: Figures, today: dt.date) -> tuple[Known, Trend]:
     """What is known of a bearing, and its trend; `figures` are those shown beside it."""
+    return trends_of([bearing], {bearing.pk: figures}, today)[bearing.pk]
+
+
+def trends_of(
+    bearings: Sequence[Bearing], figures: Mapping[UUID, Figures], today: dt.date
+) -> dict[UUID, tuple[Known, Trend]]:
+    """The same of many bearings, in a number of queries that does not grow with them."""
     population, codes, _ = parameters(today, standing_run())
-    known = inputs([bearing], today, codes)
-    (one,) = known.known
-    until = _until(figures, today)
-    ahead = np.unique(np.linspace(0, (until - today).days, FAN_POINTS).round())
-    fitted = path(known.histories, population, 0, one.even_days(ahead)) if _has_dates(figures) else None
-    trend = Trend(
-        title=f"{bearing}: clearance over time",
-        summary=_summary(bearing, figures),
-        today=today,
-        until=until,
-        readings=tuple(_readings(one, today)),
-        works=tuple(_works(one)),
-        paths=tuple(_paths(one, fitted)) if fitted else (),
-        fan=_fan(fitted, ahead, today) if fitted else None,
-        limits=tuple(_limits(one, figures)),
-        outages=tuple(_outages(one, until)),
-        dates=_dates(figures),
-    )
-    return one, trend
+    known = inputs(list(bearings), today, codes)
+    limits, outages = _limits_of(bearings), _outages_of(bearings)
+    made = {}
+    for i, one in enumerate(known.known):
+        own = figures[one.bearing.pk]
+        until = _until(own, today)
+        ahead = np.unique(np.linspace(0, (until - today).days, FAN_POINTS).round())
+        fitted = path(known.histories, population, i, one.even_days(ahead)) if _has_dates(own) else None
+        trend = Trend(
+            title=f"{one.bearing}: clearance over time",
+            summary=_summary(one.bearing, own),
+            today=today,
+            until=until,
+            readings=tuple(_readings(one, today)),
+            works=tuple(_works(one)),
+            paths=tuple(_paths(one, fitted)) if fitted else (),
+            fan=_fan(fitted, ahead, today) if fitted else None,
+            limits=tuple(_limits(limits[one.bearing.pk], own)),
+            outages=tuple(_outages(one, outages[one.bearing.place.site_id], until)),
+            dates=_dates(own),
+        )
+        made[one.bearing.pk] = one, trend
+    return made
 
 
 def with_opening(trend: Trend, judgement: Judgement) -> Trend:
@@ -178,10 +190,19 @@ def _fan(fitted: Path, ahead: np.ndarray, today: dt.date) -> TrendFan:
     return TrendFan(days, p10, p25, p50, p75, p90)
 
 
-def _limits(one: Known, figures: Figures):
+def _limits_of(bearings: Sequence[Bearing]) -> dict[UUID, list[Limit]]:
+    """By bearing, the maxima of its clearance in the order in which they came into force."""
+    found: dict[UUID, list[Limit]] = defaultdict(list)
+    rows = Limit.objects.standing().filter(use="in_service_max", quantity="clearance")
+    for row in rows.filter(bearing__in=[bearing.pk for bearing in bearings]):
+        found[row.bearing_id].append(row)
+    for held in found.values():
+        held.sort(key=lambda row: (row.from_on or dt.date.min, *order_of(row)))
+    return found
+
+
+def _limits(held: list[Limit], figures: Figures):
     """The maximum as it held over time, and the replace limit of now."""
-    rows = Limit.objects.standing().filter(bearing=one.bearing, use="in_service_max", quantity="clearance")
-    held = sorted(rows, key=lambda row: (row.from_on or dt.date.min, *order_of(row)))
     for limit, after in zip_longest(held, held[1:]):
         if limit.value_um is not None:
             authority = ", ".join(word for word in (limit.get_authority_display(), limit.document) if word)
@@ -199,12 +220,22 @@ def _limits(one: Known, figures: Figures):
         yield TrendLimit("replace", figures["replace_limit_um"], words[figures["replace_limit_from"]])
 
 
-def _outages(one: Known, until: dt.date):
-    rows = Outage.objects.standing().filter(site=one.bearing.place.site_id, start_on__lte=until)
+def _outages_of(bearings: Sequence[Bearing]) -> dict[UUID, list[Outage]]:
+    """By site, its outages."""
+    found: dict[UUID, list[Outage]] = defaultdict(list)
+    sites = {bearing.place.site_id for bearing in bearings}
+    for row in Outage.objects.standing().filter(site__in=sites).order_by("start_on"):
+        found[row.site_id].append(row)
+    return found
+
+
+def _outages(one: Known, rows: list[Outage], until: dt.date):
     block = one.place.block if one.place else ""
     for outage in rows:
-        if (not outage.block or outage.block == block) and (
-            not outage.pumps or one.bearing.place.tag in outage.pumps
+        if (
+            outage.start_on <= until
+            and (not outage.block or outage.block == block)
+            and (not outage.pumps or one.bearing.place.tag in outage.pumps)
         ):
             yield Span(outage.start_on, outage.end_on, outage.name)
 

@@ -1,306 +1,218 @@
-"""A fleet's decade under the plan and under two rules: `nice python -m tests.bench.plan_decade`.
+"""A decade of decisions by one rule and by its opponents: `python -m tests.bench.plan_decade`.
 
-Every bearing is read in every second outage whatever the strategy, a reading beyond the maximum is always
-acted on, and all strategies see the same lives and the same reading errors.
+Worlds of 480 bearings two a pump; five outages of history, then six 18 months apart. The filter knows the world's
+parameters. Per 100 bearings: passings of the maximum, intervals run past it, shells, pump openings, crew hours, life
+used of renewed shells, and net cost: hours, 40 a shell, 60 for each worn life left at the end.
 """
 
 from __future__ import annotations
 
 import argparse
-import datetime as dt
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
-from typing import Any
+from functools import partial
 
 import numpy as np
+from numpy.typing import NDArray
 
-from dashboards.outage_plan.bearing_jobs.inputs import (
-    OPEN,
-    REPLACE,
-    Bearing,
-    Hours,
-    Inputs,
-    Job,
-    Outage,
-    Pump,
-    Settings,
-)
-from dashboards.outage_plan.bearing_jobs.opening import Outlook, with_openings
-from dashboards.outage_plan.bearing_jobs.programme import solve
-from inspections.wear.arrays import Histories, Kind, Method, build
-from inspections.wear.fit import fit_fleet
-from inspections.wear.forecast import chance_by, forecast
-from inspections.wear.population import Population
+from inspections.wear.arrays import FloatArray, IntArray
+from inspections.wear.decision import at_pump, first_openings, pump_openings, tables
+from tests.bench.decision_world import LIMIT, NEW, OUTAGES, SHELL_H, D, Plant, class_terms, drawn
 
-LIMIT, NEW, SD = 260.0, 130.0, 10.0
-BETWEEN_KH = 13.15  # 18 months on duty all day
-BETWEEN_DAYS = 548
-N_BEFORE, N_DECADE = 5, 7
-LIVES = 12
-HOURS = Hours(8, 4, 6, 16)
-GRID = np.concatenate([np.arange(0, 2193, 137.0), np.array([2740.0, 3836.0, 5480.0, 8220.0, 14600.0])])
-AS_OF = dt.date(2026, 1, 5)
-LIFE_DAYS = 2400.0  # usual life of a new shell in this fleet
-ACCEPTED = (0.02, 0.05, 0.10, 0.20, 0.35)
+COLUMNS = 6  # outages looked ahead; the sixth stands for "later"
+WORN_LIFE_H = 60.0
+RISKS = (0.02, 0.05, 0.10, 0.20)
+BINS = (0.0, 0.005, 0.03, 0.06, 0.10)
+Rule = Callable[[Plant], None]
 
 
-@dataclass(frozen=True)
-class Truth:
-    """What happens to n bearings whatever is done: rates and first clearances of their lives, errors."""
-
-    rate: np.ndarray  # (n, LIVES)
-    first: np.ndarray  # (n, LIVES)
-    error: np.ndarray  # (n, outages, 3)
-
-    @classmethod
-    def drawn(cls, n: int, number: int) -> Truth:
-        """A fleet as in the plain world: median 2.2 um/kh, two lives of a position alike to 0.49."""
-        rng = np.random.default_rng([77, number])
-        a = rng.normal(size=(n, 1))
-        z = 0.7 * a + np.sqrt(1 - 0.49) * rng.normal(size=(n, LIVES))
-        first = NEW * (1 + 0.1 * rng.normal(size=(n, LIVES)))
-        return cls(2.2 * np.exp(0.6 * z), first, SD * rng.normal(size=(n, N_BEFORE + N_DECADE, 3)))
+def look_and_decide(plant: Plant, pumps: NDArray[np.bool_], risk: float) -> None:
+    """At the open pumps: read all, decide by the trigger with the contact findings as they come."""
+    who = plant.open(pumps)
+    t = class_terms(plant.chance.gauge[who], risk)
+    p = plant.belief.predictive(None).take(who)
+    y = plant.read(who)
+    seen = at_pump(p, t, y, t.reading_sd_um, np.full(len(who), D))
+    touched = plant.touch(who)
+    renew = np.where(touched, seen.renew_if_scraped, seen.renew)
+    plant.renew(who[renew])
+    plant.scrape(who[~renew & touched])
+    plant.pending[who[~renew]] = np.where(touched, seen.scraped, seen.closed)[~renew]
 
 
-@dataclass
-class Site:
-    """A fleet while it runs: the truth now, what has been seen, and the count."""
-
-    truth: Truth
-    life: np.ndarray = field(init=False)
-    age: np.ndarray = field(init=False)
-    passed: np.ndarray = field(init=False)
-    last: np.ndarray = field(init=False)  # last reading of this life
-    events: list[list[dict[str, Any]]] = field(init=False)
-    now_kh: float = 0.0
-    k: int = 0
-    counting: bool = False
-    n_passed: int = 0
-    n_shells: int = 0
-    hours: float = 0.0
-    life_used: list[float] = field(default_factory=list)
-
-    def __post_init__(self) -> None:
-        n = len(self.truth.rate)
-        self.life, self.passed = np.zeros(n, int), np.zeros(n, bool)
-        self.age = np.linspace(0, 30, n)[np.random.default_rng(5).permutation(n)]
-        self.last = np.full(n, np.nan)
-        self.events = [[{"kind": Kind.NEW_LIFE, "exposure_kh": -a}] for a in self.age]
-
-    @property
-    def clearance(self) -> np.ndarray:
-        """(n,) um, now."""
-        rows = np.arange(len(self.life))
-        return self.truth.first[rows, self.life] + self.truth.rate[rows, self.life] * self.age
-
-    def run(self) -> None:
-        """To the next outage."""
-        self.age += BETWEEN_KH
-        self.now_kh += BETWEEN_KH
-        over = (self.clearance >= LIMIT) & ~self.passed
-        self.n_passed += int(over.sum()) * self.counting
-        self.passed |= over
-
-    def read(self, which: np.ndarray, error: int) -> None:
-        """Open and measure."""
-        value = self.clearance + self.truth.error[:, self.k, error]
-        for i in which:
-            self.last[i] = value[i]
-            self.events[i].append(_reading(self.now_kh, value[i]))
-        self.hours += (HOURS.measure_h + HOURS.open_h / 2) * len(which) * self.counting
-
-    def renew(self, which: np.ndarray) -> None:
-        """Fit new shells and measure them as left."""
-        for i in which:
-            r = self.truth.rate[i, self.life[i]]
-            usual = (LIMIT - self.truth.first[i, self.life[i]]) / r
-            if self.counting:
-                self.life_used.append(min(self.age[i] / usual, 1.0))
-            self.life[i] += 1
-            self.age[i], self.passed[i] = 0.0, False
-            self.last[i] = self.clearance[i] + self.truth.error[i, self.k, 2]
-            self.events[i].append({"kind": Kind.NEW_LIFE, "exposure_kh": self.now_kh})
-            self.events[i].append(_reading(self.now_kh, self.last[i]))
-        self.n_shells += len(which) * self.counting
-        self.hours += (HOURS.replace_h + HOURS.open_h / 2) * len(which) * self.counting
+def one_rule(plant: Plant, risk: float, due: bool) -> None:
+    """Open where cost from then on is least, with or without the due outage."""
+    t = class_terms(plant.chance.gauge, risk)
+    p, v, n = plant.belief.predictive(), tables(t), len(t)
+    ahead = np.tile(D * np.arange(COLUMNS), (n, 1))
+    o = first_openings(p, t, v, ahead, np.full(ahead.shape, D))
+    times = np.tile(np.arange(float(COLUMNS)), (n // 2, 1))
+    q = pump_openings(o, t, v, np.arange(n) // 2, np.full(n // 2, 8.0), times)
+    first = q.first if due else (q.cost - q.late).argmin(axis=1)
+    look_and_decide(plant, first == 0, risk)
 
 
-def _reading(kh: float, value: float) -> dict[str, Any]:
-    return {"kind": Kind.READING, "exposure_kh": kh, "value_um": float(value), "method": "lead wire"}
+def unopened(plant: Plant) -> FloatArray:
+    """(n,) chance of being past the maximum before the next outage, nothing looked at."""
+    n = len(plant.rows)
+    return plant.belief.predictive(None).past(np.full(n, LIMIT), np.full((n, 1), D))[:, 0]
 
 
-Strategy = Callable[[Site], np.ndarray]
+def picked(plant: Plant, risk: float) -> None:
+    """Open every pump with a bearing above the accepted chance, look at both, decide by the trigger."""
+    look_and_decide(plant, (unopened(plant) > risk).reshape(-1, 2).any(axis=1), risk)
 
 
-def at_age(kh: float) -> Strategy:
-    """Replace at a fixed age."""
-    return lambda site: site.age >= kh
+def unconditional(plant: Plant, risk: float) -> None:
+    """What is above the accepted chance gets a new shell unseen; nothing else of its pump is touched."""
+    above = unopened(plant) > risk
+    plant.open(above.reshape(-1, 2).any(axis=1), measured=False)
+    plant.renew(np.flatnonzero(above))
 
 
-def at_share(share: float) -> Strategy:
-    """Replace when the last reading exceeds a share of the limit."""
-    return lambda site: np.nan_to_num(site.last) > share * LIMIT
+def fixed_age(plant: Plant, intervals: int) -> None:
+    """New shells at an age, nothing measured."""
+    due = plant.age >= intervals
+    plant.open(due.reshape(-1, 2).any(axis=1), measured=False)
+    plant.renew(np.flatnonzero(due))
 
 
-class Planned:
-    """Forecast, plan, read what the plan opens, forecast and plan again, replace what stands in this outage."""
+def by_reading(
+    plant: Plant,
+    above: Callable[[Plant, IntArray, FloatArray], NDArray[np.bool_]],
+    every: int,
+    recall: float = np.inf,
+) -> None:
+    """Open every so many outages (or where the last reading is above ``recall``), read, renew what is above."""
+    stagger = np.arange(len(plant.since)) % every == plant.k % every
+    pumps = stagger | (plant.last > recall).reshape(-1, 2).any(axis=1)
+    who = plant.open(pumps)
+    y = plant.read(who)
+    renew = above(plant, who, y)
+    plant.renew(who[renew])
+    rest = who[~renew]
+    plant.scrape(rest[plant.touch(rest)])
 
-    def __init__(self, accepted: float) -> None:
-        self.accepted = accepted
-        self.population: Population | None = None
-        self.n_opened = 0
 
-    def __call__(self, site: Site) -> np.ndarray:
-        """(n,) which bearings get a new shell."""
-        histories = _histories(site)
-        self.population = fit_fleet(histories)
-        inputs = self._inputs(site, histories, openings=True)
-        first = inputs.outages[0].name
-        opened = [j.bearing for j in solve(inputs).jobs if j.action == OPEN and j.outage == first]
-        if opened:
-            site.read(np.array([inputs.bearing_at[b] for b in opened]), 1)
-            self.n_opened += len(opened)
-            inputs = self._inputs(site, _histories(site), openings=False)
-        jobs = solve(replace(inputs, refused=tuple(Job(b.name, OPEN, first) for b in inputs.bearings))).jobs
-        out = np.zeros(len(site.age), bool)
-        out[[inputs.bearing_at[j.bearing] for j in jobs if j.action == REPLACE and j.outage == first]] = True
-        return out
+def share_of_limit(share: float, plant: Plant, who: IntArray, y: FloatArray) -> NDArray[np.bool_]:
+    """Last reading above a share of the limit."""
+    return y > share * LIMIT
 
-    def _inputs(self, site: Site, histories: Histories, openings: bool) -> Inputs:
-        n = histories.n_bearings
-        days = np.tile(GRID, (n, 1))
-        left = chance_by(histories, self.population, days)[0]
-        fresh = chance_by(_histories(site, renewed=True), self.population, days)[0]
-        # The money at which the accepted risk is what an outage's worth of shell life is worth.
-        consequence = BETWEEN_DAYS / LIFE_DAYS / self.accepted
-        bearings = tuple(
-            Bearing(
-                f"B{i:03d}",
-                f"P{i // 2:03d}",
-                consequence,
-                left[i],
-                fresh[i],
-                HOURS,
-                shell_cost=1.0,
-                life_days=LIFE_DAYS,
+
+def straight_line(
+    share: float, intervals: int, plant: Plant, who: IntArray, y: FloatArray
+) -> NDArray[np.bool_]:
+    """A line from the new shell's reading through today's, above a share of the limit so many intervals on."""
+    slope = np.maximum(y - plant.first[who], 0.0) / np.maximum(plant.age[who], 1.0)
+    return y + intervals * slope > share * LIMIT
+
+
+def rules() -> dict[str, Rule]:
+    """Every rule of the table by its name."""
+    made: dict[str, Rule] = {}
+    for years, k in ((3, 2), (4.5, 3), (6, 4)):
+        made[f"fixed age, {years} years"] = partial(fixed_age, intervals=k)
+    for share in (0.65, 0.75, 0.85):
+        made[f"last reading > {share:.0%}, read every 2nd"] = partial(
+            by_reading, above=partial(share_of_limit, share), every=2, recall=share * LIMIT
+        )
+    for share in (0.9, 1.0):
+        made[f"line to next > {share:.0%}, all opened"] = partial(
+            by_reading, above=partial(straight_line, share, 1), every=1
+        )
+    for share in (0.9, 1.0):
+        made[f"line to outage after > {share:.0%}, every 2nd"] = partial(
+            by_reading, above=partial(straight_line, share, 2), every=2
+        )
+    for risk in (0.1, 0.3):
+        made[f"unconditional jobs, a {risk:.0%}"] = partial(unconditional, risk=risk)
+    for risk in (0.05, 0.1, 0.2):
+        made[f"picked by chance, looked at, a {risk:.0%}"] = partial(picked, risk=risk)
+    for due in (False, True):
+        for risk in RISKS:
+            word = "with due outage" if due else "price only"
+            made[f"this, {word}, a {risk:.0%}"] = partial(one_rule, risk=risk, due=due)
+    return made
+
+
+def decade(rule: Rule, seed: int, n: int, **world: float) -> Plant:
+    """One world under one rule from the end of its history on."""
+    plant = Plant(drawn(n, seed, **world))
+    plant.history()
+    for _ in range(OUTAGES):
+        rule(plant)
+        plant.run()
+    return plant
+
+
+def row(plants: list[Plant]) -> dict[str, float]:
+    """Sums of several worlds per 100 bearings."""
+    n = sum(len(p.rows) for p in plants)
+    s = {k: 100.0 * sum(p.sums[k] for p in plants) / n for k in plants[0].sums}
+    worn = sum(p.worn(p.rows).sum() for p in plants)
+    s["used"] = s["used"] / max(s["renewed"], 1e-9)
+    s["net"] = s["hours"] + SHELL_H * s["shells"] + WORN_LIFE_H * 100.0 * worn / n
+    return s
+
+
+def calibration(plants: list[Plant]) -> str:
+    """Chances stated at closing against what passed, in bins."""
+    stated = np.concatenate([a for p in plants for a in p.stated])
+    kept = np.concatenate([a for p in plants for a in p.kept])
+    lines = [f"{len(stated)} closings: stated {100 * stated.mean():.1f}, passed {100 * kept.mean():.1f} %;"]
+    for low, high in zip(BINS, (*BINS[1:], 1.0), strict=True):
+        here = (stated >= low) & (stated < high)
+        if here.sum() > 20:
+            spread = 100 * np.sqrt(kept[here].mean() * (1 - kept[here].mean()) / here.sum())
+            lines.append(
+                f"{100 * stated[here].mean():.1f}: {100 * kept[here].mean():.1f} (+- {spread:.1f}, {here.sum()})"
             )
-            for i in range(n)
-        )
-        starts = [AS_OF + dt.timedelta(days=BETWEEN_DAYS * t) for t in range(4)]
-        outages = tuple(Outage(f"O{t}", d, d + dt.timedelta(days=14), 12.0 * n) for t, d in enumerate(starts))
-        settings = Settings(accepted_risk=self.accepted, hour_cost=1e-3)
-        pumps = tuple(Pump(f"P{p:03d}") for p in range((n + 1) // 2))
-        inputs = Inputs(AS_OF, GRID, bearings, outages, pumps, settings=settings)
-        return self._with_openings(inputs, histories) if openings else inputs
-
-    def _with_openings(self, inputs: Inputs, histories: Histories) -> Inputs:
-        made = forecast(histories, self.population)
-        n = histories.n_bearings
-        look = Outlook(
-            made.clearance_um, made.rate_um_per_kh, np.full(n, 24.0), np.full(n, LIMIT), np.full(n, SD)
-        )
-        return with_openings(inputs, look)
+    return " ".join(lines)
 
 
-def _histories(site: Site, renewed: bool = False) -> Histories:
-    rows = []
-    for events in site.events:
-        more = [{"kind": Kind.NEW_LIFE, "exposure_kh": site.now_kh}] if renewed else []
-        rows.append(({"fitting_um": NEW, "limit_um": LIMIT, "now_kh": site.now_kh}, [*events, *more]))
-    return build(rows, [Method("lead wire", SD)])
-
-
-@dataclass(frozen=True)
-class Count:
-    """What a decade came to, per 100 bearings."""
-
-    passed: float
-    shells: float
-    hours: float
-    life_used: float
-
-
-def live(truth: Truth, strategy: Strategy) -> Count:
-    """Seven and a half years of careful keeping, then the decade under the strategy."""
-    site = Site(truth)
-    n = len(site.age)
-    for k in range(N_BEFORE + N_DECADE):
-        site.k, site.counting = k, k >= N_BEFORE
-        site.run()
-        site.read(np.flatnonzero((np.arange(n) // 2 + k) % 2 == 0), 0)
-        chosen = strategy(site) if site.counting else np.nan_to_num(site.last) > 0.8 * LIMIT
-        site.renew(np.flatnonzero(chosen | (np.nan_to_num(site.last) > LIMIT)))
-    per = 100.0 / n
-    used = float(np.mean(site.life_used)) if site.life_used else np.nan
-    return Count(site.n_passed * per, site.n_shells * per, site.hours * per, used)
-
-
-def mean(counts: list[Count]) -> Count:
-    """The mean over several fleets."""
-    rows = np.array([[c.passed, c.shells, c.hours, c.life_used] for c in counts])
-    return Count(*np.nanmean(rows, axis=0).tolist())
-
-
-def tuned(n: int, make: Callable[[float], Strategy], grid: np.ndarray, fleets: range) -> list[float]:
-    """Five settings over the range worth having: on fleets of their own, those no other setting beats."""
-    found = [(x, mean([live(Truth.drawn(n, k), make(x)) for k in fleets])) for x in grid]
-    good = [
-        (x, c)
-        for x, c in found
-        if not any(o.passed < c.passed - 1e-9 and o.shells < c.shells - 1e-9 for _, o in found)
-    ]
-    good.sort(key=lambda pair: pair[1].shells)
-    picks = np.unique(np.linspace(0, len(good) - 1, 5).round().astype(int))
-    return [good[k][0] for k in picks]
-
-
-def rule_curve(rows: list[Count], shells: float) -> float:
-    """Passings of a rule at a number of shells, on the line between its settings."""
-    rows = sorted(rows, key=lambda c: c.shells)
-    return float(np.interp(shells, [c.shells for c in rows], [c.passed for c in rows]))
+def price(risk: float) -> float:
+    """W(a) of this world."""
+    return float(class_terms(np.array([6.0]), risk).price_h[0])
 
 
 def main() -> None:
-    """Run and print."""
+    """Print the table, the comparison at one price, and how far chances were kept."""
     parser = argparse.ArgumentParser()
-    parser.add_argument("--n", type=int, default=60)
-    parser.add_argument("--fleets", type=int, default=4)
-    parser.add_argument("--accepted", default=",".join(map(str, ACCEPTED)))
+    parser.add_argument("--worlds", type=int, default=4)
+    parser.add_argument("--bearings", type=int, default=480)
+    parser.add_argument("--first", type=int, default=1)
     args = parser.parse_args()
-    rules = {
-        "fixed age, kh": (at_age, np.arange(13, 140, 6.5)),
-        "last reading, share of limit": (at_share, np.arange(0.55, 1.0, 0.02)),
-    }
-    print("| strategy | setting | passings | new shells | crew hours | life used |  (per 100 bearings)")
-    curves = []
-    for name, (make, grid) in rules.items():
-        settings = tuned(args.n, make, grid, range(1000, 1030))
-        rows = []
-        for x in settings:
-            rows.append(mean([live(Truth.drawn(args.n, k), make(x)) for k in range(args.fleets)]))
-            _line(name, f"{x:.2f}", rows[-1])
-        curves.append(rows)
-    for a in map(float, args.accepted.split(",")):
-        began, plans = time.perf_counter(), [Planned(a) for _ in range(args.fleets)]
-        ours = mean([live(Truth.drawn(args.n, k), p) for k, p in enumerate(plans)])
-        better = min(rule_curve(rows, ours.shells) for rows in curves)
-        share = ours.passed / better if better else np.nan
-        took = time.perf_counter() - began
-        opened = sum(p.n_opened for p in plans)
-        _line(
-            "the plan",
-            f"{a:.2f}",
-            ours,
-            f" better rule at as many shells {better:.1f}: {share:.2f} of it; {opened} opened; {took:.0f} s",
+    began = time.perf_counter()
+    print("| rule | passings | past | shells | openings | hours | life used | net |")
+    print("| --- | --- | --- | --- | --- | --- | --- | --- |")
+    found: dict[str, dict[str, float]] = {}
+    kept: dict[str, str] = {}
+    for name, rule in rules().items():
+        seeds = range(args.first, args.first + args.worlds)
+        plants = [decade(rule, seed, args.bearings) for seed in seeds]
+        s = found[name] = row(plants)
+        if name.startswith("this"):
+            kept[name] = calibration(plants)
+        print(
+            f"| {name} | {s['passings']:.1f} | {s['past']:.1f} | {s['shells']:.0f} | {s['openings']:.0f} | "
+            f"{s['hours']:.0f} | {s['used']:.2f} | {s['net']:.0f} |",
+            flush=True,
         )
-
-
-def _line(name: str, setting: str, c: Count, more: str = "") -> None:
     print(
-        f"| {name} | {setting} | {c.passed:.1f} | {c.shells:.1f} | {c.hours:.0f} | {c.life_used:.2f} |{more}",
-        flush=True,
+        f"\nAt one price, net + W (passings + past), dearer than this with due outage by per cent; new metal {NEW} um:"
     )
+    for risk in RISKS:
+        w = price(risk)
+        cost = {k: s["net"] + w * (s["passings"] + s["past"]) for k, s in found.items()}
+        own = cost[f"this, with due outage, a {risk:.0%}"]
+        others = ", ".join(
+            f"{k} {100 * (c / own - 1):.1f}" for k, c in cost.items() if not k.startswith("this, with")
+        )
+        print(f"a {risk:.0%}, W {w:.0f}: {others}")
+    print("\nChances stated at closing, per cent, and what passed:")
+    for name, line in kept.items():
+        print(f"{name}: {line}")
+    print(f"\n{time.perf_counter() - began:.0f} s")
 
 
 if __name__ == "__main__":

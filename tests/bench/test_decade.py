@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.bench.decision_decade import decade, price, row, rules
+from tests.bench.plan_decade import decade, price, row, rules
 
 pytestmark = pytest.mark.slow
 RISK = 0.10

@@ -8,7 +8,8 @@ from django.core.management.base import BaseCommand, CommandError
 from dashboards.outage_plan import versions
 from dashboards.outage_plan.drafts import NotPlanned
 from dashboards.outage_plan.frames import lines_of
-from dashboards.outage_plan.proposal import COLUMNS, Proposal, propose
+from dashboards.outage_plan.plan_sheet import COLUMNS
+from dashboards.outage_plan.proposal import Proposal, propose
 from fleet.clock import today_at
 from fleet.models import Site
 from fleet.sheets.export import csv_bytes

@@ -1,1 +1,1 @@
-"""Pumps by their first opening: numbers in, numbers out, no Django. Not in force yet: the pages plan by `bearing_jobs`."""
+"""Pumps by their first opening: numbers and judgements in, a plan and what it does out, no Django."""

@@ -22,7 +22,8 @@ class Shells:
 
     ``new``, ``variance`` (F, P, T) expected shells of an opening and their variance; ``again`` (F, P) of each further
     opening; ``on_hand`` (F,); ``due`` (F, T) delivered in all by each outage; ``buyable`` (F, T) whether one bought
-    today is there by then; ``price_h`` (F,) crew hours; ``names`` of the families.
+    today is there by then; ``price_h`` (F,) crew hours; ``names`` of the families; ``back`` (F, T, T) 1 where a shell
+    taken out in the first outage is back relined for the second.
     """
 
     new: FloatArray
@@ -33,6 +34,7 @@ class Shells:
     buyable: NDArray[np.bool_]
     price_h: FloatArray
     names: tuple[str, ...]
+    back: FloatArray | None = None
 
 
 @dataclass(frozen=True)

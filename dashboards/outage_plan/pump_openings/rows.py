@@ -143,8 +143,14 @@ def _reserves(given: Instance, planned: FloatArray | None, families: int) -> tup
     shells = np.zeros((families, t))
     if given.shells is not None:
         shells = np.einsum("fpt,pt->ft", given.shells.variance, share)
+    still_out = np.triu(
+        np.ones((t, t))
+    )  # what is taken out by an outage, but for what is back relined by then
+    out = np.broadcast_to(still_out, (families, t, t))
+    if given.shells is not None and given.shells.back is not None:
+        out = still_out * (1.0 - given.shells.back)
     return EIGHT_IN_TEN * np.sqrt(np.sum(share * given.variance, axis=0)), EIGHT_IN_TEN * np.sqrt(
-        np.cumsum(shells, axis=1)
+        np.einsum("fs,fst->ft", shells, out)
     )
 
 
@@ -205,7 +211,8 @@ def _shells(
     begun = k[:, None] <= np.arange(t)
     size = len(s.names) * t
     for f in range(len(s.names)):
-        need = s.new[f, p, k][:, None] * begun + reopened * s.again[f, p][:, None]
+        gone = begun if s.back is None else begun & ~(s.back[f][k] > 0)
+        need = s.new[f, p, k][:, None] * gone + reopened * s.again[f, p][:, None]
         for by in range(t):
             loaded = np.flatnonzero(need[:, by] > 0)
             bought = at_shell + f * t + np.arange(by + 1)

@@ -50,10 +50,20 @@ def judgements(bearings: Sequence[Bearing], today: dt.date | None = None) -> dic
     return {bearing.pk: found[bearing.pk] for bearing in bearings}
 
 
-def reckoned_of(bearings: Sequence[Bearing], today: dt.date) -> Reckoned | None:
-    """The rule put to these bearings anew, with all that a plan takes; whole pumps."""
+def reckoned_of(
+    bearings: Sequence[Bearing], today: dt.date, supposed: Mapping[uuid.UUID, float] | None = None
+) -> Reckoned | None:
+    """The rule put to these bearings anew, with all that a plan takes; whole pumps. `supposed` as in `reckon`."""
     population, codes, _ = parameters(today, standing_run())
-    return reckon(inputs(list(bearings), today, codes), population, current(bearings, today))
+    return reckon(inputs(list(bearings), today, codes), population, current(bearings, today), supposed)
+
+
+def supposing(
+    bearings: Sequence[Bearing], today: dt.date, readings: Mapping[uuid.UUID, float]
+) -> dict[uuid.UUID, Judgement]:
+    """What would stand for the whole pumps of these bearings if some read so many um today; a what-if, kept nowhere."""
+    reckoned = reckoned_of(whole_pumps(bearings), today, readings)
+    return dict(reckoned.judgements) if reckoned else {}
 
 
 def whole_pumps(bearings: Sequence[Bearing]) -> list[Bearing]:

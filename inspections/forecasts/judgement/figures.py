@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
-FORMAT = 2
+FORMAT = 3  # 3: triggers in whole um, expected re-openings
 
 
 class Word:
@@ -52,7 +52,8 @@ class Column:
     scraped from here on (`scrape_is` as `trigger_is`); `no_room`: that lies under the fitted clearance. `new`, `scraped`: chances of a new shell, of a scrape. `hours`,
     `hours_var` of the bearing's own work. `cost_h`, `waiting_h` are the pump's: what opening it first here costs from now
     on, and what waiting for the next column costs more. `value_h` from the opening on; `looking_h` what deciding by the
-    reading saves.
+    reading saves. Triggers are the least whole um that asks for it. `again`: how many further openings of the pump are
+    expected at each column, if it is first opened here.
     """
 
     name: str
@@ -75,6 +76,7 @@ class Column:
     waiting_h: float | None = None
     value_h: float | None = None
     looking_h: float | None = None
+    again: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -85,6 +87,7 @@ class Judgement:
     which no bearing of the pump has a chance above its accepted one. `accepted_risk` with the consequence counted in.
     `stopping_h`: what opening the pump today saves against its next outage, before `stop_h`, the cost of the stop.
     `opened_today`: the same of this bearing where its pump is opened on the day itself, outside its outages.
+    `again_h`, `again_new`: crew hours and new shells of each further opening, the pump's and this bearing's.
     `forecast_hash` names the forecast it rests on.
     """
 
@@ -105,6 +108,8 @@ class Judgement:
     stopping_h: float | None = None
     stop_h: float | None = None
     open_h: float | None = None
+    again_h: float | None = None
+    again_new: float | None = None
     contact_open: bool = False
     forecast_hash: str = ""
 
@@ -161,9 +166,11 @@ class Judgement:
 
 
 def _plain(column: Column) -> dict[str, Any]:
-    return asdict(column) | {"start_on": column.start_on.isoformat(), "end_on": column.end_on.isoformat()}
+    days = {"start_on": column.start_on.isoformat(), "end_on": column.end_on.isoformat()}
+    return asdict(column) | days | {"again": list(column.again)}
 
 
 def _column(row: Mapping[str, Any]) -> Column:
     day = dt.date.fromisoformat
-    return Column(**{**row, "start_on": day(row["start_on"]), "end_on": day(row["end_on"])})
+    own = {"start_on": day(row["start_on"]), "end_on": day(row["end_on"]), "again": tuple(row["again"])}
+    return Column(**{**row, **own})

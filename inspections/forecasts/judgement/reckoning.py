@@ -84,7 +84,12 @@ class Reckoned:
     open_h: FloatArray
 
 
-def reckon(record: Inputs, population: Population, figures: Mapping[UUID, Figures]) -> Reckoned | None:
+def reckon(
+    record: Inputs,
+    population: Population,
+    figures: Mapping[UUID, Figures],
+    supposed: Mapping[UUID, float] | None = None,
+) -> Reckoned | None:
     """Judge all bearings of a record; every pump with all its bearings. None where there is none.
 
     Parameters
@@ -93,6 +98,8 @@ def reckon(record: Inputs, population: Population, figures: Mapping[UUID, Figure
         as the forecast took it, whole pumps.
     figures : mapping
         each bearing's forecast, whose outcome says what cannot be decided on and whose hash is kept.
+    supposed : mapping, optional
+        um by bearing: its level as if it read so today, with the error of a reading, its rate as believed before.
     """
     known = record.known
     if not known:
@@ -108,6 +115,8 @@ def reckon(record: Inputs, population: Population, figures: Mapping[UUID, Figure
     days = np.concatenate([np.zeros((len(known), 1)), times.days[:, :-1]], axis=1)
     sd = known[0].spreads[BEST].sd_um
     held = standing(record.histories, population, days, exposures, limit, sd)
+    if supposed:
+        held = _supposing(held, known, supposed)
     t = _terms(known, plant, held, times, pump)
     open_h = np.array([t.open_h[pump == i].max() for i in range(len(places))])
     fits = np.array([not _misfit(figure) for figure in rows])
@@ -126,6 +135,17 @@ def reckon(record: Inputs, population: Population, figures: Mapping[UUID, Figure
         one.bearing.pk: made.judgement(i, record.as_of, stands_in[i]) for i, one in enumerate(known)
     }
     return Reckoned(known, judgements, d, t, times, pump, places, open_h)
+
+
+def _supposing(held: Standing, known: Sequence[Known], supposed: Mapping[UUID, float]) -> Standing:
+    """The same as if some bearings were read today at so many um."""
+    read = np.array([supposed.get(one.bearing.pk, np.nan) for one in known])[:, None]
+    level = np.where(np.isfinite(read), read, held.level)
+    variance = np.where(np.isfinite(read), held.reading_sd_um[:, None] ** 2, held.variance)
+    moved = replace(held, level=level, variance=variance)
+    with np.errstate(invalid="ignore"):
+        past = moved.belief.past(moved.limit_um, moved.worn[:, : held.chance.shape[1]])
+    return replace(moved, chance=np.where(np.isfinite(read), past, held.chance))
 
 
 def _misfit(figures: Figures) -> bool:
@@ -266,6 +286,8 @@ class _Made:
             stopping_h=_number(d.stopping_h[pump]),
             stop_h=_number(stop),
             open_h=_number(self.open_h[pump]),
+            again_h=_number(d.pumps.again_h[pump]),
+            again_new=_number(d.pumps.again_new[i]),
             contact_open=bool(self.contact[i]),
             forecast_hash=figures_hash(self.figures[i]),
         )
@@ -303,6 +325,7 @@ class _Made:
             past=_number(self.held.chance[i, k + 1]),
             cost_h=_number(d.pumps.cost[pump, k]),
             waiting_h=_number(waits[pump, k]) if k < waits.shape[1] else None,
+            again=tuple(round(float(n), 3) for n in d.pumps.reopening[pump, k]),
         )
 
     def _today(self, i: int, as_of: dt.date) -> Column:
@@ -313,8 +336,9 @@ class _Made:
     @staticmethod
     def _opened(when: Column, i: int, k: int, o: Openings, rule: Ruling) -> Column:
         sure = bool(np.isfinite(o.cost[i, k]))
-        trigger = float(rule.trigger_um[i])
-        scrape_from = min(float(rule.scrape_from_um[i]), trigger) if sure else float("nan")
+        # In whole um, as gauges are read: a reading is at or over the one exactly where it is at or over the other.
+        trigger = float(np.ceil(np.round(rule.trigger_um[i], 6)))
+        scrape_from = min(float(np.ceil(rule.scrape_from_um[i])), trigger) if sure else float("nan")
         return replace(
             when,
             trigger_um=_number(trigger) if sure else None,

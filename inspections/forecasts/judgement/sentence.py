@@ -5,10 +5,10 @@ Watch list, bearing page, plan and sheets say it with the same words: "open", "l
 """
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fleet.formatting import chance, day, day_words, um
-from inspections.forecasts.judgement.figures import Judgement, Word
+from inspections.forecasts.judgement.figures import Column, Judgement, Word
 
 WORDS = {
     Word.DECIDE_NOW: "decide now",
@@ -103,6 +103,39 @@ def standing_of(judgement: Judgement, last_um: float | None, last_on: dt.date | 
         stopping_h=judgement.stopping_h,
         stop_h=judgement.stop_h,
         contact_open=judgement.contact_open,
+    )
+
+
+def opening_at(
+    judgement: Judgement,
+    column: Column,
+    last: tuple[float | None, dt.date | None] = (None, None),
+    *,
+    wanted_on: dt.date | None = None,
+    moved_for: str = "",
+    waiting_h: float | None = None,
+    shell: str = "",
+) -> Standing:
+    """The same of an opening planned at this column, wherever the judgement alone would put it; for plan and work list."""
+    standing = standing_of(judgement, *last)
+    word = standing.word if standing.word in (Word.SET_LIMIT, Word.ENGINEER) else Word.OPEN
+    return replace(
+        standing,
+        word=word,
+        opened_on=column.start_on,
+        next_on=column.start_on,
+        is_known=True,
+        past=column.past,
+        trigger_um=column.trigger_um if column.trigger_is == "reading" else None,
+        trigger_is=column.trigger_is,
+        trigger_from=column.trigger_from,
+        scrape_from_um=column.scrape_from_um,
+        no_room=column.no_room,
+        new=column.new,
+        wanted_on=wanted_on,
+        moved_for=moved_for or standing.moved_for,
+        waiting_h=waiting_h,
+        shell=shell,
     )
 
 

@@ -62,15 +62,15 @@ def test_the_pages_and_files_name_the_days_between_and_the_accepted_plan_keeps_t
     draft = propose(site, TODAY, by=None)
     client.force_login(makers.an_account(role="planner", site=site))
     page = client.get("/plan/").content.decode()
-    assert "before outage 1, twin running" in page and "between outage 2 and outage 3" not in page
+    assert (
+        "before outage 1" in page and "twin running" in page and "between outage 2 and outage 3" not in page
+    )
     assert (
         "Work list, before outage 1"
         in client.get("/plan/work/", {"outage": "before outage 1"}).content.decode()
     )
     (name,) = [bearing for bearing, _, outage in draft.solved["jobs"] if outage == "before outage 1"]
-    assert (
-        "Planned: replace before outage 1" in client.get("/plan/bearing/", {"bearing": name}).content.decode()
-    )
+    assert "Planned: open before outage 1" in client.get("/plan/bearing/", {"bearing": name}).content.decode()
     rows = list(csv.DictReader(io.StringIO(client.get("/plan/outage-plan.csv").content.decode("utf-8-sig"))))
     assert "before outage 1" in {row["outage"] for row in rows}
     titles = [
@@ -81,7 +81,7 @@ def test_the_pages_and_files_name_the_days_between_and_the_accepted_plan_keeps_t
         t for t in titles if t.startswith("between")
     ]
     plan = accept(draft=draft, reason="so", on=TODAY, by=makers.somebody(), above_reason="watched")
-    (row,) = Decision.objects.filter(plan=plan, decided="replace", outage__isnull=True)
+    (row,) = Decision.objects.filter(plan=plan, decided="open", outage__isnull=True)
     assert row.why.startswith("to be done before outage 1; ") and row.bearing.place.tag.startswith("Twin")
     assert f"{row.bearing.place.tag} DE" in {
         j.bearing for j in proposal.accepted_jobs(site) if j.outage == "before outage 1"

@@ -57,13 +57,13 @@ def _accept(draft, reason="the shells are here", on=TODAY, above="watched every 
 
 
 def test_a_moved_job_shows_at_once_and_is_forgotten_when_planned_anew_but_a_pinned_one_stays(site, draft):
-    assert _jobs(draft)["Past 5 DE"] == ("replace", "outage 1")
-    moved = _change(draft, "move", bearing="Past 5 DE", action="replace", outage="outage 2")
-    assert _jobs(moved)["Past 5 DE"] == ("replace", "outage 2")
+    assert _jobs(draft)["Past 5 DE"] == ("open", "outage 1")
+    moved = _change(draft, "move", bearing="Past 5 DE", action="open", outage="outage 2")
+    assert _jobs(moved)["Past 5 DE"] == ("open", "outage 2")
     again = propose(site, TODAY, by=None)
-    assert _jobs(again)["Past 5 DE"] == ("replace", "outage 1")
-    _change(again, "pin", bearing="Past 5 DE", action="replace", outage="outage 2")
-    assert _jobs(propose(site, TODAY, by=None))["Past 5 DE"] == ("replace", "outage 2")
+    assert _jobs(again)["Past 5 DE"] == ("open", "outage 1")
+    _change(again, "pin", bearing="Past 5 DE", action="open", outage="outage 2")
+    assert _jobs(propose(site, TODAY, by=None))["Past 5 DE"] == ("open", "outage 2")
 
 
 def test_a_refusal_takes_the_job_out_and_holds_when_planned_anew(site, draft):
@@ -90,7 +90,7 @@ def test_a_change_taken_back_leaves_the_plan_as_it_was(draft):
     [
         ("polish", {}, "is no change of a plan"),
         ("pin", {"bearing": "Past 5 DE", "outage": "outage 1"}, "Choose the work"),
-        ("pin", {"bearing": "Past 5 DE", "action": "replace"}, "Choose the outage"),
+        ("pin", {"bearing": "Past 5 DE", "action": "open"}, "Choose the outage"),
         ("pin", {"bearing": "Never 9", "action": "leave"}, "no bearing called 'Never 9'"),
         ("move", {"bearing": "Past 5 DE", "action": "paint", "outage": "outage 1"}, "'paint' is no work"),
         ("skip", {"outage": "outage 9"}, "no outage called 'outage 9'"),
@@ -127,12 +127,16 @@ def test_only_the_last_ten_earlier_proposals_and_all_named_versions_stay(site, d
     assert [row.name for row in kept_versions(site) if row.name] == ["first"]
 
 
-def test_pins_that_leave_no_plan_are_named_and_the_plan_in_hand_stays(site, draft):
-    _change(draft, "shorten", outage="outage 1", hours="1")
-    _change(draft, "pin", bearing="Past 5 DE", action="replace", outage="outage 1")
-    with pytest.raises(NotPlanned, match="outage 1"):
-        propose(site, TODAY, by=None)
-    assert in_hand(site) == draft
+def test_pins_that_do_not_fit_are_kept_to_and_what_is_short_is_named_and_keeps_the_plan_from_acceptance(site):
+    _short(site)
+    draft = propose(site, TODAY, by=None)
+    _change(draft, "pin", bearing="Past 5 DE", action="open", outage="outage 1")
+    again = propose(site, TODAY, by=None)
+    assert _jobs(again)["Past 5 DE"] == ("open", "outage 1")
+    (fault,) = versions.weigh(again).faults
+    assert fault.startswith("outage 1: ") and "h short" in fault
+    with pytest.raises(NotPlanned, match="cannot be carried out as it is: outage 1"):
+        _accept(again)
 
 
 def test_an_accepted_plan_is_one_act_with_a_decision_and_the_forecast_relied_on_for_every_bearing(draft):
@@ -179,7 +183,7 @@ def test_without_a_reason_or_with_a_fault_nothing_is_accepted(site, draft):
         _accept(draft, reason="  ")
     _short(site)
     draft = propose(site, TODAY, by=None)
-    _change(draft, "move", bearing="Past 5 DE", action="replace", outage="outage 1")
+    _change(draft, "move", bearing="Past 5 DE", action="open", outage="outage 1")
     with pytest.raises(NotPlanned, match="cannot be carried out as it is: outage 1"):
         _accept(draft)
     assert not Plan.objects.exists() and not Decision.objects.exists()
@@ -237,9 +241,9 @@ def test_after_the_freeze_day_a_change_is_marked_and_planning_anew_keeps_the_sco
     site = a_fleet(TODAY, freeze=130)  # four days ago
     draft = propose(site, TODAY, by=None)
     _accept(draft)
-    moved = _change(draft, "move", bearing="Past 5 DE", action="replace", outage="outage 2")
+    moved = _change(draft, "move", bearing="Past 5 DE", action="open", outage="outage 2")
     found = versions.weigh(moved)
-    assert found.marked == ("outage 1: replace Past 5 DE was taken out after the freeze day.",)
+    assert found.marked == ("outage 1: opening Past 5 DE was taken out after the freeze day.",)
     take_back(draft=draft, number=-1)
     frozen = {(b, *job) for b, job in _jobs(in_hand(site)).items() if job[1] == "outage 1"}
     assert "Slow 1 DE" not in {b for b, _, _ in frozen} and frozen

@@ -10,7 +10,7 @@ from dashboards.outage_plan.acceptance import accept
 from dashboards.outage_plan.drafts import NotPlanned, change, in_hand, take_back
 from dashboards.outage_plan.following import carried_over, follow, moved_since
 from dashboards.outage_plan.job_states import AtPump, OfOutage, state_of
-from dashboards.outage_plan.proposal import COLUMNS, rows_of
+from dashboards.outage_plan.plan_sheet import COLUMNS, rows_of
 from dashboards.outage_plan.versions import propose
 from fleet.clock import today_in
 from fleet.ledger import writing
@@ -112,7 +112,7 @@ def in_hand_outages(site, day):
 
 def test_a_finished_job_leaves_the_plan_with_its_reason(running, today, client):
     propose(running, today, by=None)
-    assert ("Past 5 DE", "replace", "outage 1") in _jobs(running)
+    assert ("Past 5 DE", "open", "outage 1") in _jobs(running)
     makers.an_event(kind="shell_change", bearing=bearing_of(running, "Past 5"), on=today)
     state = _states(running, today)["Past 5 DE"]
     assert state.word == job_states.DONE and "new shell fitted" in state.because

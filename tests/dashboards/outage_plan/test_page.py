@@ -8,7 +8,8 @@ import pytest
 from django.core.management import call_command
 
 from dashboards.outage_plan.drafts import in_hand
-from dashboards.outage_plan.proposal import COLUMNS, propose
+from dashboards.outage_plan.plan_sheet import COLUMNS
+from dashboards.outage_plan.proposal import propose
 from fleet.models import Spare
 from fleet.plant.acts import record
 from tests import makers
@@ -43,12 +44,17 @@ def _jobs(proposal):
     return {job.bearing: (job.action, job.outage) for job in proposal.evaluation.jobs}
 
 
-def test_what_has_passed_is_replaced_at_the_next_outage_and_slow_ones_are_left():
+def test_what_has_passed_is_opened_at_the_next_outage_and_slow_ones_stay_closed_then():
     site = _site()
     _spare(site, on_hand=5)
-    jobs = _jobs(propose(site, TODAY))
-    assert jobs["Past 5 DE"] == ("replace", "outage 2026")
-    assert "replace" not in {jobs.get(f"Slow {n} DE", ("leave",))[0] for n in (1, 2, 3)}
+    made = propose(site, TODAY)
+    jobs = _jobs(made)
+    assert jobs["Past 5 DE"] == ("open", "outage 2026")
+    assert {action for action, _ in jobs.values()} == {"open"}
+    assert "outage 2026" not in {jobs.get(f"Slow {n} DE", ("", ""))[1] for n in (1, 2, 3)}
+    (past,) = [job for job in made.evaluation.jobs if job.bearing == "Past 5 DE"]
+    assert past.replacement_expected and "replacement expected" in past.reason
+    assert [name for name, _ in made.evaluation.decide_now] == ["Past 5 DE"]
 
 
 def test_a_shell_that_must_be_ordered_is_named_with_its_last_day():
@@ -64,7 +70,7 @@ def test_a_shell_that_cannot_come_in_time_puts_the_work_off_and_says_why():
     site = _site()
     _spare(site, lead_time_days=300)
     proposal = propose(site, TODAY)
-    assert _jobs(proposal)["Past 5 DE"] == ("replace", "outage 2028")
+    assert _jobs(proposal)["Past 5 DE"] == ("open", "outage 2028")
 
 
 def test_without_outages_or_dates_it_says_what_is_missing():
@@ -87,7 +93,7 @@ def test_the_command_writes_the_plan_sheet(tmp_path):
     out = io.StringIO()
     call_command("plan", "--as-of", "2026-06-01", csv=tmp_path / "plan.csv", stdout=out)
     rows = list(csv.reader((tmp_path / "plan.csv").read_text("utf-8").splitlines()))
-    assert tuple(rows[0]) == COLUMNS and any(row[1] == "Past 5" and row[4] == "replace" for row in rows[1:])
+    assert tuple(rows[0]) == COLUMNS and any(row[1] == "Past 5" and row[4] == "open" for row in rows[1:])
     assert "North: " in out.getvalue()
 
 

@@ -10,7 +10,7 @@ from icalendar import Calendar
 
 from dashboards.outage_plan.deferrals import answer, defer
 from dashboards.outage_plan.drafts import in_hand, keep_version, kept_versions
-from dashboards.outage_plan.proposal import COLUMNS
+from dashboards.outage_plan.plan_sheet import COLUMNS
 from dashboards.outage_plan.versions import propose
 from fleet import jobs
 from fleet.clock import today_in
@@ -60,7 +60,7 @@ def test_without_a_plan_the_planner_is_offered_one_and_the_worker_makes_it(clien
         and "jobs are proposed" in done.said
         and done.address == "/plan/?site=North"
     )
-    assert "replace" in _read(client, done.address)
+    assert "open" in _read(client, done.address)
 
 
 def test_the_job_tells_which_step_begins_and_its_page_moves(client, site, monkeypatch):
@@ -75,18 +75,17 @@ def test_the_job_tells_which_step_begins_and_its_page_moves(client, site, monkey
 
     monkeypatch.setattr(jobs, "_tell", tell)
     jobs.do_next()
-    assert "Forecasts, outages, spares and hours are gathered. 0 of 8 done" in pages[0]
-    assert "What 5 bearings rest on is gathered. 1 of 8 done" in pages[1]
-    assert "possible jobs are laid out. 2 of 8 done" in pages[2]
-    assert "Whole outages are put together, round 1. 3 of 8 done" in pages[3]
-    assert "The plan is weighed and kept. 7 of 8 done" in pages[-1]
+    assert "Forecasts, outages, spares and hours are gathered. 0 of 4 done" in pages[0]
+    assert "What 5 bearings rest on is gathered. 1 of 4 done" in pages[1]
+    assert "5 pumps and 3 times to open them are laid out. 2 of 4 done" in pages[2]
+    assert "The plan is weighed and kept. 3 of 4 done" in pages[-1]
 
 
 def test_looking_at_a_plan_solves_nothing(planner, site, monkeypatch):
     def never(*args, **more):
         raise AssertionError("solved while looking")
 
-    monkeypatch.setattr("dashboards.outage_plan.proposal.solve", never)
+    monkeypatch.setattr("dashboards.outage_plan.proposal.proposed", never)
     hand = in_hand(site)
     for address in (
         "/plan/",
@@ -102,10 +101,10 @@ def test_looking_at_a_plan_solves_nothing(planner, site, monkeypatch):
 
 def test_a_change_says_at_once_what_it_does_to_risk_hours_and_shells(planner, site):
     page = _post(
-        planner, "/plan/change/", site, what="move", bearing="Past 5 DE", job="replace|outage 2", hold="on"
+        planner, "/plan/change/", site, what="move", bearing="Past 5 DE", job="open|outage 2", hold="on"
     )
     assert "Your changes, and what they do" in page
-    assert "Past 5 DE: replace in outage 2, and stays so when it is planned anew" in page
+    assert "Past 5 DE: open in outage 2, and stays so when it is planned anew" in page
     assert "outage 1: 0 of 100 crew hours" in page.replace("\u00a0", " ") or "fewer" in page
     assert "outage 2:" in page and "expected to pass their maximum" in page
     page = _post(planner, "/plan/change/", site, what="take-back", number="0")
@@ -143,8 +142,8 @@ def test_found_worse_moves_the_bearings_chances(planner, site):
         unit="mm",
         back="plan-bearing",
     )
-    assert "Left alone, under 1 in 100" in before.replace("\u00a0", " ")
-    assert "Left alone, more than 9 in 10" in after.replace("\u00a0", " ") and "as if it read 310" in after
+    assert "Left closed, under 1 in 100" in before.replace("\u00a0", " ")
+    assert "Left closed, more than 9 in 10" in after.replace("\u00a0", " ") and "as if it read 310" in after
 
 
 def test_an_accepted_plan_shows_who_when_why_and_what_differs_since(planner, site):
@@ -156,7 +155,7 @@ def test_an_accepted_plan_shows_who_when_why_and_what_differs_since(planner, sit
     page = _post(planner, "/plan/change/", site, what="move", bearing="Past 5 DE", job="leave|")
     assert "the plan shown here does otherwise" in page
     compared = _read(planner, "/plan/compare/", first="accepted", second="in-hand")
-    assert "Past 5 DE" in compared and "left alone" in compared and "replace in outage 1" in compared
+    assert "Past 5 DE" in compared and "left closed" in compared and "open in outage 1" in compared
 
 
 def test_with_one_plan_the_compare_page_says_how_to_have_two(planner, site):
@@ -223,7 +222,7 @@ def test_who_refused_a_bearing_above_the_risk_and_why_stands_on_page_sheet_and_w
     )
     (mine,) = [line for line in lines if line["pump"] == "Past 5"]
     assert mine["action"] == "leave" and mine["outage"] == "" and mine["would_fit_with"]
-    assert "a new shell is refused there (" in mine["above_risk_because"]
+    assert "opening it is refused in outage 1" in mine["above_risk_because"]
     assert mine["above_risk_because"].endswith("“no crane in spring”)")
     page = _post(planner, "/plan/accept/", site, reason="all agreed")
     assert "say why that is right" in page and not Plan.objects.exists()

@@ -80,7 +80,7 @@ def test_half_the_hours_planned_put_dates_off_and_plan_and_forecast_say_the_same
     chances = []
     for found in (was, now):
         row = found.inputs.bearings[found.inputs.bearing_at["Fast 4 DE"]]
-        chances.append(float(np.interp(found.inputs.starts[1], found.inputs.days, row.chance_left)))
+        chances.append(row.judged.columns[1].past)
     assert chances[0] == pytest.approx(before["p_max_before_following_outage"], abs=0.01)
     assert chances[1] == pytest.approx(after["p_max_before_following_outage"], abs=0.01)
     other = bearing_of(site, "Slow 1")
@@ -108,7 +108,7 @@ def test_a_season_without_running_moves_dates_past_it_by_its_days(site):
     moved = (after.day("max_date_p50") - before.day("max_date_p50")).days
     assert moved == pytest.approx(200, abs=12)
     found = proposal.gather(site, today).inputs
-    left = found.bearings[found.bearing_at["Fast 4 DE"]].chance_left
+    columns = found.bearings[found.bearing_at["Fast 4 DE"]].judged.columns
     for t, name in enumerate(("p_max_before_next_outage", "p_max_before_following_outage")):
         assert after[name] < before[name]
-        assert float(np.interp(found.starts[t], found.days, left)) == pytest.approx(after[name], abs=0.02)
+        assert columns[t].past == pytest.approx(after[name], abs=0.02)

@@ -5,9 +5,10 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-from dashboards.outage_plan.bearing_jobs.evaluate import Evaluation
-from dashboards.outage_plan.bearing_jobs.inputs import Inputs
-from dashboards.outage_plan.bearing_jobs.laid import early_date
+import numpy as np
+
+from dashboards.outage_plan.pump_openings.evaluate import Evaluation
+from dashboards.outage_plan.pump_openings.inputs import Inputs
 
 
 @dataclass(frozen=True)
@@ -43,3 +44,22 @@ def orders(plan: Evaluation, inputs: Inputs) -> tuple[Order, ...]:
             )
         )
     return tuple(sorted(made, key=lambda o: (o.order_by, o.bearing, o.family)))
+
+
+def early_date(inputs: Inputs, bearing: str) -> dt.date | None:
+    """The day on which the chance of having passed the maximum reaches the accepted risk; None beyond the judged outages."""
+    judged = inputs.bearings[inputs.bearing_at[bearing]].judged
+    points = [(0.0, judged.past_now)] + [
+        (float(max((c.start_on - inputs.as_of).days, 0)), c.past) for c in judged.columns
+    ]
+    known = [(day, past) for day, past in points if past is not None]
+    if judged.accepted_risk is None or not known:
+        return None
+    days, curve = np.array([d for d, _ in known]), np.maximum.accumulate([p for _, p in known])
+    if curve[-1] < judged.accepted_risk:
+        return None
+    k = int(np.searchsorted(curve, judged.accepted_risk))
+    if k == 0:
+        return inputs.as_of
+    share = (judged.accepted_risk - curve[k - 1]) / (curve[k] - curve[k - 1])
+    return inputs.as_of + dt.timedelta(days=int(days[k - 1] + share * (days[k] - days[k - 1])))

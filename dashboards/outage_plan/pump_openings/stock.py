@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from dashboards.outage_plan.bearing_jobs.inputs import Bearing, FloatArray, Inputs, Spare
+from dashboards.outage_plan.pump_openings.inputs import Bearing, Inputs, Spare
+from inspections.wear.arrays import FloatArray
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""What a plan is made from: outages, bearings, spares, the plant's settings and the jobs already fixed."""
+"""What a plan is made from: outages, pumps, spares, what is judged of each bearing, and what people have settled."""
 
 from __future__ import annotations
 
@@ -10,12 +10,14 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from inspections.wear.arrays import USUAL_OUTAGE_DAYS
+from inspections.forecasts.judgement.figures import Judgement, Why
+from inspections.wear.arrays import USUAL_OUTAGE_DAYS, FloatArray
 
-FloatArray = NDArray[np.float64]
 LEAVE, OPEN, SCRAPE, REPLACE = "leave", "open", "scrape", "replace"
-ACTIONS = (OPEN, SCRAPE, REPLACE)
+ACTIONS = (OPEN, SCRAPE, REPLACE)  # a plan says open; the others stand in plans accepted before it did
 HALVES = ("lower", "upper")
+NOT_COUNTED = 1e5  # crew hours from which an outage is taken to have stated none
+SHELL_FROM = 0.1  # chance of a new shell from which one is had ready: 9 in 10 openings then have theirs
 
 
 @dataclass(frozen=True)
@@ -56,58 +58,37 @@ class Pump:
 
 @dataclass(frozen=True)
 class Hours:
-    """Crew hours of one class: opening is the pump's and shared, the rest is each bearing's."""
+    """Crew hours of the work on one bearing, without the opening of its pump."""
 
-    open_h: float
-    measure_h: float
-    scrape_h: float
-    replace_h: float
-
-
-@dataclass(frozen=True)
-class Opening:
-    """What a reading in each of T outages is worth, computed before the plan (see `opening.py`)."""
-
-    value: FloatArray  # (T,) expected saving by the better decision afterwards, without the opening's work
-    chance: FloatArray  # (T,) chance of passing the maximum by the work decided then, or the horizon's end
-    changes: FloatArray  # (T,) share of readings after which another decision would be taken
-    follow_up: (
-        FloatArray  # (T, T) chance that an opening in the first is followed by a new shell in the second
-    )
-
-
-@dataclass(frozen=True)
-class Look:
-    """What the one judgement of a bearing says of an outage.
-
-    closed: its pump is left closed there, so nothing is planned; shell: at least 1 in 10 readings there ask for a new
-    shell; words: what the crew does there, with the trigger.
-    """
-
-    closed: bool
-    shell: bool
-    words: str
+    measure_h: float = 2.0
+    scrape_h: float = 8.0
+    replace_h: float = 12.0
 
 
 @dataclass(frozen=True)
 class Bearing:
-    """One bearing; its chances lie on the inputs' common grid of days and count from the as-of day."""
+    """One bearing with what is judged of it; `last_um` its last reading (larger end) of `last_on`."""
 
     name: str
     pump: str
-    consequence: float  # of passing the maximum
-    chance_left: FloatArray  # (D,) passed the maximum by that day if left alone
-    chance_new: FloatArray  # (D,) a new shell has passed it so many days after it was fitted
-    hours: Hours
+    judged: Judgement
+    hours: Hours = Hours()
     shell_type: str = ""  # blank: its shells are not kept count of
     bore_um: float | None = None
     halves: tuple[str, ...] = HALVES
-    shell_cost: float = 0.0
-    life_days: float = 4000.0  # usual life of a new shell here
-    opening: Opening | None = None
-    scrape_owed: bool = False
-    scrapeable: bool = True
-    looks: Mapping[str, Look] = field(default_factory=dict)  # by outage; none: nothing was judged of it
+    shell_h: float = 40.0
+    last_um: float | None = None
+    last_on: dt.date | None = None
+
+    @property
+    def by_rule(self) -> bool:
+        """Whether its pump is opened at the next outage whatever it costs: its readings do not follow steady wear."""
+        return self.judged.why == Why.MISFIT
+
+    @property
+    def is_costed(self) -> bool:
+        """Whether something can be decided by."""
+        return any(column.cost_h is not None for column in self.judged.columns)
 
 
 @dataclass(frozen=True)
@@ -125,7 +106,7 @@ class Spare:
 
 @dataclass(frozen=True, order=True)
 class Job:
-    """One bearing's work in one outage; `leave` with a blank outage says that it must be left."""
+    """One bearing looked at in one outage; `leave` with a blank outage says that its pump must be left closed."""
 
     bearing: str
     action: str
@@ -134,29 +115,17 @@ class Job:
 
 @dataclass(frozen=True)
 class Settings:
-    """The plant's words as numbers; costs in one unit of its choice, consequences in the same."""
+    """The plant's words as numbers."""
 
-    accepted_risk: float = 0.10
-    hour_cost: float = 1.0
-    again_factor: float = 1.0  # times the consequence, for every usual interval run past the maximum
-    breach_factor: float = 5.0  # times the consequence, per unit of chance above the accepted risk
-    owed_factor: float = 2.0  # times its work, for every outage that an owed scrape waits
-    scrape_share: float = 0.0  # the plant's share of openings that end in scraping
-    keep_from: float = 0.3  # an opening followed so often by a new shell keeps one, and its hours
-    between_factor: float = (
-        1.5  # times the hours, what an opening between outages costs: no crane and crew wait
-    )
     margin_days: float = 14.0  # between a shell's arrival and its outage
     bore_tolerance_um: float = 10.0  # common practice, no published source: a plant sets its own
-    horizon_on: dt.date | None = None
 
 
 @dataclass(frozen=True)
 class Inputs:
-    """Everything a plan rests on. `days` (D,) rises from 0 and reaches past the last outage."""
+    """Everything a plan rests on; outages in time's order, every pump with all its bearings."""
 
     as_of: dt.date
-    days: FloatArray
     bearings: tuple[Bearing, ...]
     outages: tuple[Outage, ...]
     pumps: tuple[Pump, ...]
@@ -164,7 +133,7 @@ class Inputs:
     # By shell type, or type and half ("SL-400 lower"), which rules; missing: what comes out is scrapped.
     relined_after_days: Mapping[str, float] = field(default_factory=dict)
     pinned: tuple[Job, ...] = ()
-    refused: tuple[Job, ...] = ()  # a blank action or outage refuses all of them
+    refused: tuple[Job, ...] = ()  # a blank outage refuses all of them
     accepted: tuple[Job, ...] | None = None  # the accepted plan, which a frozen outage keeps
     settings: Settings = Settings()
 
@@ -186,11 +155,8 @@ class Inputs:
 
     @cached_property
     def end_day(self) -> float:
-        """The horizon's end: stated, or one usual interval after the last outage."""
-        if self.settings.horizon_on:
-            return float((self.settings.horizon_on - self.as_of).days)
-        last = float(self.starts[~self.between].max(initial=0.0))
-        return last + self.interval_days
+        """Days to the horizon's end: one usual interval after the last outage."""
+        return float(self.starts[~self.between].max(initial=0.0)) + self.interval_days
 
     @cached_property
     def interval_days(self) -> float:
@@ -210,8 +176,16 @@ class Inputs:
 
     @cached_property
     def pump_at(self) -> dict[str, int]:
-        """Each pump's number."""
+        """Each pump's row."""
         return {p.name: i for i, p in enumerate(self.pumps)}
+
+    @cached_property
+    def members(self) -> dict[str, tuple[int, ...]]:
+        """Each pump's bearings, by their rows."""
+        found: dict[str, tuple[int, ...]] = {p.name: () for p in self.pumps}
+        for i, b in enumerate(self.bearings):
+            found[b.pump] = (*found[b.pump], i)
+        return found
 
     def relined_after(self, shell_type: str, half: str) -> float | None:
         """Days after which a half that came out is back relined; None where it is scrapped."""
@@ -227,17 +201,6 @@ class Inputs:
         return freeze <= self.as_of
 
 
-def even_consequence(
-    *, shell_cost: float, life_days: float, interval_days: float, accepted_risk: float
-) -> float:
-    """The consequence at which money and accepted risk agree, for plants that state none in money.
-
-    Waiting one outage saves that share of a shell's life; at the accepted risk the passing it may bring is
-    worth as much.
-    """
-    return shell_cost * interval_days / life_days / accepted_risk
-
-
 class BadInputs(ValueError):
     """The inputs contradict themselves; `reasons` has a sentence for each fault."""
 
@@ -248,9 +211,6 @@ class BadInputs(ValueError):
 
 def faults_of(inputs: Inputs) -> Iterator[str]:
     """A sentence for every fault."""
-    days = np.asarray(inputs.days)
-    if len(days) < 2 or days[0] != 0 or np.any(np.diff(days) <= 0):
-        yield "The grid of days must start at 0 and rise: at least two days."
     for what, items in (("bearing", inputs.bearings), ("outage", inputs.outages), ("pump", inputs.pumps)):
         names = [x.name for x in items]
         for name in sorted({n for n in names if names.count(n) > 1} if len(set(names)) < len(names) else ()):
@@ -259,10 +219,6 @@ def faults_of(inputs: Inputs) -> Iterator[str]:
     for b in inputs.bearings:
         if b.pump not in pumps:
             yield f"{b.name} sits on pump {b.pump}, which is not among the pumps."
-        if len(b.chance_left) != len(days) or len(b.chance_new) != len(days):
-            yield f"{b.name}: its chances have not one value for each of the {len(days)} days of the grid."
-        if not (np.isfinite(b.consequence) and b.consequence >= 0):
-            yield f"{b.name}: the consequence is {b.consequence}; give a number of at least 0."
     for o in inputs.outages:
         if o.end_on < o.start_on:
             yield f"{o.name} ends on {o.end_on}, before its start on {o.start_on}."
@@ -274,30 +230,11 @@ def faults_of(inputs: Inputs) -> Iterator[str]:
 def _job_faults(inputs: Inputs) -> Iterator[str]:
     bearings = {b.name for b in inputs.bearings}
     outages = {o.name for o in inputs.outages}
-    once: dict[str, Job] = {}
     for job in (*inputs.pinned, *inputs.refused):
         if job.bearing not in bearings:
             yield f"A job names the bearing {job.bearing}, which is not among the bearings."
         if job.outage and job.outage not in outages:
             yield f"A job of {job.bearing} names the outage {job.outage}, which is not among the outages."
-    for job in inputs.pinned:
-        other = once.setdefault(job.bearing, job)
-        if other != job:
-            yield (
-                f"{job.bearing} is pinned twice ({said(other)}; {said(job)}): a plan holds one job per bearing."
-            )
-        if any(refuses(no, job) for no in inputs.refused):
-            yield f"{job.bearing}: {said(job)} is both pinned and refused: take one of them back."
-
-
-def refuses(no: Job, job: Job) -> bool:
-    """Whether a refusal covers a job."""
-    return no.bearing == job.bearing and no.action in ("", job.action) and no.outage in ("", job.outage)
-
-
-def said(job: Job) -> str:
-    """A job in words."""
-    return f"{job.action} {when(job.outage)}" if job.outage else job.action
 
 
 def when(outage: str) -> str:

@@ -1,1 +1,0 @@
-"""The plan in force, jobs by bearing: numbers in, values out, no Django."""

@@ -1,0 +1,151 @@
+"""The work list of one outage: its pumps with what is looked for at each bearing, to print, tick and sign."""
+
+from collections import Counter
+from dataclasses import dataclass
+from math import isfinite
+from typing import Any
+
+from django.utils.safestring import SafeString
+
+from dashboards.outage_plan.following import FollowedOutage, follow
+from dashboards.outage_plan.job_states import JobState
+from dashboards.outage_plan.proposal import Proposal
+from dashboards.outage_plan.pump_openings.above import NotFitting
+from dashboards.outage_plan.pump_openings.evaluate import Evaluation, PlannedJob
+from dashboards.outage_plan.pump_openings.inputs import Inputs
+from dashboards.outage_plan.stacked import Stack, stack
+from fleet.clock import today_at
+from fleet.models import Bearing
+from fleet.web.bearing_addresses import bearing_address
+from inspections.forecasts.current import current, parameters, standing_run
+from inspections.forecasts.figures import Figures
+from inspections.forecasts.wear_inputs import Known, inputs
+
+
+@dataclass(frozen=True)
+class Line:
+    """One bearing to be looked at; `target` the clearance it is fitted to, in um from and to."""
+
+    job: PlannedJob
+    bearing: Bearing
+    figures: Figures
+    over: NotFitting | None
+    state: JobState | None
+    strip: SafeString | None
+    record: str
+    target: tuple[float, float] | None
+    expected: tuple[float, float] | None  # um, 1 in 10 to 9 in 10, on the outage's first day
+
+
+@dataclass(frozen=True)
+class PumpLines:
+    """A pump with its lines and what its opening takes."""
+
+    pump: str
+    lines: tuple[Line, ...]
+    hours: float
+    hours_p90: float
+    hours_most: float
+
+
+def work(made: Proposal, outage_name: str) -> dict[str, Any] | None:
+    """The work list of one outage; None where nothing is planned there."""
+    found = made.evaluation
+    jobs = [job for job in found.jobs if job.outage == outage_name] if found else []
+    today = today_at(made.site)
+    own = next((one for one in follow(made.site, today) if one.outage.name == outage_name), None)
+    if not jobs and own is not None:
+        return _nothing_left(made, own)
+    if not jobs or made.inputs is None or found is None:
+        return None
+    t = made.inputs.outage_at[outage_name]
+    outage, load = made.inputs.outages[t], found.loads[t]
+    drawn = stack(made, {job.bearing for job in jobs})
+    lines = _lines(made, jobs, own, drawn)
+    shells = Counter((x.family, x.source) for x in found.shells if x.outage == t)
+    return {
+        "site": made.site,
+        "outage": outage,
+        "pumps": _by_pump(lines),
+        "n_jobs": len(lines),
+        "axis": drawn.axis,
+        "today": made.as_of,
+        "load": load,
+        "marked": found.marked,
+        "waiting": _waiting(found, made.inputs, t, {line.job.bearing for line in lines}),
+        "shells": [(family, source, n) for (family, source), n in sorted(shells.items())],
+        "settled": [one for one in own.jobs if one.state.is_settled] if own else [],
+        "moved": own.moved if own else "",
+    }
+
+
+def _lines(made: Proposal, jobs: list[PlannedJob], own: FollowedOutage | None, drawn: Stack) -> list[Line]:
+    rows = Bearing.objects.standing().select_related("place__site").at_sites([made.site]).in_order()
+    bearings = {f"{one.place.tag} {one.name}": one for one in rows}
+    jobs = [job for job in jobs if job.bearing in bearings]
+    chosen = [bearings[job.bearing] for job in jobs]
+    figures = current(chosen, made.as_of)
+    _, codes, _ = parameters(made.as_of, standing_run())
+    known = inputs(chosen, made.as_of, codes).known
+    start = made.inputs.outages[made.inputs.outage_at[jobs[0].outage]].start_on if made.inputs else made.as_of
+    above = {one.bearing: one for one in made.evaluation.not_fitting} if made.evaluation else {}
+    states = {one.name: one.state for one in own.jobs} if own else {}
+    return [
+        Line(
+            job,
+            bearing,
+            figures[bearing.pk],
+            above.get(job.bearing),
+            states.get(job.bearing),
+            drawn.strips.get(job.bearing),
+            bearing_address(bearing, "record"),
+            _target(one),
+            drawn.expected(job.bearing, max(start, made.as_of)),
+        )
+        for job, bearing, one in zip(jobs, chosen, known, strict=True)
+    ]
+
+
+def _target(one: Known) -> tuple[float, float] | None:
+    """The clearance new metal is fitted to, um; None where the plant has not stated both ends."""
+    low, high = one.limit_um("fitting_min"), one.limit_um("fitting_max")
+    return (low, high) if isfinite(low) and isfinite(high) else None
+
+
+def _by_pump(lines: list[Line]) -> list[PumpLines]:
+    pumps: dict[str, list[Line]] = {}
+    for line in lines:
+        pumps.setdefault(line.job.pump, []).append(line)
+    return [
+        PumpLines(
+            pump,
+            tuple(mine),
+            sum(line.job.crew_hours for line in mine),
+            mine[0].job.crew_hours_p90,
+            mine[0].job.crew_hours_most,
+        )
+        for pump, mine in pumps.items()
+    ]
+
+
+def _waiting(found: Evaluation, given: Inputs, t: int, here: set[str]) -> list[NotFitting]:
+    """What is above the risk with no opening planned, or a later one, concerns who stands at the open pumps."""
+    return [
+        one
+        for one in found.not_fitting
+        if one.bearing not in here
+        and (one.by not in given.outage_at or given.starts[given.outage_at[one.by]] > given.starts[t])
+    ]
+
+
+def _nothing_left(made: Proposal, own: FollowedOutage) -> dict[str, Any]:
+    """The work list of an outage in which this plan has no job left: how each accepted one stands."""
+    return {
+        "site": made.site,
+        "outage": own.outage,
+        "pumps": [],
+        "n_jobs": 0,
+        "today": made.as_of,
+        "settled": own.jobs,
+        "moved": own.moved,
+    }
