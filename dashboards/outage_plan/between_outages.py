@@ -61,7 +61,7 @@ def _agreed(site: Site, tags: Collection[str], as_of: dt.date, hours: float) -> 
             name = _outside_name(one.row)
             own = max(hours, float(CREW_HOURS_BETWEEN))
             found[f"{BEFORE}{one.id}"] = plan.Outage(
-                name, one.until_on, last, own, pumps=frozenset({tag}), between=True
+                name, one.until_on, last, own, pumps=frozenset({tag}), between=True, agreed=True
             )
     return found
 

@@ -38,6 +38,7 @@ def to_json(inputs: Inputs) -> dict[str, Any]:
                 sorted(o.pumps),
                 o.scope_freeze_on.isoformat() if o.scope_freeze_on else None,
                 o.between,
+                o.agreed,
             ]
             for o in inputs.outages
         ],
@@ -89,8 +90,9 @@ def from_json(kept: dict[str, Any]) -> Inputs | None:
                 frozenset(pumps),
                 day(freeze) if freeze else None,
                 between=between,
+                agreed=agreed,
             )
-            for name, start, end, crew, block, pumps, freeze, between in kept["outages"]
+            for name, start, end, crew, block, pumps, freeze, between, agreed in kept["outages"]
         ),
         pumps=tuple(Pump(*p) for p in kept["pumps"]),
         spares=tuple(

@@ -256,8 +256,18 @@ def twins(inputs: Inputs) -> tuple[tuple[int, int], ...]:
 
 
 def pins(inputs: Inputs) -> dict[int, int]:
-    """The column to which each pump is pinned; T where it is pinned to be left closed."""
-    return {
+    """The column to which each pump is pinned; T where it is pinned to be left closed.
+
+    An opening agreed outside an outage is one, unless the pump was pinned elsewhere or refused there since.
+    """
+    removed = refusals(inputs)
+    agreed = {
+        k: t
+        for t, outage in enumerate(inputs.outages)
+        for k, pump in enumerate(inputs.pumps)
+        if outage.agreed and outage.takes(pump) and not removed[k, t]
+    }
+    return agreed | {
         inputs.pump_at[inputs.bearings[inputs.bearing_at[job.bearing]].pump]: inputs.outage_at.get(
             job.outage, len(inputs.outages)
         )

@@ -33,6 +33,7 @@ class Outage:
     scope_freeze_on: dt.date | None = None
     skipped: bool = False
     between: bool = False  # no outage: days between two, for pumps whose twin runs meanwhile
+    agreed: bool = False  # between, and its pump's opening then is agreed by engineer and operations
 
     def takes(self, pump: Pump) -> bool:
         """Whether a pump can be opened in this outage."""
@@ -239,4 +240,4 @@ def _job_faults(inputs: Inputs) -> Iterator[str]:
 
 def when(outage: str) -> str:
     """The name of an outage, or of days between two, as a time: "in spring 2027", "between spring and autumn 2027"."""
-    return outage if outage.startswith(("between ", "before ")) else f"in {outage}"
+    return outage if outage.startswith(("between ", "before ", "outside ")) else f"in {outage}"

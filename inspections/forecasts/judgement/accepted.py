@@ -38,7 +38,7 @@ def accepted_triggers(bearings: Iterable[Any]) -> dict[uuid.UUID, AcceptedTrigge
     own = {bearing.pk: bearing.place.site_id for bearing in bearings}
     plans: dict[uuid.UUID, Plan] = {}
     rows = Plan.objects.standing().filter(site__in=set(own.values()), accepted_on__isnull=False)
-    for plan in rows.order_by(*IN_ORDER):
+    for plan in rows.order_by("accepted_on", *IN_ORDER):
         plans[plan.site_id] = plan
     found = {}
     for plan in plans.values():
