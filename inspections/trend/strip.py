@@ -50,7 +50,8 @@ def strip_axis(axis: TimeAxis) -> SafeString:
     parts = [element("defs", hatch(f"{axis.ident}-hatch"))]
     for first in axis.years():
         if first.year % every == 0 and axis.x(first) < 94:
-            parts.append(words(pct(axis.x(first)), 13, str(first.year), "quiet", size=LABEL, anchor="middle"))
+            anchor = "start" if axis.x(first) < 6 else "middle"  # the first must not hang out at the left
+            parts.append(words(pct(axis.x(first)), 13, str(first.year), "quiet", size=LABEL, anchor=anchor))
             parts.append(line(pct(axis.x(first)), 17, pct(axis.x(first)), 22, "quiet"))
     return picture("".join(parts), label=label, class_="strip-axis", height=22)
 
