@@ -10,7 +10,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
-from django.utils.html import escape
+import segno
+from django.utils.html import escape, format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from fleet.formatting import day
@@ -29,6 +30,7 @@ PALETTE = {
     "hatch-line": "#bdab7c",
 }
 FONT = "system-ui, sans-serif"
+QUIET = 4  # modules of white around a QR code (ISO/IEC 18004)
 
 
 def element(name: str, *content: str, **attributes: str | float | None) -> str:
@@ -248,3 +250,25 @@ class Places:
             return None
         self.taken.append(best)
         return best
+
+
+def qr_drawing(text: str, words: str) -> SafeString:
+    """A QR code of a text as one SVG path, a quarter of it may be dirty (level Q); `words` are read aloud for it."""
+    rows = [bytes(row) for row in segno.make(text, error="q", micro=False).matrix]
+    side = len(rows) + 2 * QUIET
+    path = "".join(
+        f"M{k + QUIET} {i + QUIET}h1v1h-1z"
+        for i, row in enumerate(rows)
+        for k, dark in enumerate(row)
+        if dark
+    )
+    return format_html(
+        '<svg class="qr" viewBox="0 0 {} {}" role="img" aria-label="{}"><rect width="{}" height="{}"/>'
+        '<path d="{}"/></svg>',
+        side,
+        side,
+        words,
+        side,
+        side,
+        path,
+    )

@@ -83,6 +83,7 @@ MIDDLEWARE = [
     "fleet.web.audit_log.Refusals",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "fleet.web.passwords.ChangePasswordFirst",
+    "fleet.web.second_factor.SecondFactorFirst",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "fleet.web.headers.PrivatePages",

@@ -2,14 +2,19 @@
 
 from django.urls import include, path
 
-from fleet.views import brought, importing, jobs, names, people, plans, sign_in, sites
+from fleet.views import brought, importing, jobs, names, people, plans, second_factor, sign_in, sites
 
 urlpatterns = [
     path("sign-in/", sign_in.SignIn.as_view(), name="sign-in"),
     path("sign-in/password/", sign_in.ChangePassword.as_view(), name="change-password"),
+    path("sign-in/code/", sign_in.code, name="sign-in-code"),
+    path("sign-in/second-factor/", second_factor.own, name="second-factor"),
     path("sign-out/", sign_in.SignOut.as_view(), name="sign-out"),
     path("health/", sign_in.health, name="health"),
     path("people/", people.page, name="people"),
+    path("people/second-factor/", second_factor.asked, name="second-factor-asked"),
+    path("people/break-glass/", second_factor.seal, name="break-glass-seal"),
+    path("notices/read/", second_factor.notices_read, name="notices-read"),
     path("sites/", sites.sites, name="sites"),
     path("people/<int:account_id>/", people.change, name="people-change"),
     path("bearings/<str:pump>/<str:position>/names/", names.names, name="bearing-names"),

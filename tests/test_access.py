@@ -35,6 +35,13 @@ SIGN_IN = 302
 TABLE: dict[str, dict[str, int]] = {
     "sign-in": dict.fromkeys((*ROLES, "stranger"), 302) | {"out": 200},
     "change-password": ALL | {"stranger": 200, "out": SIGN_IN},
+    # No password was given in this session.
+    "sign-in-code": dict.fromkeys((*ROLES, "stranger", "out"), 302),
+    "second-factor": ALL | {"stranger": 200, "out": SIGN_IN},
+    **dict.fromkeys(
+        ("second-factor-asked", "break-glass-seal", "notices-read"),
+        dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
+    ),
     "sign-out": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     "health": ALL | {"stranger": 200, "out": 200},
     "watch-list": ALL | {"stranger": 200, "out": SIGN_IN},

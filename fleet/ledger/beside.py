@@ -11,7 +11,18 @@ from typing import Any
 from uuid import UUID
 
 from fleet.ledger.canonical import sha256_of
-from fleet.ledger.commitments import ACCOUNT, NAME, ROWS, account_hash, name_hash, rows_hash
+from fleet.ledger.commitments import (
+    ACCOUNT,
+    NAME,
+    ROWS,
+    SEALED,
+    SET_UP,
+    TAKEN_AWAY,
+    UNSEALED,
+    account_hash,
+    name_hash,
+    rows_hash,
+)
 from fleet.ledger.guard import missing_guards
 from fleet.models import Account, Entry, Person, SheetRow, StoredFile
 
@@ -38,7 +49,7 @@ LOOKS: list[Callable[[], Look]] = []
 
 def look_beside() -> list[Look]:
     """Everything that stands beside the ledger, looked at once."""
-    return [look() for look in (triggers, names, accounts, files, sheet_rows, *LOOKS)]
+    return [look() for look in (triggers, names, accounts, second_factors, files, sheet_rows, *LOOKS)]
 
 
 def triggers() -> Look:
@@ -98,6 +109,25 @@ def accounts() -> Look:
                 "without an entry."
             )
     look.faults += [f"account of person {pk}: the entry is there, the account is not." for pk in said]
+    return look
+
+
+def second_factors() -> Look:
+    """Whether each account has a second factor, and whether the break-glass account is sealed, as last recorded."""
+    look, said = Look("second factors, and the break-glass account's seal"), {}
+    for body in bodies_of(ACCOUNT):
+        if body.get("what") in (SET_UP, TAKEN_AWAY, SEALED, UNSEALED):
+            said[str(body.get("id"))] = body["what"]
+    for account in Account.objects.order_by().iterator(chunk_size=CHUNK):
+        look.n += 1
+        last = said.get(str(account.person_id))
+        if bool(account.code_salt) != (last == SET_UP):
+            is_there = "has a second factor" if account.code_salt else "has no second factor"
+            look.faults.append(
+                f"account of person {account.person_id}: it {is_there}, the record says otherwise."
+            )
+        if account.is_sealed != (last in (SEALED, UNSEALED)):
+            look.faults.append(f"account of person {account.person_id}: its seal is not as recorded.")
     return look
 
 

@@ -12,6 +12,9 @@ from fleet.ledger.canonical import canonical, sha256
 
 SALT_BYTES = 16
 NAME, ACCOUNT, ROWS = "name_commitment", "account_state", "sheet_rows"
+# What was done to an account, in the words that its entry holds.
+SET_UP, TAKEN_AWAY = "second factor set up", "second factor reset"
+SEALED, UNSEALED = "break-glass account sealed", "break-glass account used"
 
 
 def new_salt() -> str:

@@ -8,7 +8,7 @@ from fleet.models.costly import CostlyRequest
 from fleet.models.job import Job
 from fleet.models.ledger import Chain, Entry, Seal
 from fleet.models.names import Name, folded
-from fleet.models.person import Account, Person, Role
+from fleet.models.person import Account, Notice, Person, Role
 from fleet.models.place import (
     Installation,
     Journal,
@@ -51,6 +51,7 @@ __all__ = [
     "LoadSide",
     "Machine",
     "Name",
+    "Notice",
     "Outage",
     "Person",
     "Place",

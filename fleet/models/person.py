@@ -4,6 +4,7 @@ import uuid
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.db import models
+from django.utils.crypto import salted_hmac
 
 from fleet.models.recorded import Recorded
 from fleet.models.site import Site
@@ -35,6 +36,17 @@ class Account(AbstractBaseUser):
     person = models.OneToOneField(Person, models.PROTECT, related_name="account")
     is_active = models.BooleanField(default=True)
     must_change_password = models.BooleanField(default=False)
+    # The second factor: its secret is worked out from this salt and the site's own key, and is stored nowhere.
+    code_salt = models.CharField(max_length=32, blank=True, default="")
+    code_key = models.CharField(max_length=16, blank=True, default="", help_text="by which key of the site")
+    code_step = models.BigIntegerField(
+        default=0, help_text="the step of the last code taken; none is taken twice"
+    )
+    wrong_codes = models.PositiveSmallIntegerField(default=0)
+    wrong_codes_since = models.DateTimeField(null=True, blank=True)
+    must_have_code = models.BooleanField(default=False)
+    is_sealed = models.BooleanField(default=False, help_text="for one use when nobody else can sign in")
+    has_notices = models.BooleanField(default=False)
 
     USERNAME_FIELD = "username"
     REQUIRED_FIELDS: list[str] = []
@@ -42,6 +54,23 @@ class Account(AbstractBaseUser):
 
     def __str__(self) -> str:
         return self.username
+
+    def _get_session_auth_hash(self, secret: str | None = None) -> str:
+        """Sessions end where the password changes (Django's own rule) or the second factor does."""
+        own: str = super()._get_session_auth_hash(secret=secret)  # type: ignore[misc]
+        return salted_hmac(own, self.code_salt, algorithm="sha256").hexdigest() if self.code_salt else own
+
+
+class Notice(models.Model):
+    """What one account must hear of on its next page, until it says that it has read it."""
+
+    account = models.ForeignKey(Account, models.CASCADE, related_name="notices")
+    at = models.DateTimeField()
+    words = models.CharField(max_length=500)
+    read_at = models.DateTimeField(null=True, blank=True)
+
+    def __str__(self) -> str:
+        return self.words
 
 
 class Role(Recorded):

@@ -8,6 +8,7 @@ from fleet.access import sites_of
 from fleet.models import Account, Role, Site, folded
 from fleet.plant.acts import Refused, withdraw
 from fleet.plant.people import add_account, give_role, person_named, tell_state
+from fleet.plant.required_factor import look_again
 from fleet.web.passwords import one_time_password
 
 GOVERN = "people and sites"
@@ -51,7 +52,17 @@ def admit(
 
 @transaction.atomic
 def renew(account: Account, *, by: UUID) -> str:
-    """Another one-time password for an account; every session it has ends."""
+    """Another one-time password for an account; every session it has ends.
+
+    Raises
+    ------
+    Refused
+        for the break-glass account, whose password is made by sealing it.
+    """
+    if account.is_sealed:
+        raise Refused(
+            "The break-glass account gets its password by being sealed anew. Seal it on the page of people."
+        )
     password = one_time_password()
     account.set_password(password)
     account.must_change_password = True
@@ -75,10 +86,16 @@ def end_role(*, role: Role, reason: str, by: UUID) -> None:
     Refused
         without a reason, or for the last administrator of all sites.
     """
-    last = Role.objects.standing().filter(role=Role.Word.ADMINISTRATOR, site=None).exclude(pk=role.pk)
+    last = (
+        Role.objects.standing()
+        .filter(role=Role.Word.ADMINISTRATOR, site=None)
+        .exclude(pk=role.pk)
+        .exclude(person__account__is_sealed=True)
+    )
     if role.role == Role.Word.ADMINISTRATOR and role.site_id is None and not last.exists():
         raise Refused("This is the last administrator of all sites. Give the role to somebody else first.")
     withdraw(role, reason=reason, by=by)
+    look_again(role.person_id)
 
 
 @transaction.atomic

@@ -17,6 +17,7 @@ from fleet.models import (
     folded,
 )
 from fleet.plant.acts import PLANT, Refused, _filled, record
+from fleet.plant.required_factor import look_again
 
 # People ------------------------------------------------------------------------------------------------------
 
@@ -118,4 +119,5 @@ def give_role(
         return held
     row = Role(person=person, role=role, site=site, from_on=from_on)
     record([row], by=by)
+    look_again(person.pk)
     return Role.objects.get(pk=row.pk)

@@ -28,4 +28,10 @@ def navigation(request: HttpRequest) -> dict:
         except NoReverseMatch:
             continue
         pages.append({"url": url, "label": label, "current": request.path == url})
-    return {"nav": pages, "signed_in_as": words_for(user), "find_text": request.GET.get("find", "")}
+    unread = user.notices.filter(read_at=None).order_by("at") if user.has_notices else ()
+    return {
+        "nav": pages,
+        "signed_in_as": words_for(user),
+        "find_text": request.GET.get("find", ""),
+        "notices": list(unread),
+    }

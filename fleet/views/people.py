@@ -13,8 +13,10 @@ from django.views.decorators.http import require_http_methods, require_POST
 from fleet.access import require, sites_for, sites_of
 from fleet.models import Account, Person, Role, Site
 from fleet.plant import accounts as people
+from fleet.plant import second_factor
 from fleet.plant.acts import Refused
 from fleet.plant.name_removal import blank_name
+from fleet.views.second_factor import asked_and_sealed
 from fleet.web import audit_log
 
 ALL_SITES = ""
@@ -65,7 +67,8 @@ def page(request: HttpRequest) -> HttpResponse:
                 f"{account.person} is {said['role']} at {site or 'all sites'} now.",
             )
             return redirect("people")
-    return render(request, "fleet/people.html", {"form": form, "rows": _rows(request.user)})
+    context = {"form": form, "rows": _rows(request.user), **asked_and_sealed(request.user)}
+    return render(request, "fleet/people.html", context)
 
 
 def _rows(administrator: Account) -> list[dict]:
@@ -113,7 +116,7 @@ def change(request: HttpRequest, account_id: int) -> HttpResponse:
     """A new password, the way to sign in shut or opened again, a name taken out, or a role ended."""
     require(request.user, people.GOVERN)
     account = get_object_or_404(Account.objects.select_related("person"), pk=account_id)
-    act, by = request.POST.get("act", ""), request.user.person_id
+    act = request.POST.get("act", "")
     if act == "end":
         return _end(request, account)
     if not people.governs(request.user, account):
@@ -125,8 +128,22 @@ def change(request: HttpRequest, account_id: int) -> HttpResponse:
     if account == request.user and act != "password":
         messages.error(request, "Nobody shuts out themselves. Ask another administrator.")
         return redirect("people")
+    try:
+        _act(request, account, act)
+    except Refused as refused:
+        messages.error(request, str(refused))
+    else:
+        audit_log.say(f"people: {act}", request, person=account.person_id)
+    return redirect("people")
+
+
+def _act(request: HttpRequest, account: Account, act: str) -> None:
+    by = request.user.person_id
     if act == "password":
         _tell(request, account, people.renew(account, by=by), "")
+    elif act == "second factor":
+        second_factor.reset(account, by=by)
+        messages.success(request, f"The second factor of {account.person} is reset; they are told of it.")
     elif act in ("shut", "open"):
         people.shut(account, by=by, open_again=act == "open")
         messages.success(
@@ -136,8 +153,6 @@ def change(request: HttpRequest, account_id: int) -> HttpResponse:
     elif act == "blank":
         blank_name(person=account.person, by=by)
         messages.success(request, "The name is taken out. The record keeps who did what by a number alone.")
-    audit_log.say(f"people: {act}", request, person=account.person_id)
-    return redirect("people")
 
 
 def _end(request: HttpRequest, account: Account) -> HttpResponse:

@@ -4,8 +4,8 @@ import re
 
 import pytest
 
+from fleet.drawing import QUIET, qr_drawing
 from fleet.plant.names import rename
-from inspections.views.labels import QUIET, qr_drawing
 from tests import makers
 
 pytestmark = pytest.mark.django_db
@@ -35,8 +35,9 @@ def test_the_drawing_is_the_code_module_for_module_with_its_quiet_zone():
 
     address = "http://example.test/b/1/"
     drawn = {
-        (int(i) - QUIET, int(k) - QUIET) for k, i in re.findall(r"M(\d+) (\d+)h1v1h-1z", qr_drawing(address))
+        (int(i) - QUIET, int(k) - QUIET)
+        for k, i in re.findall(r"M(\d+) (\d+)h1v1h-1z", qr_drawing(address, address))
     }
     matrix = segno.make(address, error="q", micro=False).matrix
     assert drawn == {(i, k) for i, row in enumerate(matrix) for k, dark in enumerate(row) if dark}
-    assert f'viewBox="0 0 {len(matrix) + 8} {len(matrix) + 8}"' in qr_drawing(address)
+    assert f'viewBox="0 0 {len(matrix) + 8} {len(matrix) + 8}"' in qr_drawing(address, address)
