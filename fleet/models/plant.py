@@ -26,6 +26,13 @@ class Calibration(Recorded):
     due_on = models.DateField(null=True, blank=True)
     found_fit = models.BooleanField(default=True)
     note = models.CharField(max_length=500, blank=True)
+    read_over_um = models.DecimalField(
+        max_digits=6,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        help_text="what it read too much when it was checked, um, before it was set; below 0: too little; empty: not measured",
+    )
 
 
 class SettingQuerySet(RecordedQuerySet):

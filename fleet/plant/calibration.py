@@ -5,6 +5,7 @@ import hashlib
 import uuid
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from uuid import UUID
 
 from django.db import transaction
@@ -16,6 +17,9 @@ from fleet.models.recorded import IN_ORDER
 from fleet.plant.acts import PLANT, Refused, fact_of
 
 MOST_BYTES = 12_000_000
+MOST_OFF_UM = (
+    1000  # um that a gauge may have read too much or too little (common practice, no published source)
+)
 # What a certificate may be, by its first bytes.
 CERTIFICATES = {b"%PDF-": "application/pdf", b"\xff\xd8\xff": "image/jpeg", b"\x89PNG\r\n\x1a\n": "image/png"}
 
@@ -36,6 +40,7 @@ def calibrate(
     due_on: dt.date | None = None,
     found_fit: bool = True,
     note: str = "",
+    read_over_um: Decimal | None = None,
     certificate: Certificate | None = None,
     id: UUID | None = None,
 ) -> Calibration:
@@ -43,13 +48,15 @@ def calibrate(
 
     Parameters
     ----------
+    read_over_um : Decimal, optional
+        what it read too much when it was checked, before it was set, um; below 0: too little.
     id : UUID, optional
         the form's own id; sent twice it stores once.
 
     Raises
     ------
     Refused
-        for a day ahead, a due day before it, or a certificate that is none.
+        for a day ahead, a due day before it, an error no gauge has, or a certificate that is none.
     """
     if id and (known := Calibration.objects.filter(pk=id).first()):
         return known
@@ -59,6 +66,11 @@ def calibrate(
         raise Refused(f"The next check, {due_on}, must come after this one, {on}.")
     if not found_fit and not note.strip():
         raise Refused("Say in a few words what was found wrong with the gauge.")
+    if read_over_um is not None and not abs(read_over_um) <= MOST_OFF_UM:
+        raise Refused(
+            f"An error of {read_over_um} um is more than any gauge in use has. At most {MOST_OFF_UM} um either way: "
+            "give the difference from the reference, not the reading."
+        )
     row = Calibration(
         id=id or uuid.uuid4(),
         instrument=instrument,
@@ -66,6 +78,7 @@ def calibrate(
         due_on=due_on if found_fit else None,
         found_fit=found_fit,
         note=note.strip()[:500],
+        read_over_um=read_over_um,
     )
     facts = [fact_of(row)]
     with transaction.atomic():

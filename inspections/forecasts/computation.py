@@ -2,11 +2,14 @@
 
 import datetime as dt
 import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from inspections.forecasts.figures import BEYOND, QUANTILES, Figures
+from inspections.forecasts.gauge_periods import Disagreement, as_figure, disagreements, labels_of
 from inspections.forecasts.notes import notes
 from inspections.forecasts.wear_inputs import ACCEPTED_RISK, Inputs, Known, events_of
 from inspections.story.observations import Observation
@@ -16,7 +19,7 @@ from inspections.wear.forecast import Forecasts, forecast
 from inspections.wear.normal import EIGHT_IN_TEN
 from inspections.wear.population import Population
 
-ENGINE = "5"
+ENGINE = "6"
 # Significant digits of a figure as it is stored, shown and hashed. The compiled and the plain numpy form of the engine
 # differ by up to 3e-11 of a figure (measured), so that two of them round apart once in some ten thousand figures.
 DIGITS = 6
@@ -28,15 +31,43 @@ def figures_of(known: Inputs, population: Population, *, threads: bool = False) 
     """Forecast bearings and put each one's figures together; bearings of sites that accept other risks apart."""
     found: dict[uuid.UUID, Figures] = {}
     likes = _likes(known.histories, population)
+    gauges = _Gauges.of(known.histories, population)
     risks = np.array([one.accepted_risk for one in known.known])
     for risk in sorted(set(risks.tolist())) or [ACCEPTED_RISK]:
         chosen = np.flatnonzero(risks == risk)
         made = forecast(known.histories.take(chosen), population, accepted_risk=risk, threads=threads)
         for row, index in enumerate(chosen):
             one = known.known[int(index)]
-            said = {"notes": notes(one, likes[int(index)])}
+            said = {"notes": notes(one, likes[int(index)])} | gauges.at(int(index))
             found[one.bearing.pk] = Figures(_values(one, known.as_of, made, row, population.young) | said)
     return {one.bearing.pk: found[one.bearing.pk] for one in known.known}
+
+
+@dataclass(frozen=True)
+class _Gauges:
+    """Gauges that disagree with their peers, by their place among the histories' gauges, with their labels."""
+
+    histories: Histories
+    found: Mapping[int, Disagreement]
+    labels: Mapping[uuid.UUID, str]
+
+    @classmethod
+    def of(cls, histories: Histories, population: Population) -> "_Gauges":
+        known = disagreements(population)
+        found = {
+            place: known[period.name] for place, period in enumerate(histories.gauges) if period.name in known
+        }
+        return cls(histories, found, labels_of(found.values()))
+
+    def at(self, i: int) -> dict[str, Any]:
+        """What a bearing's figures say of them; nothing where none measured it."""
+        own = self.histories.gauge[self.histories.start[i] : self.histories.start[i + 1]]
+        mine = [place for place in self.found if np.any(own == place)]
+        figures = [
+            as_figure(self.found[k], self.labels.get(self.found[k].gauge, ""), int(np.sum(own == k)))
+            for k in mine
+        ]
+        return {"gauges": figures} if figures else {}
 
 
 def _likes(histories: Histories, population: Population) -> list[tuple[float, float]]:

@@ -7,11 +7,11 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from django.db.models import Count
+from django.db.models import Count, QuerySet, Value
 
 from fleet.clock import today_in
 from fleet.ledger.seal import leaves, root_of
-from fleet.models import Bearing, Chain, Installation, Setting
+from fleet.models import Bearing, Calibration, Chain, Installation, Setting
 from inspections.forecasts.codes import Codes
 from inspections.forecasts.computation import ENGINE, figures_of
 from inspections.forecasts.figures import Figures
@@ -110,13 +110,20 @@ def fit_trouble(today: dt.date) -> str:
     )
 
 
+def _counted(kind: str, model: type[Setting] | type[Calibration]) -> QuerySet[Any, Any]:
+    """How many rows of a kind there are, and how many are withdrawn, as one row."""
+    rows = model.objects.order_by().annotate(kind=Value(kind)).values_list("kind")
+    counted: QuerySet[Any, Any] = rows.annotate(n=Count("pk"), n_withdrawn=Count("withdrawn_by"))
+    return counted
+
+
 def record_digests(bearings: Sequence[Bearing]) -> dict[uuid.UUID, str]:
-    """What a bearing's figures depend on, as one text: where its chains end, and the settings in force."""
+    """What a bearing's figures depend on, as one text: where its chains end, the settings in force and the gauges' checks."""
     machines: dict[uuid.UUID, list[uuid.UUID]] = defaultdict(list)
     for place, machine in Installation.objects.standing().values_list("place_id", "machine_id"):
         machines[place].append(machine)
     heads = dict(Chain.objects.exclude(id="plant").values_list("id", "n"))
-    settings = Setting.objects.aggregate(n=Count("pk"), n_withdrawn=Count("withdrawn_by"))
+    settings = sorted(_counted("setting", Setting).union(_counted("check", Calibration)))
     found = {}
     for bearing in bearings:
         names = [f"bearing:{bearing.pk}", f"site:{bearing.place.site_id}"]

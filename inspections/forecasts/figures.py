@@ -63,6 +63,7 @@ MORE: tuple[str, ...] = (
     "unwritten",
     "unwritten_from",
     "unwritten_until",
+    "gauges",
 )
 
 

@@ -66,10 +66,14 @@ class Affected:
 
     @property
     def early(self) -> str:
-        """The 1 in 10 date in words."""
-        if self.early_date == BEYOND:
-            return "beyond 40 years"
-        return day(dt.date.fromisoformat(self.early_date)) if self.early_date else "none"
+        return early_words(self.early_date)
+
+
+def early_words(date: str | None) -> str:
+    """A 1 in 10 date as figures keep it, in words."""
+    if date == BEYOND:
+        return "beyond 40 years"
+    return day(dt.date.fromisoformat(date)) if date else "none"
 
 
 @dataclass(frozen=True)

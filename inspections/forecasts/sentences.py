@@ -1,6 +1,8 @@
 """A forecast in words: its dates with their chances, what it rests on, what is advised and why. Never a bare date."""
 
 import datetime as dt
+from collections.abc import Mapping
+from typing import Any
 
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
@@ -170,6 +172,21 @@ def unwritten_sentence(figures: Figures) -> str:
     return (
         f"{when} the clearance fell and nothing is written: {first} is likelier than {second} or {third} ({shares}). "
         "Was the shell changed then? Record what was done; until then the dates keep the doubt."
+    )
+
+
+def gauge_sentence(figures: Figures) -> str:
+    """Which of its readings a gauge took that disagrees with its peers, and what the dates make of it."""
+    return " ".join(_of_gauge(one) for one in figures["gauges"] or ())
+
+
+def _of_gauge(one: Mapping[str, Any]) -> str:
+    size, n = um(abs(one["bias_um"])), one["n"]
+    way = "too high" if one["bias_um"] > 0 else "too low"
+    since = f" since its check of {day(dt.date.fromisoformat(one['since']))}" if one["since"] else ""
+    return (
+        f"{counted(n, 'reading')} here {'was' if n == 1 else 'were'} taken with gauge {one['label']}, which reads about {size} {way}"
+        f"{since}, held against other gauges; the dates count {'it' if n == 1 else 'them'} corrected. Have the gauge checked."
     )
 
 

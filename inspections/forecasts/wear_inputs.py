@@ -25,6 +25,7 @@ from fleet.models import (
 )
 from inspections.forecasts.codes import Codes
 from inspections.forecasts.coming_outages import Coming, coming_of, outages_by_site, outages_since
+from inspections.forecasts.gauge_periods import checks_of
 from inspections.forecasts.planned_duty import Ahead, Period, planned
 from inspections.story import exposure
 from inspections.story.conditions import exceptions_um
@@ -41,7 +42,7 @@ from inspections.story.wear_series import (
     known_um,
     lining_left,
 )
-from inspections.wear.arrays import BEARING_FIELDS, USUAL_OUTAGE_DAYS, Histories, Kind, build
+from inspections.wear.arrays import BEARING_FIELDS, USUAL_OUTAGE_DAYS, GaugePeriod, Histories, Kind, build
 from inspections.wear.duty_drift import learned_drift
 
 CLOCKS = (exposure.RUN_HOURS, exposure.STATED_DUTY, exposure.CALENDAR)
@@ -58,6 +59,9 @@ DUTY_SD = 0.10  # sd of the log of the hours a day
 TYPICAL_UM_PER_KH = 2.0
 ACCEPTED_RISK = 0.10
 LOADED_HALF = {"bottom": Half.LOWER, "top": Half.UPPER}
+
+
+Periods = Mapping[tuple[UUID, dt.date], GaugePeriod]
 
 
 @dataclass(frozen=True)
@@ -135,20 +139,31 @@ def _laid_out(known: Sequence[Known], as_of: dt.date, codes: Codes) -> Inputs:
     spread = known[0].spreads if known else {}
     names = {one.method for k in known for one in steps_of(k) if isinstance(one, Observation)}
     methods = wear_methods(names | {""}, spread)
-    rows = [(_facts(one, as_of, codes), _events(one)) for one in known]
-    return Inputs(as_of, known, build(rows, methods))
+    periods = _gauge_periods(known, as_of)
+    rows = [(_facts(one, as_of, codes), _events(one, periods)) for one in known]
+    gauges = sorted(set(periods.values()), key=lambda period: period.name)
+    return Inputs(as_of, known, build(rows, methods, gauges))
+
+
+def _gauge_periods(known: Sequence[Known], as_of: dt.date) -> Periods:
+    """By gauge and day of the clearances measured with it: the gauge's period between two checks."""
+    seen = [one for k in known for one in steps_of(k) if isinstance(one, Observation)]
+    used = {(one.instrument, one.on) for one in seen if one.instrument and one.series == "clearance"}
+    checks = checks_of({gauge for gauge, _ in used}, as_of)
+    return {(gauge, on): checks.period(gauge, on) for gauge, on in used}
 
 
 def renewed(known: Inputs) -> Histories:
     """The same bearings as if each had new metal fitted on the day: what a new shell would do there."""
-    methods = known.histories.methods
+    methods, gauges = known.histories.methods, known.histories.gauges
+    periods = _gauge_periods(known.known, known.as_of)
     rows = []
     for i, one in enumerate(known.known):
         facts = {name: getattr(known.histories, name)[i] for name in BEARING_FIELDS}
         facts["outage_days"] = known.histories.outage_days[i]
         new = {"kind": Kind.NEW_LIFE, "exposure_kh": float(known.histories.now_kh[i])}
-        rows.append((facts, [*_events(one), new]))
-    return build(rows, methods)
+        rows.append((facts, [*_events(one, periods), new]))
+    return build(rows, methods, gauges)
 
 
 def _gather(bearings: Sequence[Bearing], as_of: dt.date) -> list[Known]:
@@ -393,14 +408,17 @@ def _middle(entry: Observation | Happening) -> float:
     return (entry.on.toordinal() + entry.last_on.toordinal()) / 2
 
 
-def _events(one: Known) -> list[dict[str, Any]]:
-    """A bearing's story as events in order, each at its exposure."""
+def _events(one: Known, periods: Periods) -> list[dict[str, Any]]:
+    """A bearing's story as events in order, each at its exposure and with its gauge's period."""
     chosen = events_of(one)
     middles = [_middle(entry) for entry in chosen]
     # Order wins over days known roughly: the exposure never runs back.
     exposures: Any = np.maximum.accumulate(one.run.at(middles)) / 1000.0 if chosen else []
     zeros, aside = Zeros.none(), {id(entry) for entry in copied(chosen, one.spreads)}
-    rows = [_event(entry, float(kh), one, zeros) for entry, kh in zip(chosen, exposures, strict=True)]
+    rows = [
+        _event(entry, float(kh), one, zeros) | _gauge(entry, periods)
+        for entry, kh in zip(chosen, exposures, strict=True)
+    ]
     # A reading that looks copied is no reading: left to the engineer, never fitted as "no wear".
     rows = [
         row | {"method": -1} if id(entry) in aside else row for entry, row in zip(chosen, rows, strict=True)
@@ -409,6 +427,13 @@ def _events(one: Known) -> list[dict[str, Any]]:
         thousands = np.maximum.accumulate(one.starts.at(middles, one.run)) / 1000.0
         rows = [row | {"starts_k": float(n)} for row, n in zip(rows, thousands, strict=True)]
     return rows
+
+
+def _gauge(entry: Observation | Happening, periods: Periods) -> dict[str, Any]:
+    """The period of the gauge that a clearance was measured with, by its name; nothing where none is named."""
+    if isinstance(entry, Happening) or entry.series != "clearance" or entry.instrument is None:
+        return {}
+    return {"gauge": periods[entry.instrument, entry.on].name}
 
 
 def _matters(entry: Observation | Happening, load_side: str) -> bool:

@@ -1,10 +1,13 @@
 """The forms of a gauge: its label and method, and what a calibration found."""
 
 import uuid
+from decimal import Decimal
 from typing import Any
 
 from django import forms
+from django.core.exceptions import ValidationError
 
+from fleet import units
 from fleet.measuring_methods import or_none
 
 A_DAY = {"invalid": "This is no day. Write it as 2026-03-09."}
@@ -17,6 +20,23 @@ def _day(label: str, **more: Any) -> forms.DateField:
         error_messages=A_DAY | more.pop("said", {}),
         **more,
     )
+
+
+class LengthOff(forms.CharField):
+    """A small length with its unit and a sign, as um; None where nothing was typed."""
+
+    def clean(self, value: Any) -> Decimal | None:
+        typed = str(super().clean(value) or "").strip()
+        if not typed:
+            return None
+        try:
+            number, unit = units.split_unit(typed)
+            if unit is None:
+                raise ValidationError(f"{units.shown(typed)} has no unit. Write it with one: 0.4 mil, 10 um.")
+            length = units.parse_number(number, decimal_comma="," in number)
+            return units.to_um(length, unit).quantize(Decimal("0.01"))
+        except units.Unreadable as fault:
+            raise ValidationError(str(fault)) from fault
 
 
 class GaugeForm(forms.Form):
@@ -43,6 +63,12 @@ class CalibrationForm(forms.Form):
             ("wrong", "wrong: its readings since the last good check are in doubt"),
         ],
         initial="fit",
+    )
+    read_over = LengthOff(
+        label="It read too much by",
+        required=False,
+        max_length=40,
+        help_text="As found, before it was set: 0.4 mil, 10 um, -0.01 mm (below 0: too little). Empty: not measured.",
     )
     due_on = _day("Next check due", required=False, help_text="Empty: no day is set.")
     note = forms.CharField(

@@ -100,6 +100,8 @@ class Observation:
     derived: bool
     typed: str
     readings: tuple[UUID, ...]
+    instrument: UUID | None = None
+    """The gauge they were all taken with; None where none is named, or several are."""
 
     @property
     def is_interval(self) -> bool:
@@ -178,6 +180,7 @@ def _observation(some: Sequence[Measurement], derived: bool = False) -> Observat
         derived,
         ", ".join(f"{m.typed} {m.unit}" for m in some),
         tuple(m.id for m in some),
+        first.instrument if len({m.instrument for m in some}) == 1 else None,
     )
 
 

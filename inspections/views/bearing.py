@@ -60,6 +60,7 @@ def bearing(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         "notes": figures["notes"] or [],
         "slip": sentences.slip_sentence(figures),
         "unwritten": sentences.unwritten_sentence(figures),
+        "gauge_doubt": sentences.gauge_sentence(figures),
         "room": sentences.room_sentence(figures),
         "dots": charts.twenty_dots(until.past) if until else "",
         "until": until,

@@ -19,6 +19,7 @@ from fleet.plant.gauges import instrument_named
 from fleet.sheets.export import xlsx_bytes
 from fleet.web.rate_limit import costly
 from inspections.forecasts.gauge_recall import recalls, sites_that_used
+from inspections.forecasts.gauges_at_odds import at_odds
 from inspections.forms.gauges import CalibrationForm, GaugeForm
 
 SHOWN = 200
@@ -91,6 +92,7 @@ def gauge(request: HttpRequest, pk: UUID) -> HttpResponse:
     found = recalls(one, sites_for(request.user))
     context = {
         "gauge": one,
+        "disagreements": at_odds(one, sites_for(request.user)),
         "form": form,
         "checks": [(check, papers.get(check.pk)) for check in checks],
         "recalls": [(recall, recall.affected[:SHOWN]) for recall in found],
@@ -112,6 +114,7 @@ def _kept(request: HttpRequest, one: Instrument, form: CalibrationForm) -> bool:
             due_on=said["due_on"],
             found_fit=said["found"] == "fit",
             note=said["note"],
+            read_over_um=said["read_over"],
             certificate=calibration.Certificate(paper.name, paper.read()) if paper else None,
             id=said["id"],
             by=request.user.person_id,

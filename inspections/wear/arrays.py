@@ -38,6 +38,15 @@ class Method:
     bias_sd_um: float = 0.0
 
 
+@dataclass(frozen=True)
+class GaugePeriod:
+    """One gauge between two of its checks, and what the later check found: um read too much, and the sd of that."""
+
+    name: str
+    found_um: float = float("nan")
+    found_sd_um: float = float("nan")
+
+
 # name -> dtype, value where the caller gives none
 EVENT_FIELDS: dict[str, tuple[str, float]] = {
     "kind": ("int8", 0),
@@ -47,6 +56,7 @@ EVENT_FIELDS: dict[str, tuple[str, float]] = {
     "high_um": ("float64", np.nan),
     "taper_um": ("float64", np.nan),
     "method": ("int16", -1),
+    "gauge": ("int32", -1),
     "zero": ("int8", -1),
     "extra_sd_um": ("float64", 0.0),
     "level_um": ("float64", np.nan),
@@ -96,6 +106,7 @@ class Histories:
     high_um: FloatArray
     taper_um: FloatArray
     method: NDArray[np.int16]
+    gauge: NDArray[np.int32]  # which of the gauges' periods, -1: not known
     zero: NDArray[np.int8]  # of a DROP: which of the bearing's series, from 0
     extra_sd_um: FloatArray
     level_um: FloatArray
@@ -124,6 +135,7 @@ class Histories:
     scrape_owed: NDArray[np.bool_]
     scrapeable: NDArray[np.bool_]
     last_reading_age_outages: FloatArray
+    gauges: tuple[GaugePeriod, ...] = ()
 
     @property
     def n_bearings(self) -> int:
@@ -137,7 +149,7 @@ class Histories:
 
     def digest(self) -> bytes:
         """SHA-256 of all that stands here: equal histories, equal digests."""
-        told = hashlib.sha256(repr(self.methods).encode())
+        told = hashlib.sha256(repr((self.methods, self.gauges)).encode())
         for field in fields(self):
             values = getattr(self, field.name)
             if isinstance(values, np.ndarray):
@@ -173,13 +185,16 @@ class Histories:
 
 
 def build(
-    bearings: Iterable[tuple[Mapping[str, Any], Sequence[Mapping[str, Any]]]], methods: Sequence[Method]
+    bearings: Iterable[tuple[Mapping[str, Any], Sequence[Mapping[str, Any]]]],
+    methods: Sequence[Method],
+    gauges: Sequence[GaugePeriod] = (),
 ) -> Histories:
     """Histories from (facts, events) pairs; the keys are the field names, missing ones take the default.
 
-    Events must stand in their order in time. ``method`` may be a name. ``now_kh`` missing: the last event's.
+    Events must stand in their order in time. ``method`` and ``gauge`` may be names. ``now_kh`` missing: the last event's.
     """
-    number = {method.name: index for index, method in enumerate(methods)}
+    numbers = {"method": {method.name: index for index, method in enumerate(methods)}}
+    numbers["gauge"] = {gauge.name: index for index, gauge in enumerate(gauges)}
     events: dict[str, list[Any]] = {name: [] for name in EVENT_FIELDS}
     facts: dict[str, list[Any]] = {name: [] for name in BEARING_FIELDS}
     outages, start = [], [0]
@@ -187,7 +202,7 @@ def build(
         for row in rows:
             for name, (_, blank) in EVENT_FIELDS.items():
                 value = row.get(name, blank)
-                events[name].append(number[value] if isinstance(value, str) else value)
+                events[name].append(numbers[name][value] if isinstance(value, str) else value)
         start.append(start[-1] + len(rows))
         last = rows[-1].get("exposure_kh", 0.0) if rows else 0.0
         for name, (_, blank) in BEARING_FIELDS.items():
@@ -198,6 +213,7 @@ def build(
     return Histories(
         start=np.array(start, dtype=np.int64),
         methods=tuple(methods),
+        gauges=tuple(gauges),
         outage_days=np.array(outages, dtype=float).reshape(-1, 2),
         **arrays,
     )

@@ -163,7 +163,7 @@ def lay_out(f: Frame, p: Params, set_aside: NDArray[np.bool_] | None = None) -> 
     sd, bias = p.of_methods(h.methods)
     which = np.clip(h.method, 0, len(sd) - 1)
     extra = np.nan_to_num(h.extra_sd_um, nan=0.0, posinf=0.0)
-    var, shift = sd[which] ** 2 + extra**2, bias[which]
+    var, shift = sd[which] ** 2 + extra**2, bias[which] + p.of_gauges(h)
     reading = use & (h.kind == Kind.READING)
     op[reading], a[reading], b[reading] = grid.READ, (h.value_um - shift)[reading], var[reading]
     drop = use & (h.kind == Kind.DROP)

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.special import logit
 from scipy.stats import norm, qmc
 
-from . import rate_effects
+from . import gauges, rate_effects
 from .arrays import FloatArray, Histories, Kind
 from .ascent import climb, hessian
 from .belief import believe, evidence, rate_under
@@ -28,6 +28,7 @@ MOST_FITTED = 2500  # fleet-wide parameters are known to a per cent or two from 
 MOST_WITH_OWN_CURVE = (
     1 / 3
 )  # of a pool's bearings; more of them, and the fleet's own exponent has to explain them
+CLIMBS = 4  # at most, each with the slips, accounts and votes that the one before left
 ABSURD = -60.0  # log evidence a reading: ten standard deviations off on average
 
 
@@ -118,15 +119,18 @@ def _fit(f: Frame, plain: Pool, known: Pool | None, threads: bool, carry: bool) 
     o = Objective(small, d, aside, threads)
     theta, u = _start(o, known)
     p = replace(o.params(theta), effect_mean=(float(u[0]),))
-    for attempt in range(4):
+    apart = gauges.told_apart(small)
+    for attempt in range(CLIMBS + (gauges.CLIMBS if apart else 0)):
         # at first a gap with a fall begins a level of its own, then what is likeliest there
         small = likeliest(gaps, p) if attempt and gaps.place.any() else small
         aside = likely_slips(small, p, last_too=True) | cannot_be(small)
         weight = _explained(small, p, aside)
         if attempt:
             weight *= _on_the_fleets_curve(small, p, aside)
-        if attempt and _same(o, small, aside, weight):
+        p, moved = gauges.settle(small, p, aside, weight) if attempt and apart else (p, 0.0)
+        if attempt and moved < gauges.RESTED_UM and _same(o, small, aside, weight):
             break
+        o.base = _with_gauges(o.base, p)
         o.f, o.set_aside, o.weight = small, aside, weight
         if weight.mean() < 0.5:
             raise ValueError("most readings do not look like wear")
@@ -142,6 +146,12 @@ def _fit(f: Frame, plain: Pool, known: Pool | None, threads: bool, carry: bool) 
     return replace(
         plain, converged=converged, note=note, designs=designs, weights=weights, aliased=o.d.aliased
     )
+
+
+def _with_gauges(base: Params, p: Params) -> Params:
+    """The numbers that a climb leaves as they are, with the gauges' biases of ``p``."""
+    kept = p.gauge_bias, p.gauge_bias_sd, p.gauge_spread
+    return replace(base, gauge_bias=kept[0], gauge_bias_sd=kept[1], gauge_spread=kept[2])
 
 
 def _same(o: Objective, f: Frame, aside: np.ndarray, weight: FloatArray) -> bool:

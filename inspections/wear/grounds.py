@@ -61,7 +61,8 @@ def _segments(
     sd, bias = p.of_methods(h.methods)
     which = np.clip(h.method[seen], 0, len(sd) - 1)
     var = sd[which] ** 2 + np.nan_to_num(h.extra_sd_um[seen]) ** 2
-    return f.owner[seen], gone[seen], h.value_um[seen] - bias[which], var, segment[seen]
+    off = bias[which] + p.of_gauges(h)[seen]
+    return f.owner[seen], gone[seen], h.value_um[seen] - off, var, segment[seen]
 
 
 def _centred(x: FloatArray, weight: FloatArray, group: IntArray) -> FloatArray:

@@ -107,6 +107,8 @@ def _larger_end(f: Frame, first: Params, p: Params, cloud: Clouds, prior_var: Fl
     last = last_readings(f)
     bias = p.bias_sd(h.methods)[np.clip(h.method[np.maximum(last, 0)], 0, None)] if len(h.kind) else 0.0
     bias = np.where(last >= 0, bias, 0.0)
+    if len(h.kind):
+        bias = np.hypot(bias, np.where(last >= 0, p.gauge_doubt(h)[np.maximum(last, 0)], 0.0))
     parts = cloud.parts.copy()
     owner = cloud.owner
     parts[:, crossing.MEAN] += 0.5 * now[owner]

@@ -14,6 +14,7 @@ from .arrays import FloatArray, Histories, Method
 LEAST_SD_UM = (
     1.0  # no gauge at an open bearing is better, however smooth a record is (common practice, no source)
 )
+SQRT_2 = float(np.sqrt(2.0))
 FACTORS = ("class_", "site", "service", "position")
 LOG_RATE_PRIOR = (float(np.log(2.0)), 1.0)  # um/kh: a design assumption with no published source
 
@@ -33,6 +34,9 @@ class Params:
     method_sd: dict[str, float] = field(default_factory=dict)
     method_bias: dict[str, float] = field(default_factory=dict)
     method_bias_sd: dict[str, float] = field(default_factory=dict)
+    gauge_bias: dict[str, float] = field(default_factory=dict)  # um that a gauge reads too much in a period
+    gauge_bias_sd: dict[str, float] = field(default_factory=dict)
+    gauge_spread: float = 0.0  # um, scale of such biases over gauges; 0: none is learned
     step_mean: float = 15.0
     step_sd: float = 8.0
     class_steps: dict[str, float] = field(default_factory=dict)
@@ -75,6 +79,17 @@ class Params:
     def bias_sd(self, methods: Sequence[Method]) -> FloatArray:
         """(M,) what the bias of each method may still be, um."""
         return np.array([self.method_bias_sd.get(m.name, m.bias_sd_um) for m in methods] or [0.0])
+
+    def of_gauges(self, h: Histories) -> FloatArray:
+        """(E,) what the gauge of each event reads too much in its period, um; 0 for one never seen."""
+        return np.array([*(self.gauge_bias.get(g.name, 0.0) for g in h.gauges), 0.0])[h.gauge]
+
+    def gauge_doubt(self, h: Histories) -> FloatArray:
+        """(E,) sd of what is not known of that, um; 0 where no gauge is named or none is learned."""
+        if self.gauge_spread <= 0.0:
+            return np.zeros(len(h.gauge))
+        unseen = self.gauge_spread * SQRT_2  # of a Student t with 4 degrees of freedom
+        return np.array([*(self.gauge_bias_sd.get(g.name, unseen) for g in h.gauges), 0.0])[h.gauge]
 
     def of_steps(self, class_: Any) -> tuple[FloatArray, FloatArray]:
         """(B,) mean and sd of a scrape's step by class, um; what a class's own mean may still be is in the sd."""

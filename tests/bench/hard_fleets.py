@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from inspections.wear.advice import ADVICE, OUTCOMES
-from inspections.wear.arrays import Histories, Kind, Method, build
+from inspections.wear.arrays import GaugePeriod, Histories, Kind, Method, build
 from inspections.wear.fit import fit_fleet
 from inspections.wear.forecast import forecast
 
@@ -105,6 +105,46 @@ def apart(world: World, seed: int) -> Fleet:
     return Fleet(fleet.histories, fleet.true_kh, fleet.odd)
 
 
+GAUGES, YEAR_KH, OTHERS = (
+    5,
+    8.766,
+    0.2,
+)  # gauges of a fleet; run hours of a year; visits with another site's gauge
+
+
+def gauged(seed: int, years: float, off_um: float = 0.0, spread_um: float = 0.0) -> Fleet:
+    """The plain world, each fifth of it measured by a gauge of its own, one visit in five by another's.
+
+    Checked every ``years``, counted back from the end: the first gauge reads ``off_um`` too much since its last check, and each
+    gauge in each period N(0, spread_um). The bearings concerned are the first gauge's.
+    """
+    fleet = make(World(n=400), seed)
+    h, rng = fleet.histories, np.random.default_rng(seed + 10_000)
+    owner = h.owner
+    visit = np.cumsum((np.diff(h.exposure_kh, prepend=-1.0) != 0) | (np.diff(owner, prepend=-1) != 0))
+    other = rng.integers(0, GAUGES, int(visit.max()) + 1)
+    elsewhere = rng.random(len(other)) < OTHERS
+    gauge = np.where(elsewhere[visit], other[visit], owner % GAUGES)
+    period = ((h.now_kh[owner] - h.exposure_kh) / (years * YEAR_KH)).astype(int)
+    n_periods = int(period.max()) + 1
+    bias = spread_um * rng.normal(size=(GAUGES, n_periods))
+    bias[0, 0] += off_um
+    names = [f"gauge {g}, period {k}" for g in range(GAUGES) for k in range(n_periods)]
+    number = np.where(h.kind == Kind.READING, gauge * n_periods + period, -1).astype(np.int32)
+    moved = replace(
+        h,
+        value_um=h.value_um + np.where(h.kind == Kind.READING, bias[gauge, period], 0.0),
+        gauge=number,
+        gauges=tuple(GaugePeriod(name) for name in names),
+    )
+    return Fleet(moved, fleet.true_kh, np.arange(400) % GAUGES == 0)
+
+
+def nameless(fleet: Fleet) -> Fleet:
+    """The same readings where nobody wrote down which gauge was used."""
+    return replace(fleet, histories=replace(fleet.histories, gauge=np.full_like(fleet.histories.gauge, -1)))
+
+
 Maker = Callable[[int], Fleet]
 ALIKE = World("alike", n=60, median=1.0, sd=0.15)
 CASES: dict[str, tuple[int, Maker]] = {
@@ -124,6 +164,10 @@ CASES: dict[str, tuple[int, Maker]] = {
         lambda seed: apart(World(n=400, unwritten=0.15, as_left_lost=0.5), seed),
     ),
     "slips by 25.4": (2, lambda seed: whole(World(n=400, slip=0.05, slips=(25.4, 1 / 25.4)), seed)),
+    "gauge -15 um, 3 years": (2, lambda seed: gauged(seed, 3.0, -15.0)),
+    "gauge -15 um, 8 years": (2, lambda seed: gauged(seed, 8.0, -15.0)),
+    "gauges N(0, 10)": (2, lambda seed: gauged(seed, 4.0, spread_um=10.0)),
+    "no gauge biased": (2, lambda seed: gauged(seed, 3.0)),
     "rate kept, 400": (1, lambda seed: whole(World(n=400, rho_a=1.0, visits=(8, 8)), seed)),
     "rate kept, 1000": (1, lambda seed: whole(World(n=1000, rho_a=1.0, visits=(8, 8)), seed)),
 }
@@ -148,7 +192,9 @@ def measured(fleet: Fleet) -> tuple[dict[str, np.ndarray], str]:
     words = [
         f"rho {p.rho:.4f}",
         f"tau {p.tau:.3f}",
-        *[f"{k} {getattr(p, k):.3f}" for k in ("exponent", "outlying") if hasattr(p, k)],
+        f"exponent {p.exponent:.3f}",
+        f"outlying {p.outlying:.3f}",
+        *[f"{name} {b:.1f} +- {p.gauge_bias_sd[name]:.1f}" for name, b in p.gauge_bias.items() if abs(b) > 5],
     ]
     return {name: value[keep] for name, value in rows.items()}, (
         "rests, " if pool.converged else "NOT AT REST, "
@@ -172,13 +218,17 @@ def main() -> None:
     parser.add_argument("--only", default=";".join(CASES))
     parser.add_argument("--first", type=int, default=1)
     parser.add_argument("--repeats", type=int, default=0, help="fewer fleets than the case has")
+    parser.add_argument("--nameless", action="store_true", help="as if no reading named its gauge")
     args = parser.parse_args()
     print("| case | before 5 10 50 90 95 % | loss | leave real/said % | misfit % | fleet alone % | scored |")
     for name in args.only.split(";"):
         began = time.perf_counter()
         repeats, maker = CASES[name]
         parts, words = zip(
-            *[measured(maker(args.first + k)) for k in range(min(args.repeats or repeats, repeats))],
+            *[
+                measured(nameless(fleet) if args.nameless else fleet)
+                for fleet in (maker(args.first + k) for k in range(min(args.repeats or repeats, repeats)))
+            ],
             strict=True,
         )
         rows = {key: np.concatenate([p[key] for p in parts]) for key in parts[0]}
