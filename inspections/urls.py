@@ -24,6 +24,7 @@ from inspections.views import (
     record_offline,
     record_photo,
     record_reading,
+    record_slips,
     signatures,
     words,
 )
@@ -38,6 +39,8 @@ urlpatterns = [
     path(f"{AT}record/people/", record.people, name="record-people"),
     path(f"{AT}record/could-not/", record.could_not, name="record-could-not"),
     path(f"{AT}record/mend/", record.mend, name="record-mend"),
+    path(f"{AT}record/counts/", record_slips.counts, name="record-counts"),
+    path(f"{AT}record/taken-back/", record_slips.taken_back, name="record-taken-back"),
     path(f"{AT}record/visit/", record.overview, name="record-overview"),
     path(f"{AT}record/contact/", record_contact.check, name="record-check"),
     path(f"{AT}record/print/", record_contact.shown_print, name="record-print"),

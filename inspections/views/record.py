@@ -15,13 +15,14 @@ from inspections.records.openings import NotRecorded
 from inspections.views.record_contact import keep_tapped
 from inspections.views.record_photo import photos_allowed
 from inspections.views.record_reading import STAGE_WORDS, next_address, reading_of
+from inspections.views.record_slips import rivals_shown
 from inspections.visits import acts
 from inspections.visits.acts import CHECKED, MEASURED, RECORDED, attend, begin, could_not_measure
 from inspections.visits.contact_rounds import last_rounds, rounds_of
 from inspections.visits.desk import Desk, at_the_pump, desk_at
 from inspections.visits.device_memory import from_a_sheet
 from inspections.visits.diameters import bore_minus_journal
-from inspections.visits.forms import CouldNotForm, PeopleForm, StartForm, new_id
+from inspections.visits.forms import CouldNotForm, PeopleForm, StartForm, new_id, uuid_of_form
 from inspections.visits.photos import photos_of
 from inspections.visits.quantities import asked, with_station
 from inspections.visits.screen_context import (
@@ -221,7 +222,7 @@ def mend(desk: Desk) -> HttpResponse:
     request = desk.request
     one = get_object_or_404(
         Reading.objects.standing(),
-        pk=_uuid(request.GET.get("reading")),
+        pk=uuid_of_form(request.GET.get("reading")),
         visit=desk.visit,
         bearing=desk.bearing,
     )
@@ -248,13 +249,6 @@ def mend(desk: Desk) -> HttpResponse:
         unit_words=SIGN.get(one.unit, one.unit),
     )
     return render(request, "inspections/record_mend.html", context)
-
-
-def _uuid(text: str | None) -> UUID | None:
-    try:
-        return UUID(str(text))
-    except ValueError:
-        return None
 
 
 @at_the_pump
@@ -287,6 +281,7 @@ def overview(desk: Desk) -> HttpResponse:
         derived=bore_minus_journal(desk.rules),
         opening_words=desk.record.opening.words(desk.rules.setup_for("clearance").unit),
         sides=_other_sides(desk),
+        rivals=rivals_shown(desk),
     )
     return render(desk.request, "inspections/record_overview.html", context)
 

@@ -21,7 +21,7 @@ from inspections.visits.acts import CHECKED, decide
 from inspections.visits.desk import Desk, at_the_pump
 from inspections.visits.device_memory import from_a_sheet
 from inspections.visits.expectations import SCRAPED
-from inspections.visits.forms import new_id
+from inspections.visits.forms import new_id, uuid_of_form
 from inspections.visits.open_bearing import noted_of, whom_to_ring, word_of
 from inspections.visits.photos import photos_of
 from inspections.visits.screen_context import screen_context
@@ -228,7 +228,7 @@ def _closed(desk: Desk, sides: list[Side], missing: list[Missing], needed: list[
             on=desk.memory.on,
             by=desk.person,
             missing=rows,
-            checked_by=_uuid(post.get("checked_by")),
+            checked_by=uuid_of_form(post.get("checked_by")),
             needed=needed,
             closings=dispositions.facts_of(closings),
         )
@@ -261,13 +261,6 @@ def _decided(side: Side, post: Any) -> Closing:
         why=post.get(f"why{side.mine}", ""),
         items=items,
     )  # type: ignore[arg-type]
-
-
-def _uuid(text: str | None) -> UUID | None:
-    try:
-        return UUID(str(text))
-    except ValueError:
-        return None
 
 
 def decision_of(visit: Visit, bearing: Bearing) -> Decision | None:

@@ -1,7 +1,6 @@
 """What was seen, other work, an opening without a measurement; the receipt, and the sheet to print."""
 
 import datetime as dt
-from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.contrib import messages
@@ -11,19 +10,22 @@ from django.views.decorators.http import require_safe
 
 from fleet.models import Person
 from fleet.web.bearing_addresses import bearing_address
-from inspections.models import EventKind, Stage, Visit
+from inspections.models import Closing, EventKind, Stage, Visit
 from inspections.records.openings import NotRecorded
 from inspections.story.conditions import EXCEPTIONS
 from inspections.story.decided_words import DECIDED_WORDS
 from inspections.views.closing_list import lines_of
 from inspections.views.record import left_out_words, who_of
 from inspections.views.record_close import decision_of
+from inspections.views.record_slips import rivals_shown
 from inspections.visits.acts import CHECKED, SIGNED, event, see
 from inspections.visits.contact_rounds import rounds_of
 from inspections.visits.desk import Desk, at_the_pump, desk_at
 from inspections.visits.diameters import bore_minus_journal
 from inspections.visits.findings import PARTS, parts_said
-from inspections.visits.forms import WorkForm, new_id
+from inspections.visits.forms import WorkForm, new_id, uuid_of_form
+from inspections.visits.late_facts import added_to
+from inspections.visits.open_bearing import word_of
 from inspections.visits.photos import photos_of
 from inspections.visits.screen_context import device_facts, events_in_words, screen_context, with_words
 from inspections.visits.signature_lines import signature_lines
@@ -42,7 +44,7 @@ def seen(desk: Desk) -> HttpResponse:
                 on=desk.memory.on,
                 by=desk.person,
                 parts=parts,
-                id=_uuid(post.get("id")),
+                id=uuid_of_form(post.get("id")),
             )  # type: ignore[arg-type]
             return redirect(desk.screens.address("record-overview"))
         messages.error(desk.request, "Tick what was seen, write a word, or tap Nothing found.")
@@ -95,7 +97,7 @@ def opened(desk: Desk) -> HttpResponse:
                 kind=EventKind.OPENED,
                 on=desk.memory.on,
                 by=desk.person,
-                id=_uuid(desk.request.POST.get("id")),
+                id=uuid_of_form(desk.request.POST.get("id")),
                 note=desk.request.POST.get("note", "")[:300],
             )  # type: ignore[arg-type]
         except NotRecorded as fault:
@@ -116,7 +118,7 @@ def receipt(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     if "visit" not in request.GET:
         return redirect(bearing_address(desk.bearing))
     visit = get_object_or_404(
-        Visit.objects.standing(), pk=_uuid(request.GET.get("visit")), place=desk.bearing.place
+        Visit.objects.standing(), pk=uuid_of_form(request.GET.get("visit")), place=desk.bearing.place
     )
     desk.turn_to(visit)
     people = {p.pk: p.name for p in Person.objects.filter(attendance__visit=visit)}
@@ -144,8 +146,20 @@ def receipt(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         others=[(one.name, f"{bearing_address(one, 'record-receipt')}&visit={visit.pk}") for one in others],
         typed_in_on=_typed_in_on(desk, visit),
         closing_lines=lines_of(visit, desk.bearing),
+        added=added_to(desk.bearing).get(visit.pk, ""),
+        rivals=rivals_shown(desk),
+        word_now=_word_now(desk, visit),
     )
     return render(request, "inspections/record_receipt.html", context)
+
+
+def _word_now(desk: Desk, visit: Visit) -> str:
+    """The word with what was added after the closing, where it is another than the one it was closed by."""
+    row = Closing.objects.standing().filter(visit=visit, bearing=desk.bearing).order_by("recorded_at").last()
+    if row is None or not added_to(desk.bearing).get(visit.pk):
+        return ""
+    now = word_of(desk.rules)
+    return "" if now.word == DECIDED_WORDS.get(row.word, row.word) else f"{now.word}. {now.why}"
 
 
 def _typed_in_on(desk: Desk, visit: Visit) -> dt.date | None:
@@ -171,10 +185,3 @@ def sheet(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         exceptions=EXCEPTIONS,
     )
     return render(request, "inspections/record_sheet.html", context)
-
-
-def _uuid(text: str | None) -> UUID | None:
-    try:
-        return UUID(str(text))
-    except ValueError:
-        return None

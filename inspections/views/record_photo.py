@@ -11,7 +11,7 @@ from fleet.models import Attachment
 from fleet.web.bearing_search import visible
 from inspections.records.openings import NotRecorded
 from inspections.visits.desk import Desk, at_the_pump
-from inspections.visits.forms import new_id
+from inspections.visits.forms import new_id, uuid_of_form
 from inspections.visits.photos import allowed_at, keep_photo, shown_copy
 from inspections.visits.screen_context import device_facts, screen_context
 
@@ -39,7 +39,7 @@ def photo(desk: Desk) -> HttpResponse:
                 name=file.name or "photo",
                 by=desk.person,
                 note=request.POST.get("note", ""),
-                id=_uuid(request.POST.get("id")),
+                id=uuid_of_form(request.POST.get("id")),
             )  # type: ignore[arg-type]
         except NotRecorded as fault:
             messages.error(request, str(fault))
@@ -68,10 +68,3 @@ def shown(request: HttpRequest, pk: UUID) -> HttpResponse:
     answer["X-Content-Type-Options"] = "nosniff"
     answer["Content-Security-Policy"] = "default-src 'none'; sandbox"
     return answer
-
-
-def _uuid(text: str | None) -> UUID | None:
-    try:
-        return UUID(str(text))
-    except ValueError:
-        return None

@@ -125,6 +125,7 @@ def enter(
     id: UUID | None = None,
     instead_of: Reading | None = None,
     less: str = "",
+    late: bool = False,
     **facts: Any,
 ) -> Reading:
     """Record one reading of a visit as typed.
@@ -140,6 +141,8 @@ def enter(
         taken off, and both numbers stand in the note.
     id : UUID, optional
         the entry's own id; known already with the same content, the stored reading is returned.
+    late : bool
+        a device began it in the visit before that was closed.
 
     Raises
     ------
@@ -150,7 +153,7 @@ def enter(
     """
     if known := _entered_before(id, bearing, value, by):
         return known
-    must_be_open(visit)
+    must_be_open(visit, late)
     bare, unit, facts = as_recorded(value, unit, less, facts)
     with transaction.atomic():
         repeat = 1 if instead_of is None else instead_of.repeat + 1
@@ -232,12 +235,13 @@ def could_not_measure(
     quantity: str = "clearance",
     id: UUID | None = None,
     entered_at: dt.datetime | None = None,
+    late: bool = False,
 ) -> NotMeasured:
     """A station that could not be measured, and why."""
     known = known_row(NotMeasured, id, by)
     if known:
         return known
-    must_be_open(visit)
+    must_be_open(visit, late)
     if because not in NotMeasured.Because.values:
         raise NotRecorded(f"Say why: {', '.join(str(label) for label in NotMeasured.Because.labels)}.")
     row = NotMeasured(
@@ -257,13 +261,21 @@ def could_not_measure(
 
 
 def event(
-    *, visit: Visit, bearing: Bearing, kind: str, on: dt.date, by: UUID, id: UUID | None = None, **facts: Any
+    *,
+    visit: Visit,
+    bearing: Bearing,
+    kind: str,
+    on: dt.date,
+    by: UUID,
+    id: UUID | None = None,
+    late: bool = False,
+    **facts: Any,
 ) -> Event:
     """Something done or seen in a visit: a scrape, a new shell, opened and not measured, ..."""
     known = known_row(Event, id, by)
     if known:
         return known
-    must_be_open(visit)
+    must_be_open(visit, late)
     if kind == EventKind.OPENED and not str(facts.get("note", "")).strip():
         raise NotRecorded("Say in a few words why it was opened and not measured.")
     return record_event(kind=kind, bearing=bearing, on=on, by=by, visit=visit, id=id, **facts)
@@ -282,12 +294,13 @@ def see(
     note: str = "",
     id: UUID | None = None,
     entered_at: dt.datetime | None = None,
+    late: bool = False,
 ) -> Event:
     """What was seen, by part: {"journal": {"words": [...], "where": "", "note": ""}}; no part at all: nothing found."""
     known = known_row(Event, id, by)
     if known:
         return known
-    must_be_open(visit)
+    must_be_open(visit, late)
     said = {part: one for part, one in parts.items() if one.get("words") or one.get("note")}
     with transaction.atomic():
         act = uuid.uuid4()
@@ -419,9 +432,9 @@ def close(
         close_visit(visit=visit, on=max(on, visit.opened_on), by=by)
 
 
-def must_be_open(visit: Visit) -> None:
-    """Refuse what belongs into a visit that is closed already."""
-    if visit.closed_on is not None:
+def must_be_open(visit: Visit, late: bool = False) -> None:
+    """Refuse what belongs into a visit that is closed already, but `late` what a device began in it before."""
+    if visit.closed_on is not None and not late:
         raise NotRecorded(
             f"This visit was closed on {visit.closed_on}. Open a new one, or let the engineer correct the record."
         )

@@ -39,6 +39,7 @@ def check_contact(
     note: str = "",
     id: UUID | None = None,
     entered_at: dt.datetime | None = None,
+    late: bool = False,
 ) -> ContactCheck:
     """Keep a print as data with what it was read as, its reasons and whose criteria; numbered by round.
 
@@ -59,7 +60,7 @@ def check_contact(
     known = known_row(ContactCheck, id, by)
     if known:
         return known
-    must_be_open(visit)
+    must_be_open(visit, late)
     try:
         rounds, half = rounds_of(visit, bearing), facts.half or "lower"
         said = read_print(cells, facts, criteria, earlier_prints(rounds, half, instead_of))

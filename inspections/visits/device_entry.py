@@ -23,7 +23,8 @@ from fleet.web.bearing_search import visible
 from inspections.models import Attendance, Quantity, Reading, Stage, Visit
 from inspections.records.facts import read_station
 from inspections.records.openings import NotRecorded
-from inspections.visits.acts import begin, names_at
+from inspections.visits.acts import MEASURED, attend, begin, names_at
+from inspections.visits.late_facts import begun_in, takes_late
 from inspections.visits.stations import Station, station
 
 # What no text of an entry may hold: control characters but tab and line ends, and halves of a character.
@@ -205,8 +206,16 @@ class DeviceEntry:
     @cached_property
     def claimed(self) -> dt.datetime | None:
         """The instant a device claims, in UTC; nothing beside a sheet's own day."""
-        typed = self.word("entered_at")
-        if self.sheet_day or not typed:
+        return None if self.sheet_day else self._instant("entered_at")
+
+    @cached_property
+    def begun(self) -> dt.datetime | None:
+        """The instant at which the device began the visit it names; of an earlier version of its pages the entry's own."""
+        return self._instant("begun_at") or self.claimed
+
+    def _instant(self, name: str) -> dt.datetime | None:
+        typed = self.word(name)
+        if not typed:
             return None
         try:
             instant = dt.datetime.fromisoformat(typed)
@@ -224,12 +233,13 @@ class DeviceEntry:
     @cached_property
     def claimed_day(self) -> dt.date:
         """The site's own day of it; a day ahead of the site's is taken as today."""
-        if self.sheet_day:
-            return self.sheet_day
-        if self.claimed is None:
+        return self.sheet_day or self._day_of(self.claimed)
+
+    def _day_of(self, instant: dt.datetime | None) -> dt.date:
+        if instant is None:
             return self.today
         try:
-            day = self.claimed.astimezone(ZoneInfo(self.bearing.place.site.time_zone)).date()
+            day = instant.astimezone(ZoneInfo(self.bearing.place.site.time_zone)).date()
         except OverflowError:
             return self.today
         return min(day, self.today)
@@ -290,10 +300,16 @@ class DeviceEntry:
     # what it belongs to ---------------------------------------------------------------------------------------
 
     def visit(self, measured_by: UUID) -> tuple[Visit, dt.date]:
-        """The visit an entry belongs to (the one it names, the one open, or a new one under the device's id), and its day."""
+        """The visit an entry belongs to, and its day: the one it names, the one that stood open when the device began
+        (closed since or not), the one open, or a new one under the device's id.
+        """
         pk = uuid_of(self.raw.get("visit"), "a visit")
         known = Visit._base_manager.filter(pk=pk).first()
-        if known is None:
+        begun = None if self.sheet_day else self.begun
+        if known is None and (closed := begun_in(self.bearing.place, begun, self._day_of(begun))):
+            visit = closed
+            attend(visit=visit, person=measured_by, part=MEASURED, by=self.by)
+        elif known is None:
             visit = begin(
                 bearing=self.bearing,
                 on=self.claimed_day,
@@ -305,6 +321,11 @@ class DeviceEntry:
         elif known.place_id != self.bearing.place_id or known.withdrawn_by:
             raise NotRecorded(
                 "The visit it names is none of this pump. Enter it again from the bearing's record page."
+            )
+        elif known.closed_on is not None and not takes_late(known, self.claimed_day):
+            raise NotRecorded(
+                f"The visit it was begun in was closed on {known.closed_on}, long before. Enter it again from the bearing's "
+                "record page, in a visit of its own."
             )
         else:
             visit = known

@@ -62,6 +62,7 @@ def _shared(entry: DeviceEntry) -> dict[str, Any]:
         "id": entry.id,
         "entered_at": entry.claimed,
         "on": on,
+        "late": visit.closed_on is not None,
     }
 
 
@@ -286,7 +287,7 @@ def _store_tapped(entry: DeviceEntry, cells: Any, known: Before, shared: dict[st
         fields=entry.form_data(),
         taps=int(taps) if taps.isascii() and taps.isdigit() else None,
     )
-    where = {name: shared[name] for name in ("visit", "bearing", "on", "id", "entered_at")}
+    where = {name: shared[name] for name in ("visit", "bearing", "on", "id", "entered_at", "late")}
     tapped_cells.keep(draft, known=known, **where)
     if entry.text("leave", 10) == "scraped":
         scrape = uuid_of(entry.text("scrape_id", 40), "scrape_id")
@@ -400,6 +401,7 @@ def _store_photo(entry: DeviceEntry) -> None:
         id=entry.id,
         name=entry.word("name", 200) or "photo",
         note=entry.text("note", 300),
+        late=visit.closed_on is not None,
     )
 
 

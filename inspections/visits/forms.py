@@ -265,3 +265,11 @@ def write_cells(cells: Any) -> str:
 def new_id() -> str:
     """An id for an entry about to be typed: the same form sent twice is one entry."""
     return str(uuid.uuid4())
+
+
+def uuid_of_form(text: str | None) -> uuid.UUID | None:
+    """An id as a form sends it; None for anything else."""
+    try:
+        return uuid.UUID(str(text))
+    except ValueError:
+        return None

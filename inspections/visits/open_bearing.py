@@ -74,6 +74,7 @@ def situation_of(rules: VisitRules) -> Situation:
         prints=_prints(rules, seat),
         scrapeable=scrapeable,
         held=[*_held(rules), *_derived(rules, derived)],
+        rivals={" ".join(str(r.pk) for r in rows): _where(rows[0]) for rows in rules.rivals()},
         doubted=dict(_doubted(rules)),
         worked=worked,
         unmeasured=[one.words for one in rules.open_stations(Stage.AS_LEFT)] if whole else [],

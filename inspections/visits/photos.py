@@ -43,6 +43,7 @@ def keep_photo(
     by: UUID,
     note: str = "",
     id: UUID | None = None,
+    late: bool = False,
 ) -> Attachment:
     """Keep a photo with a visit; JPEG and PNG, at most 12 MB.
 
@@ -55,7 +56,7 @@ def keep_photo(
         if known.recorded_by != by:
             raise NotRecorded(NOT_YOURS)
         return known
-    must_be_open(visit)
+    must_be_open(visit, late)
     if len(data) > MOST_BYTES:
         raise NotRecorded(
             f"The photo has {len(data) // 1_000_000} MB; at most 12 MB are kept. Take it smaller."

@@ -41,5 +41,9 @@ class ScreenAddresses:
     def leads(self) -> dict[str, str]:
         """The addresses of the screens that others lead to."""
         addresses = {screen: self.address(f"record-{screen}") for screen in _SCREENS}
+        addresses |= {
+            "counts": self.address("record-counts"),
+            "taken_back": self.address("record-taken-back"),
+        }
         addresses["start"] = self.address("record")
         return addresses | {stage: self.address("record-reading", stage=stage) for stage in Stage.values}

@@ -66,6 +66,10 @@ def events_in_words(desk: Desk) -> list[Event]:
     kinds: dict[str, str] = dict(EventKind.choices)  # type: ignore[arg-type]
     events = desk.record.events
     for event in events:
+        shell = ", ".join(
+            part for part in (event.half and f"{event.half} half", event.reason, event.shell) if part
+        )
+        vars(event)["detail"] = shell
         vars(event)["kind_words"] = kinds.get(event.kind, event.kind.replace("_", " "))
     return events
 

@@ -85,6 +85,7 @@ def keep(
     bearing: Any,
     id: UUID | None = None,
     entered_at: Any = None,
+    late: bool = False,
 ) -> ContactCheck | None:
     """Make what was tapped one entry, read anew, in the place of the check that stands; nothing where nothing differs.
 
@@ -114,6 +115,7 @@ def keep(
                     instead_of=before,
                     drawn=before.pattern.get("drawn", "") if before else "",
                     entered_at=entered_at,
+                    late=late,
                     criteria=criteria_for(bearing.place.site_id, on),
                     match_mark=form.cleaned_data["match_mark"],
                     facts=check_facts(form.facts(), known, visit, bearing),

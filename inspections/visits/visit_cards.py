@@ -21,6 +21,7 @@ from inspections.models import (
 )
 from inspections.story.decided_words import DECIDED_WORDS
 from inspections.visits import print_drawing
+from inspections.visits.late_facts import added_to
 from inspections.visits.photos import photos_of
 from inspections.visits.signature_lines import signature_lines
 from inspections.visits.stations import Station
@@ -85,6 +86,8 @@ def shown_of(bearing: Bearing) -> dict[UUID, ShownVisit]:
     signed_at = Visit.objects.filter(pk__in=list(found)).select_related("place__site")
     for pk, signatures in signature_lines(signed_at).items():
         found[pk].lines += [f"{line.words} {line.warning}".strip() for line in signatures]
+    for visit, words in added_to(bearing).items():
+        found[visit].lines.append(words)
     for photo in photos_of(bearing):
         found[photo.about].photos.append(photo)
     return dict(found)

@@ -3,6 +3,7 @@
 Lengths are um, diametral. Nothing here knows of a screen.
 """
 
+from collections import defaultdict
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -97,6 +98,14 @@ class VisitRules:
             for station in self.stations_for(quantity)
             if (stage, quantity, station.end, station.clock) not in done
         ]
+
+    def rivals(self) -> list[list[Reading]]:
+        """The readings of each station of which more than one counts: which of them does is asked."""
+        at: dict[tuple[Any, ...], list[Reading]] = defaultdict(list)
+        for row in self.record.readings:
+            if row.counts:
+                at[row.stage, row.quantity, row.end, row.clock].append(row)
+        return [rows for rows in at.values() if len(rows) > 1]
 
     # Against what -----------------------------------------------------------------------------------------
 

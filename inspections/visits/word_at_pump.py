@@ -73,6 +73,7 @@ class Situation:
     scrapeable : True, False, None where nobody has said so.
     worked : a work of this visit parts as found from as left; `unmeasured`: as left stations without a reading;
     `excused`: those of them that were said not to be measured.
+    rivals : key -> where of each station of which two readings count.
     doubted : key -> where of each unlikely reading that was not measured again. measured : whether there is any reading.
     """
 
@@ -81,6 +82,7 @@ class Situation:
     prints: Sequence[Print] = ()
     scrapeable: bool | None = None
     held: Sequence[Held] = ()
+    rivals: Mapping[str, str] = field(default_factory=dict)
     doubted: Mapping[str, str] = field(default_factory=dict)
     worked: bool = False
     unmeasured: Sequence[str] = ()
@@ -232,6 +234,12 @@ def _of_reading(one: Held, then: str, more: str) -> Standing:
     )
 
 
+def _rivals(now: Situation) -> Iterator[Standing]:
+    for key, where in now.rivals.items():
+        why = "two readings of one station stand side by side. Say on the pump's page which of them counts."
+        yield Standing(f"rivals {key}", MEASURE, f"{_first_up(where)}: {why}")
+
+
 def _doubted(now: Situation) -> Iterator[Standing]:
     for key, where in now.doubted.items():
         why = "the reading is not what was expected, and it was not measured again."
@@ -263,6 +271,7 @@ TABLE: tuple[Callable[[Situation], Iterator[Standing]], ...] = (
     _prints,
     _under,
     _over,
+    _rivals,
     _doubted,
     _as_left,
     _scraping,

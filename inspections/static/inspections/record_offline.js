@@ -123,7 +123,7 @@
 
   async function begin() {
     const typed = find("#who-else").value.trim(), who = find("[data-who]").value;
-    state = { id: bearing.id, visit: crypto.randomUUID(), work: "", done: {}, n: 0, measured_by: who, measured_by_name: typed };
+    state = { id: bearing.id, visit: crypto.randomUUID(), begun_at: new Date().toISOString(), work: "", done: {}, n: 0, measured_by: who, measured_by_name: typed };
     await window.Unsent.put("kept", { id: "who", person: who });
     await keep();
     read("as_found");
@@ -135,7 +135,7 @@
     try {
       await keep();
       const who = { measured_by: state.measured_by, measured_by_name: state.measured_by_name };
-      const row = await window.Unsent.add({ kind, bearing: bearing.id, visit: state.visit, stage, station: station ? station.key : "", n: state.n, ...who, ...more });
+      const row = await window.Unsent.add({ kind, bearing: bearing.id, visit: state.visit, begun_at: state.begun_at, stage, station: station ? station.key : "", n: state.n, ...who, ...more });
       find("[data-full]").hidden = true;
       return row;
     } catch (fault) {

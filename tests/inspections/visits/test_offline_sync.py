@@ -1,5 +1,6 @@
 """What a device sends later: each entry once, under its own id, whatever came twice; nothing lost without a word."""
 
+import datetime as dt
 import hashlib
 import json
 import uuid
@@ -9,8 +10,9 @@ from django.core.files.base import ContentFile
 
 from fleet.models import Attachment, Person
 from inspections.models import ContactCheck, Event, NotMeasured, Reading, Visit
+from inspections.records.recording import close_visit
 from tests import makers
-from tests.inspections.visits.walk import a_mechanic, a_worn_bearing, at, begin, read
+from tests.inspections.visits.walk import a_mechanic, a_worn_bearing, begin
 
 pytestmark = pytest.mark.django_db
 
@@ -148,15 +150,12 @@ def test_a_device_whose_clock_runs_ahead_is_taken_at_todays_day():
     assert Reading.objects.get(pk=entry["id"]).on.year < 2099
 
 
-def test_what_comes_for_a_closed_visit_is_refused_not_dropped():
+def test_what_comes_long_after_a_visit_was_closed_is_refused_not_dropped():
     bearing = a_worn_bearing()
     client = a_mechanic(bearing)
-    begin(client, bearing)
-    for _ in range(2):
-        read(client, bearing, "0.205")
-    visit = Visit.objects.get(closed_on=None, attendances__part="measured")
-    client.post(at(bearing, "close/"), {"decided": "close up", "listed": "yes"})
-    ((state, why),) = send(client, an_entry(client, bearing, visit=str(visit.pk)))
+    reading = makers.a_reading(bearing=bearing, on=dt.date(2025, 9, 9), value="0.205", station="mid")
+    close_visit(visit=reading.visit, on=dt.date(2025, 9, 10), by=client.account.person_id)
+    ((state, why),) = send(client, an_entry(client, bearing, visit=str(reading.visit_id)))
     assert state == "refused" and "closed" in why
 
 
