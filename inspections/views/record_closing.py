@@ -1,6 +1,7 @@
 """What was seen, other work, an opening without a measurement; the receipt, and the sheet to print."""
 
 import datetime as dt
+from collections.abc import Iterable
 from zoneinfo import ZoneInfo
 
 from django.contrib import messages
@@ -10,7 +11,7 @@ from django.views.decorators.http import require_safe
 
 from fleet.models import Person
 from fleet.web.bearing_addresses import bearing_address
-from inspections.models import Closing, EventKind, Stage, Visit
+from inspections.models import Attendance, Closing, EventKind, Stage, Visit
 from inspections.records.openings import NotRecorded
 from inspections.story.conditions import EXCEPTIONS
 from inspections.story.decided_words import DECIDED_WORDS
@@ -24,7 +25,7 @@ from inspections.visits.desk import Desk, at_the_pump, desk_at
 from inspections.visits.diameters import bore_minus_journal
 from inspections.visits.findings import PARTS, parts_said
 from inspections.visits.forms import WorkForm, new_id, uuid_of_form
-from inspections.visits.late_facts import added_to
+from inspections.visits.late_facts import added_words
 from inspections.visits.open_bearing import word_of
 from inspections.visits.photos import photos_of
 from inspections.visits.screen_context import device_facts, events_in_words, screen_context, with_words
@@ -122,8 +123,11 @@ def receipt(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     )
     desk.turn_to(visit)
     people = {p.pk: p.name for p in Person.objects.filter(attendance__visit=visit)}
-    attended = visit.attendances.standing().exclude(part__in=(SIGNED, CHECKED))
-    parts = [(there.part, people.get(there.person_id) or "name removed") for there in attended]
+    visit.place = desk.bearing.place
+    attended = list(visit.attendances.standing())
+    named = [there for there in attended if there.part not in (SIGNED, CHECKED)]
+    parts = [(there.part, people.get(there.person_id) or "name removed") for there in named]
+    added = _added(desk, attended)
     decision = decision_of(visit, desk.bearing)
     others = [one for one in desk.bearing.place.bearings.standing() if one.pk != desk.bearing.pk]
     context = screen_context(
@@ -146,17 +150,24 @@ def receipt(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         others=[(one.name, f"{bearing_address(one, 'record-receipt')}&visit={visit.pk}") for one in others],
         typed_in_on=_typed_in_on(desk, visit),
         closing_lines=lines_of(visit, desk.bearing),
-        added=added_to(desk.bearing).get(visit.pk, ""),
+        added=added,
         rivals=rivals_shown(desk),
-        word_now=_word_now(desk, visit),
+        word_now=_word_now(desk, visit) if added else "",
     )
     return render(request, "inspections/record_receipt.html", context)
+
+
+def _added(desk: Desk, attended: Iterable[Attendance]) -> str:
+    """What devices brought of this bearing after the visit was closed, in words."""
+    signed = [there.recorded_at for there in attended if there.part == SIGNED]
+    rows = [*desk.record.readings, *desk.record.left_out, *desk.record.events]
+    return added_words(rows, max(signed, default=None))
 
 
 def _word_now(desk: Desk, visit: Visit) -> str:
     """The word with what was added after the closing, where it is another than the one it was closed by."""
     row = Closing.objects.standing().filter(visit=visit, bearing=desk.bearing).order_by("recorded_at").last()
-    if row is None or not added_to(desk.bearing).get(visit.pk):
+    if row is None:
         return ""
     now = word_of(desk.rules)
     return "" if now.word == DECIDED_WORDS.get(row.word, row.word) else f"{now.word}. {now.why}"

@@ -2,7 +2,7 @@
 
 import datetime as dt
 from collections import Counter, defaultdict
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from uuid import UUID
 
 from django.db.models import Max
@@ -10,6 +10,8 @@ from django.db.models import Max
 from fleet.models import Bearing, Place
 from inspections.models import Attendance, Event, EventKind, NotMeasured, Reading, Visit
 from inspections.visits.acts import SIGNED
+
+Brought = Reading | NotMeasured | Event
 
 # A device kept without network for longer than this has begun another visit. Common practice, no published source.
 REACHES = dt.timedelta(days=14)
@@ -49,26 +51,41 @@ def takes_late(visit: Visit, day: dt.date) -> bool:
 
 
 def added_to(bearing: Bearing) -> dict[UUID, str]:
-    """By visit of a bearing's pump what devices brought after its closing, in words; a constant number of questions.
+    """By visit of a bearing's pump what devices brought after its closing, in words; a constant number of questions."""
+    signed = Attendance.objects.standing().filter(visit__place=bearing.place_id, part=SIGNED)
+    closings = dict(signed.values_list("visit").annotate(last=Max("recorded_at")).order_by())
+    if not closings:
+        return {}
+    rows: dict[UUID, list[Brought]] = defaultdict(list)
+    for model in (Reading, NotMeasured, Event):
+        standing = model.objects.standing().filter(bearing=bearing)  # type: ignore[attr-defined]
+        for row in standing.filter(entered_at__isnull=False, visit__in=closings):
+            rows[row.visit_id].append(row)
+    words = {visit: added_words(brought, closings[visit]) for visit, brought in rows.items()}
+    return {visit: sentence for visit, sentence in words.items() if sentence}
+
+
+def added_words(rows: Iterable[Brought], closed: dt.datetime | None) -> str:
+    """What of a visit's rows devices brought after its closing: "Added to after closing, ...: 2 readings, 1 print."
 
     What was corrected since is none of it: the corrected row stands in the place of one recorded in time.
     """
-    signed = Attendance.objects.standing().filter(visit__place=bearing.place_id, part=SIGNED)
-    closings = dict(signed.values_list("visit").annotate(last=Max("recorded_at")).order_by())
-    counts: dict[UUID, Counter[str]] = defaultdict(Counter)
-    if not closings:
-        return {}
-    for words, model in (("reading", Reading), ("station left out", NotMeasured), ("work or finding", Event)):
-        rows = model.objects.standing().filter(bearing=bearing, entered_at__isnull=False, visit__in=closings)
-        for row in rows.only("visit_id", "recorded_at") if model is NotMeasured else rows:
-            if row.recorded_at > closings[row.visit_id] and not getattr(row, "supersedes", None):
-                is_print = getattr(row, "kind", "") == EventKind.CONTACT_CHECK
-                counts[row.visit_id]["print" if is_print else words] += 1
-    return {visit: _in_words(found) for visit, found in counts.items()}
+    counts: Counter[str] = Counter()
+    for row in rows:
+        late = row.entered_at is not None and closed is not None and row.recorded_at > closed
+        if late and not getattr(row, "supersedes", None):
+            counts[_kind_of(row)] += 1
+    return f"Added to after closing, from a device without network: {_listed(counts)}." if counts else ""
 
 
-def _in_words(counts: Mapping[str, int]) -> str:
-    """ "Added to after closing, from a device without network: 2 readings, 1 print." """
+def _kind_of(row: Brought) -> str:
+    if isinstance(row, Event):
+        return "print" if row.kind == EventKind.CONTACT_CHECK else "work or finding"
+    return "reading" if isinstance(row, Reading) else "station left out"
+
+
+def _listed(counts: Mapping[str, int]) -> str:
     plural = {"station left out": "stations left out", "work or finding": "works or findings"}
-    said = [f"{n} {words if n == 1 else plural.get(words, f'{words}s')}" for words, n in counts.items()]
-    return f"Added to after closing, from a device without network: {', '.join(said)}."
+    return ", ".join(
+        f"{n} {words if n == 1 else plural.get(words, f'{words}s')}" for words, n in counts.items()
+    )

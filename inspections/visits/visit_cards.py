@@ -1,6 +1,8 @@
 """What the bearing's page shows of a visit recorded at the pump: its prints drawn by round, what was left out, its receipt."""
 
+import datetime as dt
 from collections import defaultdict
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from uuid import UUID
 
@@ -64,6 +66,23 @@ def shown_of(bearing: Bearing) -> dict[UUID, ShownVisit]:
     for there in visits:
         days[there.visit_id] = (there.visit.opened_on, there.visit.closed_on)
         found[there.visit_id].receipt = f"{bearing_address(bearing, 'record-receipt')}&visit={there.visit_id}"
+    _decided(bearing, days, found)
+    signed_at = Visit.objects.filter(pk__in=list(found)).select_related("place__site")
+    for pk, signatures in signature_lines(signed_at).items():
+        found[pk].lines += [f"{line.words} {line.warning}".strip() for line in signatures]
+    for visit, words in added_to(bearing).items():
+        found[visit].lines.append(words)
+    for photo in photos_of(bearing):
+        found[photo.about].photos.append(photo)
+    return dict(found)
+
+
+def _decided(
+    bearing: Bearing,
+    days: Mapping[UUID, tuple[dt.date, dt.date | None]],
+    found: defaultdict[UUID, ShownVisit],
+) -> None:
+    """What was decided, closed against the word and signed, each to its visit."""
     for decision in Decision.objects.standing().of_visits().filter(bearing=bearing).order_by("entry_n"):
         for pk, (first_on, last_on) in days.items():
             if first_on <= decision.on <= (last_on or decision.on):
@@ -83,11 +102,3 @@ def shown_of(bearing: Bearing) -> dict[UUID, ShownVisit]:
         found[signed.visit_id].lines.append(
             f"Disposition: {signed.get_answer_display()}{until}; checked: {signed.checked}"
         )
-    signed_at = Visit.objects.filter(pk__in=list(found)).select_related("place__site")
-    for pk, signatures in signature_lines(signed_at).items():
-        found[pk].lines += [f"{line.words} {line.warning}".strip() for line in signatures]
-    for visit, words in added_to(bearing).items():
-        found[visit].lines.append(words)
-    for photo in photos_of(bearing):
-        found[photo.about].photos.append(photo)
-    return dict(found)

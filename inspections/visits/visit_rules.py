@@ -4,7 +4,7 @@ Lengths are um, diametral. Nothing here knows of a screen.
 """
 
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
@@ -32,6 +32,7 @@ class VisitRules:
     """The rules applied to one bearing's record in one visit."""
 
     record: VisitRecord
+    _last_setups: dict[str, Setup] = field(default_factory=dict)
 
     @property
     def shell_words(self) -> list[str]:
@@ -114,7 +115,9 @@ class VisitRules:
         mine = self.record.memory.setup(quantity)
         if {"unit", "method"} <= set(mine):
             return Setup(mine["unit"], mine["method"])
-        known = setup_of(self.record.bearing, quantity)
+        if quantity not in self._last_setups:
+            self._last_setups[quantity] = setup_of(self.record.bearing, quantity)
+        known = self._last_setups[quantity]
         return Setup(mine.get("unit") or known.unit, mine.get("method") or known.method)
 
     def sd_um(self, method: str, step_um: float | None, conditions: dict[str, Any]) -> float:
