@@ -59,8 +59,9 @@ class Machines:
 
     def __init__(self, facts: Sequence[Happened]) -> None:
         places = _narrowed(Place.objects.standing(), "pk", {fact.place for fact in facts})
-        self.site: dict[UUID, UUID] = dict(places.values_list("pk", "site_id"))
-        self.tag: dict[UUID, str] = dict(places.values_list("pk", "tag"))
+        known = list(places.values_list("pk", "site_id", "tag"))
+        self.site: dict[UUID, UUID] = {pk: site for pk, site, _ in known}
+        self.tag: dict[UUID, str] = {pk: tag for pk, _, tag in known}
         self._days: dict[UUID, list[dt.date]] = {}
         self._machines: dict[UUID, list[UUID]] = {}
         rows = _narrowed(Installation.objects.standing(), "place_id", {fact.place for fact in facts})

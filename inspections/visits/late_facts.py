@@ -60,7 +60,8 @@ def added_to(bearing: Bearing) -> dict[UUID, str]:
     for model in (Reading, NotMeasured, Event):
         standing = model.objects.standing().filter(bearing=bearing)  # type: ignore[attr-defined]
         for row in standing.filter(entered_at__isnull=False, visit__in=closings):
-            rows[row.visit_id].append(row)
+            if row.visit_id is not None:
+                rows[row.visit_id].append(row)
     words = {visit: added_words(brought, closings[visit]) for visit, brought in rows.items()}
     return {visit: sentence for visit, sentence in words.items() if sentence}
 

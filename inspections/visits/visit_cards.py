@@ -41,7 +41,7 @@ class ShownVisit:
 
 def shown_of(bearing: Bearing) -> dict[UUID, ShownVisit]:
     """By visit, with a constant number of questions to the database."""
-    found: dict[UUID, ShownVisit] = defaultdict(ShownVisit)
+    found: defaultdict[UUID, ShownVisit] = defaultdict(ShownVisit)
     checks = ContactCheck.objects.standing().filter(event__bearing=bearing).select_related("event")
     for one in checks.order_by("event__on", "round", "entry_n"):
         cells = one.pattern.get("cells")
