@@ -16,14 +16,15 @@ from numpy.typing import NDArray
 
 from . import crossing
 from .arrays import FloatArray, Histories, IntArray, Kind
-from .belief import believe, pile, rate_under
+from .belief import Clouds, believe, pile, rate_under
 from .event_effects import Frame, frame, lay_out
 from .fit import fit_fleet
 from .forecast import quantiles
-from .larger_end import Belief, outlook_apart
+from .larger_end import Belief, mean_of_ends, outlook_apart
 from .line import FleetLines, fleet_lines
 from .population import Pool, Population
 from .slips import likely_slips
+from .unwritten import read_record, supposed
 
 SHARES = crossing.SHARES
 ENOUGH = 20  # predictions under which shares say nothing (a twentieth of fewer is less than one)
@@ -134,8 +135,35 @@ def _predicted(h: Histories, hidden: NDArray[np.bool_], events: IntArray, pool: 
         cloud.parts[:, crossing.VAR] += told.b[stop][cloud.owner]
         cloud.parts[:, crossing.MEAN] += shift
         clouds.append(cloud)
-    zero = np.zeros(len(events))
-    return quantiles(Belief(pile(clouds, shares), zero, zero, zero, zero, zero), SHARES)
+    found = _quantiles(pile(clouds, shares))
+    _weigh_falls(
+        many.keep_events(~hidden[origin] & (np.arange(len(origin)) < stop[f.owner])), many, stop, pool, found
+    )
+    return found
+
+
+def _quantiles(clouds: Clouds) -> FloatArray:
+    """(N, 5) quantiles of the level itself."""
+    zero = np.zeros(len(clouds.begin) - 1)
+    return quantiles(Belief(clouds, zero, zero, zero, zero, zero), SHARES)
+
+
+def _weigh_falls(visible: Histories, many: Histories, stop: IntArray, pool: Pool, found: FloatArray) -> None:
+    """Put in the quantiles (N, 5) of records in doubt, a fall that nobody explained weighed in every way it may be read.
+
+    visible: what had been read of each of ``many`` before its event ``stop`` (N,).
+    """
+    s = supposed(visible)
+    doubted = np.unique(s.histories.owner[s.place])
+    if not len(doubted):
+        return
+    when = many.exposure_kh[stop[doubted]]
+    clouds = mean_of_ends(read_record(replace(visible.take(doubted), now_kh=when), pool.designs[0]), pool)
+    told = lay_out(frame(many), pool.designs[0])
+    event = stop[doubted][clouds.owner]
+    clouds.parts[:, crossing.VAR] += told.b[event]
+    clouds.parts[:, crossing.MEAN] += many.value_um[event] - told.a[event]
+    found[doubted] = _quantiles(clouds)
 
 
 def _without(f: Frame, hidden: NDArray[np.bool_]) -> Frame:

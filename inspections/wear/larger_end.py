@@ -44,6 +44,18 @@ def believe_all(
     f: Frame, pool: Pool, aside: NDArray[np.bool_], change: Change | None = None, stop: IntArray | None = None
 ) -> Belief:
     """The larger end's cloud under every design of the pool; ``stop`` looks only at earlier events."""
+    cloud, prior_var, first = _mean_of_ends(f, pool, aside, change, stop)
+    return _larger_end(f, pool.designs[0], first, cloud, prior_var)
+
+
+def _mean_of_ends(
+    f: Frame,
+    pool: Pool,
+    aside: NDArray[np.bool_],
+    change: Change | None = None,
+    stop: IntArray | None = None,
+) -> tuple[Clouds, FloatArray, Params]:
+    """The mean of the ends' cloud under every design, the rates' variance (B,) before any reading, the first design."""
     used = [(p, w) for p, w in zip(pool.designs, pool.weights, strict=True) if w > 0]
     shares = [w / sum(w for _, w in used) for _, w in used]
     clouds, means, variances = [], [], []
@@ -63,8 +75,7 @@ def believe_all(
         mean += share * loc
     for share, loc, var in zip(shares, means, variances, strict=True):
         prior_var += share * (var + (loc - mean) ** 2)
-    cloud = pile(clouds, shares)
-    return _larger_end(f, pool.designs[0], used[0][0], cloud, prior_var)
+    return pile(clouds, shares), prior_var, used[0][0]
 
 
 def believe_record(record: Record, pool: Pool) -> Belief:
@@ -72,17 +83,29 @@ def believe_record(record: Record, pool: Pool) -> Belief:
     likeliest = believe_all(record.f, pool, record.aside)
     if not record.others:
         return likeliest
+    others = [believe_all(account.f, pool, account.aside).clouds for account in record.others]
+    return replace(likeliest, clouds=_piled(record, likeliest.clouds, others))
+
+
+def mean_of_ends(record: Record, pool: Pool) -> Clouds:
+    """What is believed of the mean of the ends at the as-of day, every account of a record in doubt by its share."""
+    likeliest = _mean_of_ends(record.f, pool, record.aside)[0]
+    others = [_mean_of_ends(account.f, pool, account.aside)[0] for account in record.others]
+    return _piled(record, likeliest, others) if others else likeliest
+
+
+def _piled(record: Record, likeliest: Clouds, others: list[Clouds]) -> Clouds:
+    """The clouds of all accounts of B bearings' records by their shares; ``others`` in the record's order."""
     n = record.f.histories.n_bearings
-    clouds, shares = [likeliest.clouds], [record.share]
-    for account in record.others:
-        own = believe_all(account.f, pool, account.aside).clouds
+    clouds, shares = [likeliest], [record.share]
+    for account, own in zip(record.others, others, strict=True):
         count, edge, share = np.zeros(n, dtype=np.int64), np.zeros(n), np.zeros(n)
         count[account.members], edge[account.members] = np.diff(own.begin), own.edge
         share[account.members] = account.share
         begin = np.concatenate([[0], np.cumsum(count)]).astype(np.int64)
         clouds.append(Clouds(begin, own.parts, edge))
         shares.append(share)
-    return replace(likeliest, clouds=pile(clouds, shares))
+    return pile(clouds, shares)
 
 
 def outlook_apart(f: Frame, p: Params, work: Work, stop: IntArray | None) -> tuple[FloatArray, FloatArray]:

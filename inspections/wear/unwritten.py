@@ -85,6 +85,11 @@ class Record:
 
 def read_record(h: Histories, p: Params) -> Record:
     """The records of B bearings under the fleet's numbers, a fall that nobody explained read in every way it may be."""
+    return _with_last_fall(_read(h, p), h, p)
+
+
+def _read(h: Histories, p: Params) -> Record:
+    """The records with every fall but one at the last reading weighed."""
     s = supposed(h)
     n = h.n_bearings
     if not s.place.any():
@@ -101,6 +106,29 @@ def read_record(h: Histories, p: Params) -> Record:
     return Record(f, aside, s.origin, share, weighed.others(), *_latest(s, doubted, weighed, n))
 
 
+def _with_last_fall(record: Record, h: Histories, p: Params) -> Record:
+    """The records with the chances of what lies behind a fall at the last reading, for the question to a person.
+
+    Its dates are not piled by them: nothing read later speaks, so the earlier of two dates governs until it is answered.
+    """
+    fallen, _ = _falls(h, last_too=True)
+    last = (
+        np.unique(h.owner[fallen[fallen == last_readings(frame(h))[h.owner[fallen]]]])
+        if len(fallen)
+        else fallen
+    )
+    if not len(last):
+        return record
+    own = h.take(last)
+    s = supposed(own, last_too=True)
+    weighed = _weighed(s, np.arange(len(last)), p)
+    chances, event = _latest(s, np.arange(len(last)), weighed, len(last))
+    told, at = record.chances.copy(), record.event.copy()
+    told[last] = chances
+    at[last] = np.where(event >= 0, event - own.start[:-1] + h.start[last], -1)
+    return replace(record, chances=told, event=at)
+
+
 def likeliest(s: Supposed, p: Params) -> Frame:
     """The records with the likeliest account of each gap, under the fleet's numbers."""
     if not s.place.any():
@@ -109,9 +137,12 @@ def likeliest(s: Supposed, p: Params) -> Frame:
     return frame(_with_kinds(s, _weighed(s, doubted, p).best()))
 
 
-def supposed(h: Histories) -> Supposed:
-    """The histories with a place before every reading that fell, and one at each level that a person calls unknown."""
-    fallen, before = _falls(h)
+def supposed(h: Histories, *, last_too: bool = False) -> Supposed:
+    """The histories with a place before every reading that fell, and one at each level that a person calls unknown.
+
+    A fall at a bearing's last reading is among them where ``last_too`` is set.
+    """
+    fallen, before = _falls(h, last_too=last_too)
     said = h.kind == Kind.UNSURE
     if not len(fallen):
         return Supposed(h, said, said, np.arange(len(h.kind)))
@@ -130,8 +161,8 @@ def supposed(h: Histories) -> Supposed:
     return Supposed(put, place, place & ~new, origin)
 
 
-def _falls(h: Histories) -> tuple[IntArray, IntArray]:
-    """Readings (F,) that fell with nothing written, the last of a bearing left out, and the reading (F,) before each.
+def _falls(h: Histories, *, last_too: bool) -> tuple[IntArray, IntArray]:
+    """Readings (F,) that fell with nothing written, the last of a bearing only if asked for, and the reading (F,) before each.
 
     By more than 3.5 sds of their difference, as the gauges are stated, and 0.15 of new clearance. The last reading is
     weighed by nothing later: where it surprises the earlier of two dates governs (``forecast``).
@@ -146,7 +177,8 @@ def _falls(h: Histories) -> tuple[IntArray, IntArray]:
     var = sd[h.method[seen]] ** 2 + np.nan_to_num(h.extra_sd_um[seen]) ** 2
     least = np.maximum(FALL_SDS * np.sqrt(var[:-1] + var[1:]), FALL_SHARE * f.new_um[f.owner[b]])
     fell = (f.owner[a] == f.owner[b]) & (part[a] == part[b]) & (h.value_um[a] - h.value_um[b] > least)
-    fell &= b != last_readings(f)[f.owner[b]]
+    if not last_too:
+        fell &= b != last_readings(f)[f.owner[b]]
     return b[fell], a[fell]
 
 

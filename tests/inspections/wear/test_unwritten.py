@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from inspections.wear.arrays import Kind, Method, build
+from inspections.wear.backtest import hide_and_tell, score
 from inspections.wear.fit import fit_fleet
 from inspections.wear.forecast import forecast
 from inspections.wear.path import path
@@ -61,11 +62,35 @@ def test_a_level_said_to_be_unknown_keeps_the_doubt_of_its_words(population):
     assert result.max_days[0, 0] < 0.3 * result.max_days[0, 2]
 
 
-def test_a_fall_at_the_last_reading_is_left_to_the_earlier_date(population):
+def test_a_fall_at_the_last_reading_is_weighed_and_the_earlier_date_governs(population):
+    """Nothing later speaks, so a person is asked at once and the date stays the earlier one until the answer."""
     result = forecast(fleet([*BEFORE, AFTER[0]], BEFORE), population)
-    assert np.isnan(result.unwritten).all()
+    assert result.unwritten[0, 0] > 0.9
+    assert result.unwritten_at[0] == 4
+    assert np.isnan(result.unwritten[1]).all() and result.unwritten_at[1] == -1
     assert result.max_days[0, 2] == pytest.approx(result.max_days[1, 2], abs=500)
     assert result.max_days[0, 1] < 400
+
+
+def test_a_slip_of_the_unit_at_the_last_reading_is_asked_nothing_of(population):
+    slip = forecast(fleet([*BEFORE, reading(44.0, 260.0 / 25.4)]), population)
+    assert slip.unwritten[0, 2] > 0.9
+
+
+def test_of_two_falls_the_one_at_the_last_reading_is_asked_about(population):
+    rows = [*BEFORE, *AFTER, reading(77.0, 192.0), reading(88.0, 210.0), reading(99.0, 135.0)]
+    result = forecast(fleet(BEFORE, rows), population)
+    assert result.unwritten_at[1] == 9
+    assert result.unwritten[1, 0] > 0.9
+
+
+def test_the_backtest_weighs_a_fall_before_what_it_hides():
+    """Drawn without the engine: of every third bearing the second life is not written; its last reading is hidden."""
+    told = hide_and_tell(_renewed_fleet(False))
+    silent = told.bearing % 3 == 0
+    found = score(told.value_um[silent], told.ours[silent])
+    assert 25.0 <= found.below[2] <= 75.0  # read as steady wear, nine in ten lie above their even quantile
+    assert found.loss_um < 5.0
 
 
 def test_the_drawn_path_has_the_events_of_the_record(population):
