@@ -34,9 +34,13 @@ Apply = Callable[[Sequence[tuple[Body, Stamp]]], None]
 
 @dataclass(frozen=True)
 class Kind:
-    """A kind of entry: it adds a row of `model`, or changes rows by `apply`, or (neither) only stands in the ledger."""
+    """A kind of entry: it adds a row of `model`, or changes rows by `apply`, or (neither) only stands in the ledger.
+
+    `words` is what a reader sees instead of the name.
+    """
 
     name: str
+    words: str
     model: type[Recorded] | None = None
     apply: Apply | None = None
     fields: "tuple[models.Field[Any, Any], ...]" = field(default=())
@@ -45,13 +49,15 @@ class Kind:
 _KINDS: dict[str, Kind] = {}
 
 
-def register(name: str, model: type[Recorded] | None = None, *, apply: Apply | None = None) -> None:
-    """Make a kind known. Registering the same kind twice is refused: two apps would read each other's entries."""
+def register(
+    name: str, words: str, model: type[Recorded] | None = None, *, apply: Apply | None = None
+) -> None:
+    """Make a kind known, with its words for a reader. Registering the same kind twice is refused: two apps would read each other's entries."""
     known = _KINDS.get(name)
     if known and (known.model is not model or known.apply is not apply):
         raise ValueError(f"the kind of entry '{name}' is registered already; choose another word")
     fields = _own_fields(model) if model else ()
-    _KINDS[name] = Kind(name, model, apply, fields)
+    _KINDS[name] = Kind(name, words, model, apply, fields)
 
 
 def kind(name: str) -> Kind:
@@ -68,6 +74,11 @@ def kind(name: str) -> Kind:
         raise LookupError(
             f"no kind of entry is called '{name}'; known are: {', '.join(sorted(_KINDS))}"
         ) from None
+
+
+def words_of(name: str) -> str:
+    """What a reader sees instead of a kind's name; of one that nobody registered, the name as it stands."""
+    return _KINDS[name].words if name in _KINDS else name
 
 
 def all_kinds() -> list[Kind]:

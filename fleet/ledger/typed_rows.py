@@ -36,7 +36,7 @@ class Expected:
         if kinds.kind(kind).model:
             rows = self.rows.setdefault(kind, {})
             if thing in rows:
-                self.faults.append(f"{kind} {thing}: two entries add it.")
+                self.faults.append(f"{kinds.words_of(kind)} {thing}: two entries add it.")
             if thing is not None:
                 rows[thing] = body, entry
         elif kind in ("withdrawal", "revision"):
@@ -55,7 +55,9 @@ class Expected:
                 self.faults.append(f"An entry of the act {act} changes a row and does not say which.")
                 continue
             if known is None:
-                self.faults.append(f"{body['of']} {row}: an entry changes it, and none added it.")
+                self.faults.append(
+                    f"{kinds.words_of(body['of'])} {row}: an entry changes it, and none added it."
+                )
             elif "set" in body:
                 known[0].update(body["set"])
             else:
@@ -78,7 +80,7 @@ def check_rows(expected: Expected) -> tuple[int, list[str]]:
         for read, found in _of_table(known, known.model, rows, expected.withdrawn):
             n += read
             faults += found
-        faults += [f"{known.name} {pk}: its entry is there, its row is not." for pk in rows]
+        faults += [f"{known.words} {pk}: its entry is there, its row is not." for pk in rows]
     return n, faults
 
 
@@ -98,21 +100,21 @@ def _of_table(
         for row in chunk:
             said = expected.pop(row[0], None)
             if said is None:
-                faults.append(f"{known.name} {row[0]}: a row that no entry stands for.")
+                faults.append(f"{known.words} {row[0]}: a row that no entry stands for.")
                 continue
             body, stamps = said
             if row[2:n_stamps] != stamps:
-                faults += _stamps_told(f"{known.name} {row[0]}", row[2:n_stamps], stamps)
+                faults += _stamps_told(f"{known.words} {row[0]}", row[2:n_stamps], stamps)
             for value, (name, read) in zip(row[n_stamps:], readers, strict=True):
                 if value != (meant := read(body.get(name, _ABSENT))) and not (
                     _blank(value) and _blank(meant)
                 ):
                     faults.append(
-                        f"{known.name} {row[0]}: the row differs from its entry {stamps[0]} {stamps[1]} "
+                        f"{known.words} {row[0]}: the row differs from its entry {stamps[0]} {stamps[1]} "
                         f"in {name}: '{value}', not '{meant}'."
                     )
             if row[1] != withdrawn.get(row[0]):
-                faults.append(f"{known.name} {row[0]}: whether it was withdrawn differs from its entries.")
+                faults.append(f"{known.words} {row[0]}: whether it was withdrawn differs from its entries.")
         yield len(chunk), faults
 
 

@@ -9,48 +9,49 @@ from fleet.ledger.kinds import Body, Stamp
 
 
 def register_kinds() -> None:
-    for name, model in (
-        ("site", models.Site),
-        ("outage", models.Outage),
-        ("place", models.Place),
-        ("place_facts", models.PlaceFacts),
-        ("planned_duty", models.PlannedDuty),
-        ("machine", models.Machine),
-        ("installation", models.Installation),
-        ("rotor", models.Rotor),
-        ("rotor_fitting", models.RotorFitting),
-        ("journal", models.Journal),
-        ("journal_diameter", models.JournalDiameter),
-        ("wear_class", models.WearClass),
-        ("bearing", models.Bearing),
-        ("bearing_facts", models.BearingFacts),
-        ("limit", models.Limit),
-        ("proposed_limit", models.ProposedLimit),
-        ("confirmation", models.Confirmation),
-        ("shell_half", models.ShellHalf),
-        ("shell_fitting", models.ShellFitting),
-        ("shell_state", models.ShellState),
-        ("spare", models.Spare),
-        ("work_hours", models.WorkHours),
-        ("name", models.Name),
-        ("role", models.Role),
-        ("instrument", models.Instrument),
-        ("calibration", models.Calibration),
-        ("setting", models.Setting),
-        ("reading_plan", models.ReadingPlan),
-        ("sheet", models.Sheet),
-        ("answer", models.Answer),
-        ("set_aside", models.SetAside),
-        ("attachment", models.Attachment),
+    for name, words, model in (
+        ("site", "site", models.Site),
+        ("outage", "outage", models.Outage),
+        ("place", "pump", models.Place),
+        ("place_facts", "facts of a pump", models.PlaceFacts),
+        ("planned_duty", "planned duty", models.PlannedDuty),
+        ("machine", "pump as a thing", models.Machine),
+        ("installation", "pump fitted", models.Installation),
+        ("rotor", "rotor", models.Rotor),
+        ("rotor_fitting", "rotor fitted", models.RotorFitting),
+        ("journal", "journal", models.Journal),
+        ("journal_diameter", "journal diameter", models.JournalDiameter),
+        ("wear_class", "class of wear", models.WearClass),
+        ("bearing", "bearing position", models.Bearing),
+        ("bearing_facts", "facts of the bearing", models.BearingFacts),
+        ("limit", "limit", models.Limit),
+        ("proposed_limit", "proposed limit", models.ProposedLimit),
+        ("confirmation", "second person", models.Confirmation),
+        ("shell_half", "half of a shell", models.ShellHalf),
+        ("shell_fitting", "shell fitted", models.ShellFitting),
+        ("shell_state", "state of a shell", models.ShellState),
+        ("spare", "spare", models.Spare),
+        ("work_hours", "hours of work", models.WorkHours),
+        ("name", "name", models.Name),
+        ("role", "role", models.Role),
+        ("instrument", "gauge", models.Instrument),
+        ("calibration", "calibration", models.Calibration),
+        ("setting", "plant's choice", models.Setting),
+        ("reading_plan", "layout of a sheet", models.ReadingPlan),
+        ("sheet", "sheet", models.Sheet),
+        ("answer", "answer to a question", models.Answer),
+        ("set_aside", "row set aside", models.SetAside),
+        ("attachment", "photo or document", models.Attachment),
     ):
-        kinds.register(name, model)
-    kinds.register("name_blanked")
-    for beside in (NAME, ACCOUNT, ROWS):
-        kinds.register(beside)
-    kinds.register("person")  # the name stands beside the ledger, so that it can be blanked
-    kinds.register("withdrawal", apply=_withdraw)
-    kinds.register("revision", apply=_revise)
-    kinds.register("import_withdrawal", apply=_withdraw_import)
+        kinds.register(name, words, model)
+    kinds.register("name_blanked", "name taken out")
+    kinds.register(NAME, "hash of a name")
+    kinds.register(ACCOUNT, "way to sign in")
+    kinds.register(ROWS, "hash of a sheet's rows")
+    kinds.register("person", "person")  # the name stands beside the ledger, so that it can be blanked
+    kinds.register("withdrawal", "withdrawal", apply=_withdraw)
+    kinds.register("revision", "correction", apply=_revise)
+    kinds.register("import_withdrawal", "import taken back", apply=_withdraw_import)
 
 
 def _withdraw(items: Sequence[tuple[Body, Stamp]]) -> None:

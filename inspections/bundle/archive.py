@@ -234,7 +234,8 @@ def _readme(bearing: Bearing, today: dt.date, by: Person | None) -> str:
 As known on {today.isoformat()}, asked for by {by or "someone not known"}.
 
 report.pdf     the story on paper: chart, dates, limits in force, every entry in words, who and when
-story.csv      every entry of the bearing's and its pump's chains in plain words, the newest first
+story.csv      every entry of the bearing's and its pump's chains in plain words, the newest first, under each what it
+               replaces; who recorded it, in which role and with which rights then
 readings.csv   every reading as typed and in micrometres; what was corrected or withdrawn stands beside what replaces it
 events.csv     all work and findings, of the bearing and of the whole pump
 limits.csv     every limit with its authority, document and the day from which it holds

@@ -8,7 +8,7 @@ from uuid import UUID
 from django.db.models import Q
 
 from fleet.ledger.canonical import sha256
-from fleet.models import Attachment, Bearing, Calibration, Chain, Entry, Installation, Person, Setting
+from fleet.models import Attachment, Bearing, Calibration, Chain, Entry, Installation, Person, Role, Setting
 from fleet.models.recorded import IN_ORDER
 from inspections.records.position_merge import joined_into
 
@@ -48,13 +48,16 @@ def whole(chains: Sequence[str], until: dict[str, int]) -> list[Kept]:
 
 
 def quoted(own: Iterable[Kept], chains: Sequence[str], bearing: Bearing) -> list[Kept]:
-    """Entries of other chains that a bearing's entries refer to, with the settings and calibrations that bear on it.
+    """Entries of other chains that a bearing's entries refer to, with what bears on it: settings, calibrations, and the
+    roles, given and ended, of whoever the entries name.
 
     Entries of other bearings and pumps are left out: they are no part of this story.
     """
     texts = [one.text for one in own]
     rows = Setting.objects.filter(Q(site=bearing.place.site_id) | Q(site__isnull=True))
     wanted = _ids(texts) | set(rows.values_list("pk", flat=True))
+    roles = Role._base_manager.filter(Q(site=bearing.place.site_id) | Q(site=None), person__in=sorted(wanted))
+    wanted |= set(roles.values_list("pk", flat=True))
     gauges = Calibration.objects.filter(instrument__in=wanted).values_list("pk", flat=True)
     wanted |= set(gauges)
     wanted |= set(Attachment.objects.filter(about__in=list(gauges)).values_list("pk", flat=True))

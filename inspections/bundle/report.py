@@ -9,7 +9,8 @@ from fleet.models import Bearing, Limit, Seal
 from inspections.forecasts import bearing_facts, sentences
 from inspections.forecasts.figures import Figures
 from inspections.forecasts.wear_inputs import Known
-from inspections.story.audit_trail import LIMITS, LedgerStory
+from inspections.story.audit_trail import LedgerStory
+from inspections.story.entry_words import LIMITS
 from inspections.trend import charts
 from inspections.trend.values import Trend
 

@@ -10,23 +10,29 @@ from dataclasses import dataclass, field
 from typing import Any
 from uuid import UUID
 
+from fleet.clock import today_in
 from fleet.ledger.canonical import plain
+from fleet.measuring_methods import Spread
 from fleet.models import Bearing, Limit, Person, Recorded
 from fleet.plant.calibration import doubts
 from fleet.sheets.export import csv_bytes
 from inspections.bundle.quoted_entries import Kept
 from inspections.models import Event, Reading, reading_columns
 from inspections.story.audit_trail import LedgerStory
+from inspections.story.uncertainty import spreads, uncertainty_of
 
 STORY = (
     "day",
     "kind",
     "what",
     "who",
+    "roles",
+    "rights",
     "source",
     "recorded_at",
     "days_late",
     "changed",
+    "replaces",
     "chain",
     "entry",
     "hash",
@@ -46,6 +52,7 @@ CHANGED = (
 RECORDED = ("recorded_by", "recorded_at", "chain", "entry")
 READINGS = (
     *(column.removesuffix("_id") for column in reading_columns() if column not in TIES),
+    "uncertainty_um",
     "gauge_doubt",
     *CHANGED,
     *RECORDED,
@@ -148,10 +155,13 @@ def story_csv(told: LedgerStory) -> bytes:
             line.kind_words,
             line.what,
             line.who,
+            line.roles,
+            line.rights,
             line.source or "typed in the site",
             plain(line.recorded_at),
             line.days_late,
             line.withdrawn,
+            line.replaces,
             line.chain,
             line.n,
             line.hash,
@@ -164,12 +174,15 @@ def story_csv(told: LedgerStory) -> bytes:
 def readings_csv(bearing: Bearing, changes: Changes) -> bytes:
     """Every reading, withdrawn ones too, with the figure as typed and in um."""
     rows = list(Reading.objects.filter(bearing=bearing).select_related("instrument"))
-    said = doubts((row.instrument_id, row.on) for row in rows)
-    return _table(READINGS, rows, changes, lambda row: _of_reading(row, said))
+    said, trust = doubts((row.instrument_id, row.on) for row in rows), spreads(today_in("UTC"))
+    return _table(READINGS, rows, changes, lambda row: _of_reading(row, said, trust))
 
 
-def _of_reading(row: Reading, said: Mapping[tuple[UUID, Any], str]) -> dict[str, Any]:
+def _of_reading(
+    row: Reading, said: Mapping[tuple[UUID, Any], str], trust: Mapping[str, Spread]
+) -> dict[str, Any]:
     return {
+        "uncertainty_um": uncertainty_of(row.method, row.value_um, trust),
         "instrument": row.instrument or "",
         "conditions": ", ".join(sorted(row.conditions)),
         "gauge_doubt": said.get((row.instrument_id, row.on), "") if row.instrument_id else "",

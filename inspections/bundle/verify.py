@@ -29,7 +29,8 @@ FORMAT = 2
 UNBOUND = ("about.json", "entries.jsonl", "files.json", "seal.json")
 READINGS = words(
     """on last_on precision note job quantity basis end clock stage method instrument step_um typed unit value_um low_um
-    high_um repeat counts not_for_wear not_for_wear_because conditions measured_by checked_by gauge_doubt"""
+    high_um repeat counts not_for_wear not_for_wear_because conditions measured_by checked_by
+    uncertainty_um gauge_doubt"""
 )
 EVENTS = words(
     """on last_on precision place whole_pump kind half shell reason outcome contact_percent note job done_by checked_by
@@ -42,8 +43,8 @@ BESIDE = words(
 )
 TABLES = {"readings": READINGS, "events": EVENTS, "limits": LIMITS}
 # Worked out by the site from entries of gauges and settings: bound by the table's hash alone.
-BY_HASH = ("gauge_doubt",)
-STORY = words("day kind what who source recorded_at days_late changed chain entry hash")
+BY_HASH = ("gauge_doubt", "uncertainty_um")
+STORY = words("day kind what who roles rights source recorded_at days_late changed replaces chain entry hash")
 # A spreadsheet takes none of these for a formula behind an apostrophe, which the site has put there.
 GUARDED = re.compile("'+[=+@\t\r\n\uff1d\uff0b\uff0d\uff20-]")
 CLAIM = "Nothing in this bundle was changed or removed since the seal of "

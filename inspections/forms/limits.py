@@ -12,7 +12,7 @@ from fleet.models import Authority, Bearing, LimitUse
 from inspections.forms.correcting import REASON
 from inspections.limits.doubts import own_unit
 from inspections.models import Basis
-from inspections.story.audit_trail import LIMITS
+from inspections.story.entry_words import LIMITS
 from inspections.visits.forms import UNITS, number_as_typed
 
 

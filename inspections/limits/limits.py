@@ -27,7 +27,7 @@ from fleet.models.recorded import order_of
 from fleet.plant.acts import Refused
 from fleet.plant.limits import set_limits
 from fleet.units import from_um, to_um
-from inspections.story.audit_trail import LIMITS
+from inspections.story.entry_words import LIMITS
 
 # The least, the most, and how they are called: what no register may turn round, no page may either.
 PAIRS = (

@@ -24,6 +24,15 @@ def spreads(day, settings: Any = Setting.objects) -> dict[str, Spread]:
     return {code: method.spread for code, method in METHODS.items()} | said
 
 
+def uncertainty_of(method: str, value_um: object, known: Mapping[str, Spread]) -> float | None:
+    """Standard uncertainty of one reading by a method, um; None for a bound or an interval, which has none.
+
+    >>> uncertainty_of("", 152, {}), uncertainty_of("", None, {})
+    (13.0, None)
+    """
+    return None if value_um is None else known.get(method, NOT_NAMED).sd_um
+
+
 def beyond_strip(um: float, strip: str) -> tuple[str, float] | None:
     """The bound that a value outside a strip's range stands for: (">", um) or ("<", um); None inside, or for no strip.
 

@@ -9,12 +9,15 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_safe
 
+from fleet.formatting import day, um
 from fleet.models import Person
 from fleet.web.bearing_addresses import bearing_address
-from inspections.models import Attendance, Closing, EventKind, Stage, Visit
+from inspections.models import Attendance, Closing, EventKind, Reading, Stage, Visit
 from inspections.records.openings import NotRecorded
+from inspections.story.audit_trail import late_words
 from inspections.story.conditions import EXCEPTIONS
 from inspections.story.decided_words import DECIDED_WORDS
+from inspections.story.uncertainty import uncertainty_of
 from inspections.views.closing_list import lines_of
 from inspections.views.record import left_out_words, who_of
 from inspections.views.record_close import decision_of
@@ -133,7 +136,7 @@ def receipt(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     context = screen_context(
         desk,
         lines=[
-            (with_words(desk, one), desk.rules.verdict_on(one), who_of(desk, one))
+            (with_words(desk, one), desk.rules.verdict_on(one), who_of(desk, one), _beside(desk, one))
             for one in desk.record.readings
         ],
         events=events_in_words(desk),
@@ -179,6 +182,19 @@ def _typed_in_on(desk: Desk, visit: Visit) -> dt.date | None:
         return None
     day = visit.recorded_at.astimezone(ZoneInfo(desk.bearing.place.site.time_zone)).date()
     return day if day > visit.opened_on and day > (visit.closed_on or visit.opened_on) else None
+
+
+def _beside(desk: Desk, one: Reading) -> str:
+    """What stands beside a reading whoever likes it or not: its standard uncertainty, and how late it was recorded."""
+    zone = ZoneInfo(desk.bearing.place.site.time_zone)
+    words = []
+    if (sd_um := uncertainty_of(one.method, one.value_um, desk.record.trust)) is not None:
+        words.append(f"Standard uncertainty {um(sd_um)}.")
+    if late := late_words(one.on, one.recorded_at.astimezone(zone).date()):
+        claim = one.entered_at
+        typed = f"; the device says it was typed on {day(claim.astimezone(zone).date())}" if claim else ""
+        words.append(f"Recorded {late}{typed}.")
+    return " ".join(words)
 
 
 @require_safe

@@ -19,8 +19,10 @@ from django.core.management import CommandError, call_command
 
 from fleet.models import Entry, ProposedLimit, Seal
 from fleet.plant import confirmations
+from fleet.plant.accounts import end_role
 from fleet.plant.acts import withdraw
 from fleet.plant.limits import set_limits
+from fleet.plant.people import give_role
 from inspections.bundle import archive, report, verify
 from inspections.limits import choices
 from inspections.records.corrections import correct_reading
@@ -94,6 +96,26 @@ def test_both_versions_of_a_corrected_reading_stand_in_it(folder):
     assert (wrong["changed"], wrong["changed_because"], right["changed"]) == ("withdrawn", "typed wrong", "")
     assert wrong["replaced_by"] == f"{right['chain']} {right['entry']}"
     assert right["replaces"] == f"{wrong['chain']} {wrong['entry']}"
+
+
+def test_the_roles_of_whoever_recorded_are_in_it_given_and_ended(bearing, tmp_path):
+    site, who = bearing.place.site, makers.a_person(name="R. Ole")
+    role = give_role(person=who, role="mechanic", site=site, by=makers.somebody())
+    makers.a_reading(bearing=bearing, value="0.166", unit="mm", by=who.pk)
+    end_role(role=role, reason="moved on", by=makers.somebody())
+    out = tmp_path / "bundle"
+    call_command("export_history", "Lift 1", "DE", out=out, stdout=io.StringIO())
+    code, words = checked(out)
+    assert code == 0, words
+    told = next(row for row in rows(out, "story.csv") if "typed 0.166 mm" in row["what"])
+    assert told["roles"] == "mechanic at Own site" and "record" in told["rights"].split(", ")
+    entries = [json.loads(line)["text"] for line in (out / "entries.jsonl").read_text().splitlines()]
+    about_role = [json.loads(text)["kind"] for text in entries if str(role.pk) in text]
+    assert sorted(about_role) == ["role", "withdrawal"]
+    by_value = {row["typed"]: row for row in rows(out, "readings.csv")}
+    assert by_value["0.166"]["uncertainty_um"]
+    replaced = [row for row in rows(out, "story.csv") if row["replaces"]]
+    assert len(replaced) == 1 and "typed 0.150 mm" in replaced[0]["replaces"]
 
 
 def test_it_holds_the_photo_as_it_came_and_the_gauge_that_was_used(folder):

@@ -1,12 +1,20 @@
 """The auditor's page: every entry in words, both versions of a correction, as known on a day, a constant number of questions."""
 
 import datetime as dt
+import html
+import re
+from uuid import uuid4
 
 import pytest
 
+from fleet.ledger import kinds
 from fleet.models import Entry
-from inspections.records.corrections import correct_reading
+from fleet.plant.accounts import end_role
+from fleet.plant.people import add_person, give_role
+from inspections.models import MeterEntry
+from inspections.records.corrections import correct_reading, set_counting, withdraw
 from inspections.story.audit_trail import ledger_story
+from inspections.story.entry_words import entry_words
 from tests import makers
 
 pytestmark = pytest.mark.django_db
@@ -14,6 +22,10 @@ pytestmark = pytest.mark.django_db
 
 def _address(bearing):
     return f"/bearings/{bearing.place.tag}/{bearing.name}/history/"
+
+
+def _plain(words):
+    return words.replace("\u00a0", " ")
 
 
 def test_every_entry_of_the_bearings_chain_has_its_line():
@@ -84,3 +96,103 @@ def test_a_long_history_asks_as_much_as_a_short_one(client, django_assert_max_nu
 def test_another_sites_history_is_not_there(client):
     client.force_login(makers.an_account(role="auditor", site=makers.a_site()))
     assert client.get(_address(makers.a_bearing())).status_code == 404
+
+
+def test_a_withdrawal_says_of_what_with_day_station_and_value_and_a_replacement_what_it_replaces():
+    bearing = makers.a_bearing()
+    reading = makers.a_reading(bearing=bearing, value="0.051", station="in-6")
+    new = correct_reading(reading=reading, value="0.151", reason="typed wrong", by=makers.somebody())
+    lines = ledger_story(bearing).lines
+    old_line, new_line = (
+        next(one for one in lines if (one.thing, one.kind) == (pk, "reading")) for pk in (reading.pk, new.pk)
+    )
+    taken = next(one for one in lines if one.kind == "withdrawal")
+    for words in (_plain(taken.what), _plain(new_line.replaces)):
+        assert "reading of 9 Mar 2020" in words and "at in-6 (typed 0.051 mm)" in words
+        assert f"entry no. {old_line.n} " in words
+    assert "in its place: reading of 9 Mar 2020" in _plain(taken.what) and "typed 0.151 mm" in taken.what
+    assert "typed 0.151 mm" in old_line.withdrawn
+    assert lines.index(old_line) == lines.index(new_line) + 1  # both stand together
+
+
+def test_both_versions_stand_together_however_far_the_day_was_put_right():
+    bearing = makers.a_bearing()
+    wrong = makers.a_reading(bearing=bearing, on=dt.date(1998, 3, 9))
+    for year in (2004, 2010):
+        makers.a_reading(bearing=bearing, on=dt.date(year, 3, 9))
+    new = correct_reading(reading=wrong, on=dt.date(2018, 3, 9), reason="day", by=makers.somebody())
+    readings = [one.thing for one in ledger_story(bearing).lines if one.kind == "reading"]
+    assert readings[:2] == [new.pk, wrong.pk] and len(readings) == 4
+
+
+def test_a_meter_entry_taken_back_is_told_with_its_day_and_value():
+    bearing = makers.a_bearing()
+    meter = makers.a_meter_entry(place=bearing.place, hours=41_250)
+    withdraw(row=MeterEntry.objects.get(pk=meter.pk), by=makers.somebody(), reason="other pump")
+    taken = next(one for one in ledger_story(bearing).lines if one.kind == "withdrawal")
+    assert "hour meter of 9 Mar 2020, entry no. " in _plain(taken.what) and "41 250 h" in _plain(taken.what)
+
+
+def test_a_correction_says_what_stood_there_before_in_words():
+    bearing = makers.a_bearing()
+    reading = makers.a_reading(bearing=bearing)
+    set_counting(reading=reading, counts=False, reason="cold shell", by=makers.somebody())
+    change = next(one for one in ledger_story(bearing).lines if one.kind == "revision")
+    assert "counts no, before yes" in change.what and "typed 0.150 mm" in change.what
+
+
+def test_what_was_moved_to_the_other_bearing_of_the_pump_names_it():
+    place = makers.a_place(tag="Lift 7")
+    bearing, other = (makers.a_bearing(place=place, position=name) for name in ("DE", "NDE"))
+    reading = makers.a_reading(bearing=bearing)
+    correct_reading(reading=reading, bearing=other, reason="wrong end of the pump", by=makers.somebody())
+    there = next(one for one in ledger_story(other).lines if one.kind == "reading")
+    gone = next(one for one in ledger_story(bearing).lines if one.kind == "reading")
+    assert "of Lift 7 DE" in there.replaces and "of Lift 7 NDE" in gone.withdrawn
+
+
+def test_the_role_that_the_recorder_held_then_stays_when_it_ends_and_a_later_one_is_not_read_back():
+    bearing = makers.a_bearing()
+    site = bearing.place.site
+    who = add_person(name="R. Ole")
+    first = give_role(person=who, role="mechanic", site=site, by=makers.somebody())
+    reading = makers.a_reading(bearing=bearing, by=who.pk)
+    end_role(role=first, reason="moved on", by=makers.somebody())
+    give_role(person=who, role="engineer", site=site, by=makers.somebody())
+    later = makers.a_reading(bearing=bearing, on=dt.date(2021, 3, 4), by=who.pk)
+    by_thing = {one.thing: one for one in ledger_story(bearing).lines}
+    assert by_thing[reading.pk].roles == f"mechanic at {site}"
+    assert "record" in by_thing[reading.pk].rights and "set limits" not in by_thing[reading.pk].rights
+    assert by_thing[later.pk].roles == f"engineer at {site}" and "set limits" in by_thing[later.pk].rights
+
+
+def test_uncertainty_and_role_stand_beside_each_reading_on_the_page(client):
+    client.force_login(makers.an_account(role="auditor"))
+    bearing = makers.a_bearing()
+    makers.a_reading(bearing=bearing, method="plastic_strip")
+    page = html.unescape(client.get(_address(bearing)).content.decode())
+    assert "standard uncertainty 10\u00a0µm" in page and "recorded as no role" in page
+
+
+def test_every_kind_of_entry_has_words_without_an_underscore():
+    assert not [one.name for one in kinds.all_kinds() if not one.words or "_" in one.words]
+
+
+def test_no_name_of_a_kind_or_field_is_shown_raw_whatever_a_bearings_chain_holds():
+    body = {
+        "id": str(uuid4()),
+        "bearing_id": str(uuid4()),
+        "load_side": "bottom",
+        "journal_diameter_um": "100000",
+    }
+    words = entry_words("bearing_facts", body)
+    assert words.startswith("Facts of the bearing: load side bottom, journal diameter 100")
+    assert not re.search("[a-z]_[a-z]", words) and body["bearing_id"] not in words
+
+
+def test_entries_are_told_in_the_order_of_recording_whatever_the_clock_said():
+    bearing = makers.a_bearing()
+    for value in ("0.150", "0.151"):
+        makers.a_reading(bearing=bearing, value=value)
+    lines = [one for one in ledger_story(bearing).lines if one.kind == "reading"]
+    assert [one.number for one in lines] == sorted((one.number for one in lines), reverse=True)

@@ -71,6 +71,7 @@ def test_a_paper_sheet_typed_in_later_keeps_both_days():
     page = said(client.post(at(bearing, "close/"), {"decided": "close up", "listed": "yes"}, follow=True))
     shown = f"{today:%b} {today.year}"
     assert "Typed in from a sheet on" in page and shown in page
+    assert "Recorded 7 months later." in page and "Standard uncertainty" in page
     visit.refresh_from_db()
     assert visit.closed_on == day and Decision.objects.get().on == day
     history = client.get(f"/bearings/{bearing.place.tag}/{bearing.name}/history/")
