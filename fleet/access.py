@@ -28,6 +28,7 @@ MAY: dict[str, frozenset[str]] = {
     "set limits": frozenset({Word.ENGINEER}),
     "confirm shells": frozenset({Word.FOREMAN, Word.ENGINEER}),
     "export": frozenset({Word.ENGINEER, Word.PLANNER, Word.AUDITOR}),
+    "audit": frozenset({Word.ENGINEER, Word.AUDITOR, Word.ADMINISTRATOR}),
     "work dates out": frozenset({Word.ENGINEER, Word.PLANNER}),
     "people and sites": frozenset({Word.ADMINISTRATOR}),
 }

@@ -11,13 +11,20 @@ class FleetConfig(AppConfig):
         from django.contrib.auth.signals import user_logged_in
         from django.db.models.signals import post_migrate
 
-        from fleet import checks  # noqa: F401  it registers the start-up checks
+        from fleet import (
+            checks,  # noqa: F401  it registers the start-up checks
+            jobs,
+        )
         from fleet.importing.sheet_kinds import register_loaders
         from fleet.ledger.guard import install_guards
+        from fleet.plant import record_checks
         from fleet.plant.entry_kinds import register_kinds
         from fleet.web import audit_log, sessions
 
         audit_log.listen()
+        jobs.register(
+            record_checks.WORK, "checking the whole record", record_checks.check, right=record_checks.RIGHT
+        )
         user_logged_in.connect(sessions.note_the_start, dispatch_uid="session began")
         register_kinds()
         register_loaders()

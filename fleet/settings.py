@@ -224,6 +224,16 @@ if not PLAIN_HTTP:
 # HSTS preload lists are for public names; a plant's site lives on an inner network.
 SILENCED_SYSTEM_CHECKS = ["security.W021"]
 
+# `manage.py seal --mail` sends seals to these addresses, through this server; nothing else is ever mailed.
+SEAL_MAIL_TO = _words("SEAL_MAIL_TO")
+MAIL_FROM = os.environ.get("MAIL_FROM", "bearing-record@localhost")
+EMAIL_HOST = os.environ.get("MAIL_HOST", "localhost")
+EMAIL_PORT = _whole_number("MAIL_PORT", 25)
+EMAIL_HOST_USER = os.environ.get("MAIL_USER", "")
+EMAIL_HOST_PASSWORD = os.environ.get("MAIL_PASSWORD", "")
+EMAIL_USE_TLS = _yes_or_no("MAIL_TLS", False)
+EMAIL_TIMEOUT = 20
+
 # One line of JSON for each sign-in and refusal: to a file of AUDIT_LOG, else among the site's own output.
 AUDIT_LOG = os.environ.get("AUDIT_LOG", "")
 LOGGING = {

@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from fleet.views import brought, importing, jobs, names, people, plans, second_factor, sign_in, sites
+from fleet.views import brought, importing, jobs, names, people, plans, proof, second_factor, sign_in, sites
 
 urlpatterns = [
     path("sign-in/", sign_in.SignIn.as_view(), name="sign-in"),
@@ -18,6 +18,11 @@ urlpatterns = [
     path("sites/", sites.sites, name="sites"),
     path("people/<int:account_id>/", people.change, name="people-change"),
     path("bearings/<str:pump>/<str:position>/names/", names.names, name="bearing-names"),
+    path("proof/", proof.proof, name="proof"),
+    path("proof/seal/", proof.take_seal, name="take-seal"),
+    path("proof/hold/", proof.hold_seal, name="hold-seal"),
+    path("proof/check/", proof.check_record, name="check-record"),
+    path("proof/who/", proof.who, name="who-may"),
     path("jobs/<uuid:job_id>/", jobs.job, name="job"),
     path("import/", importing.sheets, name="import"),
     path("import/template/<slug:holds>/", importing.template, name="import-template"),

@@ -112,6 +112,15 @@ TABLE: dict[str, dict[str, int]] = {
     "sites": dict.fromkeys((*ROLES, "stranger"), 403) | {"administrator": 200, "out": SIGN_IN},
     "people-change": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     "choices": ALL | {"stranger": 200, "out": SIGN_IN},
+    **dict.fromkeys(
+        ("proof", "who-may"),
+        dict.fromkeys(ROLES, 403)
+        | {"engineer": 200, "auditor": 200, "administrator": 200, "stranger": 200, "out": SIGN_IN},
+    ),
+    **dict.fromkeys(
+        ("take-seal", "hold-seal", "check-record"),
+        dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
+    ),
     "gauges": ALL | {"stranger": 200, "out": SIGN_IN},
     "gauge": ALL | {"stranger": 200, "out": SIGN_IN},
     "gauge-recall": dict.fromkeys(ROLES, 403)

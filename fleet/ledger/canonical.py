@@ -166,6 +166,30 @@ def audit_path(leaves: Sequence[bytes], index: int) -> list[bytes]:
     return path
 
 
+def root_by_path(leaf: bytes, index: int, size: int, path: Sequence[str]) -> str | None:
+    """The root, as hex, that a leaf and its audit path lead to (RFC 9162, 2.1.3.2); None where the path does not fit.
+
+    Examples
+    --------
+    >>> leaves = [b"a", b"b", b"c"]
+    >>> way = [step.hex() for step in audit_path(leaves, 2)]
+    >>> root_by_path(b"c", 2, 3, way) == tree_root(leaves).hex()
+    True
+    """
+    at, last, found = index, size - 1, leaf_hash(leaf)
+    for step in map(bytes.fromhex, path):
+        if last == 0:
+            return None
+        if at % 2 or at == last:
+            found = hashlib.sha256(b"\x01" + step + found).digest()
+            while not at % 2 and at:
+                at, last = at // 2, last // 2
+        else:
+            found = hashlib.sha256(b"\x01" + found + step).digest()
+        at, last = at // 2, last // 2
+    return found.hex() if last == 0 and 0 <= index < size else None
+
+
 def _level_above(level: Sequence[bytes]) -> list[bytes]:
     paired = [hashlib.sha256(b"\x01" + level[i] + level[i + 1]).digest() for i in range(0, len(level) - 1, 2)]
     return [*paired, *level[-1:]] if len(level) % 2 else paired

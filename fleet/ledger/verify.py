@@ -12,6 +12,7 @@ from typing import Any
 from fleet.bulk import without_collecting
 from fleet.ledger.beside import Look, look_beside
 from fleet.ledger.canonical import GENESIS, plain, sha256
+from fleet.ledger.one_moment import as_at_one_moment
 from fleet.ledger.seal import root_of
 from fleet.ledger.typed_rows import Expected, check_rows
 from fleet.models.ledger import Chain, Entry, Seal
@@ -39,7 +40,7 @@ def verify(*, rows: bool = True) -> Findings:
     """Recompute all hashes, links, heads and seals; with `rows`, also compare the typed rows, and what stands beside."""
     found, expected = Findings(), Expected()
     heads: dict[str, list[str]] = {}
-    with without_collecting():
+    with without_collecting(), as_at_one_moment():
         for entry in _entries():
             found.n_entries += 1
             body = _check_entry(entry, heads, found)

@@ -6,6 +6,9 @@ from fleet import models
 from fleet.ledger import kinds
 from fleet.ledger.commitments import ACCOUNT, NAME, ROWS
 from fleet.ledger.kinds import Body, Stamp
+from fleet.ledger.outside_seals import TAKEN
+
+CHECKED = "record_checked"  # what a check of the whole record looked at and found
 
 
 def register_kinds() -> None:
@@ -48,6 +51,8 @@ def register_kinds() -> None:
     kinds.register(NAME, "hash of a name")
     kinds.register(ACCOUNT, "way to sign in")
     kinds.register(ROWS, "hash of a sheet's rows")
+    kinds.register(TAKEN, "seal taken out")
+    kinds.register(CHECKED, "check of the record")
     kinds.register("person", "person")  # the name stands beside the ledger, so that it can be blanked
     kinds.register("withdrawal", "withdrawal", apply=_withdraw)
     kinds.register("revision", "correction", apply=_revise)

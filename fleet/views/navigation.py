@@ -21,8 +21,11 @@ def navigation(request: HttpRequest) -> dict:
     if user is None or not user.is_authenticated:
         return {}
     pages = []
-    governs = may(user, "people and sites")
-    for name, label in (*PAGES, *((("people", "People"),) if governs else ())):
+    # Who records finds the proof from the page of the record; for who only looks it is a page of its own.
+    may_audit = may(user, "audit")
+    audits = (("proof", "Proof"),) if may_audit and not may(user, "record") else ()
+    governs = (("people", "People"),) if may(user, "people and sites") else ()
+    for name, label in (*PAGES, *audits, *governs):
         try:
             url = reverse(name)
         except NoReverseMatch:
@@ -31,6 +34,7 @@ def navigation(request: HttpRequest) -> dict:
     unread = user.notices.filter(read_at=None).order_by("at") if user.has_notices else ()
     return {
         "nav": pages,
+        "may_audit": may_audit,
         "signed_in_as": words_for(user),
         "find_text": request.GET.get("find", ""),
         "notices": list(unread),

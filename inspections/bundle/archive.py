@@ -28,7 +28,7 @@ from inspections.forecasts.provenance import relied
 from inspections.story.audit_trail import ledger_story
 from inspections.trend import assembly
 
-FORMAT = 2  # of the bundle; one without this number holds a checker of its own time
+FORMAT = 3  # of the bundle; one without this number holds a checker of its own time
 AT_LEISURE = 2  # times a bundle is made without the chains locked
 CHECKER = Path(__file__).with_name("verify.py")
 # Equal bundles give equal zip files but for the seal: the archive carries no moment of its own.

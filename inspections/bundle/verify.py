@@ -24,7 +24,7 @@ from typing import Any
 
 words = str.split
 GENESIS = "0" * 64
-FORMAT = 2
+FORMAT = 3
 # These hold the bundle's own entry, or are made behind it: checked by what stands in them, not by a hash in that entry.
 UNBOUND = ("about.json", "entries.jsonl", "files.json", "seal.json")
 READINGS = words(

@@ -30,9 +30,9 @@ from django.core.management import call_command
 from django.db import transaction
 
 from fleet.ledger.canonical import GENESIS, canonical, sha256
+from fleet.ledger.outside_seals import compared, read_paper
 from fleet.ledger.seal import leaves, root_of, seal_now
 from fleet.ledger.verify import verify
-from fleet.management.commands.verify_records import compared
 from fleet.models import Chain, Entry, Seal
 from inspections.models import Reading
 from inspections.records.corrections import correct_reading, set_not_for_wear
@@ -164,7 +164,9 @@ def alterations(n: int, rng: random.Random, kept: dict) -> Counter:
                 touched = alter(rng, what)
                 if anew:
                     write_anew()
-                faults = verify(rows=False).faults + compared(Path("kept.json"), kept)
+                faults = verify(rows=False).faults + compared(
+                    "kept.json", read_paper(json.dumps(kept), "kept.json")
+                )
                 under = any(at <= covered.get(chain, 0) for chain, at in touched)
                 counts[what, anew, under, bool(faults)] += 1
                 counts["named"] += any(chain in fault for chain, _ in touched for fault in faults)
@@ -189,7 +191,10 @@ def lawful(n: int, rng: random.Random) -> int:
                 some_record(rng, rng.randint(1, 2))
                 paper_now()
                 found = verify()
-                alarms += bool(found.faults or (before and compared(Path("kept.json"), before)))
+                alarms += bool(
+                    found.faults
+                    or (before and compared("kept.json", read_paper(json.dumps(before), "kept.json")))
+                )
                 raise Undo
         except Undo:
             pass

@@ -34,6 +34,18 @@ SAYS = {
         "kinds": {"reading": []},
         "reason": "read by the wrong plan",
     },
+    "seal_taken": {"seal": 3, "hash": "ab" * 32, "how": "downloaded"},
+    "record_checked": {
+        "entries": 12,
+        "chains": 3,
+        "seals": 1,
+        "rows": 9,
+        "looked_at": [{"what": "names of people", "n": 2, "faults": 0}],
+        "not_covered": ["passwords"],
+        "n_faults": 0,
+        "faults": [],
+        "last_seal_at": "2026-03-09T06:30:00.125000Z",
+    },
 }
 
 

@@ -1,4 +1,4 @@
-"""Seal every chain's head now: `manage.py seal [--out FILE]`."""
+"""Seal every chain's head now: `manage.py seal [--out FILE] [--mail]`."""
 
 from pathlib import Path
 from typing import Any, TextIO
@@ -8,7 +8,8 @@ from django.db import transaction
 
 from fleet.ledger.canonical import canonical
 from fleet.ledger.seal import seal_now
-from fleet.plant.acts import COMMAND_LINE
+from fleet.plant import witnesses
+from fleet.plant.acts import COMMAND_LINE, Refused
 from fleet.plant.people import person_named
 
 
@@ -20,10 +21,20 @@ class Command(BaseCommand):
             "--out", metavar="FILE", type=Path, help="write the seal and all leaves, to leave the house"
         )
         parser.add_argument(
+            "--mail",
+            action="store_true",
+            help="send the seal to the addresses of SEAL_MAIL_TO, to be kept there",
+        )
+        parser.add_argument(
             "--by", metavar="NAME", default=COMMAND_LINE, help="who seals; else 'command line'"
         )
 
-    def handle(self, *args: Any, out: Path | None, by: str, **_: Any) -> None:
+    def handle(self, *args: Any, out: Path | None, by: str, mail: bool = False, **_: Any) -> None:
+        if mail and out:
+            raise CommandError("Give --out or --mail, not both; each makes a seal of its own.", returncode=2)
+        if mail:
+            self.send(by)
+            return
         paper = opened(out) if out else None
         try:
             with transaction.atomic():
@@ -44,6 +55,15 @@ class Command(BaseCommand):
             if out
             else "Give --out FILE to write what can leave the house: only a seal kept outside proves anything."
         )
+
+    def send(self, by: str) -> None:
+        """Seal and mail; exit code 2 where no server took it."""
+        try:
+            seal, to = witnesses.mail(by=person_named(by).id)
+        except Refused as refused:
+            raise CommandError(str(refused), returncode=2) from refused
+        self.stdout.write(f"Seal {seal.n} of {seal.sealed_at:%Y-%m-%d %H:%M} UTC: {seal.root}")
+        self.stdout.write(f"Sent to {', '.join(to)}.")
 
 
 def opened(path: Path) -> TextIO:

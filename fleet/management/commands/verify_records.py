@@ -1,6 +1,5 @@
 """Recompute every chain and seal: `manage.py verify_records [--seal FILE] [--forecasts]`; 0 sound, 1 altered, 2 could not check."""
 
-import json
 from pathlib import Path
 from typing import Any
 
@@ -8,10 +7,8 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from fleet.checks import RECOMPUTED
 from fleet.ledger.beside import NOT_COVERED
-from fleet.ledger.canonical import sha256
-from fleet.ledger.seal import root_of
+from fleet.ledger.outside_seals import compared, read_paper
 from fleet.ledger.verify import Findings, verify
-from fleet.models import Entry, Seal
 
 ALTERED, COULD_NOT_CHECK = 1, 2
 SHOWN = 20
@@ -42,10 +39,10 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, seal: list[Path], forecasts: bool = False, **_: Any) -> None:
         try:
-            papers = [(path, read_seal(path)) for path in seal]
+            papers = [(path, read_paper(path.read_bytes(), path.name)) for path in seal]
             found = verify()
             for path, paper in papers:
-                found.faults += compared(path, paper)
+                found.faults += compared(path.name, paper)
             told = [one for recompute in RECOMPUTED for one in recompute()] if forecasts else []
         except Exception as trouble:  # whatever stops the reading: it must never look like "altered"
             raise CommandError(
@@ -93,37 +90,3 @@ def claim(found: Findings, papers: list[Path]) -> str:
         "Sound: nothing recorded here was changed or removed since the last seal kept outside. The last seal is of "
         f"{found.last_seal_at:%Y-%m-%d %H:%M} UTC, {compared_with}. {CANNOT_SHOW}"
     )
-
-
-def read_seal(path: Path) -> dict[str, Any]:
-    """A seal's file, which must fit together itself.
-
-    Raises
-    ------
-    ValueError
-        when the file is no seal, or was changed.
-    """
-    paper = json.loads(path.read_text("utf-8"))
-    if (
-        sha256(paper["seal"]) != paper["hash"]
-        or root_of(paper["leaves"]) != json.loads(paper["seal"])["root"]
-    ):
-        raise ValueError(f"{path} was changed, or is no file of `seal --out`.")
-    return paper
-
-
-def compared(path: Path, paper: dict[str, Any]) -> list[str]:
-    """Where the record no longer holds what a seal kept outside says."""
-    faults = []
-    number = json.loads(paper["seal"])["n"]
-    if not Seal.objects.filter(n=number, hash=paper["hash"]).exists():
-        faults.append(f"{path.name}: seal {number} is not in the record as it was handed out.")
-    for leaf in paper["leaves"]:
-        if (
-            leaf["n"]
-            and not Entry.objects.filter(chain=leaf["chain"], n=leaf["n"], hash=leaf["head"]).exists()
-        ):
-            faults.append(
-                f"{path.name}: {leaf['chain']} no longer holds what was sealed at entry {leaf['n']}."
-            )
-    return faults

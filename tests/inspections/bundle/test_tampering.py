@@ -218,7 +218,7 @@ def test_the_checker_makes_every_column_of_the_tables_anew():
     for name, headings in TABLES.items():
         if name in ("readings.csv", "events.csv", "limits.csv"):
             assert tuple(verify.TABLES[name.removesuffix(".csv")] + verify.BESIDE) == headings
-    assert set(verify.BY_HASH) == {"gauge_doubt"}
+    assert set(verify.BY_HASH) == {"gauge_doubt", "uncertainty_um"}
 
 
 @pytest.mark.sqlite  # of the bundle's files alone: no database is asked
