@@ -29,7 +29,6 @@ from inspections.records.openings import NotRecorded
 from inspections.story.conditions import EXCEPTIONS, USUAL_WORDS
 from inspections.story.uncertainty import spreads
 from inspections.visits import offline_sync, open_bearing, print_drawing, receipts
-from inspections.visits.acts import names_at
 from inspections.visits.cautions import NO_WORK, cautions_for
 from inspections.visits.device_entry import Sent
 from inspections.visits.expectations import NEW_METAL, Before, before_many, expected_for, held_for, last_at
@@ -37,6 +36,7 @@ from inspections.visits.findings import PARTS
 from inspections.visits.forms import ContactForm, WorkForm, write_cells
 from inspections.visits.offline_sync import Answer
 from inspections.visits.shell_words import for_device
+from inspections.visits.site_people import names_at
 from inspections.visits.stations import Station, planned_stations, stations_of
 from inspections.visits.trigger import opening_of
 

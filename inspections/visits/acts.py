@@ -15,7 +15,7 @@ from django.db import transaction
 from fleet import units
 from fleet.ledger.writing import Fact, write
 from fleet.measuring_methods import is_ranged
-from fleet.models import Bearing, Person, Place, Recorded
+from fleet.models import Bearing, Place, Recorded
 from fleet.models.recorded import LAST_FIRST
 from inspections.forecasts.figures import Figures, figures_hash
 from inspections.forecasts.provenance import relied
@@ -438,18 +438,6 @@ def must_be_open(visit: Visit, late: bool = False) -> None:
         raise NotRecorded(
             f"This visit was closed on {visit.closed_on}. Open a new one, or let the engineer correct the record."
         )
-
-
-def names_at(site_id: UUID, day: dt.date) -> list[Person]:
-    """The people to pick from on a shared device: who holds a role at the site, or measured there in two years."""
-    since = day - dt.timedelta(days=730)
-    rows = Reading.objects.standing().filter(bearing__place__site=site_id, on__gte=since)
-    measured = set(rows.exclude(measured_by=None).values_list("measured_by", flat=True).distinct())
-    of_site = Person.objects.filter(roles__site=site_id, roles__withdrawn_by=None)
-    return sorted(
-        {*Person.objects.filter(pk__in=measured).exclude(name=""), *of_site.exclude(name="")},
-        key=lambda p: p.folded,
-    )
 
 
 def known_row(model: type[Recorded], pk: UUID | None, by: UUID) -> Any:

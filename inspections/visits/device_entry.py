@@ -23,8 +23,9 @@ from fleet.web.bearing_search import visible
 from inspections.models import Attendance, Quantity, Reading, Stage, Visit
 from inspections.records.facts import read_station
 from inspections.records.openings import NotRecorded
-from inspections.visits.acts import MEASURED, attend, begin, names_at
+from inspections.visits.acts import MEASURED, attend, begin
 from inspections.visits.late_facts import begun_in, takes_late
+from inspections.visits.site_people import names_at
 from inspections.visits.stations import Station, station
 
 # What no text of an entry may hold: control characters but tab and line ends, and halves of a character.

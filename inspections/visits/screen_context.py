@@ -6,10 +6,10 @@ from typing import Any
 from fleet.models import Person
 from inspections.models import Event, EventKind, Reading
 from inspections.story.conditions import USUAL_WORDS
-from inspections.visits.acts import names_at
 from inspections.visits.desk import Desk
 from inspections.visits.forms import new_id
 from inspections.visits.quantities import with_station
+from inspections.visits.site_people import names_at
 from inspections.visits.stations import Station
 from inspections.visits.verdict import SIGN
 
