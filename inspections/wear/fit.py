@@ -100,12 +100,24 @@ def fit_pool(h: Histories, clock: int, known: Pool | None, *, threads: bool, car
     if not f.usable.any():
         return plain
     informed = np.bincount(f.owner[f.usable], minlength=h.n_bearings) > 0
-    plain = replace(plain, members=members(h, informed, FACTORS), same=nearly_same(h, informed, FACTORS))
+    plain = replace(
+        plain,
+        log_duty=_log_duty(h),
+        members=members(h, informed, FACTORS),
+        same=nearly_same(h, informed, FACTORS),
+    )
     try:
         with np.errstate(all="ignore"):
             return _fit(f, plain, known, threads, carry)
     except (np.linalg.LinAlgError, FloatingPointError, ValueError) as error:
         return replace(plain, converged=False, note=f"the fit failed ({error}): the priors stand in")
+
+
+def _log_duty(h: Histories) -> tuple[float, float]:
+    """Mean and sd of the log of the bearings' hours a day over 24; (0, 0) where none is known."""
+    hours = h.hours_per_day[(h.hours_per_day > 0) & (h.hours_per_day <= 24.0)]
+    logs = np.log(hours / 24.0)
+    return (float(np.mean(logs)), float(np.std(logs))) if len(logs) else (0.0, 0.0)
 
 
 def _fit(f: Frame, plain: Pool, known: Pool | None, threads: bool, carry: bool) -> Pool:

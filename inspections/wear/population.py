@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from .parameters import Params
+
+RUN_HOURS, STATED_DUTY, CALENDAR = range(3)  # a pool's clock
+COUNTS_HOURS = (RUN_HOURS, STATED_DUTY)
+# Log of the hours a day: at least so widely spread where nobody knows them, and where they are stated and not metered;
+# design assumptions with no published source.
+DUTY_NOT_KNOWN, DUTY_STATED = 0.5, 0.2
 
 
 @dataclass(frozen=True)
@@ -27,6 +33,15 @@ class Pool:
     same: tuple[
         tuple[tuple[str, int], tuple[str, int]], ...
     ] = ()  # levels that nearly the same bearings have
+    log_duty: tuple[float, float] = (0.0, 0.0)  # of its bearings' hours a day over 24: mean and sd of the log
+
+    def lent_to(self, clock: int) -> Pool:
+        """What this pool teaches of a bearing of another clock: the same wear, its hours a day known only as the pool's are."""
+        calendar = clock == CALENDAR
+        mean, sd = self.log_duty if calendar else (0.0, 0.0)
+        sd = max(sd, DUTY_NOT_KNOWN if calendar else DUTY_STATED)
+        designs = tuple(_lent(p, mean, sd) for p in self.designs)
+        return replace(self, clock=clock, designs=designs, n_bearings=0, n_lives=0)
 
 
 @dataclass(frozen=True)
@@ -36,10 +51,15 @@ class Population:
     pools: tuple[Pool, ...] = ()
 
     def pool(self, clock: int) -> Pool:
-        """The pool of a clock; an empty young one where the fleet has none."""
-        for pool in self.pools:
-            if pool.clock == clock:
-                return pool
+        """The pool of a clock; where it is young or missing, what the largest pool that counts run hours teaches of it."""
+        own = next((pool for pool in self.pools if pool.clock == clock), None)
+        if own is not None and not own.young:
+            return own
+        lenders = [pool for pool in self.pools if not pool.young and pool.clock in COUNTS_HOURS]
+        if lenders:
+            return max(lenders, key=lambda pool: pool.n_bearings).lent_to(clock)
+        if own is not None:
+            return own
         return Pool(clock, 0, 0, True, True, "no bearing of this clock yet", (Params(),), (1.0,))
 
     @property
@@ -82,12 +102,37 @@ class Population:
         return cls(tuple(_pool(row) for row in data["pools"]))
 
 
+def _lent(p: Params, log_duty: float, sd: float) -> Params:
+    """Parameters in kh of another clock, of which one holds exp(log_duty) of a run hour, known to ``sd``.
+
+    Rates and their unit of age change together, so that r L stays what has worn; the doubt in the hours a day is a place's own and stays
+    with it over its lives.
+    """
+    tau = float(np.hypot(p.tau, sd))
+    share = float(np.exp(log_duty))
+    return replace(
+        p,
+        tau=tau,
+        rho=(p.rho * p.tau**2 + sd**2) / tau**2,
+        effect_mean=(p.effect_mean[0] + log_duty, *p.effect_mean[1:]),
+        usual_kh=p.usual_kh / share,
+        usual_rate=p.usual_rate * share,
+        start_hours=p.start_hours / share,
+    )
+
+
 def _pool(row: dict[str, Any]) -> Pool:
     designs = tuple(_params(design) for design in row["designs"])
     aliased = tuple((str(a), str(b)) for a, b in row["aliased"])
     counted = tuple((str(f), int(c), int(n)) for f, c, n in row.get("members", ()))
     same = tuple(((str(a), int(i)), (str(b), int(j))) for (a, i), (b, j) in row.get("same", ()))
-    made = {"designs": designs, "weights": tuple(row["weights"]), "aliased": aliased}
+    mean, sd = row.get("log_duty", (0.0, 0.0))
+    made = {
+        "log_duty": (float(mean), float(sd)),
+        "designs": designs,
+        "weights": tuple(row["weights"]),
+        "aliased": aliased,
+    }
     return Pool(**{**row, **made, "members": counted, "same": same})
 
 

@@ -113,7 +113,8 @@ def test_clocks_are_pooled_only_with_their_like():
     assert [pool.clock for pool in population.pools] == [0, 2]
     medians = [np.exp(pool.designs[0].effect_mean[0]) for pool in population.pools]
     assert medians[0] > 2.5 * medians[1]
-    assert population.pool(1).young
+    stated, metered = population.pool(1).designs[0], population.pool(0).designs[0]
+    assert stated.effect_mean[0] == metered.effect_mean[0] and stated.tau > metered.tau
 
 
 def test_a_fleet_without_readings_is_young_and_keeps_the_priors():
