@@ -253,6 +253,8 @@ def _key_entries(frame: Frame) -> list[tuple[str, str]]:
     if any(r.state in ("excluded", "set_aside") for r in trend.readings):
         cross = line(5.0, -4, 13.0, 4, "quiet", 1.8) + line(5.0, 4, 13.0, -4, "quiet", 1.8)
         entries.append((ring("circle", "quiet", cx="9", cy="0", r="5") + cross, "not used"))
+    if trend.paths:
+        entries.append((line(0.0, 4, 18.0, -4, "dye", 2), "the larger end, as believed"))
     if trend.works:
         entries.append((solid("path", "bronze", d="M3.5 5L9 -5L14.5 5Z"), "work done"))
     if any(work.kind in NEW_METAL for work in trend.works):
