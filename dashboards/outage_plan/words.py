@@ -65,10 +65,14 @@ def _first_work(made: Evaluation, given: Inputs) -> str:
         else f"in {day(outage.start_on, 'month')}"
     )
     within = f"9 in 10 within {grouped(load.used_hours + load.expected_hours)}"
-    shells = counted(load.shells_p90, "new shell")
+    shells = (
+        f"have {counted(load.shells_p90, 'new shell')} there"
+        if load.shells_p90
+        else "no new shell is expected"
+    )
     return (
         f"{text} Open {counted(pumps, 'pump')} {time} and look at {counted(load.n_jobs, 'bearing')}: about "
-        f"{grouped(load.used_hours)}{limit} crew hours, {within}; have {shells} there."
+        f"{grouped(load.used_hours)}{limit} crew hours, {within}; {shells}."
     ).strip()
 
 

@@ -83,7 +83,7 @@ class Opening:
         text = f"{expected}Replace if found at {with_unit(at.trigger_um, unit)} or more{_FROM.get(at.trigger_from, '')}"
         if at.no_room:
             return f"{text}; no room to scrape."
-        if at.scrape_from_um is None:
+        if at.scrape_from_um is None or round(at.scrape_from_um) == round(at.trigger_um):
             return f"{text}."
         return f"{text}; if it must be scraped, replace from {with_unit(at.scrape_from_um, unit)}."
 

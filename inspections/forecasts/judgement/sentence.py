@@ -268,7 +268,7 @@ def _trigger(standing: Standing) -> str:
         text += f"; {chance(standing.new)} it will be" if is_expected else f", {_unlikely(standing.new)}"
     if standing.no_room:
         text += "; no room to scrape"
-    elif standing.scrape_from_um is not None:
+    elif standing.scrape_from_um is not None and round(standing.scrape_from_um) != round(standing.trigger_um):
         text += f"; if it must be scraped, replace from {um(standing.scrape_from_um)}"
     return f"{text}; have one {standing.shell} ready." if standing.shell else f"{text}."
 

@@ -36,6 +36,10 @@ STATES = {
         {"trigger_um": 240.0, "trigger_from": "plant", "scrape_from_um": None},
         "Open in May 2027 and look: replace from 240 µm, the plant's own limit; 4 in 10 it will be.",
     ),
+    "open, a scraped shell from the same reading": (
+        {"scrape_from_um": 286.8},
+        "Open in May 2027 and look: replace from 287 µm; 4 in 10 it will be.",
+    ),
     "open, no room to scrape": (
         {"no_room": True},
         "Open in May 2027 and look: replace from 287 µm; 4 in 10 it will be; no room to scrape.",
