@@ -22,7 +22,7 @@ from fleet.drawing import (
 )
 from fleet.formatting import day, um, um_step
 from inspections.trend.scales import LIMIT_WORDS, SHORT_WORDS, Frame
-from inspections.trend.values import TrendJob, TrendLimit, TrendWork
+from inspections.trend.values import Trend, TrendJob, TrendLimit, TrendWork
 
 ROW = 15.0  # from one row of a label in the margin to the next
 MOST_AUTHORITY_ROWS = 3
@@ -235,7 +235,10 @@ def key(frame: Frame, y: float) -> tuple[str, float]:
 
 def _key_entries(frame: Frame) -> list[tuple[str, str]]:
     """Mark and meaning, in the order a reader meets them."""
-    trend = frame.trend
+    return [*_keys_of_readings(frame.trend), *_keys_of_the_rest(frame)]
+
+
+def _keys_of_readings(trend: Trend) -> list[tuple[str, str]]:
     bar = line(9.0, -8, 9.0, 8, "dye", 1.5)
     entries = []
     if any(r.smaller_um is not None for r in trend.readings):
@@ -253,6 +256,12 @@ def _key_entries(frame: Frame) -> list[tuple[str, str]]:
     if any(r.state in ("excluded", "set_aside") for r in trend.readings):
         cross = line(5.0, -4, 13.0, 4, "quiet", 1.8) + line(5.0, 4, 13.0, -4, "quiet", 1.8)
         entries.append((ring("circle", "quiet", cx="9", cy="0", r="5") + cross, "not used"))
+    return entries
+
+
+def _keys_of_the_rest(frame: Frame) -> list[tuple[str, str]]:
+    trend = frame.trend
+    entries = []
     if trend.paths:
         entries.append((line(0.0, 4, 18.0, -4, "dye", 2), "the larger end, as believed"))
     if trend.works:
