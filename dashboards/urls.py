@@ -20,6 +20,7 @@ urlpatterns = [
     path("plan/change/", plan_changes.change, name="plan-change"),
     path("plan/anew/", plan_changes.anew, name="plan-anew"),
     path("plan/accept/", plan_changes.accept, name="plan-accept"),
+    path("plan/run-on/", plan_changes.run_on, name="plan-run-on"),
     path("deferrals/", deferrals.page, name="deferrals"),
     path("deferrals/<uuid:pk>/", deferrals.answer, name="deferral-answer"),
     path("decide/<uuid:pk>/", deferrals.decide, name="decide"),

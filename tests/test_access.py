@@ -58,7 +58,7 @@ TABLE: dict[str, dict[str, int]] = {
         | {"engineer": 404, "planner": 404, "auditor": 404, "stranger": 404, "out": SIGN_IN},
     ),
     **dict.fromkeys(
-        ("plan-change", "plan-anew", "plan-accept", "plan-put-off"),
+        ("plan-change", "plan-anew", "plan-accept", "plan-put-off", "plan-run-on"),
         dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     ),
     "deferrals": ALL | {"stranger": 200, "out": SIGN_IN},

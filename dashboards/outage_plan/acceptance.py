@@ -8,6 +8,7 @@ from uuid import UUID
 
 from django.db import transaction
 
+from dashboards.outage_plan.agreements import not_agreed, standing_at, words_of
 from dashboards.outage_plan.drafts import (
     BEFORE,
     LEAVE,
@@ -22,6 +23,9 @@ from fleet.formatting import um
 from fleet.ledger.canonical import canonical_hash
 from fleet.ledger.writing import Fact, write
 from fleet.models import Bearing, Outage
+from fleet.plant.acts import Refused
+from inspections.deferrals import acts
+from inspections.deferrals.standing import PutOff
 from inspections.forecasts.current import current
 from inspections.forecasts.figures import Figures, figures_hash
 from inspections.forecasts.provenance import relied
@@ -31,7 +35,7 @@ FRESH_FOR = dt.timedelta(days=31)  # an older proposal is worked out anew before
 
 
 @transaction.atomic
-def accept(*, draft: DraftPlan, reason: str, on: dt.date, by: UUID, above_reason: str = "") -> Plan:
+def accept(*, draft: DraftPlan, reason: str, on: dt.date, by: UUID) -> Plan:
     """Accept the plan in hand: the plan, and a decision with the forecast relied on for every bearing it concerns.
 
     Parameters
@@ -40,8 +44,6 @@ def accept(*, draft: DraftPlan, reason: str, on: dt.date, by: UUID, above_reason
         why this plan; a change after the freeze day is named by it.
     on : date
         the site's own day.
-    above_reason : str
-        why the bearings that stay above the accepted risk may; needed where there are any.
 
     Returns
     -------
@@ -51,7 +53,9 @@ def accept(*, draft: DraftPlan, reason: str, on: dt.date, by: UUID, above_reason
     Raises
     ------
     NotPlanned
-        without a reason, or without one for bearings above the accepted risk; for a plan that breaks crew hours, shells or twins; or one older than the record.
+        without a reason; where a bearing stays above its accepted risk, or is taken out of the accepted plan by hand,
+        and those who must agree to put it off have not; for a plan that breaks crew hours, shells or twins; or one
+        older than the record.
     """
     draft = locked(draft)
     reason = reason.strip()[:500]
@@ -66,9 +70,9 @@ def accept(*, draft: DraftPlan, reason: str, on: dt.date, by: UUID, above_reason
         )
     if weighed.faults:
         raise NotPlanned(f"This plan cannot be carried out as it is: {' '.join(weighed.faults)}")
-    above_reason = above_reason.strip()[:500]
-    if weighed.above and not above_reason:
-        raise NotPlanned(_asks_why_above(weighed))
+    agreed = standing_at(draft.site, on)
+    if lacking := not_agreed(draft, weighed, agreed):
+        raise NotPlanned(_asks_to_agree(lacking))
     act = uuid.uuid4()
     plan = Plan(
         id=uuid.uuid4(),
@@ -77,10 +81,10 @@ def accept(*, draft: DraftPlan, reason: str, on: dt.date, by: UUID, above_reason
         accepted_on=on,
         reason=reason,
         jobs=weighed.jobs,
-        inputs=_rests_on(draft, weighed) | ({"above_reason": above_reason} if weighed.above else {}),
+        inputs=_rests_on(draft, weighed),
     )
     before = accepted(draft.site)
-    decided = _decisions(draft, plan, weighed, before, on, above_reason)
+    decided = _decisions(draft, plan, weighed, before, on, agreed)
     bearings = list(Bearing.objects.select_related("place__site").filter(pk__in=decided))
     figures = current(bearings, on)
     facts = [Fact(f"site:{draft.site_id}", "plan", plan)]
@@ -93,6 +97,33 @@ def accept(*, draft: DraftPlan, reason: str, on: dt.date, by: UUID, above_reason
         facts += [Fact(f"bearing:{bearing.pk}", "decision", row), relied_on(row, figures[bearing.pk])]
     write(facts, by=by, act=act)
     return Plan.objects.get(pk=plan.pk)
+
+
+@transaction.atomic
+def ask_for_above(*, draft: DraftPlan, on: dt.date, by: UUID, **said: Any) -> list[PutOff]:
+    """Ask that each bearing which the plan in hand leaves above its accepted risk may run on, all or none.
+
+    `said` as `inspections.deferrals.acts.ask_deferral`; what waits or holds already is left as it is.
+
+    Raises
+    ------
+    NotPlanned
+        where nothing stays above the accepted risk without an agreement asked for.
+    Refused
+        as `ask_deferral`, naming the bearing.
+    """
+    weighed, agreed = weigh(locked(draft)), standing_at(draft.site, on)
+    wanted = [UUID(one["bearing"]) for one in weighed.above if not agreed.get(UUID(one["bearing"]))]
+    if not wanted:
+        raise NotPlanned("Nothing stays above its accepted risk that nobody was asked about.")
+    rows = Bearing.objects.select_related("place__site").in_bulk(wanted)
+    asked = []
+    for pk in wanted:
+        try:
+            asked.append(acts.ask_deferral(bearing=rows[pk], on=on, by=by, **said))
+        except Refused as trouble:
+            raise Refused(f"{rows[pk]}: {trouble}") from None
+    return asked
 
 
 def open_what_ifs(draft: DraftPlan) -> str:
@@ -121,11 +152,9 @@ def _what_if(change: Mapping[str, Any]) -> str:
     )
 
 
-def _asks_why_above(weighed: Weighed) -> str:
-    n = len(weighed.above)
-    some = ", ".join(one["name"] for one in weighed.above[:3]) + (f" and {n - 3} more" if n > 3 else "")
-    are = "1 bearing stays" if n == 1 else f"{n} bearings stay"
-    return f"{are} above the accepted risk ({some}): say why that is right, or change the plan."
+def _asks_to_agree(lacking: Sequence[str]) -> str:
+    more = f" And {len(lacking) - 3} more." if len(lacking) > 3 else ""
+    return f"Not accepted: what is not opened needs the agreement that putting it off needs. {' '.join(lacking[:3])}{more}"
 
 
 def relied_on(row: Decision, figures: Figures) -> Fact:
@@ -158,13 +187,19 @@ def _rests_on(draft: DraftPlan, weighed: Weighed) -> dict[str, Any]:
 
 
 def _decisions(
-    draft: DraftPlan, plan: Plan, weighed: Weighed, before: Plan | None, on: dt.date, above_reason: str
+    draft: DraftPlan,
+    plan: Plan,
+    weighed: Weighed,
+    before: Plan | None,
+    on: dt.date,
+    agreed: Mapping[UUID, Sequence[PutOff]],
 ) -> dict[UUID, Decision]:
     """One for each bearing with work; one to leave it for each above the accepted risk, or whose work is taken out."""
     common = {"plan_id": plan.pk, "on": on}
     rows: dict[UUID, Decision] = {}
     above = {
-        one["bearing"]: f"above the accepted risk: {one['reason'][:220]}; accepted, because {above_reason}"
+        one["bearing"]: f"above the accepted risk: {one['reason'][:200]}; "
+        f"{words_of(agreed[UUID(one['bearing'])])}"
         for one in weighed.above
     }
     for job in weighed.jobs:

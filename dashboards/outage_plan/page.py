@@ -5,11 +5,13 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
+from uuid import UUID
 
 from django.utils.safestring import SafeString
 
 from dashboards.outage_plan import drawing, versions, words
 from dashboards.outage_plan.acceptance import open_what_ifs
+from dashboards.outage_plan.agreements import holds, standing_at
 from dashboards.outage_plan.deferrals import deferrals, waiting
 from dashboards.outage_plan.drafts import accepted
 from dashboards.outage_plan.following import carried_over, follow, moved_since
@@ -87,6 +89,7 @@ def context(hand: DraftPlan, made: Proposal, version: versions.Version, sites: l
         return base | {"saying": "No plan can be proposed yet.", "refused": made.refused}
     found, given = made.evaluation, made.inputs
     drawn = stack(made)
+    lacking = _not_agreed(hand, found) if version.key == versions.HAND else []
     shown = [t for t, o in enumerate(given.outages) if not o.between or found.loads[t].n_jobs]
     return base | {
         "saying": words.saying(found, given, made.orders),
@@ -97,6 +100,8 @@ def context(hand: DraftPlan, made: Proposal, version: versions.Version, sites: l
         "decide_now": found.decide_now,
         "orders": _orders(made.orders),
         "not_fitting": found.not_fitting,
+        "not_agreed": lacking,
+        "may_ask_above": any(not waits_for for _, waits_for in lacking),
         "faults": found.faults,
         "marked": found.marked,
         "gap": made.solution.gap if made.solution else None,
@@ -110,6 +115,13 @@ def context(hand: DraftPlan, made: Proposal, version: versions.Version, sites: l
         "is_stale": versions.digest_of(hand.site) != hand.digest,
         "from_accepted": _from_accepted(hand, made, version),
     }
+
+
+def _not_agreed(hand: DraftPlan, found: Evaluation) -> list[tuple[NotFitting, str]]:
+    """What stays above its accepted risk without an agreement in force, with whom it waits for (blank: nobody was asked)."""
+    agreed, ids = standing_at(hand.site, today_at(hand.site)), hand.solved["ids"]["bearings"]
+    rows = [(one, agreed.get(UUID(ids[one.bearing]), [])) for one in found.not_fitting]
+    return [(one, some[-1].missing_words if some else "") for one, some in rows if not holds(some)]
 
 
 def _following(site: Site) -> dict[str, Any]:

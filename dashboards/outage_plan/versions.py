@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Count, Max, Q
+from django.db.models import Count, Exists, Max, OuterRef, Q
 
 from dashboards.outage_plan import above_risk
 from dashboards.outage_plan.deferrals import by_hand, changes_in_force, holding
@@ -37,13 +37,14 @@ from dashboards.outage_plan.pump_openings.proposed import STEPS, Solution
 from dashboards.outage_plan.supposed import supposed
 from fleet.clock import today_at
 from fleet.models import Bearing, Entry, Installation, Site
-from inspections.models import DraftPlan
+from inspections.models import Agreement, DraftPlan, OutsideOpening
 
 # Entries that change nothing a plan is made from.
 BESIDE = (
     "role",
     "decision",
     "deferral",
+    "agreement",
     "plan",
     "forecast_relied_on",
     "attendance",
@@ -89,7 +90,11 @@ def digest_of(site: Site) -> str:
     bearings = Bearing.objects.filter(place__site=site).values_list("pk", flat=True)
     machines = Installation.objects.filter(place__site=site).values_list("machine_id", flat=True)
     chains = [f"site:{site.pk}", *(f"bearing:{pk}" for pk in bearings), *(f"pump:{pk}" for pk in machines)]
-    own = Q(chain__in=chains) & ~Q(kind__in=BESIDE)
+    outside = Agreement.objects.filter(chain=OuterRef("chain"), entry_n=OuterRef("n"))
+    outside = outside.filter(
+        thing__in=OutsideOpening.objects.values("pk")
+    )  # an opening agreed to has its own days
+    own = Q(chain__in=chains) & (~Q(kind__in=BESIDE) | Q(kind="agreement") & Exists(outside))
     seen = Entry.objects.filter(own | Q(chain="plant", kind__in=OF_PLANT)).aggregate(
         n=Count("pk"), last=Max("pk")
     )

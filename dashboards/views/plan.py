@@ -8,7 +8,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from dashboards.forms import DeferralForm
+from dashboards.forms import DeferralForm, RunOnForm
 from dashboards.outage_plan import drafts, page, page_changes, versions
 from dashboards.outage_plan.calendar import calendar
 from dashboards.outage_plan.deferrals import deferrals
@@ -54,7 +54,7 @@ def plan(request: HttpRequest) -> HttpResponse:
         )
     looking = _looking(request, site, hand)
     context = page.context(hand, looking.made, looking.version, sites)
-    return render(request, "dashboards/plan.html", context | {"can_plan": can_plan})
+    return render(request, "dashboards/plan.html", context | {"can_plan": can_plan, "run_on": RunOnForm()})
 
 
 @require_safe

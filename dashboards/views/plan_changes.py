@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.views.decorators.http import require_POST
 
-from dashboards.forms import ChangeForm, DeferralForm
+from dashboards.forms import ChangeForm, DeferralForm, RunOnForm
 from dashboards.outage_plan import acceptance, deferrals, drafts
 from dashboards.outage_plan.drafts import NotPlanned, keep_version, take_back
 from fleet import jobs, units
@@ -72,7 +72,6 @@ def accept(request: HttpRequest) -> HttpResponse:
             reason=request.POST.get("reason", ""),
             on=today_at(site),
             by=request.user.person_id,
-            above_reason=request.POST.get("above_reason", ""),
         )
     except NotPlanned as trouble:
         messages.error(request, str(trouble))
@@ -83,6 +82,26 @@ def accept(request: HttpRequest) -> HttpResponse:
         f"Accepted, with {n} job{'' if n == 1 else 's'}: each is a decision in its bearing's record now.",
     )
     return redirect(f"{reverse('plan')}?{urlencode({'site': site.name, 'show': 'accepted'})}")
+
+
+@require_POST
+def run_on(request: HttpRequest) -> HttpResponse:
+    """Ask once for every bearing that the plan in hand leaves above its accepted risk and nobody has agreed to."""
+    site = _site(request)
+    form = RunOnForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, f"Not asked. {_faults(form.errors.as_data())}")
+        return _back(request, site)
+    try:
+        asked = acceptance.ask_for_above(
+            draft=_draft(request, site), on=today_at(site), by=request.user.person_id, **form.cleaned_data
+        )
+    except (NotPlanned, Refused) as trouble:
+        messages.error(request, f"Not asked. {trouble}")
+    else:
+        for one in asked:
+            messages.success(request, f"{one.bearing}: {asked_words(one)}")
+    return _back(request, site)
 
 
 @require_POST

@@ -200,7 +200,7 @@ def _opened_outside(body: Mapping[str, Any]) -> str:
 def _agreed(body: Mapping[str, Any]) -> str:
     did = "Agreed" if body["agreed"] else "Refused"
     return f"{did} for {Agreement.Side(body['side']).label}" + (
-        f": {body['reason']}" if body["reason"] else ""
+        f": {body['reason']}" if body.get("reason") else ""
     )
 
 

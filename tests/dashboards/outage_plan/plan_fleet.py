@@ -2,9 +2,14 @@
 
 import datetime as dt
 
+from dashboards.outage_plan.acceptance import accept
+from dashboards.outage_plan.agreements import standing_at
+from dashboards.outage_plan.versions import weigh
 from fleet.models import Bearing, Site, Spare
 from fleet.plant.acts import record
 from fleet.plant.outages import schedule_outage
+from inspections.deferrals import acts
+from inspections.models import DraftPlan, Plan
 from tests import makers
 
 WEAR = (("Slow 1", 10), ("Slow 2", 12), ("Slow 3", 11), ("Fast 4", 45), ("Past 5", 85))
@@ -75,6 +80,35 @@ def _worn(site: Site, today: dt.date, wear: list[tuple[str, int, str]]) -> None:
         for step in range(4):
             on = today - dt.timedelta(days=365 * (13 - 4 * step))
             makers.a_reading(bearing=bearing, on=on, value=140 + number + gain * step, unit="um")
+
+
+def run_on(site: Site, on: dt.date, *tags: str) -> None:
+    """Pumps that may run on with checks: asked for by an engineer, agreed to for operations."""
+    engineer, operations = (makers.an_account(role=role, site=site) for role in ("engineer", "operations"))
+    for tag in tags:
+        asked = acts.ask_deferral(
+            bearing=bearing_of(site, tag),
+            on=on,
+            until_on=on + dt.timedelta(days=300),
+            reason="vibration is read daily",
+            late_why="the pump has no twin and the winter needs it",
+            check_by="N. Turner",
+            check_every_days=7,
+            stop_at="bearing metal 95 °C",
+            by=engineer.person_id,
+        )
+        if asked.missing:
+            acts.answer(thing=asked.id, side="operations", agreed=True, on=on, by=operations.person_id)
+
+
+def accept_agreed(draft: DraftPlan, *, reason: str, on: dt.date) -> Plan:
+    """The plan in hand accepted; what stays above its accepted risk may run on, by those who must agree."""
+    agreed = standing_at(draft.site, on)
+    above = Bearing.objects.filter(pk__in=[one["bearing"] for one in weigh(draft).above]).exclude(
+        pk__in=agreed
+    )
+    run_on(draft.site, on, *above.values_list("place__tag", flat=True))
+    return accept(draft=draft, reason=reason, on=on, by=makers.somebody())
 
 
 def bearing_of(site: Site, tag: str) -> Bearing:

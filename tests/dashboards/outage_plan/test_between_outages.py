@@ -8,14 +8,13 @@ import pytest
 from icalendar import Calendar
 
 from dashboards.outage_plan import between_outages, proposal, versions
-from dashboards.outage_plan.acceptance import accept
 from dashboards.outage_plan.versions import propose
 from fleet.clock import today_in
 from fleet.plant.choices import set_setting
 from inspections.limits.choices import SETTING_BETWEEN
 from inspections.models import Decision
 from tests import makers
-from tests.dashboards.outage_plan.plan_fleet import a_fleet_with_twins
+from tests.dashboards.outage_plan.plan_fleet import a_fleet_with_twins, accept_agreed
 
 pytestmark = pytest.mark.django_db
 TODAY = today_in("UTC")
@@ -80,7 +79,7 @@ def test_the_pages_and_files_name_the_days_between_and_the_accepted_plan_keeps_t
     assert [t for t in titles if t.startswith("before outage 1: ")] and not [
         t for t in titles if t.startswith("between")
     ]
-    plan = accept(draft=draft, reason="so", on=TODAY, by=makers.somebody(), above_reason="watched")
+    plan = accept_agreed(draft, reason="so", on=TODAY)
     (row,) = Decision.objects.filter(plan=plan, decided="open", outage__isnull=True)
     assert row.why.startswith("to be done before outage 1; ") and row.bearing.place.tag.startswith("Twin")
     assert f"{row.bearing.place.tag} DE" in {

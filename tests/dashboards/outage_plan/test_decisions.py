@@ -5,7 +5,7 @@ import datetime as dt
 import pytest
 
 from dashboards.outage_plan import versions
-from dashboards.outage_plan.acceptance import accept
+from dashboards.outage_plan.acceptance import accept, ask_for_above
 from dashboards.outage_plan.drafts import (
     NotPlanned,
     Solved,
@@ -20,9 +20,10 @@ from dashboards.outage_plan.versions import propose
 from fleet.ledger.verify import verify
 from fleet.models import Entry, Person
 from fleet.plant.acts import revise
-from inspections.models import Decision, DraftPlan, Plan
+from inspections.deferrals import acts
+from inspections.models import Decision, Deferral, DraftPlan, Plan
 from tests import makers
-from tests.dashboards.outage_plan.plan_fleet import a_fleet, bearing_of
+from tests.dashboards.outage_plan.plan_fleet import a_fleet, accept_agreed, bearing_of, run_on
 
 pytestmark = pytest.mark.django_db
 TODAY = dt.date(2026, 6, 1)
@@ -52,8 +53,12 @@ def _short(site):
     revise(site.outages.get(name="outage 1"), {"crew_hours": 1}, reason="stated anew", by=makers.somebody())
 
 
-def _accept(draft, reason="the shells are here", on=TODAY, above="watched every week"):
-    return accept(draft=draft, reason=reason, on=on, by=makers.somebody(), above_reason=above)
+def _accept(draft, reason="the shells are here", on=TODAY):
+    return accept_agreed(draft, reason=reason, on=on)
+
+
+def _accept_alone(draft):
+    return accept(draft=draft, reason="the shells are here", on=TODAY, by=makers.somebody())
 
 
 def test_a_moved_job_shows_at_once_and_is_forgotten_when_planned_anew_but_a_pinned_one_stays(site, draft):
@@ -189,20 +194,50 @@ def test_without_a_reason_or_with_a_fault_nothing_is_accepted(site, draft):
     assert not Plan.objects.exists() and not Decision.objects.exists()
 
 
-def test_what_stays_above_the_accepted_risk_needs_a_reason_that_its_decision_keeps(site, draft):
+def test_nobody_accepts_by_words_what_stays_above_the_risk_it_needs_the_agreement_of_a_deferral(site, draft):
     _change(draft, "refuse", bearing="Past 5 DE", why="no crane")
     draft = in_hand(site)
-    with pytest.raises(NotPlanned, match=r"above the accepted risk .*Past 5 DE.*: say why that is right"):
-        _accept(draft, above=" ")
-    assert not Plan.objects.exists()
-    plan = _accept(draft, above="vibration is read daily")
+    with pytest.raises(NotPlanned, match="Past 5 DE stays above its accepted risk: ask to put it off"):
+        _accept_alone(draft)
+    ask_for_above(
+        draft=draft,
+        on=TODAY,
+        by=makers.somebody(),
+        until_on=TODAY + dt.timedelta(days=200),
+        reason="vibration is read daily",
+        late_why="the pump has no twin and the winter needs it",
+        check_by="N. Turner",
+        check_every_days=7,
+        stop_at="bearing metal 95 °C",
+    )
+    with pytest.raises(
+        NotPlanned, match=r"Past 5 DE .*: what was asked waits for the engineer and operations"
+    ):
+        _accept_alone(draft)
+    with pytest.raises(NotPlanned, match="nobody was asked about"):
+        ask_for_above(draft=draft, on=TODAY, by=makers.somebody())
+    (asked,) = Deferral.objects.all()
+    for role in ("engineer", "operations"):
+        account = makers.an_account(role=role, site=site)
+        acts.answer(thing=asked.pk, side=role, agreed=True, on=TODAY, by=account.person_id)
+    plan = _accept_alone(draft)
     row = Decision.objects.get(plan=plan, bearing=bearing_of(site, "Past 5"))
-    assert row.decided == "leave" and row.why.endswith("accepted, because vibration is read daily")
-    assert plan.inputs["above_reason"] == "vibration is read daily"
+    assert (
+        row.decided == "leave" and "“vibration is read daily”" in row.why and "(operations) agreed" in row.why
+    )
     (kept,) = [one for one in plan.inputs["above"] if one["name"] == "Past 5 DE"]
-    assert kept["reason"] and kept["would_fit_with"]
-    assert "vibration is read daily" in Entry.objects.get(act=plan.act, kind="plan").text
-    assert verify().faults == []
+    assert kept["reason"] and kept["would_fit_with"] and verify().faults == []
+
+
+def test_work_of_the_accepted_plan_is_not_refused_or_moved_later_by_hand_without_an_agreement(site, draft):
+    run_on(site, TODAY, "Past 5")
+    _change(draft, "pin", bearing="Slow 1 DE", action="open", outage="outage 1")
+    _accept_alone(draft)
+    _change(draft, "pin", bearing="Slow 1 DE", action="open", outage="outage 2")
+    with pytest.raises(NotPlanned, match="Slow 1 DE is taken out of outage 1, where the accepted plan opens"):
+        _accept_alone(draft)
+    run_on(site, TODAY, "Slow 1")
+    assert _accept_alone(draft).jobs
 
 
 def test_a_plan_older_than_the_record_is_worked_out_anew_first_but_its_own_acceptance_ages_it_not(

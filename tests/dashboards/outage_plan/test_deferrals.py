@@ -15,6 +15,7 @@ from fleet.models import Entry
 from fleet.plant.acts import Refused
 from inspections.deferrals import acts
 from inspections.models import Agreement, Decision, Deferral, OutsideOpening
+from inspections.story.audit_trail import ledger_story
 from tests import makers
 from tests.dashboards.outage_plan.plan_fleet import a_fleet, bearing_of
 
@@ -128,6 +129,8 @@ def test_a_refusal_needs_a_reason_and_leaves_the_job_in_the_plan(site, draft, wh
     with pytest.raises(Refused, match="nobody any more"):
         _answer(asked, who["engineer"], "engineer")
     assert "Past 5 DE" in _jobs(site) and not deferrals(site, TODAY)
+    told = [line.what for line in ledger_story(asked.bearing).lines]
+    assert [words for words in told if words.startswith("Refused for operations: open it in January")]
 
 
 def test_an_engineer_who_asks_has_agreed_and_nobody_answers_for_two_sides(site, draft, who):

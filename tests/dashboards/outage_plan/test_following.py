@@ -6,7 +6,6 @@ import pytest
 from icalendar import Calendar
 
 from dashboards.outage_plan import job_states, versions, words
-from dashboards.outage_plan.acceptance import accept
 from dashboards.outage_plan.drafts import NotPlanned, change, in_hand, take_back
 from dashboards.outage_plan.following import carried_over, follow, moved_since
 from dashboards.outage_plan.job_states import AtPump, OfOutage, state_of
@@ -17,7 +16,7 @@ from fleet.ledger import writing
 from fleet.models import Outage, Spare
 from fleet.plant.acts import record, revise, withdraw
 from tests import makers
-from tests.dashboards.outage_plan.plan_fleet import a_fleet, bearing_of
+from tests.dashboards.outage_plan.plan_fleet import a_fleet, accept_agreed, bearing_of
 
 pytestmark = pytest.mark.django_db
 DAY = dt.timedelta(days=1)
@@ -40,7 +39,7 @@ def running(today):
 
 def _accepted(site, on):
     draft = propose(site, on, by=makers.somebody())
-    plan = accept(draft=draft, reason="agreed", on=on, by=makers.somebody(), above_reason="watched")
+    plan = accept_agreed(draft, reason="agreed", on=on)
     assert any(job["outage"] == str(site.outages.get(name="outage 1").pk) for job in plan.jobs)
     return plan
 
@@ -182,7 +181,7 @@ def test_a_moved_renamed_or_cancelled_outage_marks_the_accepted_plan_wherever_it
 
 def _accepted_again(site, on):
     draft = propose(site, on, by=makers.somebody())
-    accept(draft=draft, reason="anew", on=on, by=makers.somebody(), above_reason="watched")
+    accept_agreed(draft, reason="anew", on=on)
 
 
 def test_a_what_if_is_never_accepted_nor_what_was_worked_out_under_it(today):
@@ -190,13 +189,13 @@ def test_a_what_if_is_never_accepted_nor_what_was_worked_out_under_it(today):
     draft = propose(site, today, by=makers.somebody())
     change(draft=draft, what="worse", bearing="Slow 1 DE", um="325", by=makers.somebody())
     under = propose(site, today, by=makers.somebody())
-    facts = {"reason": "agreed", "on": today, "by": makers.somebody(), "above_reason": "watched"}
+    facts = {"reason": "agreed", "on": today}
     with pytest.raises(NotPlanned, match="Slow 1 DE as if it read 325"):
-        accept(draft=under, **facts)
+        accept_agreed(draft=under, **facts)
     take_back(draft=under, number=-1)
     with pytest.raises(NotPlanned, match="worked out under a what-if"):
-        accept(draft=in_hand(site), **facts)
-    plan = accept(draft=propose(site, today, by=makers.somebody()), **facts)
+        accept_agreed(draft=in_hand(site), **facts)
+    plan = accept_agreed(draft=propose(site, today, by=makers.somebody()), **facts)
     assert "worse" not in {one["what"] for one in plan.inputs["changes"]}
 
 

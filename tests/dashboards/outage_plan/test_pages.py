@@ -18,7 +18,7 @@ from fleet.models import Job, Spare
 from fleet.plant.acts import record
 from inspections.models import Plan
 from tests import makers
-from tests.dashboards.outage_plan.plan_fleet import a_fleet, bearing_of
+from tests.dashboards.outage_plan.plan_fleet import a_fleet, bearing_of, run_on
 
 pytestmark = pytest.mark.django_db
 
@@ -147,7 +147,8 @@ def test_found_worse_moves_the_bearings_chances(planner, site):
 
 
 def test_an_accepted_plan_shows_who_when_why_and_what_differs_since(planner, site):
-    page = _post(planner, "/plan/accept/", site, reason="two shells are here", above_reason="watched")
+    run_on(site, today_in("UTC"), "Past 5")
+    page = _post(planner, "/plan/accept/", site, reason="two shells are here")
     assert (
         "Accepted, with" in page and "“two shells are here”" in page and "This is the accepted plan" in page
     )
@@ -208,7 +209,8 @@ def test_the_sheets_and_the_work_list_say_what_the_page_says(planner, site):
     work = _read(planner, "/plan/work/", outage="outage 1")
     assert "Past 5" in work and "authorises no work" in work and "not accepted" in work
     assert planner.get("/plan/work/", {"outage": "never"}).status_code == 404
-    _post(planner, "/plan/accept/", site, reason="so be it", above_reason="watched")
+    run_on(site, today_in("UTC"), "Past 5")
+    _post(planner, "/plan/accept/", site, reason="so be it")
     assert "From the accepted plan" in _read(planner, "/plan/work/", outage="outage 1", show="accepted")
 
 
@@ -225,7 +227,15 @@ def test_who_refused_a_bearing_above_the_risk_and_why_stands_on_page_sheet_and_w
     assert "opening it is refused in outage 1" in mine["above_risk_because"]
     assert mine["above_risk_because"].endswith("“no crane in spring”)")
     page = _post(planner, "/plan/accept/", site, reason="all agreed")
-    assert "say why that is right" in page and not Plan.objects.exists()
+    assert "Past 5 DE stays above its accepted risk: ask to put it off" in page and not Plan.objects.exists()
+    assert "nobody was asked yet" in page
+    page = _post(planner, "/plan/run-on/", site, reason="no crane")
+    assert "Not asked." in page and "Name the person" in page
+    said = {"reason": "no crane before spring", "check_by": "N. Turner", "check_every_days": 7}
+    said |= {"stop_at": "bearing metal 95 °C", "late_why": "the pump has no twin this winter"}
+    until = (today_in("UTC") + dt.timedelta(days=200)).isoformat()
+    page = _post(planner, "/plan/run-on/", site, until_on=until, **said)
+    assert "waits for the engineer and operations" in page and "nobody was asked yet" not in page
 
 
 def test_the_calendar_file_reads_back_as_the_plan_with_whole_days(planner, site):
