@@ -1,7 +1,7 @@
 """A sheet on its way in: what its columns hold, what is asked about its rows, and what becomes of them."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from urllib.parse import urlencode
 from uuid import UUID
 
@@ -17,7 +17,7 @@ from fleet.clock import today_in
 from fleet.importing import drafts
 from fleet.importing.answers import TYPED, Answers, Choice
 from fleet.importing.both_readings import examples
-from fleet.importing.directory import Directory
+from fleet.importing.directory import Directory, in_words
 from fleet.importing.findings import by_kind, kind_words
 from fleet.importing.loaders import loader_for
 from fleet.importing.loading import Result
@@ -27,12 +27,12 @@ from fleet.importing.plans import form as fields
 from fleet.importing.plans.beside import offers
 from fleet.importing.plans.cell_fates import apply
 from fleet.importing.plans.guesses import guess
-from fleet.importing.plans.layout import Grid
+from fleet.importing.plans.layout import Grid, find_headings, grid_of
 from fleet.importing.plans.plan import Plan, letters
 from fleet.importing.questions import MEASURED, TOGETHER, Asked, QuestionGroup
 from fleet.importing.shown_rows import NOT_SHOWN
 from fleet.models import Draft
-from fleet.sheets.files import MOST_ROWS_OF_PAGE, SheetFault, read_sheet
+from fleet.sheets.files import MOST_ROWS_OF_PAGE, SheetFault, Tab, read_sheet
 from fleet.web.rate_limit import costly
 
 FIRST_ROWS, FIRST_COLUMNS = 9, 20
@@ -61,8 +61,7 @@ def plan(request: HttpRequest, draft_id: UUID) -> HttpResponse:
     complaints: list[str] = []
     if request.method == "POST":
         left = _left(request, [tab.name for tab in tabs])
-        chosen, complaints = fields.plan_from(request.POST.dict(), left, kept or _guessed(tabs), tabs)
-        complaints += chosen.complaints()
+        chosen, complaints = _posted(request, left, kept or _guessed(tabs), tabs)
         draft.plan, draft.plan_name = chosen.body(), " ".join(request.POST.get("plan_name", "").split())[:80]
         if request.POST.get("then") == "go" and not complaints:
             draft.save(update_fields=["plan", "plan_name"])
@@ -75,6 +74,22 @@ def plan(request: HttpRequest, draft_id: UUID) -> HttpResponse:
     )
 
 
+def _posted(request: HttpRequest, left: list[str], base: Plan, tabs: list[Tab]) -> tuple[Plan, list[str]]:
+    """The plan as the page says it; where only tabs of another layout are read on, it is guessed anew over them."""
+    read = [tab for tab in tabs if tab.name not in left]
+    if (
+        read
+        and set(left) != set(base.tabs_left)
+        and not any(find_headings(grid_of(tab), base) for tab in read)
+    ):
+        plan = _guessed(read)
+        names = in_words([tab.name for tab in read if tab.name not in plan.tabs_left])
+        said = f"The columns below are those of the tab {names} now. Look at them, then read it so."
+        return replace(plan, tabs_left=(*plan.tabs_left, *left)), [said]
+    plan, complaints = fields.plan_from(request.POST.dict(), left, base, tabs)
+    return plan, complaints + plan.complaints()
+
+
 def _left(request: HttpRequest, names: list[str]) -> list[str]:
     if "tabs_shown" not in request.POST:
         return []
@@ -82,7 +97,7 @@ def _left(request: HttpRequest, names: list[str]) -> list[str]:
     return [name for name in names if name not in read]
 
 
-def _guessed(tabs) -> Plan:
+def _guessed(tabs: list[Tab]) -> Plan:
     directory = Directory.load()
     return guess(tabs, lambda name: bool(directory.places_of(name)))
 

@@ -452,14 +452,14 @@ def _as_spelt(code: str, rows: Sequence[ParsedRow], context: Context) -> bool:
         else {}
     )
     for row in rows:
+        tag = row.values["pump"]
+        site = directory.site(row.get("site")) if row.get("site") else context.site
         if code == "spelt_otherwise":
-            tag = row.values["pump"]
-            site = directory.site(row.get("site")) if row.get("site") else context.site
             if not directory.places_of(tag, site) and (place := directory.spelt(tag, site)):
                 directory.places.setdefault(directory.fold(tag), []).append(place)
                 learnt["place", place.pk, tag] = place
             continue
-        place_of = by_id.get(context.memory["places"].get(row.number))
+        place_of = by_id.get(context.memory["places"].get(row.number)) or directory.spelt(tag, site)
         name = row.values["position"]
         if (
             place_of

@@ -17,6 +17,7 @@ from inspections.importing import answers, learnt, new_pumps, stored_facts
 from inspections.importing.alike import ask_alike
 from inspections.importing.clearances import check_values
 from inspections.importing.counts import unclear_marks
+from inspections.importing.dissolved import asked_in_any_case, works_asked_about
 from inspections.importing.drawn_meters import METER
 from inspections.importing.end_names import EndNames, end_facts, end_word
 from inspections.importing.lines import (
@@ -144,6 +145,7 @@ class _Resolver:
                 continue
             place = self._place(row)
             if place is None:
+                yield from self._position_as_meant(row)
                 continue
             self.places[row.number] = place
             row.site = place.site_id
@@ -230,6 +232,16 @@ class _Resolver:
             return replace(asked, about=row.values["position"])
         return row.fault("position", expected, "write it as the register has it", "unknown_position")
 
+    def _position_as_meant(self, row: ParsedRow) -> Iterator[Finding]:
+        """The spelling of a position at the pump that is probably meant, asked about beside that pump's own."""
+        site = self.directory.site(row.get("site")) if row.get("site") else self.context.site
+        meant = self.directory.spelt(row.values["pump"], site)
+        position = row.get("position")
+        if meant is None or not position or self.directory.bearing(meant, position) is not None:
+            return
+        if (asked := self._no_position(row, meant)).code == "position_spelt":
+            yield asked
+
     def _questions(self) -> Iterator[Finding]:
         for key, some in self._asked.items():
             expected, remedy = self._why[key]
@@ -255,6 +267,7 @@ class _Comparison:
         self.new = [row for row in self.rows if not row.already]
         self.places = {placed[row.number] for row in self.new}
         self.bearings = {row.bearing for row in self.new if row.bearing}
+        self.sets_aside = bool(context.options.set_aside)
         self.facts, self.answers = stored_facts.facts_of(self.bearings), context.answers
         self.directory, self.spreads = context.directory, spreads(context.today)
         # Works of the record in the sheet's visits: kind and bearing, None for the whole pump.
@@ -265,13 +278,18 @@ class _Comparison:
         if not self.new:
             return
         lines, known = self._lines()
-        yield from check_values(lines, self.facts)
+        around = self._around()
+        told = list(remarks_that_name_work(self.new, around, words_of_plant(self.today)))
+        works = []
+        if not self.sets_aside:  # else what is not asked would be stored unasked
+            rows = {row.number: row for row in self.new}
+            works = works_asked_about(told, rows, self.placed, around, self.answers)
+        yield from asked_in_any_case(list(check_values(lines, self.facts)), works, lines, self.facts)
         yield from works_against_levels(lines, self.facts)
         yield from _stored_otherwise(lines, known)
         yield from check_meters(self._hours(), self._changed(), stored_facts.standing_by(self.places))
-        yield from self._stages()
-        around = self._around()
-        yield from remarks_that_name_work(self.new, around, words_of_plant(self.today))
+        yield from self._stages(works)
+        yield from told
         yield from remarks_that_name_values(self.new, around, self.answers, answers.ident)
 
     def _lines(self) -> tuple[dict[UUID, list[Line]], list[Line]]:
@@ -327,9 +345,14 @@ class _Comparison:
             found[day] = key if found.get(day, key) == key else None
         return found
 
-    def _stages(self) -> Iterator[Finding]:
-        """Readings of a sheet of the plant's own whose stage nobody declared, in a visit whose remark tells of work."""
+    def _stages(self, works: Sequence[Line]) -> Iterator[Finding]:
+        """Readings of a sheet of the plant's own whose stage nobody declared, in a visit whose remark tells of work.
+
+        `works`: those still asked about, so that both are asked at once.
+        """
         told: dict[object, str] = {}
+        for work in works:
+            told.setdefault(work.visit, work.kind)
         for row in self.new:
             if row.source and row.typed.get("event") == EventKind.NOTE and row.values["event"] in WORK:
                 told.setdefault(visit_key(row, self.placed[row.number]), row.values["event"])

@@ -44,6 +44,8 @@ def main() -> None:
         counts[mutation.kind][what] += 1
         if kind in mutations.TELLABLE:
             tellable.add(mutation.kind)
+            if what == "unseen":
+                print(f"sheet {number}, {mutation.kind}: stored unseen")
     for kind, some in counts.items():
         told = ", ".join(f"{n} {what}" for what, n in some.most_common())
         print(f"{kind}{'' if kind in tellable else ' (nothing could tell)'}: {told}")

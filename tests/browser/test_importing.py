@@ -48,6 +48,16 @@ class BrowserHand(Hand):
             return True
         return _given(self.page.locator(f"select[name='{name}'], input[name='{name}']").first, value)
 
+    def leave(self, tabs):
+        self.page.locator("details:has(.plan-tabs) > summary").click()
+        boxes, n = self.page.locator("input[name=tab]"), 2
+        for box in [boxes.nth(k) for k in range(boxes.count())]:
+            if box.is_checked() == (box.get_attribute("value") in tabs):
+                box.click()
+                n += 1
+        pressed(self.page.locator("button[value=show]").last)
+        return n
+
     def press(self, then):
         pressed(self.page.locator(f"button[value={then}]").first)
 

@@ -1,6 +1,7 @@
 """An ugly sheet brought as its truth says a person would: the guess mended on the page, the questions answered."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -44,7 +45,9 @@ def the_pumps(truth: dict[str, Any], site: Site | None = None) -> Site:
 def the_plan(truth: dict[str, Any], tabs: list[Tab]) -> Plan:
     """The guess, with the fields changed that the truth names."""
     directory = Directory.load()
-    plan = guess(tabs, lambda name: bool(directory.places_of(name)))
+    left = truth.get("leave", [])
+    plan = guess([tab for tab in tabs if tab.name not in left], lambda name: bool(directory.places_of(name)))
+    plan = replace(plan, tabs_left=(*plan.tabs_left, *left))
     if not truth["plan"]:
         return plan
     said = {

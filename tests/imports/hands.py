@@ -12,7 +12,7 @@ from webtest import TestApp
 from fleet.importing.questions import TOGETHER
 from tests.imports import bringing
 
-MOST_CLICKS, MOST_ANSWERS = 25, 15
+MOST_CLICKS, MOST_ANSWERS, MOST_WAVES = 25, 12, 2
 
 
 class Section(Protocol):
@@ -31,7 +31,7 @@ class Hand:
     """The walk from the page Sheets to the stored history, and what it cost."""
 
     def __init__(self, name: str) -> None:
-        self.name, self.n, self.n_answers = name, 0, 0
+        self.name, self.n, self.n_answers, self.n_waves, self.n_fields = name, 0, 0, 0, 0
 
     # How a page is worked: for subclasses.
     def upload(self, truth: dict[str, Any]) -> None:
@@ -39,6 +39,10 @@ class Hand:
 
     def set(self, name: str, value: str) -> bool:
         """Give a field of the plan's page this value; False where it had it."""
+        raise NotImplementedError
+
+    def leave(self, tabs: Sequence[str]) -> int:
+        """Read every tab but these, and look at the columns anew; how many clicks it took."""
         raise NotImplementedError
 
     def press(self, then: str) -> None:
@@ -56,6 +60,8 @@ class Hand:
         """All of it: three clicks to bring the sheet, then the plan, the questions, the last page."""
         self.n += 3
         self.upload(truth)
+        if tabs := truth.get("leave"):
+            self.n += self.leave(tabs)
         for name, value in truth["plan"].items():
             self.n += self.set(name, value)
         self.look("plan")
@@ -80,6 +86,7 @@ class Hand:
             sections = self.sections()
             if not sections:
                 return
+            self.n_waves += 1
             self.look("questions")
             for section in sections:
                 if choice := words.get((section.about, section.code)):
@@ -93,7 +100,8 @@ class Hand:
         self.n += 1
         section.choose(word)
         if value:
-            self.n += section.say(word, value)
+            self.n += (said := section.say(word, value))
+            self.n_fields += said
 
 
 class _FormSection:
@@ -144,6 +152,16 @@ class FormHand(Hand):
             return False
         self.form[name] = value
         return True
+
+    def leave(self, tabs: Sequence[str]) -> int:
+        changed = [box for box in self.form.fields["tab"] if box.checked == (box._value in tabs)]
+        for box in changed:
+            box.checked = not box.checked
+        if not changed:
+            return 0
+        self.page = self.form.submit("then", value="show").maybe_follow()
+        self.form = self._form("go")
+        return len(changed) + 2  # the fold of the tabs is opened, and the page is shown anew
 
     def press(self, then: str) -> None:
         form = self.form if then in ("go", "answer") else self._form(then)

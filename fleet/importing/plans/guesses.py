@@ -47,6 +47,23 @@ FORMATS = (
 )
 
 
+TOLD_BY_HEADING = frozenset(
+    {
+        "date",
+        "run_hours",
+        "starts",
+        "remark",
+        "entry_id",
+        "job",
+        "shell",
+        "by",
+        "checked_by",
+        "method",
+        "instrument",
+    }
+)
+
+
 def guess(tabs: Sequence[Tab], known: Callable[[str], bool] = lambda name: False) -> Plan:
     """A plan that probably fits a workbook.
 
@@ -182,51 +199,50 @@ def _column(grid: Grid, j: int, headings: list[str], last: int) -> ColumnPlan:
     beyond = any(
         not headings[i] and not grid.text(last + 1, i) and _blank(grid, i, last) for i in range(1, j)
     )
-    if beyond or not cells:
+    if beyond:
         return plan
     said, use = value_words(heading), use_of(heading)
+    if not cells:  # another tab may fill what stands blank here
+        return replace(plan, use=use) if use in TOLD_BY_HEADING else plan
     if "date" not in said and (day := day_in_heading(heading)):
         said["date"] = day
     n_figures = sum(_is_figure(text, held) for text, held in cells)
     if said.get("date") and n_figures:
         return replace(plan, use="value", position=position_in(heading), **said)
-    if use in (
-        "date",
-        "run_hours",
-        "starts",
-        "remark",
-        "entry_id",
-        "job",
-        "shell",
-        "by",
-        "checked_by",
-        "method",
-        "instrument",
-    ):
+    if use in TOLD_BY_HEADING:
         return replace(plan, use=use)
     if (n_figures >= 0.4 * len(cells) and use not in ("pump", "site", "position", "unit")) or (
         (position_in(heading) or said.get("stage")) and n_figures
     ):
         return replace(plan, use="value", position=position_in(heading), **said)
+    return replace(plan, use=_told_by_cells(cells, use) or plan.use)
+
+
+def _told_by_cells(cells: Sequence[tuple[str, int]], use: str) -> str:
+    """What a column of words holds, by its cells and its heading's `use`; blank where neither tells."""
     texts = [text for text, _ in cells]
     if named := _named(texts, use):
-        return replace(plan, use=named)
+        return named
     if use == "unit" or all(unit_in(text) for text in texts):
-        return replace(plan, use="unit")
+        return "unit"
     if use == "stage" or all(stage_word(text) for text in texts):
-        return replace(plan, use="stage")
+        return "stage"
     if use:
-        return replace(plan, use=use)
+        return use
     if sum(held == 1 or bool(_DAYLIKE.fullmatch(text)) for text, held in cells) > 0.7 * len(cells):
-        return replace(plan, use="date")
-    if sum(len(text) for text in texts) > 12 * len(texts):
-        return replace(plan, use="remark")
-    return plan
+        return "date"
+    return "remark" if sum(len(text) for text in texts) > 12 * len(texts) else ""
+
+
+_BEARING = re.compile(r"(?i)brg|bearing|pos|lager")
 
 
 def _named(texts: Sequence[str], use: str) -> str:
     """Whether a column names positions, or pumps each with its position behind it."""
-    if use != "position" and all(tag_and_position(text)[1] for text in texts):
+    parts = [tag_and_position(text) for text in texts]
+    if all(position for _, position in parts) and (
+        use != "position" or all(re.search(r"\d", tag) and not _BEARING.match(tag) for tag, _ in parts)
+    ):
         return "pump"
     return "position" if use == "position" or all(position_in(text) for text in texts) else ""
 

@@ -8,8 +8,8 @@ from fleet.measuring_methods import heard_in
 from fleet.unit_words import basis_in, units_in
 
 _STAGES = {
-    "as_found": r"as[ _-]?found|found|before|a\.?f\.?|initial|dismantl\w*|in|opening|pre",
-    "as_left": r"as[ _-]?left|left|after|a\.?l\.?|final|set|reassembl\w*|rebuild|closing|post|out",
+    "as_found": r"as[ _-]?found|found|before|a\.?f\.?|initial|dismantl\w*|in|opening|pre|vorher|vorgefunden",
+    "as_left": r"as[ _-]?left|left|after|a\.?l\.?|final|set|reassembl\w*|rebuild|closing|post|out|nachher",
 }
 
 
@@ -26,47 +26,60 @@ def stage_word(text: str) -> str:
 
 _USES: tuple[tuple[str, str], ...] = (
     ("entry_id", r"entry id|row id|record no\.?|rec\.? no\.?"),
-    ("remark", r".*(?:remark|comment|note|work done|action|observation|what was done|history).*"),
+    (
+        "remark",
+        r".*(?:remark|comment|note|work done|action|observation|what was done|history|bemerkung|befund|notiz).*",
+    ),
     ("checked_by", r".*(?:checked|verified|witness|approved).*"),
     ("by", r"by|measured by|fitter|mech(?:anic)?|technician|name|who|done by|taken by|initials?"),
     (
         "run_hours",
-        r".*(?:run.{0,5}h(?:ou)?rs?|h(?:ou)?rs?\.? ?run|running|hour ?meter|\bhrs?\b|\bhours\b|meter|h\.?m\.?r?\b).*",
+        r".*(?:run.{0,5}h(?:ou)?rs?|h(?:ou)?rs?\.? ?run|running|hour ?meter|\bhrs?\b|\bhours\b|meter|h\.?m\.?r?\b|stunden).*",
     ),
     ("starts", r"(?:no\.? of )?starts"),
-    ("site", r"site|station|plant|location|works"),
-    ("unit", r"units?|u\.?o\.?m\.?"),
+    ("site", r"site|station|plant|location|works|werk|standort|anlage"),
+    ("unit", r"units?|u\.?o\.?m\.?|einheit"),
     ("method", r".*(?:method|gauge used|how measured|how taken|(?:measured|taken) with).*"),
     ("instrument", r"instrument.*|gauge (?:no|id).*"),
     ("stage", r"stage|found ?/ ?left|when taken|condition|a/?f ?/ ?a/?l"),
     ("outage", r"outage|shutdown|overhaul (?:no|name).*|campaign"),
-    ("job", r".*(?:job|work ?order|w\.?o\.?|order) ?(?:no|nr|number|#)?\.?"),
+    ("job", r".*(?:job|work ?order|w\.?o\.?|order|auftrag) ?(?:no|nr|number|#)?\.?"),
     ("shell", r"shell|.*(?:shell|serial) ?(?:no|nr|number|id)\.?|serial"),
-    ("date", r".*(?:date|day|when|month).*|year|overhaul(?:ed)?(?: on)?|inspect(?:ed|ion)(?: on)?"),
+    (
+        "date",
+        r".*(?:date|day|when|month|datum).*|year|jahr|monat|overhaul(?:ed)?(?: on)?|inspect(?:ed|ion)(?: on)?",
+    ),
     (
         "position",
-        r"(?:brg|bearing|position|pos|end|de ?/ ?nde|side|journal)\.?(?: (?:end|pos(?:ition)?|no|name))?\.?",
+        r"(?:brg|bearing|position|pos|end|de ?/ ?nde|side|journal|lager(?:stelle)?|seite)\.?(?: (?:end|pos(?:ition)?|no|name))?\.?",
     ),
-    ("pump", r".*(?:pump|tag|equip(?:ment)?|machine|item|unit no)\.?(?: ?(?:no|id|tag|name|item))?\.?"),
+    (
+        "pump",
+        r".*(?:pumpe?|tag|equip(?:ment)?|machine|item|unit no|maschine|aggregat)\.?(?: ?(?:no|id|tag|name|item))?\.?",
+    ),
 )
 _QUANTITIES: tuple[tuple[str, str], ...] = (
     ("side_gap", r"side ?(?:gap|cl)"),
-    ("end_float", r"end ?(?:float|play)|thrust|axial"),
+    ("end_float", r"end ?(?:float|play)|thrust|axial|l\u00e4ngsspiel"),
     ("bore", r"\bbore\b(?! gauge)"),
     ("journal", r"journal (?:dia|od|ø)|shaft (?:dia|od|ø)"),
     ("wall", r"\bwall|crown|thickness"),
     ("shaft_drop", r"\bdrop\b|bridge|depth"),
     ("housing_fit", r"housing|crush|pinch|nip"),
-    ("clearance", r"clear|\bcl\b|\bclr|top|vertical|\bgap\b|lead|plasti|strip"),
+    ("clearance", r"clear|spiel|\bcl\b|\bclr|top|vertical|\bgap\b|lead|plasti|strip"),
 )
 _ENDS: tuple[tuple[str, str], ...] = (
     ("in", r"\binner|inboard|\bin(?:side)?\b|pump side|impeller side"),
     ("out", r"\bouter|outboard|\bout(?:side)?\b|coupling side|cplg"),
     ("mid", r"\bmid(?:dle)?\b|centre|center"),
 )
-_FOUND = re.compile(r"as ?found|\bfound\b|\bbefore\b|\ba\.?f\b|\bpre\b|on opening|dismantl", re.IGNORECASE)
+_FOUND = re.compile(
+    r"as ?found|vorgefunden|\bvorher\b|\bfound\b|\bbefore\b|\ba\.?f\b|\bpre\b|on opening|dismantl",
+    re.IGNORECASE,
+)
 _LEFT = re.compile(
-    r"as ?left|\bleft\b|\bafter\b|\ba\.?l\b|\bpost\b|on closing|assembl|new clear|\bset\b", re.IGNORECASE
+    r"as ?left|\bnachher\b|\bleft\b|\bafter\b|\ba\.?l\b|\bpost\b|on closing|assembl|new clear|\bset\b",
+    re.IGNORECASE,
 )
 
 
@@ -93,7 +106,7 @@ def value_words(heading: str) -> dict[str, Any]:
     said = {
         "quantity": first_word(_QUANTITIES, heading),
         "method": heard_in(heading),
-        "end": first_word(_ENDS, heading),
+        "end": _end_of(heading),
         "unit": _unit_of(heading),
         "stage": "as_found" if _FOUND.search(heading) else "as_left" if _LEFT.search(heading) else "",
         "basis": basis_in(heading),
@@ -117,17 +130,34 @@ def _unit_of(heading: str) -> str:
     return units[0] if len(units) == 1 else ""
 
 
+def _end_of(heading: str) -> str:
+    """The end a heading names; the `in` of inches is none.
+
+    >>> _end_of("DE (in)"), _end_of("as found / in"), _end_of("DE inner (in)")
+    ('', 'in', 'in')
+    """
+    bare = re.sub(r"[(\[] ?(?:in|inch(?:es)?)\.? ?[)\]]", "", heading, flags=re.IGNORECASE)
+    return first_word(_ENDS, bare)
+
+
+_ENDS_OF_MAKERS = re.compile(r"\b(AS|BS|CA|COA|LA|LOA)(?= ?(?:$|[/(,;\[]|mm|[uµμ]m|in\b|thou|mils?\b))")
+
+
 def position_in(heading: str) -> str:
-    """The bearing position a heading names: DE, NDE, or `brg 1`.
+    """The bearing position a heading names: DE, NDE, AS, or `brg 1`.
 
     >>> position_in("As found / N.D.E. / inner"), position_in("Drive end"), position_in("Bearing 2 (mm)"), position_in("date")
     ('NDE', 'DE', 'Bearing 2', '')
+    >>> position_in("Spiel AS"), position_in("BS (mm)"), position_in("AS FOUND"), position_in("as left")
+    ('AS', 'BS', '', '')
     """
     bare = heading.replace(".", "")
     if re.search(r"\bN-?DE\b|\bnon[- ]?drive|\bfree end|\bF/?E\b", bare, re.IGNORECASE):
         return "NDE"
     if re.search(r"\bDE\b|\bdrive[- ]?end|\bcoupling end", bare, re.IGNORECASE):
         return "DE"
+    if maker := _ENDS_OF_MAKERS.search(heading):
+        return maker[1]
     found = re.search(r"\b((?:brg|bearing|pos)\.? ?(?:no\.? ?)?[A-D1-8])\b", heading, re.IGNORECASE)
     return found[1] if found else ""
 

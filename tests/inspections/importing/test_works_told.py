@@ -4,6 +4,7 @@ import pytest
 
 from fleet.importing.answers import Answers
 from fleet.importing.loading import import_file
+from fleet.importing.options import Options
 from fleet.models import Bearing, Name
 from fleet.plant.acts import record
 from inspections.models import Event
@@ -129,3 +130,30 @@ def test_many_remarks_alike_are_one_row_with_one_answer(pump):
     answers = Answers()
     answers.add(group.code, group.about, "yes", "", [group.rows[0].ident])
     assert not [one for one in look(words, answers).groups if one.code == "remark_names_work"]
+
+
+FALLS = HEADS + "\n".join(
+    f"P-1,NDE,{date},reading,as_found,feeler,{value},mm,"
+    for date, value in (("2006-05-02", "0.26"), ("2010-05-02", "0.27"), ("2014-05-02", "0.16"))
+)
+NEW = "\nP-1,,2010-05-02,note,,,,,NDE new brgs\n"
+
+
+def codes(result):
+    return sorted((group.code, group.about) for group in result.groups)
+
+
+def test_what_the_answer_about_a_work_may_dissolve_is_not_asked_beside_it(pump):
+    assert codes(look(FALLS + "\n")) == [("jump", "")]
+    assert codes(look(FALLS + NEW)) == [("remark_names_work", "shell_change|NDE")]
+    answers = Answers()
+    answers.add("remark_names_work", "shell_change|NDE", "yes")
+    assert codes(look(FALLS + NEW, answers)) == []
+    denied = Answers()
+    denied.add("remark_names_work", "shell_change|NDE", "no")
+    assert codes(look(FALLS + NEW, denied)) == [("jump", "")]
+
+
+def test_what_was_not_asked_beside_a_work_is_set_aside_with_it_and_never_stored_unasked(pump):
+    result = look(FALLS + NEW, options=Options(set_aside="ask the foreman"))
+    assert sorted(row.sheet_row for row in result.rows) == [2, 3] and result.counts.set_aside == 2
