@@ -266,6 +266,15 @@ def test_an_administrator_resets_it_and_the_holder_is_told_and_sessions_end(acco
         call_command("reset_second_factor", "ohr")
 
 
+def test_a_lost_password_leads_past_no_second_factor(account, administrator):
+    with_factor(account)
+    password = accounts.renew(account, by=administrator.person_id)
+    client, answer = password_given(password=password)
+    assert answer.url == "/sign-in/code/" and not is_in(client)
+    client.post("/sign-in/code/", {"code": codes_of(account)})
+    assert client.get("/").url == "/sign-in/password/"
+
+
 def test_under_another_key_of_the_site_codes_fit_no_more_and_the_page_says_why(account, settings):
     with_factor(account)
     settings.SECRET_KEY = "the key of another machine, after a restore"
