@@ -29,9 +29,10 @@ class InspectionsConfig(AppConfig):
         from inspections.importing.loading import HistoryLoader
         from inspections.records.demo_acts import register_acts
         from inspections.records.entry_kinds import register_kinds
+        from inspections.visits.signature_look import bound_signatures
 
         BEFORE_THE_FIRST_PAGE.append(_warm)
-        LOOKS.append(stored_forecasts)
+        LOOKS.extend([stored_forecasts, bound_signatures])
         NOT_COVERED.extend([*BESIDE_THE_RECORD, OTHER_RUNS])
         RECOMPUTED.append(told)
         register_kinds()

@@ -468,7 +468,7 @@ def _know_rows(sheet: Sheet, rows: Sequence[ParsedRow]) -> None:
 
 def _same_file(digest: str, holds: str) -> QuerySet[Sheet]:
     """The imports of a file with these very bytes, the latest first."""
-    return Sheet.objects.standing().filter(file=digest, holds=holds).order_by("-recorded_at")
+    return Sheet.objects.standing().filter(file=digest, holds=holds).last_recorded_first()
 
 
 def _seen_before(data: bytes, holds: str) -> list[str]:

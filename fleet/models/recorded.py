@@ -6,6 +6,8 @@ from typing import Any, Self
 
 from django.db import models
 
+from fleet.models.ledger import Entry
+
 # The order of recording is that of a chain's entries; no clock is asked, for a clock may be set back. Rows of several
 # chains come chain by chain, in the order of the chains' names.
 IN_ORDER = ("chain", "entry_n")
@@ -33,6 +35,11 @@ class RecordedQuerySet(models.QuerySet[Any]):
     def standing(self) -> Self:
         """Rows that no later act has withdrawn."""
         return self.filter(withdrawn_by__isnull=True)
+
+    def last_recorded_first(self) -> Self:
+        """In the order in which the entries were written, over all chains; no clock is asked."""
+        entry = Entry.objects.filter(chain=models.OuterRef("chain"), n=models.OuterRef("entry_n"))
+        return self.annotate(_written=models.Subquery(entry.values("pk")[:1])).order_by("-_written", "pk")
 
 
 class DatedQuerySet(RecordedQuerySet):

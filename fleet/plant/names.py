@@ -60,7 +60,7 @@ def add_spelling(thing: Site | Place | Bearing | WearClass, *, text: str, by: uu
 def names_of(thing: Site | Place | Bearing | WearClass) -> list[Name]:
     """The names a thing had and its other spellings, the latest recorded first."""
     rows = Name.objects.standing().filter(of=_OF[type(thing)], thing=thing.pk)
-    return list(rows.order_by("-recorded_at", "-text"))
+    return list(rows.last_recorded_first())
 
 
 _OF = {Site: "site", Place: "place", Bearing: "bearing", WearClass: "wear_class"}

@@ -40,10 +40,10 @@ class AccountLine:
 
 def roles_at(sites: frozenset[UUID] | None) -> list[RoleLine]:
     """Roles at these sites (None: anywhere) and at all sites, ended ones too, the last given first."""
-    rows = Role._base_manager.select_related("person", "site").order_by("-recorded_at", "-entry_n")
+    rows = Role.objects.select_related("person", "site").order_by()
     if sites is not None:
         rows = rows.filter(Q(site__in=sites) | Q(site=None))
-    roles = list(rows)
+    roles = list(rows.last_recorded_first())
     ended = {}
     entries = Entry.objects.filter(thing__in=[role.pk for role in roles], kind="withdrawal").order_by("pk")
     for thing, at, by, text in entries.values_list("thing", "recorded_at", "by", "text"):

@@ -200,4 +200,4 @@ def seen_by(account: Account) -> QuerySet[Sheet]:
     standing = Sheet.objects.standing().filter(seen).select_related("site")
     waiting = Count("set_aside", filter=Q(set_aside__withdrawn_by__isnull=True))
     # Said again: a query that counts by group drops the model's own order.
-    return standing.annotate(n_waiting=waiting).order_by("-recorded_at")
+    return standing.annotate(n_waiting=waiting).last_recorded_first()

@@ -66,7 +66,7 @@ def signatures(request: HttpRequest) -> HttpResponse:
     )
     given = Signature.objects.standing().filter(meaning__in=signing.CHECKS)
     answered = set(given.values_list("visit", "person"))
-    newest = rows.select_related("visit__place__site").order_by("-recorded_at")
+    newest = rows.select_related("visit__place__site").last_recorded_first()
     waiting = [row for row in newest if (row.visit_id, row.person_id) not in answered][:MOST_SHOWN]
     visits = {row.visit_id: row.visit for row in waiting}
     lines = signature_lines(list(visits.values()))

@@ -62,7 +62,7 @@ def asked_of(person: UUID, place: UUID) -> list[Visit]:
         person=person, visit__place=place, visit__withdrawn_by=None
     )
     rows = rows.exclude(visit__in=given.values("visit")).select_related("visit")
-    return [row.visit for row in rows.order_by("-recorded_at")]
+    return [row.visit for row in rows.order_by("-entry_n")]
 
 
 def must_be_askable(visit: Visit, person: UUID | None, by: UUID) -> None:

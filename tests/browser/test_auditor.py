@@ -1,5 +1,6 @@
 """An auditor's way in a real browser: a corrected reading in both versions, the bundle pulled and checked; the pages beside it."""
 
+import os
 import shutil
 import subprocess
 import sys
@@ -52,6 +53,9 @@ def test_an_engineer_puts_a_reading_right_and_an_auditor_sees_both_versions_and_
 
     page = signed_in("auditor")
     page.goto(live_server.url + "/")
+    pressed(page.get_by_role("link", name="Proof"))
+    assert "Never witnessed" in page.inner_text("main")
+    pressed(page.get_by_role("link", name="watch list"))
     pressed(page.get_by_role("link", name="Lift 1 DE"))
     pressed(page.get_by_role("link", name="Everything recorded, by whom"))
     told = page.inner_text("main")
@@ -65,7 +69,20 @@ def test_an_engineer_puts_a_reading_right_and_an_auditor_sees_both_versions_and_
         archive.extractall(tmp_path)
     (folder,) = [one for one in tmp_path.iterdir() if one.is_dir()]
     check = [sys.executable, "-I", str(folder / "verify.py")]
-    assert subprocess.run(check, check=False, capture_output=True).returncode == 0
+    pressed(page.get_by_role("link", name="the proof of the record"))
+    with page.expect_download() as coming:
+        page.get_by_role("button", name="Seal now and take it along").click()
+    seal = tmp_path / coming.value.suggested_filename
+    coming.value.save_as(seal)
+    page.reload()
+    assert "Last witnessed: seal no. 2, downloaded by auditor" in page.inner_text("main").replace(
+        "\u00a0", " "
+    )
+    done = subprocess.run([*check, "--seal", str(seal)], check=False, capture_output=True, text=True)
+    assert done.returncode == 0 and "Sound. " in done.stdout
+    page.get_by_label("A seal that was kept outside").set_input_files(seal)
+    pressed(page.get_by_role("button", name="Hold it against the record"))
+    assert "The record still holds what was sealed" in page.inner_text("h1")
     altered = tmp_path / "altered"
     shutil.copytree(folder, altered)
     table = altered / "readings.csv"
@@ -99,6 +116,7 @@ def test_the_pages_of_the_record_scroll_one_way_only_and_axe_finds_nothing(
                 "/choices/",
             ),
         ),
+        ("auditor", ("/proof/", "/proof/who/")),
         ("administrator", ("/people/",)),
     ):
         page = signed_in(role)
@@ -106,6 +124,11 @@ def test_the_pages_of_the_record_scroll_one_way_only_and_axe_finds_nothing(
         for address in addresses:
             assert page.goto(live_server.url + address).status == 200
             assert page.evaluate(SIDEWAYS) == 0, address
+            if shots := os.environ.get("SHOTS"):
+                page.screenshot(
+                    path=f"{shots}/{address.split('?')[0].strip('/').replace('/', '-')}-{width}.png",
+                    full_page=True,
+                )
             report = axe.run(page)
             if report.violations_count:
                 found[address] = report.generate_report()

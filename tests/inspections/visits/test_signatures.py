@@ -9,6 +9,7 @@ from django.db import IntegrityError, transaction
 from django.test import Client
 
 from fleet.clock import now, today_at
+from fleet.ledger.verify import verify
 from fleet.ledger.writing import Fact, write
 from fleet.models import Entry
 from fleet.plant.choices import set_setting
@@ -17,6 +18,7 @@ from inspections.records.corrections import correct_reading
 from inspections.visits import signature_lines
 from inspections.visits.device_entry import Sent
 from inspections.visits.offline_sync import replay
+from inspections.visits.signature_look import bound_signatures
 from tests import makers
 from tests.inspections.visits.walk import a_mechanic, a_worn_bearing, at, begin, closed, read, said
 
@@ -276,3 +278,27 @@ def test_entries_altered_under_a_signature_are_named(bearing, first, second):
     altered = [end | {"hash": "0" * 64} for end in row.signs]
     Signature.objects.filter(pk=row.pk).update(signs=altered)
     assert "not what stands in the record now" in said(second.get(f"/sign/visit/{visit.pk}/"))
+
+
+def test_the_check_of_the_record_holds_each_signature_to_the_entries_it_was_given_for(bearing, first, second):
+    a_closed_visit(bearing, first)
+    visit = Visit.objects.get(closed_on__isnull=False)
+    sign(second, visit)
+    look = bound_signatures()
+    assert (look.n, look.faults) == (1, [])
+    another = [{"chain": f"bearing:{bearing.pk}", "n": 1, "hash": "0" * 64}]
+    row = Signature(
+        id=uuid.uuid4(), visit=visit, person=second.account.person, meaning="approved", signs=another
+    )
+    write([Fact(f"pump:{visit.machine_id}", "signature", row)], by=second.account.person_id)
+    empty = Signature(
+        id=uuid.uuid4(), visit=visit, person=second.account.person, meaning="measured", signs=[{}]
+    )
+    write([Fact(f"pump:{visit.machine_id}", "signature", empty)], by=second.account.person_id)
+    faults = bound_signatures().faults
+    assert set(faults) <= set(verify().faults)
+    assert [fault.partition(": ")[2] for fault in faults] == [
+        f"bearing:{bearing.pk}, entry 1 is not what was signed there.",
+        "it does not say which entries it is for.",
+    ]
+    assert str(row.pk) in faults[0] and str(empty.pk) in faults[1]
