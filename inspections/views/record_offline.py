@@ -24,6 +24,7 @@ from fleet.web.bearing_addresses import bearing_address
 from fleet.web.bearing_search import visible
 from fleet.web.rate_limit import costly
 from inspections import contact
+from inspections.forecasts.judgement.accepted import AcceptedTrigger, accepted_triggers
 from inspections.models import BOUNDS_UM, ContactCheck, NotMeasured, Quantity, Reading, Stage
 from inspections.records.openings import NotRecorded
 from inspections.story.conditions import EXCEPTIONS, USUAL_WORDS
@@ -38,7 +39,7 @@ from inspections.visits.offline_sync import Answer
 from inspections.visits.shell_words import for_device
 from inspections.visits.site_people import names_at
 from inspections.visits.stations import Station, planned_stations, stations_of
-from inspections.visits.trigger import opening_of
+from inspections.visits.trigger import opening_of, under_plan
 
 # What the device keeps beside the shell page itself.
 KEPT = (
@@ -138,20 +139,25 @@ def _of_site(bearings: list[Any]) -> list[dict[str, Any]]:
     trust = {str(name): spread.sd_um for name, spread in spreads(today).items()}
     usual = _usual(bearings) | {"stations": planned_stations(bearings[0].place.site, today)}
     cautions, prints = cautions_for(bearings[0].place.site, today).first, _last_prints(bearings)
+    planned = accepted_triggers(bearings)
     held = open_bearing.for_device(bearings[0].place.site, today)
     return [
         _packed(one, known[one.pk], today, trust, usual)
         | {"cautions": cautions, "print": prints.get(one.pk)}
-        | {"opening": _opening_words(known[one.pk], today, usual.get(one.pk, usual[None])[0])}
+        | {
+            "opening": _opening_words(
+                known[one.pk], today, usual.get(one.pk, usual[None])[0], planned.get(one.pk)
+            )
+        }
         | held
         for one in bearings
     ]
 
 
-def _opening_words(known: Before, today: Any, unit: str) -> str:
+def _opening_words(known: Before, today: Any, unit: str, planned: AcceptedTrigger | None) -> str:
     limit = known.known.limits.get(LimitUse.REPLACE)
     replace_um = float(limit.value_um) if limit and limit.value_um is not None else None
-    return opening_of(known.judgement, today, replace_um=replace_um).words(unit)
+    return under_plan(opening_of(known.judgement, today, replace_um=replace_um), planned).words(unit)
 
 
 def _last_prints(bearings: list[Any]) -> dict[Any, Any]:

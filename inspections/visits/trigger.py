@@ -4,20 +4,27 @@ The judgement is that of the day before the visit, so what is read in it is held
 of it. Lengths um, diametral, of the larger end. Numbers and words; no Django.
 """
 
-import datetime as dt
-from dataclasses import dataclass
+from __future__ import annotations
 
-from fleet.formatting import chance, day_words
+import datetime as dt
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from fleet.formatting import chance, day, day_words
 from inspections.forecasts.judgement.figures import (
     ALWAYS,
     GUARD,
     PLANT,
+    READING,
     Column,
     Judgement,
     Why,
 )
 from inspections.visits.verdict import with_unit
 from inspections.visits.word_at_pump import CLOSE_UP, ENGINEER, MEASURE, REPLACE, Ruling, Trigger
+
+if TYPE_CHECKING:
+    from inspections.forecasts.judgement.accepted import AcceptedTrigger
 
 # No shell is condemned on one reading: so many spreads beside the trigger a second one is asked for (common practice,
 # no published source).
@@ -61,12 +68,16 @@ class Opening:
     """What stands at this opening: the judgement, its column, and the first day of the pump's next outage (None: unknown).
 
     `replace_um`: the plant's own replace limit in force; alone it is the trigger of a fleet too young for another.
+    `at` is as the plan accepted on `plan_on` printed it, where one opens the bearing in this outage; `live` is then
+    what the judgement says by itself.
     """
 
     judgement: Judgement
     at: Column | None
     next_on: dt.date | None = None
     replace_um: float | None = None
+    live: Column | None = None
+    plan_on: dt.date | None = None
 
     def words(self, unit: str) -> str:
         """What a reading is held against, before it is taken; empty where there is no trigger."""
@@ -82,19 +93,45 @@ class Opening:
         expected = "Replacement expected. " if (at.new or 0.0) > 0.9 else ""
         text = f"{expected}Replace if found at {with_unit(at.trigger_um, unit)} or more{_FROM.get(at.trigger_from, '')}"
         if at.no_room:
-            return f"{text}; no room to scrape."
-        if at.scrape_from_um is None or round(at.scrape_from_um) == round(at.trigger_um):
-            return f"{text}."
-        return f"{text}; if it must be scraped, replace from {with_unit(at.scrape_from_um, unit)}."
+            text = f"{text}; no room to scrape"
+        elif at.scrape_from_um is not None and round(at.scrape_from_um) != round(at.trigger_um):
+            text = f"{text}; if it must be scraped, replace from {with_unit(at.scrape_from_um, unit)}"
+        return f"{text}.{self._of_plan(unit)}"
+
+    def _of_plan(self, unit: str) -> str:
+        """That the trigger is the accepted plan's, where what was learned since would say another."""
+        live = self.live
+        if live is None or self.plan_on is None or live.trigger_um is None or self.at is None:
+            return ""
+        if self.at.trigger_um is not None and round(live.trigger_um) == round(self.at.trigger_um):
+            return ""
+        now = with_unit(live.trigger_um, unit)
+        return f" So printed by the plan of {day(self.plan_on)}; what was recorded since says {now}."
 
 
 def opening_of(
-    judgement: Judgement, day: dt.date, outage: object = None, replace_um: float | None = None
+    judgement: Judgement, on: dt.date, outage: object = None, replace_um: float | None = None
 ) -> Opening:
     """The opening of a day: in the outage the visit names, else in the one that runs, else outside any."""
     named = judgement.column_of(outage) if outage else None
-    at, then = judgement.opened_on(named.start_on if named else day)
+    at, then = judgement.opened_on(named.start_on if named else on)
     return Opening(judgement, at, then.start_on if then else None, replace_um)
+
+
+def under_plan(opening: Opening, printed: AcceptedTrigger | None) -> Opening:
+    """The opening held against the trigger that the accepted plan printed for it, where it opens the bearing in this outage.
+
+    A plan from before triggers were kept, one of another outage, and one where the engineer decides change nothing.
+    """
+    at = opening.at
+    if printed is None or at is None or not at.outage or at.outage != printed.outage:
+        return opening
+    if not printed.trigger_is or not at.trigger_is:
+        return opening
+    column = replace(at, trigger_is=printed.trigger_is, trigger_um=printed.trigger_um)
+    if printed.scrape_from_um is not None:
+        column = replace(column, scrape_is=READING, scrape_from_um=printed.scrape_from_um)
+    return replace(opening, at=column, live=at, plan_on=printed.accepted_on)
 
 
 def by_trigger(opening: Opening, found: Clearance | None, new_metal: bool = False) -> Trigger:
@@ -114,6 +151,9 @@ def by_trigger(opening: Opening, found: Clearance | None, new_metal: bool = Fals
         a reading at or over the trigger, or (a scrape owed) at or over the do-not-scrape-above reading, asks for a
         new shell; one within two spreads of it for a second measurement first.
     """
+
+    if opening.live is not None:
+        return _stricter(opening, found, new_metal)
 
     def trigger(scrape_owed: bool) -> Ruling:
         judgement, at = opening.judgement, opening.at
@@ -138,6 +178,23 @@ def by_trigger(opening: Opening, found: Clearance | None, new_metal: bool = Fals
             if limit is None
             else (_held_against(limit, found, opening, scrape_owed))
         )
+
+    return trigger
+
+
+def _stricter(opening: Opening, found: Clearance | None, new_metal: bool) -> Trigger:
+    """The printed trigger governs, unless the judgement of today is stricter: then hold, and the engineer is called."""
+    printed = by_trigger(replace(opening, live=None), found, new_metal)
+    today = by_trigger(replace(opening, at=opening.live, live=None), found, new_metal)
+
+    def trigger(scrape_owed: bool) -> Ruling:
+        ruling, live = printed(scrape_owed), today(scrape_owed)
+        if ruling.word != CLOSE_UP or live.word not in (REPLACE, MEASURE):
+            return ruling
+        if live.word == MEASURE:
+            return live
+        since = "but what was recorded since the plan was accepted is stricter: hold, and call the engineer."
+        return Ruling(ENGINEER, f"{ruling.why} So by the accepted plan, {since} {live.why}")
 
     return trigger
 

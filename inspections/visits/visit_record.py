@@ -10,6 +10,7 @@ from django.db.models import Q, prefetch_related_objects
 
 from fleet.measuring_methods import Spread
 from fleet.models import Bearing, LimitUse, Outage, Person, Setting, SettingsRead
+from inspections.forecasts.judgement.accepted import accepted_trigger
 from inspections.models import Event, EventKind, NotMeasured, Reading, Signature, Visit
 from inspections.story import timeline
 from inspections.story.timeline import Story
@@ -20,7 +21,7 @@ from inspections.visits.device_memory import DeviceMemory
 from inspections.visits.expectations import Before, limits_on
 from inspections.visits.receipts import unsettled_at
 from inspections.visits.signatures import CHECKS
-from inspections.visits.trigger import Opening, opening_of
+from inspections.visits.trigger import Opening, opening_of, under_plan
 
 
 @dataclass
@@ -43,7 +44,8 @@ class VisitRecord:
         day = self.visit.opened_on if self.visit else self.today
         outage = self.visit.outage_id if self.visit else None
         replace_um = self.limits.get(("clearance", str(LimitUse.REPLACE)))
-        return opening_of(self.before.judgement, max(day, self.memory.on), outage, replace_um)
+        made = opening_of(self.before.judgement, max(day, self.memory.on), outage, replace_um)
+        return under_plan(made, accepted_trigger(self.bearing, made.at, day))
 
     @cached_property
     def story(self) -> Story:

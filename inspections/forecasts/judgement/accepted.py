@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from fleet.models.recorded import IN_ORDER
+from inspections.forecasts.judgement.figures import Column
 from inspections.models import Plan
 
 
@@ -47,6 +48,14 @@ def accepted_triggers(bearings: Iterable[Any]) -> dict[uuid.UUID, AcceptedTrigge
             if pk in own:
                 found[pk] = _read(plan, job)
     return found
+
+
+def accepted_trigger(bearing: Any, at: Column | None, day: dt.date) -> AcceptedTrigger | None:
+    """What the plan accepted by a day printed for a bearing opened in a column; asked only where that is an outage."""
+    if at is None or not at.outage:
+        return None
+    found = accepted_triggers([bearing]).get(bearing.pk)
+    return found if found and found.outage == at.outage and found.accepted_on <= day else None
 
 
 def _read(plan: Plan, job: Mapping[str, Any]) -> AcceptedTrigger:

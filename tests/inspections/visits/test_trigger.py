@@ -2,12 +2,16 @@
 
 import datetime as dt
 import re
+import uuid
 
 import pytest
 
+from fleet.ledger.writing import Fact, write
+from inspections.forecasts.judgement.accepted import AcceptedTrigger
 from inspections.forecasts.judgement.current import judgements
 from inspections.forecasts.judgement.figures import Column, Judgement, Why, Word
-from inspections.visits.trigger import Clearance, by_trigger, opening_of
+from inspections.models import Plan
+from inspections.visits.trigger import Clearance, by_trigger, opening_of, under_plan
 from inspections.visits.word_at_pump import CLOSE_UP, ENGINEER, MEASURE, REPLACE
 from tests import makers
 from tests.inspections.visits.walk import a_mechanic, at, begin, read, said, today_of
@@ -97,6 +101,34 @@ def test_an_opening_is_that_of_the_outage_named_else_of_the_one_that_runs_else_o
     assert Judgement.from_json(made.to_json()) == made
 
 
+def printed(trigger, on=dt.date(2026, 3, 3), outage="1", **more):
+    said = {"trigger_is": "reading", "trigger_um": trigger} | more
+    return AcceptedTrigger(uuid.uuid4(), on, None, outage, "in summer 2026", "open", **said)
+
+
+def test_the_accepted_plans_trigger_governs_unless_what_was_learned_since_is_stricter():
+    live = opening_of(judged(column(287.0)), DAY)
+    lower = under_plan(live, printed(270.0))
+    assert [rules(v, opening=lower, again=True).word for v in (265.0, 275.0, 290.0)] == [
+        CLOSE_UP,
+        REPLACE,
+        REPLACE,
+    ]
+    assert "0.270 mm or more" in lower.words("mm") and lower.words("mm").endswith("since says 0.287 mm.")
+    higher = under_plan(live, printed(300.0))
+    assert [rules(v, opening=higher, again=True).word for v in (280.0, 292.0, 301.0)] == [
+        CLOSE_UP,
+        ENGINEER,
+        REPLACE,
+    ]
+    assert "hold, and call the engineer" in rules(292.0, opening=higher, again=True).why
+    never = under_plan(live, printed(None, trigger_is="never"))
+    assert rules(292.0, opening=never, again=True).word == ENGINEER
+    assert under_plan(live, printed(287.0)).words("mm") == live.words("mm")
+    for other in (printed(270.0, outage="2"), printed(None, trigger_is=""), None):
+        assert under_plan(live, other) is live
+
+
 # List, page and pump -----------------------------------------------------------------------------------------
 
 
@@ -106,6 +138,23 @@ def worn(place, position="DE", rises=(0, 20, 41, 60), **facts):
     for year, rise in zip((2014, 2017, 2020, 2023), rises, strict=True):
         makers.a_reading(bearing=bearing, on=dt.date(year, 5, 4), value=f"0.{150 + rise}")
     return bearing
+
+
+def test_the_pump_reads_the_trigger_that_the_accepted_plan_printed(site):
+    bearing = worn(makers.a_place(site=site, tag="P-PLAN", positions=("DE",)), rises=(0, 31, 63, 95))
+    today = today_of(bearing)
+    outage = makers.an_outage(site=site, start_on=today - dt.timedelta(days=1), days=14, name="running")
+    job = {"bearing": str(bearing.pk), "outage": str(outage.pk), "action": "open", "when": "in running"}
+    jobs = [job | {"trigger_is": "reading", "trigger_um": "243", "scrape_from_um": "", "p_trigger": "0.3"}]
+    plan = Plan(site=site, as_of=today, accepted_on=today, reason="agreed", jobs=jobs, inputs={})
+    client = a_mechanic(bearing)
+    begin(client, bearing)
+    assert "0.243 mm or more" not in said(client.get(at(bearing, "visit/")))
+    write([Fact(f"site:{site.pk}", "plan", plan)], by=makers.somebody())
+    page = said(client.get(at(bearing, "visit/")))
+    assert "Replace if found at 0.243 mm or more" in page and "So printed by the plan of" in page
+    pack = {one["pump"]: one["opening"] for one in client.get("/record/pack/").json()["bearings"]}
+    assert pack["P-PLAN"].replace("\u00a0", " ") in page
 
 
 @pytest.fixture
