@@ -114,7 +114,7 @@ def _plan_context(draft: Draft, chosen: Plan, tabs, complaints: list[str], poste
         "complaints": complaints if posted else [],
         "lacking": lacking,
         "columns": fields.column_fields(chosen, grid) if grid else [],
-        "preview": fields.preview(shown),
+        "preview": _by_answers(draft, fields.preview(shown)) if not lacking else fields.preview(shown),
         "words": fields.odd_words(chosen, shown),
         "tabs": [(tab, tab.name not in chosen.tabs_left) for tab in tabs],
         "where": [
@@ -132,6 +132,26 @@ def _plan_context(draft: Draft, chosen: Plan, tabs, complaints: list[str], poste
         "fills": bool(chosen.fill_down),
         "tab": grid.name if grid else "",
     }
+
+
+def _by_answers(draft: Draft, preview: fields.Preview) -> fields.Preview:
+    """The preview's pumps and positions by the names they would be stored under, once answers say what they mean."""
+    if not drafts.answers_in(draft):
+        return preview
+    result = drafts.look(draft)
+    wanted = {(row["tab"], row["row"]) for row in preview.rows}
+    rows = [
+        row for row in result.rows if (row.source.tab if row.source else "", str(row.sheet_row)) in wanted
+    ]
+    found = {
+        (row["tab"], row["row"], row.get("pump_typed", ""), row.get("position_typed", "")): row
+        for row in shown_rows(rows, result.directory)
+    }
+    for row in preview.rows:
+        key = (row["tab"], row["row"], row.get("pump", ""), row.get("position", ""))
+        if known := found.get(key):
+            row |= {name: known[name] for name in ("pump", "position") if name in known}
+    return preview
 
 
 def _as_it_is(grid: Grid, number: int, width: int) -> list[str]:
@@ -289,6 +309,7 @@ def shown_rows(rows: Sequence[ParsedRow], directory: Directory) -> list[dict[str
     shown = []
     for row in rows:
         said = dict(row.typed)
+        said |= {f"{name}_typed": said.get(name, "") for name in ("pump", "position")}
         if row.site and "pump" in row.content:
             place = directory.place(UUID(row.content["pump"]))
             said["pump"] = place.tag if place else said["pump"]

@@ -205,3 +205,27 @@ def test_a_typed_value_that_fits_no_better_leaves_the_question_open(engineer, ty
     url = planned(engineer, SHEET.format("1.60"))
     assert "Nothing is asked any more." not in answered(engineer, url, "clearance_range", "typed", typed)
     assert sheet_pages.store(engineer, url).status_code == 200 and not Reading.objects.exists()
+
+
+def test_the_preview_of_the_plan_gives_positions_by_the_answers_given(engineer):
+    words = SHEET.format("0.160").replace("DE (mm)", "AS (mm)", 1).replace("NDE (mm)", "BS (mm)")
+    url = planned(engineer, words)
+    plan = reverse("import-plan", args=[url.split("/")[-2]])
+
+    def positions():
+        body = unescape(engineer.get(plan).content.decode()).rpartition(
+            'aria-label="What becomes of the rows"'
+        )[2]
+        return {name for name in ("P-7 AS", "P-7 BS", "P-7 DE", "P-7 NDE") if f">{name}<" in body}
+
+    assert positions() == {"P-7 AS", "P-7 BS"}
+    body = engineer.get(url).content.decode()
+    said = {"then": "answer"}
+    for end, position in (("AS", "DE"), ("BS", "NDE")):
+        key = re.search(rf'aria-labelledby="q-(\w+)" data-code="unknown_position" data-about="{end}"', body)[
+            1
+        ]
+        said |= {f"choice-{key}": "is", f"value-{key}-is": position}
+        said[f"row-{key}"] = re.findall(rf'name="row-{key}" value="([^"]*)"', body)
+    engineer.post(url, said)
+    assert positions() == {"P-7 DE", "P-7 NDE"}
