@@ -129,14 +129,11 @@ def import_file(
         for a kind of sheet nobody registered.
     """
     loader = loader_for(holds)
-    directory = Directory.load(sites)
-    result = Result(False, holds, name, dry_run=options.dry_run, directory=directory)
-    site = directory.site(options.site) if options.site else None
-    if complaint := _complaint(options, site, holds):
+    context = _context(options, by, sites)
+    result = Result(False, holds, name, dry_run=options.dry_run, directory=context.directory)
+    if complaint := _complaint(options, context.site, holds):
         result.faults.append(of_file(complaint, code="options"))
         return result
-    today = max([today_at(known) for known in directory.sites.values()] or [now().date()])
-    context = Context(replace(options, today=today), by, today, directory, site, sites)
     context.progress, context.shown = progress or context.progress, shown
     context.answers = _answers(answers_for(data, name, holds, sites), options, answers)
     try:
@@ -150,6 +147,14 @@ def import_file(
     else:
         _Import(data, loader, parsed, context, result, kept, only_look).run()
     return result
+
+
+def _context(options: Options, by: uuid.UUID, sites: frozenset[uuid.UUID] | None) -> Context:
+    """What the import works with: today is the latest day of any site."""
+    directory = Directory.load(sites)
+    site = directory.site(options.site) if options.site else None
+    today = max([today_at(known) for known in directory.sites.values()] or [now().date()])
+    return Context(replace(options, today=today), by, today, directory, site, sites)
 
 
 def _complaint(options: Options, site: Site | None, holds: str) -> str:
