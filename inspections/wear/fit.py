@@ -13,6 +13,7 @@ from . import gauges, rate_effects
 from .arrays import FloatArray, Histories, Kind
 from .ascent import climb, hessian
 from .belief import believe, evidence, rate_under
+from .class_curves import curved_classes
 from .classes import by_class
 from .drivers import members, nearly_same
 from .event_effects import Frame, frame, lay_out
@@ -150,13 +151,20 @@ def _fit(f: Frame, plain: Pool, known: Pool | None, threads: bool, carry: bool) 
         p = _with_effects(o, theta, o.settle(theta, u, 1)[1])
     if not np.all(np.isfinite(theta)):
         raise ValueError("parameters are not finite")
+    curved = curved_classes(o.f, p, o.set_aside, o.weight)
     if every > 1:
         o = _on_everyone(o, f, part, p, threads)
         u = _widened(p, o.d)
     designs, weights = _designs(o, theta, u, carry and every == 1)
     note = "" if converged else "the fit did not come to rest; its last point is used"
     return replace(
-        plain, converged=converged, note=note, designs=designs, weights=weights, aliased=o.d.aliased
+        plain,
+        converged=converged,
+        note=note,
+        designs=designs,
+        weights=weights,
+        aliased=o.d.aliased,
+        curved=curved,
     )
 
 

@@ -12,6 +12,7 @@ from . import crossing
 from .advice import ADVICE, OUTCOMES, REASONS, REPLACE_FROM, advise, outcomes
 from .arrays import USUAL_OUTAGE_DAYS, FloatArray, Histories, IntArray
 from .belief import Clouds, believe, chunks, rate_under, spread_out
+from .class_curves import follows_other
 from .event_effects import Frame, frame, lay_out
 from .grounds import CURVED, bend_score, bent_in_time, detectable, falls, log_rate_variance, readings_in_view
 from .larger_end import Belief, believe_all, believe_record, outlook_apart
@@ -354,7 +355,7 @@ def _rows(
     bend = bend_score(f, pool.designs[0], doubtful)
     misfit = (belief.clouds.edge > 1e-3) | (bend > CURVED)
     misfit |= bent_in_time(f, pool.designs[0], doubtful, bend)
-    misfit |= falls(f, pool.designs[0], doubtful)
+    misfit |= falls(f, pool.designs[0], doubtful) | follows_other(pool.curved, h.class_)
     has_limit = np.isfinite(limit) | (h.replace_um > 0) | (source == 2)
     past = (p_max[:, 0] >= 0.5) | (plant & (p_replace[:, 0] >= 0.5))
     broken = ~np.isfinite(np.where(np.isfinite(limit), p_max[:, 0], p_replace[:, 0]))

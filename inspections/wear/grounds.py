@@ -162,7 +162,7 @@ def _curved_odds(h: Histories, p: Params, aside: NDArray[np.bool_]) -> FloatArra
     """(B,) log evidence of the best power over that of steady wear, each with the slips that suit it better."""
     f = frame(h)
     rate = rate_under(p, *p.outlook(h))
-    curves = [replace(f, along=_bent(f, p.curve, times)) for times in EXPONENTS]
+    curves = [replace(f, along=bent_along(f, p.curve, times)) for times in EXPONENTS]
     best = np.full((2, h.n_bearings), -np.inf)
     for skip in (aside, np.zeros_like(aside)) if aside.any() else (aside,):
         work, slips = (
@@ -175,7 +175,7 @@ def _curved_odds(h: Histories, p: Params, aside: NDArray[np.bool_]) -> FloatArra
     return best[1] - best[0]
 
 
-def _bent(f: Frame, curve: Curve, times: float) -> FloatArray:
+def bent_along(f: Frame, curve: Curve, times: float) -> FloatArray:
     """(E,) steps of a life's exposure under the fleet's exponent ``times`` over, each life's whole gain kept, kh."""
     life = wear_since_start(f)[1]
     gone = gone_along(f, curve)

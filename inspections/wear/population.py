@@ -33,6 +33,9 @@ class Pool:
     same: tuple[
         tuple[tuple[str, int], tuple[str, int]], ...
     ] = ()  # levels that nearly the same bearings have
+    curved: tuple[
+        int, ...
+    ] = ()  # classes that wear along another curve than these numbers: see ``class_curves``
     log_duty: tuple[float, float] = (0.0, 0.0)  # of its bearings' hours a day over 24: mean and sd of the log
 
     def lent_to(self, clock: int) -> Pool:
@@ -127,6 +130,7 @@ def _pool(row: dict[str, Any]) -> Pool:
     counted = tuple((str(f), int(c), int(n)) for f, c, n in row.get("members", ()))
     same = tuple(((str(a), int(i)), (str(b), int(j))) for (a, i), (b, j) in row.get("same", ()))
     mean, sd = row.get("log_duty", (0.0, 0.0))
+    row = {**row, "curved": tuple(row.get("curved", ()))}
     made = {
         "log_duty": (float(mean), float(sd)),
         "designs": designs,
