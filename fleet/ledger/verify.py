@@ -5,14 +5,16 @@ after that seal, and what was never entered, no chain can show.
 """
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Any
 
 from fleet.bulk import without_collecting
 from fleet.ledger.beside import Look, look_beside
 from fleet.ledger.canonical import GENESIS, plain, sha256
 from fleet.ledger.one_moment import as_at_one_moment
+from fleet.ledger.remembered_values import remembered_values
 from fleet.ledger.seal import root_of
 from fleet.ledger.typed_rows import Expected, check_rows
 from fleet.models.ledger import Chain, Entry, Seal
@@ -40,10 +42,11 @@ def verify(*, rows: bool = True) -> Findings:
     """Recompute all hashes, links, heads and seals; with `rows`, also compare the typed rows, and what stands beside."""
     found, expected = Findings(), Expected()
     heads: dict[str, list[str]] = {}
-    with without_collecting(), as_at_one_moment():
+    with without_collecting(), as_at_one_moment() as connection, remembered_values(connection):
+        as_text = cache(plain)
         for entry in _entries():
             found.n_entries += 1
-            body = _check_entry(entry, heads, found)
+            body = _check_entry(entry, heads, found, as_text)
             chain, n, act, by, recorded_at, kind, thing, *_ = entry
             try:
                 expected.take((chain, n, act, by, recorded_at), kind, thing, body)
@@ -68,7 +71,9 @@ def _entries() -> Iterator[tuple[Any, ...]]:
     return Entry.objects.order_by("chain", "n").values_list(*COLUMNS).iterator(chunk_size=5000)
 
 
-def _check_entry(entry: tuple[Any, ...], heads: dict[str, list[str]], found: Findings) -> dict[str, Any]:
+def _check_entry(
+    entry: tuple[Any, ...], heads: dict[str, list[str]], found: Findings, as_text: Callable[[Any], Any]
+) -> dict[str, Any]:
     """Hash, link, number and copies of an entry; returns its body, empty where its text cannot be read."""
     chain, n, act, by, recorded_at, kind, thing, format_, text, its_hash = entry
     before = heads.setdefault(chain, [])
@@ -94,11 +99,11 @@ def _check_entry(entry: tuple[Any, ...], heads: dict[str, list[str]], found: Fin
     copies = {
         "chain": chain,
         "n": n,
-        "act": str(act),
+        "act": as_text(act),
         "kind": kind,
-        "by": str(by),
+        "by": as_text(by),
         "format": format_,
-        "recorded_at": plain(recorded_at),
+        "recorded_at": as_text(recorded_at),
     }
     for name, copy in copies.items():
         if said.get(name) != copy:

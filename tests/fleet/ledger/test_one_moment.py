@@ -10,6 +10,8 @@ from django.db.backends.sqlite3.base import DatabaseWrapper
 
 from fleet.ledger import verify as verifying
 from fleet.ledger.one_moment import as_at_one_moment
+from fleet.ledger.remembered_values import remembered_values
+from fleet.models import Entry
 from tests import makers
 
 
@@ -64,3 +66,17 @@ def test_what_is_recorded_while_the_record_is_checked_raises_no_alarm(monkeypatc
 
     monkeypatch.setattr(verifying, "_check_heads", recorded_meanwhile)
     assert verifying.verify().faults == []
+
+
+@pytest.mark.django_db
+@pytest.mark.sqlite
+def test_an_id_that_comes_often_is_made_once_while_a_record_is_read_and_as_ever_before_and_after():
+    bearing = makers.a_bearing()
+    ids = Entry.objects.filter(chain=f"bearing:{bearing.pk}", thing__isnull=False)
+    first = list(ids.values_list("by", "recorded_at"))
+    with remembered_values(connection):
+        within = list(ids.values_list("by", "recorded_at"))
+        assert len({id(by) for by, _ in within}) < len(within)
+        assert Entry.objects.filter(thing=None).values_list("thing", flat=True).first() is None
+    assert within == first == list(ids.values_list("by", "recorded_at"))
+    assert len({id(by) for by, _ in ids.values_list("by", "recorded_at")}) == len(first)
