@@ -56,12 +56,12 @@ class RolesHeld:
 
 
 def role_words(roles: Iterable[Role]) -> str:
-    """Roles and where they are held; "no role" for none.
+    """Roles and where they are held; "without a role" for none.
 
     >>> role_words([])
-    'no role'
+    'without a role'
     """
-    return ", ".join(f"{role.role} at {role.site or 'all sites'}" for role in roles) or "no role"
+    return ", ".join(f"{role.role} at {role.site or 'all sites'}" for role in roles) or "without a role"
 
 
 def right_words(roles: Iterable[Role]) -> str:

@@ -171,7 +171,7 @@ def test_uncertainty_and_role_stand_beside_each_reading_on_the_page(client):
     bearing = makers.a_bearing()
     makers.a_reading(bearing=bearing, method="plastic_strip")
     page = html.unescape(client.get(_address(bearing)).content.decode())
-    assert "standard uncertainty 10\u00a0µm" in page and "recorded as no role" in page
+    assert "standard uncertainty 10\u00a0µm" in page and "then without a role" in page
 
 
 def test_every_kind_of_entry_has_words_without_an_underscore():
