@@ -28,6 +28,7 @@ from inspections.deferrals import acts
 from inspections.deferrals.standing import PutOff
 from inspections.forecasts.current import current
 from inspections.forecasts.figures import Figures, figures_hash
+from inspections.forecasts.judgement.current import judgements
 from inspections.forecasts.provenance import relied
 from inspections.models import Decision, DraftPlan, Plan
 
@@ -86,14 +87,11 @@ def accept(*, draft: DraftPlan, reason: str, on: dt.date, by: UUID) -> Plan:
     before = accepted(draft.site)
     decided = _decisions(draft, plan, weighed, before, on, agreed)
     bearings = list(Bearing.objects.select_related("place__site").filter(pk__in=decided))
-    figures = current(bearings, on)
+    figures, judged = current(bearings, on), judgements(bearings, on)
     facts = [Fact(f"site:{draft.site_id}", "plan", plan)]
     for bearing in bearings:
         row = decided[bearing.pk]
-        row.advised, row.forecast_hash = (
-            str(figures[bearing.pk]["advice"])[:10],
-            figures_hash(figures[bearing.pk]),
-        )
+        row.advised, row.forecast_hash = judged[bearing.pk].word, figures_hash(figures[bearing.pk])
         facts += [Fact(f"bearing:{bearing.pk}", "decision", row), relied_on(row, figures[bearing.pk])]
     write(facts, by=by, act=act)
     return Plan.objects.get(pk=plan.pk)

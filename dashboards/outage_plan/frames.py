@@ -29,6 +29,7 @@ _NOT_TEXT = {
     "crew_hours_most": NUMBER,
     "shells_p90": NUMBER,
     "state": WORD,
+    "opens_on": DAY,
 }
 
 

@@ -35,6 +35,7 @@ COLUMNS = (
     "shells_p90",
     "state",
     "job_id",
+    "opens_on",
 )
 
 
@@ -98,6 +99,7 @@ def _job(
         job.shells_p90,
         states.get((bearing_id, outage_id), "planned"),
         job_id(bearing_id, outage_id),
+        max(outage.start_on, proposal.inputs.as_of),
     ]
 
 
@@ -107,4 +109,4 @@ def _left(proposal: Proposal, one: NotFitting) -> list[Any]:
     bearing_id = proposal.bearing_ids.get(one.bearing, "")
     own = [proposal.site.name, pump, one.bearing.removeprefix(pump).strip(), "", LEAVE, 0.0, "", ""]
     why = [one.chance, one.chance, "not opened, though above the accepted risk", one.reason, one.remedy]
-    return [*own, *why, None, None, None, bearing_id, "", None, None, None, None, None, None, "", ""]
+    return [*own, *why, None, None, None, bearing_id, "", None, None, None, None, None, None, "", "", None]

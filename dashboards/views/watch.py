@@ -18,8 +18,7 @@ from fleet.views.first_steps import nothing_here_yet
 from fleet.web.rate_limit import costly
 from inspections.deferrals.standing import decided_words
 from inspections.forecasts.current import current, fit_trouble
-from inspections.forecasts.figures import COLUMNS
-from inspections.forecasts.frames import figures_frame, forecast_sheet
+from inspections.forecasts.frames import SHEET, figures_frame, forecast_sheet
 from inspections.forecasts.judgement.current import judgements
 from inspections.forecasts.judgement.figures import Word
 from inspections.visits import dispositions
@@ -66,9 +65,9 @@ def watch(request: HttpRequest) -> HttpResponse:
 def watch_sheet(request: HttpRequest) -> HttpResponse:
     """The same list as a workbook, in the columns of the forecast sheet."""
     listed = _listed(request, list(sites_for(request.user)))
-    rows = forecast_sheet(figures_frame(one.figures for one in listed.shown))
+    rows = forecast_sheet(figures_frame((one.figures, one.judgement) for one in listed.shown))
     kind = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-    answer = HttpResponse(xlsx_bytes(COLUMNS, rows, sheet_name="Forecast"), content_type=kind)
+    answer = HttpResponse(xlsx_bytes(SHEET, rows, sheet_name="Forecast"), content_type=kind)
     answer["Content-Disposition"] = 'attachment; filename="watch-list.xlsx"'
     return answer
 

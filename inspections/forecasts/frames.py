@@ -13,6 +13,8 @@ from fleet.models import Account, Bearing
 from fleet.sheets.frames import COUNT, DAY, INSTANT, NUMBER, TEXT, WORD, YES_NO, frame, sheet_rows
 from inspections.forecasts.current import current
 from inspections.forecasts.figures import BEYOND, COLUMNS, QUANTILES, Figures
+from inspections.forecasts.judgement.current import judgements
+from inspections.forecasts.judgement.figures import Judgement
 from inspections.models import EFFECTS, Event, Reading
 
 # By column: its type, and where the row has it.
@@ -76,7 +78,12 @@ _NOT_NUMBERS = {
     "scrapes_left": COUNT,
     **dict.fromkeys(_DATES, DAY),
 }
-_FORECASTS = {name: _NOT_NUMBERS.get(name, NUMBER) for name in COLUMNS}
+# What the one judgement says, behind the columns of the forecast; `advice` among those is its word too.
+JUDGED = ("open_at", "trigger_um", "p_trigger", "scrape_from_um", "p_max_before_open", "waiting_costs_h")
+SHEET = (*COLUMNS, *JUDGED)
+_FORECASTS = {name: _NOT_NUMBERS.get(name, NUMBER) for name in COLUMNS} | {
+    name: TEXT if name == "open_at" else NUMBER for name in JUDGED
+}
 _BEYOND = {name: f"{name}_{BEYOND}" for name in _DATES}
 
 
@@ -135,19 +142,21 @@ def forecasts(account: Account, *, act: str = "read") -> pd.DataFrame:
         as `figures_frame` makes it, by site, pump and position.
     """
     bearings = list(Bearing.objects.standing().at_sites(sites_for(account, act)).in_order())
-    return figures_frame(current(bearings).values())
+    judged = judgements(bearings)
+    return figures_frame((figures, judged.get(pk)) for pk, figures in current(bearings).items())
 
 
-def figures_frame(figures: Iterable[Figures]) -> pd.DataFrame:
-    """Forecasts under the columns of the forecast sheet, each with its type.
+def figures_frame(forecast: Iterable[tuple[Figures, Judgement | None]]) -> pd.DataFrame:
+    """Forecasts, each with what is judged of its bearing, under the columns of the forecast sheet with their types.
 
     Returns
     -------
     DataFrame
         lengths um, rates um per 1000 h, chances 0 to 1. A date that lies beyond the horizon is NaT, and the column of
-        its name with `_beyond` is true: it is later than all others, which a missing date is not.
+        its name with `_beyond` is true: it is later than all others, which a missing date is not. `advice` is the
+        judgement's word: leave, open, decide_now, set_limit, or engineer where the engineer decides; missing without one.
     """
-    rows = [each.row() for each in figures]
+    rows = [_row(figures, judged) for figures, judged in forecast]
     days = [[None if cell == BEYOND else cell for cell in row] for row in rows]
     made = frame(_FORECASTS, days)
     for name, flag in _BEYOND.items():
@@ -156,12 +165,21 @@ def figures_frame(figures: Iterable[Figures]) -> pd.DataFrame:
     return made
 
 
+def _row(figures: Figures, judged: Judgement | None) -> list[Any]:
+    row, at = figures.row(), judged.at if judged else None
+    row[COLUMNS.index("advice")] = judged.word if judged else None
+    opening = (
+        (at.name, at.trigger_um, at.new, at.scrape_from_um, at.past, at.waiting_h) if at else (None,) * 6
+    )
+    return [*row, *opening]
+
+
 def forecast_sheet(made: pd.DataFrame) -> list[tuple[Any, ...]]:
     """The rows of the forecast sheet from `figures_frame`: a date beyond the horizon says so in its own cell."""
     beyond = {COLUMNS.index(name): made[flag].tolist() for name, flag in _BEYOND.items()}
     return [
         tuple(BEYOND if at in beyond and beyond[at][n] else cell for at, cell in enumerate(row))
-        for n, row in enumerate(sheet_rows(made[list(COLUMNS)]))
+        for n, row in enumerate(sheet_rows(made[list(SHEET)]))
     ]
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 import openpyxl
 import pytest
 
-from inspections.forecasts.figures import COLUMNS
+from inspections.forecasts.frames import SHEET
 from inspections.wear.fit import fit_fleet
 from inspections.wear.population import Population
 from tests import makers
@@ -100,7 +100,7 @@ def test_the_workbook_holds_the_columns_of_the_forecast_sheet_and_every_bearing(
     client.force_login(makers.an_account())
     book = openpyxl.load_workbook(io.BytesIO(client.get("/watch-list.xlsx").content))
     rows = list(book.active.values)
-    assert rows[0] == COLUMNS and len(rows) == 4
+    assert rows[0] == SHEET and len(rows) == 4
 
 
 def test_every_row_leads_to_its_bearing(client):

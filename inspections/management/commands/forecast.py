@@ -8,8 +8,9 @@ from django.core.management.base import BaseCommand, CommandError
 from fleet.plant.people import person_named
 from fleet.sheets.export import csv_bytes
 from inspections.forecasts import backtest as backtests
-from inspections.forecasts.figures import COLUMNS, Figures
-from inspections.forecasts.frames import figures_frame, forecast_sheet
+from inspections.forecasts.figures import Figures
+from inspections.forecasts.frames import SHEET, figures_frame, forecast_sheet
+from inspections.forecasts.judgement.figures import Judgement
 from inspections.forecasts.refit import refit
 
 MOST_HIDDEN = 5
@@ -36,10 +37,12 @@ class Command(BaseCommand):
 
     def handle(self, *args, as_of, csv, by, backtest, **options):
         run = refit(by=person_named(by).pk, as_of=as_of, hide=backtest)
-        stored = run.forecasts.order_by("pk").values_list("figures", flat=True)
-        made = figures_frame(Figures(values) for values in stored)
+        stored = run.forecasts.order_by("pk").values_list("figures", "judgement")
+        made = figures_frame(
+            (Figures(values), Judgement.from_json(kept) if kept else None) for values, kept in stored
+        )
         if csv:
-            csv.write_bytes(csv_bytes(COLUMNS, forecast_sheet(made)))
+            csv.write_bytes(csv_bytes(SHEET, forecast_sheet(made)))
         counts = made["outcome"].value_counts()
         said = ", ".join(f"{n} {outcome}" for outcome, n in counts.items()) or "none"
         self.stdout.write(f"Forecast {len(made)} bearings as of {run.as_of}: {said}.")

@@ -156,6 +156,7 @@ def test_an_accepted_plan_is_one_act_with_a_decision_and_the_forecast_relied_on_
         ["plan"] + ["decision", "forecast_relied_on"] * len(jobs)
     )
     assert all(len(d.forecast_hash) == 64 for d in decided)
+    assert {d.advised for d in decided} <= {"open", "decide_now"}
     relied = Entry.objects.filter(kind="forecast_relied_on").first()
     assert '"max_date_p50"' in relied.text and '"in_service_max_um":"300.0"' in relied.text
     assert Person.objects.get(pk=plan.recorded_by) and plan.reason == "the shells are here"

@@ -11,8 +11,9 @@ from django.core.management import CommandError, call_command
 
 from dashboards.outage_plan.frames import lines_of, plan_lines
 from fleet.sheets.frames import sheet_rows
-from inspections.forecasts.figures import COLUMNS, Figures
-from inspections.forecasts.frames import events, figures_frame, forecast_sheet, forecasts, readings
+from inspections.forecasts.figures import Figures
+from inspections.forecasts.frames import SHEET, events, figures_frame, forecast_sheet, forecasts, readings
+from inspections.forecasts.judgement.figures import Column, Judgement, Why, Word
 from tests import makers
 from tests.conftest import CHECKOUT
 
@@ -74,17 +75,32 @@ def test_an_event_says_what_it_does_to_the_series_and_a_whole_pumps_names_no_pos
 
 
 def test_a_date_beyond_the_horizon_is_told_from_none_and_comes_back_in_the_sheet():
-    figures = [
-        Figures({"replace_date_p50": "beyond", "max_date_p05": "2031-05-04", "rate_um_per_kh_p50": 1.25}),
-        Figures({}),
+    forecast = [
+        (
+            Figures({"replace_date_p50": "beyond", "max_date_p05": "2031-05-04", "rate_um_per_kh_p50": 1.25}),
+            None,
+        ),
+        (Figures({"advice": "replace"}), None),
     ]
-    made = figures_frame(figures)
+    made = figures_frame(forecast)
     assert made["replace_date_p50"].isna().all()
     assert made["replace_date_p50_beyond"].tolist() == [True, False]
     assert made["max_date_p05"][0] == pd.Timestamp(2031, 5, 4)
-    said = [dict(zip(COLUMNS, row, strict=True)) for row in forecast_sheet(made)]
+    said = [dict(zip(SHEET, row, strict=True)) for row in forecast_sheet(made)]
     assert said[0]["replace_date_p50"] == "beyond" and said[0]["max_date_p05"] == dt.date(2031, 5, 4)
     assert set(said[1].values()) == {None}
+
+
+def test_the_forecast_sheet_says_the_judgements_word_and_trigger_and_never_replace_from_afar():
+    outage = {"outage": "1", "start_on": dt.date(2027, 5, 4), "end_on": dt.date(2027, 5, 20), "known": True}
+    at = Column(
+        "spring 2027", past=0.03, trigger_um=287.0, scrape_from_um=275.0, new=0.4, waiting_h=12.5, **outage
+    )
+    judged = Judgement(dt.date(2026, 6, 1), Word.OPEN, Why.COST, (at,), first=0)
+    (row,) = forecast_sheet(figures_frame([(Figures({"advice": "replace"}), judged)]))
+    said = dict(zip(SHEET, row, strict=True))
+    assert said["advice"] == "open" and SHEET[-6:] == tuple(list(said)[-6:])
+    assert [said[name] for name in SHEET[-6:]] == ["spring 2027", 287.0, 0.4, 275.0, 0.03, 12.5]
 
 
 def test_a_table_of_twenty_bearings_asks_the_database_no_more_than_one_of_two(django_assert_num_queries):
