@@ -116,9 +116,8 @@ def quality(
                 touched.add(one.bearing.pk)
                 line = Line(one.bearing, bearing_address(one.bearing), said[0], said[1], _chance(one))
                 concerns[code].lines.append(line)
-    counts = figures_frame(figures.get(one.bearing.pk, Figures()) for one in all_known)[
-        "outcome"
-    ].value_counts()
+    forecasts = [(figures.get(one.bearing.pk, Figures()), None) for one in all_known]
+    counts = figures_frame(forecasts)["outcome"].value_counts()
     outcomes = [(code, words, int(counts[code])) for code, words in OUTCOMES.items() if code in counts]
     return Quality(
         len(all_known), outcomes, [c for c in concerns.values() if c.lines], len(all_known) - len(touched)
