@@ -142,7 +142,7 @@ def _bring(draft: Draft, options: Options, *, only_look: bool = False, shown: st
         draft.name,
         holds=draft.holds,
         by=draft.by.person_id,
-        options=options,
+        options=replace(options, most_rows=MOST_ROWS_OF_PAGE),
         sites=sites_of(draft.by, ACT),
         plan=plan_in(draft),
         answers=given,

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 
 from fleet.importing.findings import Finding
 from fleet.sheets.export import workbook_bytes
-from fleet.sheets.files import read_sheet
+from fleet.sheets.files import MOST_ROWS_OF_PAGE, read_sheet
 
 HEADING = "remarks of the import"
 
@@ -17,10 +17,15 @@ def marked_workbook(data: bytes, name: str, findings: Iterable[Finding]) -> byte
     ----------
     findings : iterable of Finding
         with the places of the sheet itself.
+
+    Raises
+    ------
+    SheetFault
+        for a sheet that cannot be read, or of more rows than a page reads.
     """
     said: dict[tuple[str, int], list[str]] = defaultdict(list)
     of_file = []
-    tabs = read_sheet(data, name).tabs
+    tabs = read_sheet(data, name, most_rows=MOST_ROWS_OF_PAGE).tabs
     only = tabs[0].name if len(tabs) == 1 or not any(one.tab for one in findings) else ""
     for one in findings:
         if one.number is None:

@@ -10,6 +10,7 @@ from fleet.importing.parsed_rows import ParsedRow
 from fleet.importing.plans.cell_fates import READ, REMARK
 from fleet.importing.plans.plan import letters, plan_of
 from fleet.models import SetAside, Sheet
+from fleet.sheets.files import MOST_ROWS_OF_PAGE
 
 Place = tuple[str, int]
 
@@ -25,6 +26,7 @@ def what_became(sheet: Sheet) -> list[Finding]:
         date_format=sheet.options.get("date_format", ""),
         decimal_comma=sheet.options.get("decimal") == "comma",
         set_aside="-",
+        most_rows=MOST_ROWS_OF_PAGE,
     )
     result = import_file(
         bytes(sheet.file.data),

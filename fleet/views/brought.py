@@ -8,11 +8,10 @@ from django.views.decorators.http import require_POST, require_safe
 
 from fleet.access import require
 from fleet.importing.drafts import ACT, reopen
-from fleet.importing.marked_sheet import marked_workbook
 from fleet.importing.returned_sheet import what_became
 from fleet.models import Sheet
 from fleet.views.importing import seen_by
-from fleet.views.plans import attached
+from fleet.views.plans import with_remarks
 from fleet.web.rate_limit import costly
 
 
@@ -34,4 +33,4 @@ def settle(request: HttpRequest, sheet_id: UUID) -> HttpResponse:
 def sheet_back(request: HttpRequest, sheet_id: UUID) -> HttpResponse:
     """The user's own sheet with a column that says of each row what became of it."""
     sheet = _history(request, sheet_id)
-    return attached(marked_workbook(bytes(sheet.file.data), sheet.name, what_became(sheet)))
+    return with_remarks(request, bytes(sheet.file.data), sheet.name, what_became(sheet))

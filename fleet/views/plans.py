@@ -18,7 +18,7 @@ from fleet.importing import drafts
 from fleet.importing.answers import TYPED, Answers, Choice
 from fleet.importing.both_readings import examples
 from fleet.importing.directory import Directory, in_words
-from fleet.importing.findings import by_kind, kind_words
+from fleet.importing.findings import Finding, by_kind, kind_words
 from fleet.importing.loaders import loader_for
 from fleet.importing.loading import Result
 from fleet.importing.marked_sheet import marked_workbook
@@ -365,11 +365,16 @@ def marked(request: HttpRequest, draft_id: UUID) -> HttpResponse:
     """The user's own sheet with a column of remarks."""
     draft = own_draft(request, draft_id)
     result = drafts.look(draft)
-    return attached(marked_workbook(drafts.data_of(draft), draft.name, result.findings))
+    return with_remarks(request, drafts.data_of(draft), draft.name, result.findings)
 
 
-def attached(workbook: bytes) -> HttpResponse:
-    """A sheet with remarks as a download."""
+def with_remarks(request: HttpRequest, data: bytes, name: str, findings: Sequence[Finding]) -> HttpResponse:
+    """A sheet with remarks as a download; one that a page cannot read is refused with the reason."""
+    try:
+        workbook = marked_workbook(data, name, findings)
+    except SheetFault as fault:
+        messages.error(request, str(fault))
+        return redirect("import")
     answer = HttpResponse(workbook, content_type=XLSX)
     answer["Content-Disposition"] = 'attachment; filename="sheet-with-remarks.xlsx"'
     return answer

@@ -17,7 +17,7 @@ from fleet.models import Bearing, LimitUse, Sheet, folded
 from fleet.plant.acts import Refused
 from fleet.plant.second_person import sites_wanting
 from fleet.published_rules import RULES, USES
-from fleet.sheets.files import SheetFault, read_sheet
+from fleet.sheets.files import MOST_ROWS_OF_PAGE, SheetFault, read_sheet
 from fleet.views.importing import seen_by
 from inspections.forms.limits import ManyLimitsForm
 from inspections.limits import limits as limiting
@@ -88,7 +88,8 @@ def _offers(sheet: Sheet | None) -> list[OfferedLimit]:
     if sheet is None:
         return []
     try:
-        return offered_limits(read_sheet(bytes(sheet.file.data), sheet.name).tabs)
+        data = bytes(sheet.file.data)
+        return offered_limits(read_sheet(data, sheet.name, most_rows=MOST_ROWS_OF_PAGE).tabs)
     except SheetFault:
         return []
 

@@ -9,13 +9,16 @@ from django.urls import reverse
 
 from fleet import forms
 from fleet.forms import NEW_PLAN
+from fleet.importing import drafts, marked_sheet, returned_sheet
 from fleet.importing.answers import Answers
 from fleet.importing.loading import import_file
+from fleet.importing.options import Options
 from fleet.models import Draft, SetAside, Sheet
 from fleet.sheets import files
 from inspections.importing.drawn import drawn_bearings
 from inspections.models import MeterEntry, Reading
 from inspections.story.uncertainty import spreads
+from inspections.views import limits_of_many
 from tests import makers, sheet_pages
 
 pytestmark = pytest.mark.django_db
@@ -198,3 +201,22 @@ def test_hours_beside_a_reading_are_taken_out_and_the_reading_stays(works, clien
     client.post(last, {"out": "P-10|run hours"})
     sheet_pages.store(client, sheet_pages.questions_of(last))
     assert Reading.objects.standing().count() == 1 and not MeterEntry.objects.exists()
+
+
+def test_no_page_reads_a_sheet_of_more_rows_than_it_may_that_a_command_stored(works, client, monkeypatch):
+    words = sheet() + "P-10,DE,2020-03-09,reading,as_found,our own gauge,0.170,mm\n"
+    more = {"holds": "history", "by": makers.somebody(), "options": Options(set_aside="ask the fitter")}
+    stored = import_file(words.encode(), "h.csv", **more).sheet
+    client.force_login(makers.an_account(site=works))
+    for module in (drafts, marked_sheet, returned_sheet, limits_of_many):
+        monkeypatch.setattr(module, "MOST_ROWS_OF_PAGE", 10)
+    questions = client.post(reverse("import-settle", args=[stored.id])).url
+    page = unescape(client.get(questions).content.decode())
+    assert "at most 10 are read at once" in page and "Mend these cells" not in page
+    for url in (
+        reverse("import-back", args=[stored.id]),
+        reverse("import-marked", args=[questions.split("/")[-2]]),
+    ):
+        answer = client.get(url, follow=True)
+        assert "at most 10 are read at once" in unescape(answer.content.decode())
+    assert client.get(reverse("limits-of-many"), {"sheet": str(stored.id)}).status_code == 200
