@@ -31,6 +31,7 @@ NEW_METAL = frozenset({EventKind.SHELL_CHANGE, EventKind.REBABBITT})
 NEW_SPREAD_UM = 20.0  # how far new clearances of one pump lie apart; judgement, no published source
 OF_ONE_PUMP = 1.3  # a pump's own readings lie closer together than a fleet's; judgement, no published source
 LEAST_BESIDE = 4  # readings of a pump, fewer tell nothing of what is usual there; judgement
+OTHER_END = "unlike the other end of its pump"
 TWICE = math.log(2.0)
 LOOKED_AT = (
     0.8  # of one doubling or halving: what a person is asked to look at; judgement, no published source
@@ -200,7 +201,8 @@ def _judge(made: Sequence[DrawnBearing], facts: Mapping[UUID, Facts], place_of: 
         said += _unlike(middles[one.bearing], _typical(one, new=False), "unlike what the record holds of it")
         others = [other for other in of_pump[place_of[one.bearing]] if other is not one]
         for other in others:
-            said += _unlike(middles[one.bearing], middles[other.bearing], "unlike the other end of its pump")
+            said += _unlike(middles[one.bearing], middles[other.bearing], OTHER_END)
+            said += _first_apart(one, other)
         said += _alone(one, others)
         if len(others) == 1:
             said += _swapped(one, others[0])
@@ -219,6 +221,14 @@ def _unlike(value: float | None, other: float | None, words: str) -> Iterator[tu
     """How often one must be doubled or halved to give the other."""
     if value and other and value > 0 and other > 0:
         yield abs(math.log(value / other)) / TWICE, words
+
+
+def _first_apart(one: DrawnBearing, other: DrawnBearing) -> Iterator[tuple[float, str]]:
+    """The ends in the first visit that measured both: later works at one of them hide a factor from their medians."""
+    mine, its = _as_found(one), _as_found(other)
+    day = min(set(mine) & set(its), default=None)
+    if day is not None and any(line.is_new for line in mine[day]):
+        yield from _unlike(_end_value(mine[day]), _end_value(its[day]), OTHER_END)
 
 
 def _out_of_range(one: DrawnBearing, facts: Facts) -> Iterator[tuple[float, str]]:
