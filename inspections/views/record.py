@@ -10,7 +10,7 @@ from django.views.decorators.http import require_http_methods
 
 from fleet.plant.people import person_named
 from fleet.web.bearing_addresses import bearing_address
-from inspections.models import EventKind, NotMeasured, Reading, Stage
+from inspections.models import ContactCheck, EventKind, NotMeasured, Reading, Stage
 from inspections.records.openings import NotRecorded
 from inspections.views.record_contact import keep_tapped
 from inspections.views.record_photo import photos_allowed
@@ -23,6 +23,7 @@ from inspections.visits.desk import Desk, at_the_pump, desk_at
 from inspections.visits.device_memory import from_a_sheet
 from inspections.visits.diameters import bore_minus_journal
 from inspections.visits.forms import CouldNotForm, PeopleForm, StartForm, new_id, uuid_of_form
+from inspections.visits.open_bearing import scraping_of, word_of
 from inspections.visits.photos import photos_of
 from inspections.visits.quantities import asked, with_station
 from inspections.visits.screen_context import (
@@ -261,6 +262,7 @@ def overview(desk: Desk) -> HttpResponse:
     ]
     rounds = rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
     events = events_in_words(desk)
+    may_scrape = scraping_of(desk.rules).offered
     seen = [one for one in events if one.kind == EventKind.FOUND]
     works = [one for one in events if one.kind not in (EventKind.FOUND, EventKind.CONTACT_CHECK)]
     context = screen_context(
@@ -270,7 +272,7 @@ def overview(desk: Desk) -> HttpResponse:
         seen=seen,
         works=works,
         previous=previous,
-        next=next_step(desk, rounds),
+        next=next_step(desk, rounds, may_scrape),
         previous_verdict=desk.rules.verdict_on(previous) if previous else None,
         left_out=left_out_words(desk),
         photos=photos_of(desk.bearing, desk.visit),
@@ -281,6 +283,7 @@ def overview(desk: Desk) -> HttpResponse:
         derived=bore_minus_journal(desk.rules),
         opening_words=desk.record.opening.words(desk.rules.setup_for("clearance").unit),
         sides=_other_sides(desk),
+        may_scrape=may_scrape,
         rivals=rivals_shown(desk),
     )
     return render(desk.request, "inspections/record_overview.html", context)
@@ -318,22 +321,17 @@ def _other_sides(desk: Desk) -> list[tuple[str, str]]:
     return [(one.name, bearing_address(one, "record-overview")) for one in rows if one.pk != desk.bearing.pk]
 
 
-def next_step(desk: Desk, rounds: list) -> tuple[str, str]:
+def next_step(desk: Desk, rounds: list[ContactCheck], may_scrape: bool) -> tuple[str, str]:
     """The one step that comes next: its address and what its button says."""
     if desk.rules.open_stations(Stage.AS_FOUND) and not desk.rules.work and not desk.record.readings:
         return desk.screens.address("record-reading", stage=Stage.AS_FOUND), "Measure as found"
     asking = [one for one in last_rounds(rounds) if one.event.outcome == "scrape"]
-    if asking and not desk.rules.scraping_offered:
-        return desk.screens.address("record-close"), "Ask the engineer"
+    if asking and _scraped_since(desk, asking[0]):
+        half = {"half": asking[0].half} if asking[0].half == "upper" else {}
+        return desk.screens.address("record-check", **half), f"Check again, round {asking[0].round + 1}"
+    if asking and not may_scrape:
+        return desk.screens.address("record-close"), word_of(desk.rules).word.capitalize()
     if asking:
-        last = asking[0].event
-        done = any(
-            one.kind == EventKind.SCRAPE and (one.on, one.order) > (last.on, last.order)
-            for one in desk.record.events
-        )
-        if done:
-            half = {"half": asking[0].half} if asking[0].half == "upper" else {}
-            return desk.screens.address("record-check", **half), f"Check again, round {asking[0].round + 1}"
         return (
             desk.screens.address("record-print", check=asking[0].pk),
             f"Round {asking[0].round}: scrape, then check again",
@@ -341,3 +339,11 @@ def next_step(desk: Desk, rounds: list) -> tuple[str, str]:
     if desk.rules.worked and desk.rules.open_stations(Stage.AS_LEFT):
         return desk.screens.address("record-reading", stage=Stage.AS_LEFT), "Measure as left"
     return desk.screens.address("record-close"), "Finish"
+
+
+def _scraped_since(desk: Desk, check: ContactCheck) -> bool:
+    last = check.event
+    return any(
+        one.kind == EventKind.SCRAPE and (one.on, one.order) > (last.on, last.order)
+        for one in desk.record.events
+    )

@@ -20,8 +20,10 @@ from inspections.visits.contact_rounds import last_rounds, round_number, rounds_
 from inspections.visits.desk import Desk, at_the_pump
 from inspections.visits.forms import ContactForm, new_id, read_cells, write_cells
 from inspections.visits.metal_removed import scraping_words
+from inspections.visits.open_bearing import scraping_of
 from inspections.visits.screen_context import device_facts, screen_context
 from inspections.visits.shell_words import WHY_SCRAPED
+from inspections.visits.word_at_pump import ASKS_SCRAPING
 
 
 @dataclass(frozen=True)
@@ -98,14 +100,19 @@ def shown_print(desk: Desk) -> HttpResponse:
         return redirect(desk.screens.address("record-print", check=last.pk))
     if "draft" in post:
         said = _reading(desk, last, cells, post)
-        if said["outcome"] == "scrape" and not desk.rules.scraping_offered:
-            said["headline"] = f"Ask the engineer. The print: {said['headline']}"
-        return JsonResponse(said)
+        return JsonResponse(said | _scraping_said(desk, last, said["headline"], said["outcome"]))
     if ("keep" in post or "leave" in post) and ContactForm(post).is_valid():
         stored = keep_tapped(desk, [draft])
         if stored is not None:
             return redirect(_left(desk, post, stored))
     return _print_page(desk, rounds, last, cells, post, draft.taps)
+
+
+def _scraping_said(desk: Desk, last: ContactCheck, headline: str, outcome: str) -> dict[str, Any]:
+    """A print's headline as the page says it, and whether scraping is one of the steps after it."""
+    scraping = scraping_of(desk.rules, last.pk, outcome)
+    before = scraping.before if outcome == ASKS_SCRAPING else ""
+    return {"headline": f"{before}{headline}", "may_scrape": scraping.offered}
 
 
 def _count(post: Any, known: int) -> int:
@@ -119,7 +126,7 @@ def _left(desk: Desk, post: Any, stored: ContactCheck) -> str:
     """Where a round leads that was left with its cells kept; metal taken off is recorded on the way."""
     leave, half = post.get("leave", ""), stored.half or "lower"
     rounds = rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
-    if leave == "scraped" and not desk.rules.scraping_offered:
+    if leave == "scraped" and not scraping_of(desk.rules).offered:
         messages.error(desk.request, WHY_SCRAPED)
         return desk.screens.address("record-overview")
     if leave == "scraped":
@@ -174,6 +181,7 @@ def _print_page(
         grid=_grid(cells, last),
         said=said,
         outcome=outcome,
+        scraping=_scraping_said(desk, last, said["headline"], outcome),
         facts=_facts_words(form),
         scrape_id=new_id(),
         cautions=_before_scraping(desk, _n_rounds(rounds), criteria_at(desk).caution_after),
@@ -217,7 +225,7 @@ def keep_tapped(desk: Desk, drafts: list[TappedCells] | None = None) -> ContactC
         except NotRecorded as fault:
             messages.error(desk.request, str(fault))
     if drafts:
-        desk.record.forget()
+        desk.record.forget("happened")
     return stored
 
 
@@ -238,7 +246,7 @@ def scraped(desk: Desk) -> HttpResponse:
     keep_tapped(desk)
     if desk.request.method == "POST":
         note = desk.request.POST.get("note", "").strip()[:300]
-        if not desk.rules.scraping_offered and not note:
+        if not note and not scraping_of(desk.rules).offered:
             messages.error(desk.request, WHY_SCRAPED)
             return redirect(desk.screens.address("record-overview"))
         _scrape(desk, desk.request.POST.get("id"), note)

@@ -5,7 +5,9 @@
 
 import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
+from uuid import UUID
 
 from fleet.models import LimitUse, Setting, Site
 from fleet.models.recorded import IN_ORDER, is_later
@@ -27,7 +29,7 @@ from inspections.visits.diameters import bore_minus_journal
 from inspections.visits.expectations import NEW_METAL
 from inspections.visits.findings import AS_IT_SHOULD_BE
 from inspections.visits.quantities import with_station
-from inspections.visits.shell_words import of_facts
+from inspections.visits.shell_words import of_facts, shell_allows
 from inspections.visits.stations import Station
 from inspections.visits.trigger import Clearance, by_trigger
 from inspections.visits.verdict import WORDS as VERDICTS
@@ -46,9 +48,12 @@ from inspections.visits.word_at_pump import (
     Advice,
     Answer,
     Print,
+    Ruling,
     Situation,
+    Trigger,
     advise,
     listed,
+    may_scrape,
 )
 from inspections.visits.word_at_pump import Held as NotInside
 
@@ -86,8 +91,37 @@ def situation_of(rules: VisitRules) -> Situation:
 
 def word_of(rules: VisitRules) -> Advice:
     """The word at the pump as the record stands now: the table, below it the trigger of the one judgement."""
-    rule = by_trigger(rules.record.opening, larger_end_now(rules), rules.work == NEW_METAL)
-    return advise(situation_of(rules), rule)
+    return advise(situation_of(rules), _rule_of(rules))
+
+
+def _rule_of(rules: VisitRules) -> Trigger:
+    """The rule below the table; what it needs is read only where it is asked."""
+
+    def rule(owed: bool) -> Ruling:
+        return by_trigger(rules.record.opening, larger_end_now(rules), rules.work == NEW_METAL)(owed)
+
+    return rule
+
+
+@dataclass(frozen=True)
+class Scraping:
+    """Whether scraping is one of the steps, and what stands before a print's headline where it asks for it in vain."""
+
+    offered: bool
+    before: str = ""
+
+
+def scraping_of(rules: VisitRules, check: UUID | None = None, outcome: str = "") -> Scraping:
+    """What the record as it stands says of scraping; of a print whose cells changed by its outcome as they are now."""
+    scrapeable, seat = of_facts(rules.record.before.known.facts)
+    now = situation_of(rules)
+    if check is not None:
+        prints = [one if one.key != str(check) else replace(one, outcome=outcome) for one in now.prints]
+        now = replace(now, prints=prints)
+    offered = shell_allows(scrapeable, seat) and may_scrape(now, _rule_of(rules))
+    if offered or not any(one.outcome == ASKS_SCRAPING for one in now.prints):
+        return Scraping(offered)
+    return Scraping(offered, f"{advise(now, _rule_of(rules)).word.capitalize()}. The print: ")
 
 
 def larger_end_now(rules: VisitRules) -> Clearance | None:

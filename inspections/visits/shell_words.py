@@ -11,7 +11,7 @@ SPHERICAL = (
     "The seat is spherical: the shell turns to the shaft, so a check in place says nothing of how it carries "
     "(common practice, no published source). The engineer says how it is judged."
 )
-WHY_SCRAPED = "Scraping is not offered for this shell. Say in a few words why it was scraped all the same."
+WHY_SCRAPED = "Scraping is not advised here. Say in a few words why it was scraped all the same."
 
 
 def before_check(scrapeable: bool | None, seat: str) -> list[str]:
@@ -24,8 +24,8 @@ def before_check(scrapeable: bool | None, seat: str) -> list[str]:
     return [*of_metal, SPHERICAL] if seat == "spherical" else of_metal
 
 
-def scraping_offered(scrapeable: bool | None, seat: str) -> bool:
-    """Whether "Scraped" stands among the steps; where it does not, the fact can be recorded with a reason."""
+def shell_allows(scrapeable: bool | None, seat: str) -> bool:
+    """Whether the shell itself may be scraped, whatever its prints say; else the fact can be recorded with a reason."""
     return scrapeable is True and seat != "spherical"
 
 
@@ -36,4 +36,4 @@ def of_facts(facts: Any) -> tuple[bool | None, str]:
 
 def for_device(facts: Any) -> dict[str, Any]:
     """What a device takes along of it."""
-    return {"shell_words": before_check(*of_facts(facts)), "may_scrape": scraping_offered(*of_facts(facts))}
+    return {"shell_words": before_check(*of_facts(facts)), "may_scrape": shell_allows(*of_facts(facts))}

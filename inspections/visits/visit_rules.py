@@ -40,9 +40,9 @@ class VisitRules:
         return shell_words.before_check(*shell_words.of_facts(self.record.before.known.facts))
 
     @property
-    def scraping_offered(self) -> bool:
-        """Whether "Scraped" is one of the steps; else it is recorded with a reason."""
-        return shell_words.scraping_offered(*shell_words.of_facts(self.record.before.known.facts))
+    def shell_allows(self) -> bool:
+        """Whether the shell itself may be scraped."""
+        return shell_words.shell_allows(*shell_words.of_facts(self.record.before.known.facts))
 
     @property
     def worked(self) -> bool:

@@ -172,6 +172,22 @@ def advise(now: Situation, trigger: Trigger) -> Advice:
     )
 
 
+def may_scrape(now: Situation, trigger: Trigger) -> bool:
+    """Whether "Scraped" is one of the steps; where it is not, the fact can be recorded with its reason.
+
+    After a print only where the word is to scrape; before any print unless damage or a reading speaks against it.
+
+    >>> may_scrape(Situation(scrapeable=True, damage={"1": "lower half: wiped"}), lambda owed: Ruling(CLOSE_UP, ""))
+    False
+    """
+    if now.scrapeable is not True:
+        return False
+    if now.prints:
+        return advise(now, trigger).word == SCRAPE
+    against = [row for part in (_damage, _under, _over) for row in part(now)]
+    return not any(_unanswered(against, now.answers))
+
+
 # The table ------------------------------------------------------------------------------------------------
 
 

@@ -4,7 +4,7 @@ import pytest
 from django.conf import settings
 from django.test import Client
 
-from inspections.models import ContactCheck, Event
+from inspections.models import ContactCheck
 from tests import makers
 from tests.browser.conftest import pressed
 from tests.inspections.visits.walk import a_worn_bearing, read
@@ -48,7 +48,7 @@ def stands() -> ContactCheck:
     return ContactCheck.objects.standing().get()
 
 
-@pytest.mark.parametrize("words", ["Leave it at this", "Scraped: next round", "Lift 1"])
+@pytest.mark.parametrize("words", ["Leave it at this", "Check again, nothing scraped", "Lift 1"])
 def test_44_taps_are_the_entry_by_whatever_leaves_the_round(print_page, words):
     page = print_page[0]
     assert tap_all(page) >= 20
@@ -63,7 +63,6 @@ def test_44_taps_are_the_entry_by_whatever_leaves_the_round(print_page, words):
             .first
         )
     assert stands().pattern["cells"] == FULL and stands().event.outcome == "acceptable"
-    assert Event.objects.standing().filter(kind="scrape").count() == (words == "Scraped: next round")
 
 
 def test_taps_survive_a_reload_and_carry_their_own_verdict(print_page):

@@ -92,7 +92,10 @@
   }
 
   // What speaks against checking or scraping this shell, before either; a fact can still be recorded, with its reason.
-  const mayScrape = () => bearing.may_scrape ?? bearing.scrapeable !== false;
+  // A print that was not read yet, damage that holds or a reading outside its limits: scraping is no step here either.
+  const unread = () => Object.keys((state && state.done) || {}).some((key) => key.startsWith("print "));
+  const outside = () => Object.values((state && state.done) || {}).some((one) => /over|tight/.test(one.word || ""));
+  const mayScrape = () => (bearing.may_scrape ?? bearing.scrapeable !== false) && !unread() && !outside() && !((state && state.holds) || []).length;
   function shell() {
     each("[data-shell]", (box) => {
       box.hidden = !(bearing.shell_words || []).length;
@@ -224,7 +227,7 @@
     const now = judged(), key = `${stage} ${station.key}`;
     Object.assign(state, { unit: fields.unit, method: fields.method, basis: fields.basis, exceptions: fields.exceptions });
     const first = state.again || "", row = await entry("reading", { fields, again: first });
-    state.done[key] = { shown: `${fields.value} ${fields.unit}`, words: station.words, um: now && now.um, sd: now && now.sd, said: now ? now.said.text : "", entry: row.id };
+    state.done[key] = { shown: `${fields.value} ${fields.unit}`, words: station.words, um: now && now.um, sd: now && now.sd, said: now ? now.said.text : "", word: now ? now.said.word : "", entry: row.id };
     state.again = now && now.said.asked && !first ? row.id : "";
     await keep();
     return state.again ? again(now.said) : read(stage);
@@ -245,6 +248,8 @@
     const unsent = await window.Unsent.all("queue"), open_ids = new Set(unsent.map((one) => one.id));
     await window.PumpQueue.refusedHere(unsent.filter((one) => one.bearing === bearing.id));
     show("hub", "What comes next?");
+    shell();
+    find("[data-unread]").hidden = !unread();
     const holds = (state && state.holds) || [];
     find("[data-holds]").hidden = !holds.length;
     if (holds.length) find("[data-holds] p").textContent = `Hold: ${holds.join("; ")}. Do not close before the engineer has signed. Ring: ${bearing.ring}. Take a photo.`;

@@ -47,7 +47,7 @@
   function say(said) {
     const note = print.querySelector("[data-outcome]"), outcome = said ? said.outcome : "";
     note.querySelector("[data-headline]").textContent = said ? said.headline : "Kept on this device.";
-    const lines = said ? said.lines : [["", "What the print says is worked out when it is sent."]];
+    const lines = said ? said.lines : [["", "The print is read when it is sent. Until then neither close up nor scrape on it."]];
     note.querySelector("[data-lines]").replaceChildren(...lines.map(([label, sentence]) => {
       const line = document.createElement("p"), before = document.createElement("span");
       before.className = "quiet";
@@ -61,6 +61,10 @@
     const leave = print.querySelector("[data-leave]");
     leave.textContent = outcome === "acceptable" ? "Accept this contact" : "Leave it at this";
     leave.classList.toggle("button-main", outcome === "acceptable");
+    // Without an answer nobody knows whether to scrape: the step is not offered, the fact behind its reason is.
+    const step = print.querySelector("[value=scraped]"), anyway = document.querySelector("[data-scraped-anyway]");
+    if (step) step.hidden = !(said && said.may_scrape);
+    if (anyway) anyway.hidden = Boolean(said && said.may_scrape);
     for (const one of print.querySelectorAll("[data-main-for]")) one.classList.toggle("button-main", one.dataset.mainFor.split(" ").includes(outcome));
   }
 

@@ -28,7 +28,8 @@ def test_from_the_start_to_the_receipt_without_scripts():
         follow=True,
     )
     assert "Measure before doing more: both ends carry" in said(page)
-    page = client.post(at(bearing, "scraped/"), {"id": uuid.uuid4()}, follow=True)
+    scraped = {"id": uuid.uuid4(), "note": "the engineer on the phone"}
+    page = client.post(at(bearing, "scraped/"), scraped, follow=True)
     assert "round 2" in said(page)
     page = client.post(
         at(bearing, "contact/"),
