@@ -34,7 +34,7 @@ from inspections.visits.cautions import NO_WORK, cautions_for
 from inspections.visits.device_entry import Sent
 from inspections.visits.expectations import NEW_METAL, Before, before_many, expected_for, held_for, last_at
 from inspections.visits.findings import PARTS
-from inspections.visits.forms import ContactForm, WorkForm, write_cells
+from inspections.visits.forms import ASKED_OF_METAL, ContactForm, WorkForm, write_cells
 from inspections.visits.offline_sync import Answer
 from inspections.visits.shell_words import for_device
 from inspections.visits.site_people import names_at
@@ -99,6 +99,7 @@ def shell(request: HttpRequest) -> HttpResponse:
         "author": request.user.person_id,
         "taken": ContactForm(initial=TAKEN),
         "work": WorkForm(),
+        "asked_of_metal": ASKED_OF_METAL,
         "no_work": NO_WORK,
         "bounds": bounds(),
         "end_words": {end: END_WORDS[end] for end in ENDS},

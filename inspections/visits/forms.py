@@ -11,7 +11,7 @@ from fleet import units
 from fleet.end_words import END_WORDS
 from fleet.measuring_methods import offered
 from fleet.models import Half
-from inspections.models import EventKind, NotMeasured, Reason, Visit
+from inspections.models import EFFECTS, Effect, EventKind, NotMeasured, Reason, Visit
 from inspections.story import conditions
 
 UNITS = [("mm", "mm"), ("um", "µm"), ("thou", "thou (0.001 in)"), ("mil", "mil (0.001 in)"), ("in", "in")]
@@ -161,19 +161,47 @@ class CouldNotForm(forms.Form):
     note = forms.CharField(label="In a few words", required=False, max_length=300)
 
 
+# What a shell's new metal is said with before it counts; "not known" is an answer, nothing said is none.
+BOTH, NOT_KNOWN = "both", "not_known"
+ASKED_OF_METAL = {
+    "half": "Say which half is new, or that it is not known.",
+    "reason": "Say why it was replaced, or that it is not known.",
+    "shell": "Give the serial of the new shell, or tick that it is not known.",
+}
+
+
 class WorkForm(forms.Form):
-    """What was done: a new shell with its reason, shims, a reground journal, ..."""
+    """What was done: a new shell with its half, reason and serial, shims, a reground journal, ..."""
 
     id = forms.UUIDField(widget=forms.HiddenInput, required=False)
     kind = forms.ChoiceField(label="What was done", choices=[(str(kind), words) for kind, words in WORKS])
-    half = forms.ChoiceField(label="Which half", required=False, choices=[("", "both halves"), *Half.choices])
+    half = forms.ChoiceField(
+        label="Which half",
+        required=False,
+        choices=[("", "choose"), *Half.choices, (BOTH, "both halves"), (NOT_KNOWN, "not known")],
+    )
     shell = forms.CharField(label="Serial of the new shell", required=False, max_length=60)
+    no_serial = forms.BooleanField(label="The serial is not known", required=False)
     reason = forms.ChoiceField(
         label="Why replaced",
         required=False,
-        choices=[("", "not said"), *((v, str(w)) for v, w in Reason.choices)],
+        choices=[("", "choose"), *Reason.choices[:-1], (str(Reason.UNKNOWN), "not known")],
     )
     note = forms.CharField(label="Remark", required=False, max_length=300)
+
+    def clean(self) -> dict[str, Any]:
+        """New metal with all that is asked of it; as stored: both halves and a half not known are no half, the latter with its words."""
+        said: dict[str, Any] = super().clean() or {}
+        if EFFECTS.get(said.get("kind", "")) == Effect.NEW_METAL:
+            for name, words in ASKED_OF_METAL.items():
+                if name in said and not said[name] and not (name == "shell" and said.get("no_serial")):
+                    self.add_error(name, words)
+        unknown = ["which half is not known"] if said.get("half") == NOT_KNOWN else []
+        unknown += ["serial not known"] if said.get("no_serial") and not said.get("shell") else []
+        if said.get("half") in (BOTH, NOT_KNOWN):
+            said["half"] = ""
+        said["note"] = "; ".join([*([said["note"]] if said.get("note") else []), *unknown])[:300]
+        return said
 
 
 MATCH_MARKS = [

@@ -345,14 +345,25 @@
     });
   }
 
+  // Of new metal half, reason and serial are asked, in the words of the site, before it counts.
+  function missing(form, fields) {
+    if (!["shell_change", "rebabbitt"].includes(fields.kind)) return [];
+    return ["half", "reason", "shell"].filter((name) => !(fields[name] || "").trim() && !(name === "shell" && fields.no_serial))
+      .map((name) => form.dataset[name]);
+  }
+
   async function worked(form) {
     const fields = Object.fromEntries([...new FormData(form)].map(([name, value]) => [name, String(value)])), n = state.n;
+    const faults = missing(form, fields), box = find("[data-work-fault]");
+    box.hidden = !faults.length;
+    find("p", box).textContent = faults.join(" ");
+    if (faults.length) return box.scrollIntoView();
     const row = await entry("work", { fields });
     if (["shell_change", "rebabbitt"].includes(fields.kind) && fields.half !== "upper") state.work = "new";
     else if (["shim_change", "journal_regrind"].includes(fields.kind)) state.work = state.work || "work";
     await done(`work ${n}`, "Done", find("#id_kind").selectedOptions[0].textContent.toLowerCase(), fields.note, row);
     form.reset();
-    hub();
+    return hub();
   }
 
   // What of the ticked words stands on the plant's hold list; a device says it and never takes it back by itself.

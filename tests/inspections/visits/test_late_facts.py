@@ -99,7 +99,9 @@ def test_of_a_closed_visit_the_engineer_says_which_counts(bearing):
 def test_a_work_tapped_by_mistake_is_taken_back_in_one_tap_and_stays_in_the_record(bearing):
     client, other = a_mechanic(bearing), a_mechanic(bearing)
     begin(client, bearing)
-    client.post(at(bearing, "work/"), {"kind": "shell_change", "half": "", "reason": "worn"})
+    client.post(
+        at(bearing, "work/"), {"kind": "shell_change", "half": "both", "reason": "worn", "no_serial": "yes"}
+    )
     event = Event.objects.get(kind="shell_change")
     other.post(at(bearing, "taken-back/"), {"event": event.pk})
     assert Event.objects.standing().filter(pk=event.pk).exists(), "of somebody else it is not taken back here"

@@ -203,7 +203,8 @@ def test_work_a_typed_name_a_quantity_and_a_sheets_day_go_along():
     said = send(
         client,
         an_entry(client, bearing, station="in-6", quantity="wall", **shared) | {"fields": fields},
-        an_entry(client, bearing, "work", **shared) | {"fields": {"kind": "shell_change", "reason": "worn"}},
+        an_entry(client, bearing, "work", **shared)
+        | {"fields": {"kind": "shell_change", "half": "both", "reason": "worn", "no_serial": "yes"}},
         an_entry(client, bearing, quantity="weight", **shared),
     )
     assert said[:2] == [("stored", "")] * 2 and "is no quantity" in said[2][1]

@@ -241,7 +241,9 @@ def test_a_new_shell_is_held_against_the_fitting_range():
     begin(client, bearing)
     for _ in range(2):
         read(client, bearing, "0.205")
-    client.post(at(bearing, "work/"), {"kind": "shell_change", "half": "", "reason": "worn", "shell": "S-9"})
+    client.post(
+        at(bearing, "work/"), {"kind": "shell_change", "half": "both", "reason": "worn", "shell": "S-9"}
+    )
     page = said(client.get(read(client, bearing, "0.155", stage="as_left")["Location"]))
     assert "Inside 0.140 to 0.170 mm" in page
     page = said(client.get(read(client, bearing, "0.190", stage="as_left")["Location"]))
@@ -356,3 +358,40 @@ def test_a_value_beyond_the_range_of_its_strip_is_kept_as_a_bound():
     row = Reading.objects.get(method="plastic_strip")
     assert (row.typed, row.value_um, float(row.low_um)) == (">0.2286", None, 228.6)
     assert "typed 0.240 mm" in row.note
+
+
+@pytest.mark.parametrize(
+    ("missing", "words"),
+    [
+        ("half", "Say which half is new, or that it is not known."),
+        ("reason", "Say why it was replaced, or that it is not known."),
+        ("shell", "Give the serial of the new shell, or tick that it is not known."),
+    ],
+)
+def test_a_new_shell_counts_once_half_reason_and_serial_are_said_or_not_known(missing, words):
+    bearing = a_worn_bearing()
+    client = a_mechanic(bearing)
+    begin(client, bearing)
+    whole = {"kind": "shell_change", "half": "lower", "reason": "worn", "shell": "S-9"}
+    page = client.post(at(bearing, "work/"), whole | {missing: ""})
+    assert words in said(page) and not Event.objects.filter(kind="shell_change").exists()
+    known_not = {"half": "not_known"} if missing == "half" else {"reason": "unknown"}
+    known_not = {"shell": "", "no_serial": "yes"} if missing == "shell" else known_not
+    client.post(at(bearing, "work/"), whole | known_not)
+    event = Event.objects.get(kind="shell_change")
+    stored = {"half": event.half, "reason": event.reason, "shell": event.shell, "note": event.note}
+    assert stored[missing] == ("unknown" if missing == "reason" else "")
+    assert ("not known" in event.note) == (missing != "reason")
+
+
+def test_both_halves_are_said_and_shims_are_asked_for_none_of_it():
+    bearing = a_worn_bearing()
+    client = a_mechanic(bearing)
+    begin(client, bearing)
+    both = {"kind": "shell_change", "half": "both", "reason": "worn", "shell": "S-9"}
+    client.post(at(bearing, "work/"), both)
+    client.post(at(bearing, "work/"), {"kind": "shim_change", "note": "0.05 out"})
+    assert [(e.half, e.note) for e in Event.objects.order_by("entry_n") if e.kind != "found"] == [
+        ("", ""),
+        ("", "0.05 out"),
+    ]

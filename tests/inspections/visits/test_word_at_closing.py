@@ -90,7 +90,10 @@ def test_a_plant_has_its_own_list_of_what_holds(client, bearing):
 def test_a_new_shell_takes_the_damage_of_the_old_one_away_but_not_the_journals(client, bearing):
     measured(client, bearing, "0.205", "0.205")
     client.post(at(bearing, "seen/"), {"words lower half": ["wiped"]})
-    client.post(at(bearing, "work/"), {"kind": "shell_change", "half": "", "reason": "damaged"})
+    client.post(
+        at(bearing, "work/"),
+        {"kind": "shell_change", "half": "both", "reason": "damaged", "no_serial": "yes"},
+    )
     measured(client, bearing, "0.135", "0.135", stage="as_left")
     assert "Advice: close up" in advice(client, bearing)
     client.post(at(bearing, "seen/"), {"words journal": ["electrically pitted"]})
@@ -99,7 +102,9 @@ def test_a_new_shell_takes_the_damage_of_the_old_one_away_but_not_the_journals(c
 
 def test_an_as_left_that_the_site_called_too_tight_is_measured_again_and_then_holds(client, bearing):
     measured(client, bearing, "0.205", "0.205")
-    client.post(at(bearing, "work/"), {"kind": "shell_change", "half": "", "reason": "worn"})
+    client.post(
+        at(bearing, "work/"), {"kind": "shell_change", "half": "both", "reason": "worn", "no_serial": "yes"}
+    )
     measured(client, bearing, "0.060", stage="as_left")
     assert "Too tight" in said(client.get(at(bearing, "visit/"))) or "too tight" in said(
         client.get(at(bearing, "visit/"))
@@ -110,7 +115,9 @@ def test_an_as_left_that_the_site_called_too_tight_is_measured_again_and_then_ho
 
 def test_a_new_shell_with_nothing_measured_is_not_closed_up(client, bearing):
     measured(client, bearing, "0.205", "0.205")
-    client.post(at(bearing, "work/"), {"kind": "shell_change", "half": "", "reason": "worn"})
+    client.post(
+        at(bearing, "work/"), {"kind": "shell_change", "half": "both", "reason": "worn", "no_serial": "yes"}
+    )
     page = advice(client, bearing)
     assert "Advice: measure again" in page and "Not measured as left after the work: pump end" in page
     client.post(at(bearing, "could-not/", stage="as_left", at="in-12"), {"because": "no_time"})
