@@ -161,10 +161,11 @@ class CouldNotForm(forms.Form):
     note = forms.CharField(label="In a few words", required=False, max_length=300)
 
 
-# What a shell's new metal is said with before it counts; "not known" is an answer, nothing said is none.
-BOTH, NOT_KNOWN = "both", "not_known"
+# What a shell's new metal is said with before it counts. Which half is seen at the open bearing: damage of the other
+# stands. Reason and serial may be not known; nothing said is no answer.
+BOTH = "both"
 ASKED_OF_METAL = {
-    "half": "Say which half is new, or that it is not known.",
+    "half": "Say which half is new, or that both are.",
     "reason": "Say why it was replaced, or that it is not known.",
     "shell": "Give the serial of the new shell, or tick that it is not known.",
 }
@@ -178,7 +179,7 @@ class WorkForm(forms.Form):
     half = forms.ChoiceField(
         label="Which half",
         required=False,
-        choices=[("", "choose"), *Half.choices, (BOTH, "both halves"), (NOT_KNOWN, "not known")],
+        choices=[("", "choose"), *Half.choices, (BOTH, "both halves")],
     )
     shell = forms.CharField(label="Serial of the new shell", required=False, max_length=60)
     no_serial = forms.BooleanField(label="The serial is not known", required=False)
@@ -190,17 +191,16 @@ class WorkForm(forms.Form):
     note = forms.CharField(label="Remark", required=False, max_length=300)
 
     def clean(self) -> dict[str, Any]:
-        """New metal with all that is asked of it; as stored: both halves and a half not known are no half, the latter with its words."""
+        """New metal with all that is asked of it; both halves are stored as no half, a serial not known as a remark."""
         said: dict[str, Any] = super().clean() or {}
         if EFFECTS.get(said.get("kind", "")) == Effect.NEW_METAL:
             for name, words in ASKED_OF_METAL.items():
                 if name in said and not said[name] and not (name == "shell" and said.get("no_serial")):
                     self.add_error(name, words)
-        unknown = ["which half is not known"] if said.get("half") == NOT_KNOWN else []
-        unknown += ["serial not known"] if said.get("no_serial") and not said.get("shell") else []
-        if said.get("half") in (BOTH, NOT_KNOWN):
+        if said.get("half") == BOTH:
             said["half"] = ""
-        said["note"] = "; ".join([*([said["note"]] if said.get("note") else []), *unknown])[:300]
+        if said.get("no_serial") and not said.get("shell"):
+            said["note"] = "; ".join(part for part in (said.get("note"), "serial not known") if part)[:300]
         return said
 
 

@@ -363,7 +363,7 @@ def test_a_value_beyond_the_range_of_its_strip_is_kept_as_a_bound():
 @pytest.mark.parametrize(
     ("missing", "words"),
     [
-        ("half", "Say which half is new, or that it is not known."),
+        ("half", "Say which half is new, or that both are."),
         ("reason", "Say why it was replaced, or that it is not known."),
         ("shell", "Give the serial of the new shell, or tick that it is not known."),
     ],
@@ -375,13 +375,13 @@ def test_a_new_shell_counts_once_half_reason_and_serial_are_said_or_not_known(mi
     whole = {"kind": "shell_change", "half": "lower", "reason": "worn", "shell": "S-9"}
     page = client.post(at(bearing, "work/"), whole | {missing: ""})
     assert words in said(page) and not Event.objects.filter(kind="shell_change").exists()
-    known_not = {"half": "not_known"} if missing == "half" else {"reason": "unknown"}
+    known_not = {"half": "both"} if missing == "half" else {"reason": "unknown"}
     known_not = {"shell": "", "no_serial": "yes"} if missing == "shell" else known_not
     client.post(at(bearing, "work/"), whole | known_not)
     event = Event.objects.get(kind="shell_change")
     stored = {"half": event.half, "reason": event.reason, "shell": event.shell, "note": event.note}
     assert stored[missing] == ("unknown" if missing == "reason" else "")
-    assert ("not known" in event.note) == (missing != "reason")
+    assert event.note == ("serial not known" if missing == "shell" else "")
 
 
 def test_both_halves_are_said_and_shims_are_asked_for_none_of_it():
