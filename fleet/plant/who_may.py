@@ -44,16 +44,19 @@ def roles_at(sites: frozenset[UUID] | None) -> list[RoleLine]:
     if sites is not None:
         rows = rows.filter(Q(site__in=sites) | Q(site=None))
     roles = list(rows.last_recorded_first())
-    ended = {}
+    ended: dict[UUID | None, tuple[datetime, UUID, str]] = {}
     entries = Entry.objects.filter(thing__in=[role.pk for role in roles], kind="withdrawal").order_by("pk")
     for thing, at, by, text in entries.values_list("thing", "recorded_at", "by", "text"):
         ended[thing] = at, by, json.loads(text)["body"].get("reason", "")
     names = names_of([role.recorded_by for role in roles] + [by for _, by, _ in ended.values()])
     lines = []
     for role in roles:
-        at, by, because = ended.get(role.pk, (None, None, ""))
         given = names.get(role.recorded_by, NOT_KNOWN)
-        lines.append(RoleLine(role, given, at, names.get(by, NOT_KNOWN) if by else "", because))
+        if role.pk in ended:
+            at, by, because = ended[role.pk]
+            lines.append(RoleLine(role, given, at, names.get(by, NOT_KNOWN), because))
+        else:
+            lines.append(RoleLine(role, given, None, "", ""))
     return lines
 
 

@@ -85,8 +85,8 @@ def hold_seal(request: HttpRequest) -> HttpResponse:
     if sent is None:
         messages.error(request, "No file was chosen. Choose the seal that you kept outside.")
         return redirect("proof")
-    if sent.size > LARGEST_SEAL:
-        messages.error(request, f"{sent.name} has {sent.size // 1_000_000} MB; a seal has at most 30 MB.")
+    if (size := sent.size or 0) > LARGEST_SEAL:
+        messages.error(request, f"{sent.name} has {size // 1_000_000} MB; a seal has at most 30 MB.")
         return redirect("proof")
     try:
         paper = read_paper(sent.read(), str(sent.name))

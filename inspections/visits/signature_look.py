@@ -1,5 +1,7 @@
 """Every signature held to the entries that it was given for: each bound hash must be the hash that stands there."""
 
+from typing import Any
+
 from fleet.ledger.beside import Look
 from fleet.models import Entry
 from inspections.models import Signature
@@ -11,7 +13,7 @@ def bound_signatures() -> Look:
     """All signatures, withdrawn ones too; one that binds nothing is a fault as well."""
     look = Look("signatures, each held to the entries it was given for by their hashes")
     rows = list(Signature._base_manager.order_by("chain", "entry_n").values_list("pk", "signs"))
-    bound = {(str(end["chain"]), int(end["n"])) for _, signs in rows for end in _ends(signs)}
+    bound = {(end["chain"], end["n"]) for _, signs in rows for end in _ends(signs)}
     stands = _hashes(bound)
     for pk, signs in rows:
         look.n += 1
@@ -26,7 +28,7 @@ def bound_signatures() -> Look:
     return look
 
 
-def _ends(signs: object) -> list[dict[str, object]]:
+def _ends(signs: object) -> list[dict[str, Any]]:
     """The entries a signature names: those that can be read at all."""
     if not isinstance(signs, list):
         return []
