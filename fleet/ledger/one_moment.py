@@ -18,6 +18,7 @@ def as_at_one_moment(using: str = DEFAULT_DB_ALIAS) -> Iterator[BaseDatabaseWrap
         yield connection
     elif connection.vendor == "sqlite":
         # A transaction that only reads keeps its snapshot in the write-ahead log; IMMEDIATE would keep writers out.
+        connection.ensure_connection()  # which sets the mode that is put aside here
         mode, connection.transaction_mode = connection.transaction_mode, "DEFERRED"  # type: ignore[attr-defined]
         try:
             with transaction.atomic(using=using):

@@ -80,3 +80,12 @@ def test_an_id_that_comes_often_is_made_once_while_a_record_is_read_and_as_ever_
         assert Entry.objects.filter(thing=None).values_list("thing", flat=True).first() is None
     assert within == first == list(ids.values_list("by", "recorded_at"))
     assert len({id(by) for by, _ in ids.values_list("by", "recorded_at")}) == len(first)
+
+
+@pytest.mark.django_db
+@pytest.mark.sqlite
+def test_it_may_be_the_first_thing_that_a_connection_is_asked(reader):
+    with as_at_one_moment("reader") as opened, opened.cursor() as cursor:
+        cursor.execute("SELECT 1")
+        assert cursor.fetchone() == (1,)
+    assert reader.transaction_mode == "IMMEDIATE"
