@@ -104,7 +104,7 @@ def rezipped(data: bytes, rng: random.Random) -> bytes:
     return out.getvalue()
 
 
-def look(case: Case, data: bytes) -> Result:
+def look(case: Case, data: bytes, set_aside: str = "a mutated copy") -> Result:
     """What would be stored of a copy."""
     return import_file(
         data,
@@ -113,7 +113,7 @@ def look(case: Case, data: bytes) -> Result:
         by=makers.somebody(),
         plan=case.plan,
         answers=case.answers,
-        options=Options(site=case.site, set_aside="a mutated copy"),
+        options=Options(site=case.site, set_aside=set_aside),
         only_look=True,
     )
 
@@ -134,11 +134,11 @@ def cases() -> list[Case]:
         truth = bringing.truth_of(name)
         site = bringing.the_pumps(truth, makers.a_site(name=f"Works of {name}"))
         data = bringing.bytes_of(truth)
-        answers = Answers()
-        for code, about, choice, value, *_ in truth["answers"]:
-            answers.add(code, about, choice, value)
         plan = bringing.the_plan(truth, read_sheet(data, truth["sheet"]).tabs)
-        case = Case(truth["sheet"], data, site.name, plan, answers, [])
+        case = Case(truth["sheet"], data, site.name, plan, Answers(), [])
+        for _ in range(4):  # an answer may bring a further question to light
+            for key, said in bringing.the_answers(truth, look(case, data, "")):
+                case.answers.add_said(key, said)
         case.plain = told(look(case, data))
         assert case.plain, name
         found.append(case)
