@@ -1,5 +1,7 @@
 #!/usr/bin/env python
-"""Run one of the site's commands. Exit 0 done, 2 refused or failed; 1 is `verify_records`' own word for "altered"."""
+"""Run one of the site's commands. Exit 0 done, 2 refused or failed; 1 is `verify_records`' own word for
+"altered".
+"""
 
 import os
 import sys
@@ -19,8 +21,8 @@ def prepare(command: str, environment: MutableMapping[str, str]) -> None:
         own = f"sqlite:///{DEMO_RECORD}"
         if environment.get("DATABASE_URL", own) != own:
             print(
-                "DATABASE_URL is set and not used: the demo keeps a record of its own, so that invented bearings never "
-                "stand in a plant's.",
+                "DATABASE_URL is set and not used: the demo keeps a record of its own, so that invented "
+                "bearings never stand in a plant's.",
                 file=sys.stderr,
             )
         environment["DATABASE_URL"] = own

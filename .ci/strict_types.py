@@ -1,4 +1,6 @@
-"""Errors of `mypy --strict` by room: none may have more than .ci/strict_types.txt allows. `--write` takes fewer down."""
+"""Errors of `mypy --strict` by room: none may have more than .ci/strict_types.txt allows. `--write` takes
+fewer down.
+"""
 
 import re
 import subprocess

@@ -1,4 +1,6 @@
-"""The forms at an outage plan: a change by hand, an acceptance with its reason, a deferral with all that it needs."""
+"""The forms at an outage plan: a change by hand, an acceptance with its reason, a deferral with all that it
+needs.
+"""
 
 from django import forms
 

@@ -53,7 +53,9 @@ def sites_for(account: Account, act: str = "read") -> QuerySet[Site]:
 
 
 def sites_of(account: Account, act: str) -> frozenset[UUID] | None:
-    """The inner ids of the sites at which an account may do an act; None where it may at all, also at new ones."""
+    """The inner ids of the sites at which an account may do an act; None where it may at all, also at new
+    ones.
+    """
     held = [where for role, where in roles_of(account) if role in MAY[act]]
     return None if None in held else frozenset(UUID(str(where)) for where in held)
 

@@ -1,6 +1,7 @@
 """The whole site in one file, from and into either database; a restored record is verified before it stands.
 
-The file is a zip archive: about.json, the seal made with it, and for each table its rows as lines of JSON. It holds
+The file is a zip archive: about.json, the seal made with it, and for each table its rows as lines of JSON. It
+holds
 password hashes and everything recorded: keep it as safe as the site itself.
 """
 
@@ -154,7 +155,8 @@ def restore(path: Path) -> Kept:
     Raises
     ------
     NotDone
-        for a file that is none or was changed, a record that is not empty, another version of the tables, or a
+        for a file that is none or was changed, a record that is not empty, another version of the tables, or
+        a
         restored record that does not verify. Nothing is stored then.
     """
     try:
@@ -183,7 +185,8 @@ def _fill(archive: zipfile.ZipFile) -> Kept:
         found = verify()
         if not found:
             raise NotDone(
-                f"The restored record does not verify: {found.faults[0]} Nothing was kept; use another backup."
+                f"The restored record does not verify: {found.faults[0]} Nothing was kept; use another"
+                " backup."
             )
         if root_of(leaves()) != about["root"]:
             raise NotDone(
@@ -197,13 +200,15 @@ def _must_fit(about: dict[str, Any]) -> None:
         raise NotDone(f"This is a backup of format {about.get('format')}; this site reads format {FORMAT}.")
     if Entry.objects.exists() or Seal.objects.exists():
         raise NotDone(
-            "This record is not empty, and nothing recorded is ever written over. Name a new database in DATABASE_URL."
+            "This record is not empty, and nothing recorded is ever written over. Name a new database in"
+            " DATABASE_URL."
         )
     here, there = set(migrations()), set(about["migrations"])
     if here != there:
         odd = ", ".join(sorted(here ^ there))
         raise NotDone(
-            f"The backup's tables are of another version of this site ({odd}). Restore with that version, then upgrade."
+            f"The backup's tables are of another version of this site ({odd}). Restore with that version,"
+            " then upgrade."
         )
 
 

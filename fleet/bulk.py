@@ -1,6 +1,7 @@
 """Many rows into one table at once: COPY on PostgreSQL, one prepared statement on SQLite.
 
-Five times faster than bulk_create on either engine (DEVELOPERS.md, benchmark tables); for rows that nothing else
+Five times faster than bulk_create on either engine (DEVELOPERS.md, benchmark tables); for rows that nothing
+else
 needs to see one by one.
 """
 
@@ -13,7 +14,9 @@ from django.db import DEFAULT_DB_ALIAS, connection, connections, models
 
 
 def insert(rows: Sequence[models.Model]) -> None:
-    """Insert new rows, all of one model, inside the caller's transaction; their primary keys must be set or automatic."""
+    """Insert new rows, all of one model, inside the caller's transaction; their primary keys must be set or
+    automatic.
+    """
     if not rows:
         return
     columns: dict[str, list] = {}
@@ -28,7 +31,8 @@ def insert(rows: Sequence[models.Model]) -> None:
 def insert_columns(
     model: type[models.Model], columns: Mapping[str, Sequence[Any]], *, with_keys: bool = False
 ) -> None:
-    """The same for rows that come column by column, every column of the table but an automatic key among them.
+    """The same for rows that come column by column, every column of the table but an automatic key among
+    them.
 
     Parameters
     ----------
@@ -45,7 +49,8 @@ def insert_columns(
     table = quote(model._meta.db_table)
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
-            # Django wraps what execute() raises, not what copy() does; callers look for django.db.IntegrityError.
+            # Django wraps what execute() raises, not what copy() does; callers look for
+            # django.db.IntegrityError.
             wrapped = connections[DEFAULT_DB_ALIAS].wrap_database_errors
             with wrapped, cursor.copy(f"COPY {table} ({names}) FROM STDIN") as copy:
                 for row in values:
@@ -90,7 +95,9 @@ def each_once(convert: Callable[[Any], Any], values: Sequence[Any]) -> list[Any]
 
 @contextmanager
 def without_collecting() -> Iterator[None]:
-    """No search for circles while many thousands of small things are made at once: it takes a quarter of the time."""
+    """No search for circles while many thousands of small things are made at once: it takes a quarter of the
+    time.
+    """
     was_on = gc.isenabled()
     gc.disable()
     try:

@@ -12,7 +12,8 @@ from django.db.utils import DatabaseError
 log = logging.getLogger("fleet")
 # What an app wants done before the first page is asked for; added to in its ready().
 BEFORE_THE_FIRST_PAGE: list[Callable[[], object]] = []
-# What `verify_records --forecasts` also works out anew: each yields what it found, `True` where something was altered.
+# What `verify_records --forecasts` also works out anew: each yields what it found, `True` where something was
+# altered.
 RECOMPUTED: list[Callable[[], Iterable[tuple[str, bool]]]] = []
 
 
@@ -49,7 +50,9 @@ def the_clock_is_utc(app_configs: object, **kwargs: object) -> list[CheckMessage
 
 @register(Tags.security)
 def the_proxies_are_counted(app_configs: object, **kwargs: object) -> list[CheckMessage]:
-    """Behind a proxy that is not counted everybody has one address: ten wrong passwords of one shut the name for all."""
+    """Behind a proxy that is not counted everybody has one address: ten wrong passwords of one shut the name
+    for all.
+    """
     if not settings.BEHIND_TLS_PROXY or settings.PROXIES:
         return []
     hint = (

@@ -1,4 +1,6 @@
-"""What the demo does beyond its sheets, so that a visitor finds it done: each app registers its acts in ready()."""
+"""What the demo does beyond its sheets, so that a visitor finds it done: each app registers its acts in
+ready().
+"""
 
 from collections.abc import Callable
 

@@ -253,7 +253,9 @@ class Places:
 
 
 def qr_drawing(text: str, words: str) -> SafeString:
-    """A QR code of a text as one SVG path, a quarter of it may be dirty (level Q); `words` are read aloud for it."""
+    """A QR code of a text as one SVG path, a quarter of it may be dirty (level Q); `words` are read aloud for
+    it.
+    """
     rows = [bytes(row) for row in segno.make(text, error="q", micro=False).matrix]
     side = len(rows) + 2 * QUIET
     path = "".join(

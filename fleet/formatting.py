@@ -106,7 +106,9 @@ def rate_range(low: Any, high: Any) -> str:
 
 
 def chance(value: Any, is_passed: bool = False) -> str:
-    """A chance as a count a reader can picture, the same everywhere: "4 in 10", "3 in 100", "under 1 in 100", "passed"."""
+    """A chance as a count a reader can picture, the same everywhere: "4 in 10", "3 in 100", "under 1 in 100",
+    "passed".
+    """
     if is_passed:
         return "passed"
     share = _number(value)

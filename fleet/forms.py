@@ -47,8 +47,10 @@ class SheetForm(forms.Form):
     )
     file = forms.FileField(
         label="The sheet",
-        help_text="A workbook (XLSX, XLS, ODS) or a CSV, at most 50 MB and 30 000 rows. A history may have any layout and many tabs; other sheets have "
-        "the headings of the template, in the first tab.",
+        help_text=(
+            "A workbook (XLSX, XLS, ODS) or a CSV, at most 50 MB and 30 000 rows. A history may have any"
+            " layout and many tabs; other sheets have the headings of the template, in the first tab."
+        ),
         max_length=200,
         error_messages={
             "required": "Choose the file to bring.",
@@ -60,8 +62,10 @@ class SheetForm(forms.Form):
         label="How dates are written",
         required=False,
         max_length=60,
-        help_text="Leave empty for 2026-03-09, 2026-03 or 2026. Otherwise the one way the whole file writes them, "
-        "such as DD/MM/YYYY or MM/YYYY; several are parted by |. The order is never guessed.",
+        help_text=(
+            "Leave empty for 2026-03-09, 2026-03 or 2026. Otherwise the one way the whole file writes them, "
+            "such as DD/MM/YYYY or MM/YYYY; several are parted by |. The order is never guessed."
+        ),
     )
     decimal = forms.ChoiceField(
         label="Decimal mark",
@@ -72,8 +76,10 @@ class SheetForm(forms.Form):
     plan = forms.ChoiceField(
         label="How its columns are read",
         required=False,
-        help_text="Leave it so the first time. Where a history has headings of its own you are shown its first rows with a "
-        "guess of what each column holds; the plan is kept by name for the next time.",
+        help_text=(
+            "Leave it so the first time. Where a history has headings of its own you are shown its first rows"
+            " with a guess of what each column holds; the plan is kept by name for the next time."
+        ),
         error_messages={"invalid_choice": "Choose one of the plans kept, or the template's headings."},
     )
     site = forms.ChoiceField(
@@ -86,8 +92,10 @@ class SheetForm(forms.Form):
         label="Reason for setting rows aside",
         required=False,
         max_length=300,
-        help_text="Leave empty to see every open question. With a reason, rows that have open questions are kept word "
-        "for word and used for nothing, and the rest is stored. Faults are never set aside.",
+        help_text=(
+            "Leave empty to see every open question. With a reason, rows that have open questions are kept"
+            " word for word and used for nothing, and the rest is stored. Faults are never set aside."
+        ),
     )
     only_check = forms.BooleanField(label="Only check the sheet; store nothing", required=False)
 

@@ -42,7 +42,8 @@ class Undone(Exception):
 class Work:
     """A kind of long work. `words` says what it is, as in "working the dates out anew".
 
-    `right`: whoever holds this right may ask, and what comes of it is the same for all of them: one job answers them all.
+    `right`: whoever holds this right may ask, and what comes of it is the same for all of them: one job
+    answers them all.
     """
 
     kind: str
@@ -73,7 +74,8 @@ def work(kind: str) -> Work:
 
 
 def ask(kind: str, *, by: Account | None, wanted: dict[str, Any] | None = None) -> Job:
-    """Ask for work; the same work that still waits is not asked for twice, by nobody where one job answers all.
+    """Ask for work; the same work that still waits is not asked for twice, by nobody where one job answers
+    all.
 
     Raises
     ------
@@ -130,7 +132,9 @@ def _take() -> Job | None:
 
 @contextmanager
 def _signs_of_life(job: Job) -> Iterator[None]:
-    """While a job is done a second thread says so; where the database is busy with the work itself, the next beat does."""
+    """While a job is done a second thread says so; where the database is busy with the work itself, the next
+    beat does.
+    """
     over = threading.Event()
 
     def beat() -> None:

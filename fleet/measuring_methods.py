@@ -1,8 +1,12 @@
-"""The ways of measuring, each as one entry; forms, sheets, the engine, the drawing and devices read them here.
+"""The ways of measuring, each as one entry; forms, sheets, the engine, the drawing and devices read them
+here.
 
-The spreads are judgements of common practice, no published source; a repeat study of the plant's own confirms or
-replaces them. Bore gauge and micrometer are the reference: their offset is zero unless the plant says otherwise.
-A method of the plant's own has no entry: its word is kept as typed, its spread is `NOT_NAMED`'s or a setting of the plant's.
+The spreads are judgements of common practice, no published source; a repeat study of the plant's own confirms
+or
+replaces them. Bore gauge and micrometer are the reference: their offset is zero unless the plant says
+otherwise.
+A method of the plant's own has no entry: its word is kept as typed, its spread is `NOT_NAMED`'s or a setting
+of the plant's.
 """
 
 import re
@@ -12,7 +16,9 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Spread:
-    """One method's standard uncertainty of a reading, and how far its offset from the reference may lie (1 sigma)."""
+    """One method's standard uncertainty of a reading, and how far its offset from the reference may lie (1
+    sigma).
+    """
 
     sd_um: float
     bias_sd_um: float
@@ -23,8 +29,10 @@ class MeasuringMethod:
     """One way of measuring.
 
     words : as a reader sees it; heard : what a sheet's heading calls it, a pattern, none where empty;
-    measures : the quantity a reading by it is of where none is named; usual_for : the quantities it is usual for;
-    fine : whether its scale steps by 0.001 mm, not 0.01 mm; reference : whether others' offsets are told against it;
+    measures : the quantity a reading by it is of where none is named; usual_for : the quantities it is usual
+    for;
+    fine : whether its scale steps by 0.001 mm, not 0.01 mm; reference : whether others' offsets are told
+    against it;
     ranged : whether its gauge reads within a range alone; offered : whether pages and devices offer it.
     """
 
@@ -113,7 +121,9 @@ def offered() -> list[tuple[str, str]]:
 
 
 def or_none(words: str) -> Callable[[], list[tuple[str, str]]]:
-    """The choices of a field that may stay empty; `words` say what empty means. Read when the form is made."""
+    """The choices of a field that may stay empty; `words` say what empty means. Read when
+    the form is made.
+    """
     return lambda: [("", words), *offered()]
 
 

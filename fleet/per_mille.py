@@ -1,4 +1,6 @@
-"""The ranges that clearances and limits have as per mille of their journal. Outside one asks; nothing is refused."""
+"""The ranges that clearances and limits have as per mille of their journal. Outside one asks; nothing is
+refused.
+"""
 
 from dataclasses import dataclass
 from decimal import Decimal
@@ -51,8 +53,10 @@ def part_of(um: Decimal, journal_um: Decimal) -> str:
 CLEARANCE = PerMille(
     Decimal("0.5"),
     Decimal(4),
-    source="covers every published rule from the smallest to the largest; standard fits have means of 0.56 to 3.15 "
-    "(scope of ISO 12129-1:2019)",
+    source=(
+        "covers every published rule from the smallest to the largest; standard fits have means of 0.56 to"
+        " 3.15 (scope of ISO 12129-1:2019)"
+    ),
 )
 """A clearance read from a sheet, or fitted."""
 
@@ -60,15 +64,17 @@ ENTRY = PerMille(CLEARANCE.least, CLEARANCE.most, source="as of a clearance in a
 """A clearance typed at the pump where nothing was measured before."""
 
 USUAL = Decimal("1.5")
-"""The middle of what is expected there: 0.0015 in per inch, typical of pumps (Practical Machinery Management for
-Process Plants, Major Process Equipment Maintenance and Repair, p. 30)."""
+"""The middle of what is expected there: 0.0015 in per inch, typical of pumps
+(Practical Machinery Management for Process Plants, Major Process Equipment Maintenance and Repair, p. 30)."""
 
 LIMIT = PerMille(
     Decimal("0.5"),
     Decimal("6.3"),
-    source="the least as of a clearance; the most is twice the widest standard fit (3.15, ISO 12129-1:2019), as an "
-    "in-service maximum in print is twice the new clearance (Practical Machinery Management for Process Plants, Major "
-    "Process Equipment Maintenance and Repair, p. 30)",
+    source=(
+        "the least as of a clearance; the most is twice the widest standard fit (3.15, ISO 12129-1:2019), as"
+        " an in-service maximum in print is twice the new clearance (Practical Machinery Management for"
+        " Process Plants, Major Process Equipment Maintenance and Repair, p. 30)"
+    ),
 )
 """A limit of a clearance."""
 

@@ -1,6 +1,7 @@
 """Clearance rules found in print, to suggest a limit where a plant has set none. Suggested, never applied.
 
-The rules disagree by up to two times at one size and each was written for certain machines; whoever takes one over
+The rules disagree by up to two times at one size and each was written for certain machines; whoever takes one
+over
 makes it plant data, with its authority and document.
 """
 
@@ -61,7 +62,8 @@ RULES: tuple[Rule, ...] = (
         "0",
         "0.0015",
         "0.0015 in per inch of journal",
-        "Practical Machinery Management for Process Plants, Major Process Equipment Maintenance and Repair, p. 30",
+        "Practical Machinery Management for Process Plants, Major Process Equipment Maintenance and Repair,"
+        " p. 30",
         PUMPS,
     ),
     _rule(
@@ -69,7 +71,8 @@ RULES: tuple[Rule, ...] = (
         "0",
         "0.003",
         "never over 0.003 in per inch of journal in service",
-        "Practical Machinery Management for Process Plants, Major Process Equipment Maintenance and Repair, p. 30",
+        "Practical Machinery Management for Process Plants, Major Process Equipment Maintenance and Repair,"
+        " p. 30",
         PUMPS,
     ),
 )

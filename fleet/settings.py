@@ -1,4 +1,6 @@
-"""Settings of the site. Every one that a plant may set from its environment is read here, by name, with its type."""
+"""Settings of the site. Every one that a plant may set from its environment is read here, by name, with its
+type.
+"""
 
 import datetime
 import os
@@ -50,7 +52,8 @@ def _secret_key(path: Path) -> str:
 
 
 DEBUG = False
-# PLAIN_HTTP=yes serves without TLS: only `demo` and the tests set it. All that TLS needs is turned off by it, below.
+# PLAIN_HTTP=yes serves without TLS: only `demo` and the tests set it. All that TLS needs is turned off by it,
+# below.
 PLAIN_HTTP = _yes_or_no("PLAIN_HTTP", False)
 SECRET_KEY = _secret_key(Path(os.environ.get("SECRET_KEY_FILE", CHECKOUT / "secret-key.txt")))
 ALLOWED_HOSTS = _words("ALLOWED_HOSTS", "localhost,127.0.0.1,[::1]")
@@ -116,8 +119,10 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
     DATABASES["default"]["OPTIONS"] = {
         "transaction_mode": "IMMEDIATE",
         "timeout": 20,
-        "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON; "
-        "PRAGMA recursive_triggers=ON;",
+        "init_command": (
+            "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON; "
+            "PRAGMA recursive_triggers=ON;"
+        ),
     }
 elif DATABASES["default"]["ENGINE"] != "django.db.backends.postgresql":
     raise ImproperlyConfigured(
@@ -128,7 +133,8 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "fleet.Account"
 AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "django.contrib.auth.backends.ModelBackend"]
-# Ten wrong passwords for one name from one address shut that pair for a quarter of an hour; the same name from
+# Ten wrong passwords for one name from one address shut that pair for a quarter of an hour; the same name
+# from
 # elsewhere stays open, so nobody can lock another out.
 AXES_FAILURE_LIMIT = 10
 AXES_COOLOFF_TIME = datetime.timedelta(minutes=15)
@@ -162,21 +168,25 @@ STATICFILES_DIRS = [("plotly", Path(plotly.__file__).parent / "package_data")]
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {
-        "BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"
-        if PLAIN_HTTP
-        else "whitenoise.storage.CompressedManifestStaticFilesStorage"
+        "BACKEND": (
+            "django.contrib.staticfiles.storage.StaticFilesStorage"
+            if PLAIN_HTTP
+            else "whitenoise.storage.CompressedManifestStaticFilesStorage"
+        )
     },
 }
 WHITENOISE_USE_FINDERS = PLAIN_HTTP
 if PLAIN_HTTP:
-    # Static files come straight from the packages then; none are collected, and that is no cause for a warning.
+    # Static files come straight from the packages then; none are collected, and that is no cause for a
+    # warning.
     warnings.filterwarnings("ignore", message="No directory at", category=UserWarning)
 # A sheet of 50 MB is the largest that is read (fleet/sheets/files.py); the form around it is small.
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5_000_000
 FILE_UPLOAD_MAX_MEMORY_SIZE = 5_000_000
 DJANGO_TABLES2_TEMPLATE = "fleet/table.html"
 
-# Nothing is fetched from any other host. plotly adds two style elements of its own: an empty one, and one for maps.
+# Nothing is fetched from any other host. plotly adds two style elements of its own: an empty one, and one for
+# maps.
 # tests/fleet/test_policy.py works both hashes out from the installed bundle.
 PLOTLY_STYLES = [
     "'sha256-47DEQpj8HBSa+/TImW+5JCeuQeRkm5NMpJWZG3hSuFU='",
@@ -242,9 +252,11 @@ LOGGING = {
     "formatters": {"json": {"()": "fleet.web.log_lines.JsonLines"}},
     "handlers": {
         "console": {"class": "logging.StreamHandler"},
-        "audit": {"class": "logging.StreamHandler", "formatter": "json"}
-        if not AUDIT_LOG
-        else {"class": "logging.handlers.WatchedFileHandler", "filename": AUDIT_LOG, "formatter": "json"},
+        "audit": (
+            {"class": "logging.StreamHandler", "formatter": "json"}
+            if not AUDIT_LOG
+            else {"class": "logging.handlers.WatchedFileHandler", "filename": AUDIT_LOG, "formatter": "json"}
+        ),
     },
     "loggers": {"fleet.web.audit_log": {"handlers": ["audit"], "level": "INFO", "propagate": False}},
     "root": {"handlers": ["console"], "level": "WARNING"},

@@ -1,7 +1,10 @@
-"""The slips of the pen that a length can carry: units taken for one another, twice or half of it, a moved decimal mark.
+"""The slips of the pen that a length can carry: units taken for one another, twice or half of it, a moved
+decimal mark.
 
-The one home of these factors: the pump's question and the sheets read them here, and a test holds the wear model's to
-them. 1 in = 25.4 mm exactly (by definition, 1959); radial for diametral and a lost digit are common practice, no
+The one home of these factors: the pump's question and the sheets read them here, and a test holds the wear
+model's to
+them. 1 in = 25.4 mm exactly (by definition, 1959); radial for diametral and a lost digit are common practice,
+no
 published source.
 """
 
@@ -36,7 +39,9 @@ _SHIFTS: tuple[tuple[float, str], ...] = (
 
 @dataclass(frozen=True, slots=True)
 class Slip:
-    """How many times too large a number becomes, what was probably done, and the unit it was meant in (empty: the box's)."""
+    """How many times too large a number becomes, what was probably done, and the unit it was meant in (empty:
+    the box's).
+    """
 
     factor: float
     words: str

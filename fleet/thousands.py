@@ -1,4 +1,6 @@
-"""Points and commas that part thousands, told from decimal marks by a column's own pattern; asked where both fit."""
+"""Points and commas that part thousands, told from decimal marks by a column's own pattern; asked where both
+fit.
+"""
 
 import re
 from collections.abc import Iterable, Mapping
@@ -28,7 +30,8 @@ def spaces_out(text: str) -> str:
 
 
 def marks_of(texts: Iterable[str], decimal_elsewhere: Iterable[str] = ()) -> dict[str, str]:
-    """What each mark is in a column: `grouping`, `decimal`, or `either` where nothing tells; only marks that occur.
+    """What each mark is in a column: `grouping`, `decimal`, or `either` where nothing tells; only marks that
+    occur.
 
     Parameters
     ----------
@@ -81,11 +84,13 @@ def _of_one(text: str) -> dict[str, str]:
 
 
 def plain(text: str, marks: Mapping[str, str]) -> str | Unclear:
-    """A number with a decimal point and nothing else; `Unclear` where a mark may be either; another text as it is.
+    """A number with a decimal point and nothing else; `Unclear` where a mark may be either; another text as
+    it is.
 
     Examples
     --------
-    >>> plain("20.500", {".": "grouping"}), plain("20.500", {".": "decimal"}), plain("20.500", {".": "either"})
+    >>> plain("20.500", {".": "grouping"}), plain("20.500", {".": "decimal"}), plain("20.500", {".":
+    "either"})
     ('20500', '20.500', Unclear(mark='.'))
     >>> plain("20 500", {}), plain("1.020,5", {".": "grouping", ",": "decimal"}), plain("?", {})
     ('20500', '1020.5', '?')

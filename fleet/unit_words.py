@@ -1,6 +1,8 @@
-"""Words for units of length, and for radial and diametral, as headings, titles and notes of sheets write them.
+"""Words for units of length, and for radial and diametral, as headings, titles and notes of sheets write
+them.
 
-English, German and French; common practice, no published source. What a text names is offered or asked about, never
+English, German and French; common practice, no published source. What a text names is offered or asked about,
+never
 taken unseen.
 """
 
@@ -12,16 +14,20 @@ from fleet.units import UnknownUnit, canonical_unit
 HUNDREDTHS = "1/100 mm"
 
 _HUNDREDTH = (
-    r"1 ?/ ?100 ?(?:th )?(?:of )?(?:a )?mm\b|(?:^|\bin |[(\[,;] ?)1 ?/ ?100(?=\s*(?:$|[)\],;]))|\b0?[.,]01 ?mm\b"
-    r"|\bhundredths?(?: of (?:a |one )?(?:mm|millimet(?:re|er)))?\b|\bhundertstel(?:[- ]?(?:mm|millimeter))?\b"
+    r"1 ?/ ?100 ?(?:th )?(?:of )?(?:a )?mm\b|(?:^|\bin |[(\[,;] ?)1 ?/ ?100(?=\s*(?:$|[)\],;]))|\b0?[.,]01"
+    r" ?mm\b"
+    r"|\bhundredths?(?: of (?:a |one )?(?:mm|millimet(?:re|er)))?\b|\bhundertstel(?:[-"
+    r" ]?(?:mm|millimeter))?\b"
     r"|\bcenti[eè]mes?(?: de (?:mm|millim[eè]tre))?\b"
 )
 _THOUSANDTH = (
-    r"1 ?/ ?1000 ?(?:th )?(?:of )?(?:an? )?(?:in\b|inch(?:es)?\b|\"|'')|\b0?[.,]001 ?(?:in\b|inch(?:es)?\b|\"|'')"
+    r"1 ?/ ?1000 ?(?:th )?(?:of )?(?:an? )?(?:in\b|inch(?:es)?\b|\"|'')|\b0?[.,]001"
+    r" ?(?:in\b|inch(?:es)?\b|\"|'')"
     r"|\bthou(?:s|sandths?(?: of an inch)?)?\b"
 )
 _MICRON = (
-    r"[µμ]m\b|\bmicrons?\b|\b(?:in mi[ck]romet(?:re|er)|mi[ck]romet(?:re|er)s)\b|\bmicrom[eè]tres\b|1 ?/ ?1000 ?mm\b"
+    r"[µμ]m\b|\bmicrons?\b|\b(?:in mi[ck]romet(?:re|er)|mi[ck]romet(?:re|er)s)\b|\bmicrom[eè]tres\b|1 ?/"
+    r" ?1000 ?mm\b"
     r"|\b0?[.,]001 ?mm\b"
 )
 _PATTERNS: tuple[tuple[str, str], ...] = (
@@ -34,13 +40,17 @@ _PATTERNS: tuple[tuple[str, str], ...] = (
     ("mm", r"\bmm\b|\bmillimet(?:re|er)s?\b|\bmillim[eè]tres?\b"),
     (
         "in",
-        r"\binch(?:es)?\b|\bzoll\b|\bpouces?\b|[(\[] ?(?:in\.?|\") ?[)\]]|[0-9] ?(?:in\b\.?|\")|(?<=\S),? in\.?$|\"$",
+        (
+            r"\binch(?:es)?\b|\bzoll\b|\bpouces?\b|[(\[] ?(?:in\.?|\") ?[)\]]|[0-9] ?(?:in\b\.?|\")|(?<=\S),?"
+            r" in\.?$|\"$"
+        ),
     ),
 )
 _FOUND = [(unit, re.compile(pattern, re.IGNORECASE)) for unit, pattern in _PATTERNS]
 
 _RADIAL = re.compile(
-    r"\bradial(?:[- ]?(?:clear\w*|cl\b|clr|gap|spiel\w*)|(?!i| ?-?(?:bearing|brg|lager|load|pump|fan)))|\brad\.|\bradiales?\b|\bradiaux\b"
+    r"\bradial(?:[- ]?(?:clear\w*|cl\b|clr|gap|spiel\w*)|(?!i|"
+    r" ?-?(?:bearing|brg|lager|load|pump|fan)))|\brad\.|\bradiales?\b|\bradiaux\b"
     r"|\b(?:au|du|sur le) rayon\b|\bim radius\b|\bhalf (?:the )?clearance\b|\bhalbspiel\b",
     re.IGNORECASE,
 )
@@ -48,8 +58,10 @@ _NO_RADIAL = re.compile(
     r"\bradiallager|\bpaliers? radia|\broulements? radia|\bradiales? lager", re.IGNORECASE
 )
 _DIAMETRAL = re.compile(
-    r"\bdiametr(?:al|ic)\w*|\bdiametr[ae]les?\b|\bdiam[eé]tra(?:l|ux)\w*|\b(?:on|over|in) (?:the )?diam(?:eter|\.)"
-    r"|\bdiam(?:eter)?\.? (?:cl|clear\w*|gap)\b|\bdurchmesserspiel|\bim durchmesser\b|\b(?:au|sur le) diam[eè]tre\b",
+    r"\bdiametr(?:al|ic)\w*|\bdiametr[ae]les?\b|\bdiam[eé]tra(?:l|ux)\w*|\b(?:on|over|in) (?:the"
+    r" )?diam(?:eter|\.)"
+    r"|\bdiam(?:eter)?\.? (?:cl|clear\w*|gap)\b|\bdurchmesserspiel|\bim durchmesser\b|\b(?:au|sur le)"
+    r" diam[eè]tre\b",
     re.IGNORECASE,
 )
 
@@ -60,7 +72,8 @@ def units_in(text: str) -> tuple[str, ...]:
 
     Examples
     --------
-    >>> units_in("Clearances in 1/100 mm"), units_in("Spiel in Hundertstel"), units_in("jeu en centièmes de mm")
+    >>> units_in("Clearances in 1/100 mm"), units_in("Spiel in Hundertstel"), units_in("jeu en centièmes de
+    mm")
     (('1/100 mm',), ('1/100 mm',), ('1/100 mm',))
     >>> units_in("all dims 1/1000 in"), units_in("readings in thou"), units_in("set in May, um 8 Uhr")
     (('thou',), ('thou',), ())
@@ -103,11 +116,13 @@ def same_unit(one: str, other: str) -> bool:
 
 @lru_cache(maxsize=20_000)
 def basis_in(text: str) -> str:
-    """`radial` or `diametral` where a text says which of the two a clearance is; blank for neither and for both.
+    """`radial` or `diametral` where a text says which of the two a clearance is; blank for neither and for
+    both.
 
     Examples
     --------
-    >>> basis_in("jeu au rayon"), basis_in("Radialspiel 1/100"), basis_in("diametral clearance"), basis_in("jeu au diamètre")
+    >>> basis_in("jeu au rayon"), basis_in("Radialspiel 1/100"), basis_in("diametral clearance"),
+    basis_in("jeu au diamètre")
     ('radial', 'radial', 'diametral', 'diametral')
     >>> basis_in("Radial bearing DE"), basis_in("Radiallager"), basis_in("journal diameter")
     ('', '', '')

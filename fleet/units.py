@@ -24,7 +24,7 @@ _SPELLINGS = {"\u00b5m": "um", "\u03bcm": "um", '"': "in"}
 LENGTH_UNITS = MappingProxyType(
     _CANONICAL_UM | {other: _CANONICAL_UM[unit] for other, unit in _SPELLINGS.items()}
 )
-"""Every accepted spelling (lower case) and its length in um; an inch is 25.4 mm exactly (by definition, 1959)."""
+"""Every accepted spelling (lower case) and its length in um; an inch is 25.4 mm (by definition, 1959)."""
 
 SHOWN_UNIT = {"um": "\u00b5m"}
 _DIGITS = {"mm": 3, "um": 0, "mil": 1, "thou": 1, "in": 4}
@@ -81,7 +81,9 @@ class BadDateFormat(Unreadable):
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """One measured cell: `value`, or an interval whose open side is None (`>0.006`, `<0.002`, `0.003-0.004`)."""
+    """One measured cell: `value`, or an interval whose open side is None (`>0.006`,
+    `<0.002`, `0.003-0.004`).
+    """
 
     value: Decimal | None = None
     low: Decimal | None = None
@@ -145,7 +147,9 @@ def parse_number(text: str, *, decimal_comma: bool = False) -> Decimal:
 
 
 def parse_measured(text: str, *, decimal_comma: bool = False) -> Measured:
-    """A value (`0.152`, `9 1/2`), a bound (`>0.006`) or a closed interval (`0.003-0.004`, the smaller first)."""
+    """A value (`0.152`, `9 1/2`), a bound (`>0.006`) or a closed interval (`0.003-0.004`,
+    the smaller first).
+    """
     bare = text.strip()
     if (mixed := mixed_number(bare)) is not None:
         return Measured(value=mixed[0])
@@ -164,7 +168,8 @@ def parse_measured(text: str, *, decimal_comma: bool = False) -> Measured:
 
 
 def mixed_number(text: str) -> tuple[Decimal, Decimal] | None:
-    """A whole number with a fraction, `9 1/2`, and its step, one part of the denominator; None for anything else.
+    """A whole number with a fraction, `9 1/2`, and its step, one part of the denominator; None for anything
+    else.
 
     A bare `1/2` is none: it may be two values.
     """
@@ -265,7 +270,9 @@ def to_um(value: Decimal, unit: str) -> Decimal:
 
 
 def from_um(um: Decimal | float, unit: str, digits: int | None = None) -> str:
-    """A length in um as a bare number in `unit`, rounded half up to `digits` (None: the unit's usual digits)."""
+    """A length in um as a bare number in `unit`, rounded half up to `digits` (None: the
+    unit's usual digits).
+    """
     name = canonical_unit(unit)
     exact = um if isinstance(um, Decimal) else Decimal(str(um))
     if not exact.is_finite():
@@ -284,7 +291,9 @@ def show_um(um: Decimal | float, unit: str, digits: int | None = None) -> str:
 
 
 def step_um(text: str, unit: str, *, decimal_comma: bool = False) -> Decimal:
-    """The resolution a length was typed with: one unit of its last (finest) decimal place or fraction, in um."""
+    """The resolution a length was typed with: one unit of its last (finest) decimal place
+    or fraction, in um.
+    """
     if (mixed := mixed_number(text.strip())) is not None:
         return to_um(mixed[1], unit)
     measured = parse_measured(text, decimal_comma=decimal_comma)
@@ -355,7 +364,9 @@ def parse_day(text: str, date_format: str | None = None) -> Day:
 
 
 def day_patterns(date_format: str) -> list[re.Pattern[str]]:
-    """The patterns of a declared format (alternatives parted by `|`); a format that cannot serve is refused."""
+    """The patterns of a declared format (alternatives parted by `|`); a format that
+    cannot serve is refused.
+    """
     return [_day_pattern(part.strip(), date_format) for part in date_format.split("|")]
 
 

@@ -1,4 +1,6 @@
-"""What every test stands on: the settings, a database of its own, Chromium, and nothing skipped unseen in CI."""
+"""What every test stands on: the settings, a database of its own, Chromium, and nothing
+skipped unseen in CI.
+"""
 
 import os
 import shutil
@@ -33,14 +35,17 @@ hypothesis.settings.load_profile("shared")
 PBKDF2PasswordHasher.iterations = 1_000
 
 CHECKOUT = Path(__file__).resolve().parent.parent
-# What a browser does with a page is the same on both databases; what it sends later, by many at once, may not be.
+# What a browser does with a page is the same on both databases; what it sends later, by many at once, may not
+# be.
 BROWSER_ON_BOTH = frozenset({"test_record_offline.py", "test_record_unsent.py"})
 DATABASE_FIXTURES = frozenset({"db", "transactional_db", "live_server", "django_db_setup"})
 IN_CI = os.environ.get("CI", "").lower() in ("1", "true", "yes")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Mark what opens a browser; leave out what only the other database can do (CI runs the suite on both)."""
+    """Mark what opens a browser; leave out what only the other database can do (CI runs
+    the suite on both).
+    """
     other = "sqlite" if connection.vendor == "postgresql" else "postgresql"
     once = connection.vendor == "postgresql"
     foreign = [item for item in items if item.get_closest_marker(other) or (once and _once_is_enough(item))]
@@ -57,7 +62,9 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
 
 def _once_is_enough(item: pytest.Item) -> bool:
-    """What touches no database, and most of what a browser shows, proves nothing more on a second database."""
+    """What touches no database, and most of what a browser shows, proves nothing more on
+    a second database.
+    """
     if "browser" in item.path.relative_to(CHECKOUT).parts:
         return item.path.name not in BROWSER_ON_BOTH
     touches = item.get_closest_marker("django_db") or DATABASE_FIXTURES & set(
@@ -95,7 +102,9 @@ def django_db_modify_db_settings(tmp_path_factory, django_db_modify_db_settings_
 
 @pytest.fixture(scope="session", autouse=True)
 def _the_ledger_may_be_emptied_between_tests() -> None:
-    """The guards refuse the flush after a test with real transactions too; only the tests may lift them for it."""
+    """The guards refuse the flush after a test with real transactions too; only the tests may lift them for
+    it.
+    """
     operations = type(connection.ops)
     flush = operations.sql_flush
 

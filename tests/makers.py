@@ -1,4 +1,6 @@
-"""The smallest valid things a test needs, made by the same acts the site uses. Plain functions, keyword arguments."""
+"""The smallest valid things a test needs, made by the same acts the site uses. Plain functions, keyword
+arguments.
+"""
 
 import datetime as dt
 import struct
@@ -129,7 +131,9 @@ def an_outage(*, site: Site, start_on: dt.date, days: int = 14, name: str = "") 
 
 
 def an_account(*, role: str = "engineer", site: Site | None = None, username: str = "") -> Account:
-    """An account with a role at a site (None: at all sites; role empty: none). Without a password: `force_login`."""
+    """An account with a role at a site (None: at all sites; role empty: none). Without a password:
+    `force_login`.
+    """
     username = username or f"{role or 'stranger'} {next(_NUMBERS)}"
     person = add_person(name=username)
     account = Account(username=username, person=person)

@@ -127,7 +127,7 @@ def sheet_row(index: int) -> int:
     return index + 2
 
 
-# A clean sheet ------------------------------------------------------------------------------------------------
+# A clean sheet
 
 
 def _n_pumps(n_rows: int) -> int:
@@ -265,7 +265,7 @@ def _bearing_rows(
     ]
 
 
-# Faults planted -----------------------------------------------------------------------------------------------
+# Faults planted
 
 _TYPED = {
     "number_nan": "nan",
@@ -399,7 +399,8 @@ def _plant(row: Row, before: Row | None, kind: str) -> None:
 def plant_faults(rows: Sequence[Row], seed: int, n: int = N_PLANTED) -> tuple[list[Row], list[Planted]]:
     """A copy of a clean history with `n` faults and questions of all kinds; five rows hold two of them.
 
-    Every planted row is of another pump, so that each is asked about once and for its own sake. Needs a history of
+    Every planted row is of another pump, so that each is asked about once and for its own sake. Needs a
+    history of
     some 2000 rows to find room. Returns the rows and (sheet row, column, kind) in order of the sheet.
     """
     rng = random.Random(seed)
@@ -433,7 +434,7 @@ def plant_faults(rows: Sequence[Row], seed: int, n: int = N_PLANTED) -> tuple[li
     return out, sorted(planted)
 
 
-# Files --------------------------------------------------------------------------------------------------------
+# Files
 
 
 def csv_bytes(

@@ -4,7 +4,9 @@ import re
 
 
 def looked_at(client, url, set_aside=""):
-    """The address of the last page and the digest of what it shows; none where it leads back to the questions."""
+    """The address of the last page and the digest of what it shows; none where it leads back to the
+    questions.
+    """
     last = client.post(url, {"then": "look", "set_aside": set_aside}).url
     page = client.get(last)
     found = re.search(r'name="shown" value="(\w+)"', page.content.decode())

@@ -1,4 +1,6 @@
-"""Every address against who may open it: signed out, every role at its own site, and a stranger from another site."""
+"""Every address against who may open it: signed out, every role at its own site, and a stranger from another
+site.
+"""
 
 import datetime as dt
 
@@ -30,7 +32,8 @@ IN_A_VISIT = RECORDERS | dict.fromkeys(("mechanic", "foreman", "engineer"), 302)
 # Of no one bearing: whoever records anywhere (a stranger records at another site).
 TAKERS = RECORDERS | {"administrator": 403, "stranger": 200}
 ONE_OWN = dict.fromkeys((*ROLES, "stranger"), 404) | {"engineer": 200, "out": 302}
-# By the name of the address: what each role (at its own site) and a stranger get from GET; "out" where signed out.
+# By the name of the address: what each role (at its own site) and a stranger get from GET; "out" where signed
+# out.
 SIGN_IN = 302
 TABLE: dict[str, dict[str, int]] = {
     "sign-in": dict.fromkeys((*ROLES, "stranger"), 302) | {"out": 200},
@@ -55,7 +58,13 @@ TABLE: dict[str, dict[str, int]] = {
     **dict.fromkeys(
         ("plan-sheet", "plan-csv", "plan-calendar"),
         dict.fromkeys(ROLES, 403)
-        | {"engineer": 404, "planner": 404, "auditor": 404, "stranger": 404, "out": SIGN_IN},
+        | {
+            "engineer": 404,
+            "planner": 404,
+            "auditor": 404,
+            "stranger": 404,
+            "out": SIGN_IN,
+        },
     ),
     **dict.fromkeys(
         ("plan-change", "plan-anew", "plan-accept", "plan-put-off", "plan-run-on"),
@@ -95,10 +104,12 @@ TABLE: dict[str, dict[str, int]] = {
     "bearing-names": READERS | {"out": SIGN_IN},
     "bearing-limits": READERS | {"out": SIGN_IN},
     "second-person": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
-    "bearing-correct": dict.fromkeys(ROLES, 403)
-    | {"engineer": 200, "administrator": 404, "stranger": 404, "out": SIGN_IN},
-    "bearing-join": dict.fromkeys(ROLES, 403)
-    | {"engineer": 200, "administrator": 404, "stranger": 404, "out": SIGN_IN},
+    "bearing-correct": (
+        dict.fromkeys(ROLES, 403) | {"engineer": 200, "administrator": 404, "stranger": 404, "out": SIGN_IN}
+    ),
+    "bearing-join": (
+        dict.fromkeys(ROLES, 403) | {"engineer": 200, "administrator": 404, "stranger": 404, "out": SIGN_IN}
+    ),
     "bearing-bundle": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     "bearing-label": dict.fromkeys(ROLES, 302) | {"administrator": 404, "stranger": 404, "out": SIGN_IN},
     "record-photo": IN_A_VISIT,
@@ -115,7 +126,13 @@ TABLE: dict[str, dict[str, int]] = {
     **dict.fromkeys(
         ("proof", "who-may"),
         dict.fromkeys(ROLES, 403)
-        | {"engineer": 200, "auditor": 200, "administrator": 200, "stranger": 200, "out": SIGN_IN},
+        | {
+            "engineer": 200,
+            "auditor": 200,
+            "administrator": 200,
+            "stranger": 200,
+            "out": SIGN_IN,
+        },
     ),
     **dict.fromkeys(
         ("take-seal", "hold-seal", "check-record"),
@@ -123,8 +140,16 @@ TABLE: dict[str, dict[str, int]] = {
     ),
     "gauges": ALL | {"stranger": 200, "out": SIGN_IN},
     "gauge": ALL | {"stranger": 200, "out": SIGN_IN},
-    "gauge-recall": dict.fromkeys(ROLES, 403)
-    | {"engineer": 200, "planner": 200, "auditor": 200, "stranger": 200, "out": SIGN_IN},
+    "gauge-recall": (
+        dict.fromkeys(ROLES, 403)
+        | {
+            "engineer": 200,
+            "planner": 200,
+            "auditor": 200,
+            "stranger": 200,
+            "out": SIGN_IN,
+        }
+    ),
     "certificate": ALL | {"administrator": 404, "stranger": 200, "out": SIGN_IN},
     "labels": ALL | {"stranger": 200, "out": SIGN_IN},
     "import": ALL | {"stranger": 200, "out": SIGN_IN},
@@ -137,8 +162,9 @@ TABLE: dict[str, dict[str, int]] = {
     "import-withdraw": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     "import-settle": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     "import-back": READERS | {"out": SIGN_IN},
-    "limits-of-many": dict.fromkeys((*ROLES, "stranger"), 403)
-    | {"engineer": 200, "stranger": 200, "out": SIGN_IN},
+    "limits-of-many": (
+        dict.fromkeys((*ROLES, "stranger"), 403) | {"engineer": 200, "stranger": 200, "out": SIGN_IN}
+    ),
     "import-words": ALL | {"stranger": 200, "out": SIGN_IN},
     "import-questions": ONE_OWN,
     "import-last": ONE_OWN,
@@ -183,10 +209,8 @@ RECORD_PATHS = {
 def cast_and_addresses():
     site = makers.a_site(name="Own site")
     bearing = makers.a_bearing(place=makers.a_place(site=site, tag="Lift 1"))
-    done = makers.a_sheet(
-        f"""site,pump,position,date,event,value,unit,method
-        Own site,Lift 1,DE,{dt.date(2020, 3, 9)},reading,0.150,mm,bore_gauge"""
-    )
+    done = makers.a_sheet(f"""site,pump,position,date,event,value,unit,method
+        Own site,Lift 1,DE,{dt.date(2020, 3, 9)},reading,0.150,mm,bore_gauge""")
     gauge = instrument_named("G-7", method="bore_gauge", by=makers.somebody())
     paper = Certificate("paper.pdf", b"%PDF-1.7")
     check = calibrate(

@@ -1,4 +1,6 @@
-"""README and DEVELOPERS stay true: every setting, command, option, import column and address is described there."""
+"""README and DEVELOPERS stay true: every setting, command, option, import column and address is described
+there.
+"""
 
 import ast
 import re

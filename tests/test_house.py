@@ -149,7 +149,9 @@ TYPED = re.compile(
 
 
 def test_public_functions_say_what_they_take_and_give():
-    """Compiled loops are left out: their types come with the arrays, and their docstrings give shapes and units."""
+    """Compiled loops are left out: their types come with the arrays, and their docstrings give shapes and
+    units.
+    """
     untyped = []
     for path in sources(".py"):
         if not TYPED.match(short(path)):

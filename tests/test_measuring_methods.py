@@ -1,4 +1,6 @@
-"""A method of measuring is one entry in one place: one more is known to form, sheet, engine, drawing and device."""
+"""A method of measuring is one entry in one place: one more is known to form, sheet, engine, drawing and
+device.
+"""
 
 import pytest
 

@@ -13,7 +13,8 @@ from inspections.story.observations import Measurement
 from tests.conftest import CHECKOUT
 from tests.test_house import APPS, short, sources
 
-# What is written: how it looks, where it may stand. A script without network that holds a copy has a test of its own.
+# What is written: how it looks, where it may stand. A script without network that holds a copy has a test of
+# its own.
 HOMES = {
     "method of measuring": (
         r"""["'](plastic_strip|lead_wire|lift_check|bore_gauge|crown_thickness|depth_gauge)["']""",

@@ -1,4 +1,6 @@
-"""The second factor: codes by RFC 6238, asked at sign-in, asked by role, reset, counted; the break-glass account."""
+"""The second factor: codes by RFC 6238, asked at sign-in, asked by role, reset, counted; the break-glass
+account.
+"""
 
 import datetime as dt
 import json
@@ -306,7 +308,7 @@ def test_the_check_sees_a_second_factor_that_was_taken_away_behind_the_sites_bac
     assert any("has no second factor, the record says otherwise" in fault for fault in faults)
 
 
-# The break-glass account -------------------------------------------------------------------------------------
+# The break-glass account
 
 
 def sealed_by(administrator):

@@ -1,4 +1,5 @@
-"""What OWASP ASVS 5.0 asks of the site as a whole, and the register (docs/asvs.csv) that says what proves each item.
+"""What OWASP ASVS 5.0 asks of the site as a whole, and the register (docs/asvs.csv) that says what proves
+each item.
 
 The wording of the register is our own; the numbers are those of ASVS 5.0.0 (May 2025).
 """
@@ -60,7 +61,8 @@ def test_every_item_of_the_register_names_a_test_that_is_there_or_says_why_not(r
     assert not name or name in names_in(CHECKOUT / path)
 
 
-# How many items of level 1 and 2 each chapter of ASVS 5.0.0 has, 253 in all, and the last of each section that has some.
+# How many items of level 1 and 2 each chapter of ASVS 5.0.0 has, 253 in all, and the last of each section
+# that has some.
 CHAPTERS = (27, 11, 19, 10, 9, 35, 18, 7, 7, 29, 14, 9, 13, 9, 13, 16, 7)
 
 
@@ -97,7 +99,9 @@ def test_no_weak_hash_is_used():
 
 
 def test_sql_written_by_hand_is_put_together_from_names_of_our_own_alone():
-    """Where SQL is put together, what goes in is a name of a table or column of ours, never what somebody typed."""
+    """Where SQL is put together, what goes in is a name of a table or column of ours, never what somebody
+    typed.
+    """
     ours = re.compile(r"quote|table|names|columns|marks|role|guard|_meta|statement|sql|query|ENTRY|name\b")
     found = []
     for path in sources():

@@ -1,4 +1,6 @@
-"""Signing in: wrong passwords are slowed down without locking anybody out; sessions end; refusals are logged."""
+"""Signing in: wrong passwords are slowed down without locking anybody out; sessions end;
+refusals are logged.
+"""
 
 import datetime as dt
 import json

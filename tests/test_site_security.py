@@ -1,4 +1,6 @@
-"""Small promises to whoever signs in and whoever tries the site's doors; docs/asvs.csv names them by number."""
+"""Small promises to whoever signs in and whoever tries the site's doors; docs/asvs.csv
+names them by number.
+"""
 
 import ast
 
@@ -11,7 +13,8 @@ from tests import makers
 from tests.test_security import PAGES, sources
 
 PASSWORD = "a quiet pump in the long hall"
-# Modules that open connections of their own. The database's driver, the demo's server and the mail that carries seals
+# Modules that open connections of their own. The database's driver, the demo's server and the mail that
+# carries seals
 # out are none of these.
 CALLERS = {"http.client", "urllib.request", "ftplib", "telnetlib", "requests", "httpx", "aiohttp", "urllib3"}
 

@@ -1,4 +1,6 @@
-"""The validation pack stays true: every requirement has a test that is there, every calculation comes out as written."""
+"""The validation pack stays true: every requirement has a test that is there, every calculation comes out as
+written.
+"""
 
 import csv
 import datetime as dt

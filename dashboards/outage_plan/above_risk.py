@@ -1,4 +1,6 @@
-"""Who holds a bearing above the accepted risk, and with which reason: the record's side of what the plan says."""
+"""Who holds a bearing above the accepted risk, and with which reason: the record's side of what the plan
+says.
+"""
 
 import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
@@ -18,7 +20,9 @@ NAMELESS = "a person whose name was removed"
 def named(
     found: Sequence[NotFitting], changes: Sequence[Mapping[str, Any]], site: Site
 ) -> tuple[NotFitting, ...]:
-    """The same, each with who pinned, refused or moved it, when and why; what is frozen with who accepted it."""
+    """The same, each with who pinned, refused or moved it, when and why; what is frozen
+    with who accepted it.
+    """
     held = {one.bearing: _behind(one, changes) for one in found}
     accepted = drafts.accepted(site) if any(one.cause == "frozen" for one in found) else None
     people = _names(

@@ -1,4 +1,6 @@
-"""The plan in hand accepted with a reason: the plan, and a decision for every bearing it concerns, each with ledger entries."""
+"""The plan in hand accepted with a reason: the plan, and a decision for every bearing it concerns, each with
+ledger entries.
+"""
 
 import datetime as dt
 import uuid
@@ -37,7 +39,8 @@ FRESH_FOR = dt.timedelta(days=31)  # an older proposal is worked out anew before
 
 @transaction.atomic
 def accept(*, draft: DraftPlan, reason: str, on: dt.date, by: UUID) -> Plan:
-    """Accept the plan in hand: the plan, and a decision with the forecast relied on for every bearing it concerns.
+    """Accept the plan in hand: the plan, and a decision with the forecast relied on for every bearing it
+    concerns.
 
     Parameters
     ----------
@@ -54,8 +57,10 @@ def accept(*, draft: DraftPlan, reason: str, on: dt.date, by: UUID) -> Plan:
     Raises
     ------
     NotPlanned
-        without a reason; where a bearing stays above its accepted risk, or is taken out of the accepted plan by hand,
-        and those who must agree to put it off have not; for a plan that breaks crew hours, shells or twins; or one
+        without a reason; where a bearing stays above its accepted risk, or is taken out of the accepted plan
+        by hand,
+        and those who must agree to put it off have not; for a plan that breaks crew hours, shells or twins;
+        or one
         older than the record.
     """
     draft = locked(draft)
@@ -67,7 +72,8 @@ def accept(*, draft: DraftPlan, reason: str, on: dt.date, by: UUID) -> Plan:
     weighed = weigh(draft)
     if not weighed.is_current or on - draft.as_of > FRESH_FOR:
         raise NotPlanned(
-            f"The record has changed since this plan was worked out on {draft.as_of}. Plan anew, look at it, then accept it."
+            f"The record has changed since this plan was worked out on {draft.as_of}. Plan anew, look at it,"
+            " then accept it."
         )
     if weighed.faults:
         raise NotPlanned(f"This plan cannot be carried out as it is: {' '.join(weighed.faults)}")
@@ -125,10 +131,15 @@ def ask_for_above(*, draft: DraftPlan, on: dt.date, by: UUID, **said: Any) -> li
 
 
 def open_what_ifs(draft: DraftPlan) -> str:
-    """Why a draft with a what-if cannot be accepted: a reading or an outage that was supposed is no record. Empty without one."""
+    """Why a draft with a what-if cannot be accepted: a reading or an outage that was supposed is no record.
+    Empty without one.
+    """
     now = _supposed(draft.changes)
     if now:
-        return f"A what-if stands open in this plan: {now}. Take it back; what is accepted rests on what was measured and on the outages as they are recorded."
+        return (
+            f"A what-if stands open in this plan: {now}. Take it back; what is accepted rests on what was"
+            " measured and on the outages as they are recorded."
+        )
     before = _supposed(draft.solved.get("what_ifs", ()))
     if before:
         return f"This plan was worked out under a what-if since taken back: {before}. Plan anew, then accept."
@@ -152,11 +163,16 @@ def _what_if(change: Mapping[str, Any]) -> str:
 
 def _asks_to_agree(lacking: Sequence[str]) -> str:
     more = f" And {len(lacking) - 3} more." if len(lacking) > 3 else ""
-    return f"Not accepted: what is not opened needs the agreement that putting it off needs. {' '.join(lacking[:3])}{more}"
+    return (
+        "Not accepted: what is not opened needs the agreement that putting it off needs."
+        f" {' '.join(lacking[:3])}{more}"
+    )
 
 
 def relied_on(row: Decision, figures: Figures) -> Fact:
-    """The forecast that a decision relied on: its hash and its figures as text, in the forecast sheet's order."""
+    """The forecast that a decision relied on: its hash and its figures as text, in the forecast sheet's
+    order.
+    """
     body = relied(figures, row.on, decision=row.pk)
     return Fact(f"bearing:{row.bearing_id}", "forecast_relied_on", body=body)
 
@@ -192,12 +208,15 @@ def _decisions(
     on: dt.date,
     agreed: Mapping[UUID, Sequence[PutOff]],
 ) -> dict[UUID, Decision]:
-    """One for each bearing with work; one to leave it for each above the accepted risk, or whose work is taken out."""
+    """One for each bearing with work; one to leave it for each above the accepted risk, or whose work is
+    taken out.
+    """
     common = {"plan_id": plan.pk, "on": on}
     rows: dict[UUID, Decision] = {}
     above = {
-        one["bearing"]: f"above the accepted risk: {one['reason'][:200]}; "
-        f"{words_of(agreed[UUID(one['bearing'])])}"
+        one[
+            "bearing"
+        ]: f"above the accepted risk: {one['reason'][:200]}; {words_of(agreed[UUID(one['bearing'])])}"
         for one in weighed.above
     }
     for job in weighed.jobs:

@@ -1,4 +1,5 @@
-"""What a plan leaves undone needs the agreement that putting work off needs: which bearings, and whose is missing.
+"""What a plan leaves undone needs the agreement that putting work off needs: which bearings, and whose is
+missing.
 
 The levels and rights are `inspections.deferrals`; nobody accepts a plan past them with words alone.
 """
@@ -27,7 +28,9 @@ def standing_at(site: Site, on: dt.date) -> dict[UUID, list[PutOff]]:
 
 
 def not_agreed(draft: DraftPlan, weighed: Weighed, agreed: Mapping[UUID, Sequence[PutOff]]) -> list[str]:
-    """A sentence for each bearing that the plan leaves above its accepted risk, or takes out, without an agreement."""
+    """A sentence for each bearing that the plan leaves above its accepted risk, or takes out, without an
+    agreement.
+    """
     ids = draft.solved["ids"]["bearings"]
     names = {pk: name for name, pk in ids.items()}
     lacking = {UUID(one["bearing"]): "stays above its accepted risk" for one in weighed.above}
@@ -68,7 +71,8 @@ def _to_do(agreed: Sequence[PutOff]) -> str:
 
 
 def _taken_out(draft: DraftPlan, weighed: Weighed) -> list[tuple[str, str]]:
-    """Bearing and outage of each job of the accepted plan whose pump somebody moved to later, or refused, by hand.
+    """Bearing and outage of each job of the accepted plan whose pump somebody moved to later, or refused, by
+    hand.
 
     Where the plan worked out anew moves a job by itself, the rule did, and nobody puts anything off.
     """

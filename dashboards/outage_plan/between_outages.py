@@ -1,4 +1,6 @@
-"""Days between outages in which a pump may be opened: while its twin runs, or agreed outside an outage; names, ids, days and crew hours."""
+"""Days between outages in which a pump may be opened: while its twin runs, or agreed outside an outage;
+names, ids, days and crew hours.
+"""
 
 import datetime as dt
 from collections.abc import Collection, Sequence
@@ -21,7 +23,9 @@ MOST = (
 
 
 def names(site: Site) -> dict[str, str]:
-    """By inner id: what the days before each outage are called. The outage that follows is their id, so that names stay."""
+    """By inner id: what the days before each outage are called. The outage that follows is their id, so that
+    names stay.
+    """
     outages = list(Outage.objects.standing().filter(site=site).order_by("start_on", "name"))
     found = {
         f"{BEFORE}{one.pk}": f"between {before.name} and {one.name}" for before, one in pairwise(outages)
@@ -33,7 +37,9 @@ def names(site: Site) -> dict[str, str]:
 def slots(
     site: Site, coming: Sequence[Outage], pumps: Sequence[plan.Pump], as_of: dt.date
 ) -> dict[str, plan.Outage]:
-    """By inner id: two weeks midway before each coming outage, for the pumps that have a twin (none where no hours are), and the openings that are agreed outside an outage."""
+    """By inner id: two weeks midway before each coming outage, for the pumps that have a twin (none where no
+    hours are), and the openings that are agreed outside an outage.
+    """
     twins = frozenset(pump.name for pump in pumps if pump.twin)
     hours = crew_hours(site, as_of)
     found = _agreed(site, {pump.name for pump in pumps}, as_of, hours)

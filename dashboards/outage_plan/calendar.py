@@ -1,4 +1,6 @@
-"""A plan as an iCalendar file (RFC 5545): outages with their jobs, freeze days, last days to order, deferrals that expire."""
+"""A plan as an iCalendar file (RFC 5545): outages with their jobs, freeze days, last days to order, deferrals
+that expire.
+"""
 
 import datetime as dt
 import hashlib
@@ -44,7 +46,8 @@ def calendar(
     book.add("x-wr-calname", f"{made.site.name}: {label}")
     for event in (*_events(made, deferrals, of), *_cancelled(made, gone, of)):
         event.add("dtstamp", stamp.replace(microsecond=0))
-        # A later export of the same event supersedes an earlier one (RFC 5545, 3.8.7.4): minutes since 1970 rise.
+        # A later export of the same event supersedes an earlier one (RFC 5545, 3.8.7.4): minutes since 1970
+        # rise.
         event.add("sequence", int(stamp.timestamp()) // 60)
         book.add_component(event)
     return book.to_ical()
@@ -81,7 +84,8 @@ def _events(made: Proposal, deferrals: Sequence[PutOff], of: str) -> Iterator[Ev
             continue
         jobs = [job for job in made.evaluation.jobs if job.outage == outage.name]
         lines = [
-            f"{job.bearing}: {job.reason} About {hours(job.crew_hours)}; {chance(job.p_max_before_work)} passed by then"
+            f"{job.bearing}: {job.reason} About {hours(job.crew_hours)}; {chance(job.p_max_before_work)}"
+            " passed by then"
             for job in jobs
         ]
         if outage.between and not jobs:

@@ -1,4 +1,5 @@
-"""Work put off, as the plan follows it: in force it takes a job out of its outage, refused or run out the job is back.
+"""Work put off, as the plan follows it: in force it takes a job out of its outage, refused or run out the job
+is back.
 
 Who must agree and what stands is `inspections.deferrals`; here is what the plan in hand makes of it.
 """
@@ -49,7 +50,9 @@ def waiting(site: Site, today: dt.date) -> list[PutOff]:
 
 
 def words_in(outage: Outage, bearings: Sequence[Bearing], today: dt.date) -> dict[UUID, str]:
-    """By bearing, what a deferral in force says of its job in this outage; what has run out says nothing any more."""
+    """By bearing, what a deferral in force says of its job in this outage; what has run out says nothing any
+    more.
+    """
     return {
         one.bearing.pk: f"put off until {one.until_on}: {one.reason}"
         for one in put_off(bearings, today)

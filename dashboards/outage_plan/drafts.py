@@ -1,6 +1,7 @@
 """Acts on the outage plan in hand: keep a proposal, change it by hand, plan anew, keep a version.
 
-What is in hand is a working paper (`DraftPlan`) and may be changed at will; accepting it or putting a job off is an act
+What is in hand is a working paper (`DraftPlan`) and may be changed at will; accepting it or putting a job off
+is an act
 with ledger entries (`acceptance.py`, `deferrals.py`).
 """
 
@@ -121,8 +122,10 @@ def change(*, draft: DraftPlan, what: str, by: UUID, **said: Any) -> DraftPlan:
     Parameters
     ----------
     what : str
-        `pin`, `move` (a bearing's pump: `action` open, `outage`; action `leave` takes it out), `refuse` (`outage`
-        blank: all), `slip` (`days`), `shorten` (`hours`), `skip` an `outage`, `worse` (a `bearing` as if read at `um`).
+        `pin`, `move` (a bearing's pump: `action` open, `outage`; action `leave` takes it out), `refuse`
+        (`outage`
+        blank: all), `slip` (`days`), `shorten` (`hours`), `skip` an `outage`, `worse` (a `bearing` as if read
+        at `um`).
     **said
         what the change needs, as typed, and `why`.
 
@@ -139,7 +142,9 @@ def change(*, draft: DraftPlan, what: str, by: UUID, **said: Any) -> DraftPlan:
 
 
 def _checked(draft: DraftPlan, what: str, said: Mapping[str, Any]) -> dict[str, Any]:
-    """The change as it is kept: names that the plan has, figures within their bounds, as text or whole numbers."""
+    """The change as it is kept: names that the plan has, figures within their bounds, as text or whole
+    numbers.
+    """
     if what not in NEEDS:
         raise NotPlanned(f"'{what}' is no change of a plan; it is one of: {', '.join(NEEDS)}.")
     entry: dict[str, Any] = {"what": what, "why": str(said.get("why", "")).strip()[:300]}

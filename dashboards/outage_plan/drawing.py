@@ -1,4 +1,6 @@
-"""The plan's drawings: chances as dots that a page holds once each, and an outage's crew hours as a bar. Pure."""
+"""The plan's drawings: chances as dots that a page holds once each, and an outage's crew hours as a bar.
+Pure.
+"""
 
 import math
 from functools import cache
@@ -19,7 +21,9 @@ def n_dots(p: float) -> int:
 
 
 def dots_once() -> SafeString:
-    """Every number of dots as a symbol, to stand once on a page: a fleet's calendar shows thousands of them."""
+    """Every number of dots as a symbol, to stand once on a page: a fleet's calendar shows
+    thousands of them.
+    """
     symbols = []
     for n in range(DOTS + 1):
         circles = [

@@ -1,4 +1,6 @@
-"""The accepted plan as it is followed: the jobs of each outage with their states, what is carried over, what has moved."""
+"""The accepted plan as it is followed: the jobs of each outage with their states, what is carried over, what
+has moved.
+"""
 
 import datetime as dt
 from collections import Counter
@@ -73,7 +75,9 @@ class CarriedOver:
 
 
 def follow(site: Site, today: dt.date) -> list[FollowedOutage]:
-    """The outages of a site's accepted plans with the state of each job, in time's order; none where none was accepted."""
+    """The outages of a site's accepted plans with the state of each job, in time's order; none where none was
+    accepted.
+    """
     plans = list(
         Plan.objects.standing()
         .filter(site=site, accepted_on__isnull=False)
@@ -118,14 +122,18 @@ def _followed(
 
 @dataclass(frozen=True)
 class _Scope:
-    """Jobs of one outage by bearing, each with the plan that gave it; what a later plan took out, with the words."""
+    """Jobs of one outage by bearing, each with the plan that gave it; what a later plan took out, with the
+    words.
+    """
 
     jobs: dict[str, tuple[str, Plan]]
     gone: dict[str, str]
 
 
 def _scope(outage: Outage, plans: Sequence[Plan]) -> _Scope:
-    """What the plan in force before the outage gave it, and what plans accepted during it added or took out."""
+    """What the plan in force before the outage gave it, and what plans accepted during it
+    added or took out.
+    """
     known = [one for one in plans if one.accepted_on and one.accepted_on <= outage.end_on]
     before = [one for one in known if one.accepted_on and one.accepted_on <= outage.start_on - AROUND]
     used = [*before[-1:], *(one for one in known if one not in before)]
@@ -150,7 +158,9 @@ def _scope(outage: Outage, plans: Sequence[Plan]) -> _Scope:
 
 
 def _accepted_after(plans: Mapping[UUID, Plan]) -> dict[UUID, int | None]:
-    """By bearing, the entry of its own chain by which its plan was accepted: what stands before it the plan knew."""
+    """By bearing, the entry of its own chain by which its plan was accepted: what stands before it the plan
+    knew.
+    """
     rows = Decision.objects.filter(plan__in={plan.pk for plan in plans.values()}, bearing__in=list(plans))
     entries = {(row.bearing_id, row.plan_id): row.entry_n for row in rows}
     return {pk: entries.get((pk, plan.pk)) for pk, plan in plans.items()}
@@ -171,7 +181,9 @@ def _later(site: Site, plan: Plan, outages: Sequence[Outage], today: dt.date) ->
 
 
 def states_of(site: Site) -> dict[tuple[str, str], str]:
-    """How each job of the accepted plan stands, by the inner ids of bearing and outage, in the words of the plan sheet."""
+    """How each job of the accepted plan stands, by the inner ids of bearing and outage, in the words of the
+    plan sheet.
+    """
     followed = follow(site, today_at(site))
     return {
         (str(job.bearing.pk), str(one.outage.pk)): job.state.word.replace(" ", "_")
@@ -195,7 +207,9 @@ def _standing(followed: Sequence[FollowedOutage], *words: str) -> frozenset[tupl
 
 
 def carried_over(followed: Sequence[FollowedOutage], today: dt.date) -> list[CarriedOver]:
-    """What was planned in outages gone by, not done then nor since: each bearing once, the highest risk first."""
+    """What was planned in outages gone by, not done then nor since: each bearing once, the highest risk
+    first.
+    """
     undone: dict[UUID, tuple[Followed, Outage]] = {}
     for one in followed:
         for job in one.jobs:
@@ -252,7 +266,9 @@ def _day_words(text: str) -> str:
 
 
 def moved_since(site: Site, today: dt.date) -> list[str]:
-    """Of each coming outage of the accepted plan that moved, was renamed or cancelled since: what, in words."""
+    """Of each coming outage of the accepted plan that moved, was renamed or cancelled
+    since: what, in words.
+    """
     plans = Plan.objects.standing().filter(site=site, accepted_on__isnull=False)
     plan = plans.order_by("-accepted_on", *LAST_FIRST).first()
     if plan is None:

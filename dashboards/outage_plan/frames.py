@@ -34,7 +34,8 @@ _NOT_TEXT = {
 
 
 def plan_lines(account: Account, *, act: str = "read") -> pd.DataFrame:
-    """What the plans in hand hold for every bearing with work, and who stays above the accepted risk without any.
+    """What the plans in hand hold for every bearing with work, and who stays above the accepted risk without
+    any.
 
     Returns
     -------

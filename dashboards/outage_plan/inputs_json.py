@@ -1,4 +1,6 @@
-"""A plan's inputs as JSON and back: what a proposal was made from, kept beside it so that a change needs no forecast."""
+"""A plan's inputs as JSON and back: what a proposal was made from, kept beside it so that a change needs no
+forecast.
+"""
 
 from __future__ import annotations
 
@@ -22,7 +24,9 @@ _PLAIN = ("name", "pump", "shell_type", "bore_um", "shell_h", "last_um")
 
 
 def to_json(inputs: Inputs) -> dict[str, Any]:
-    """The inputs as plain JSON. Pins, refusals and the accepted plan are not in it: they are kept as changes and as the record."""
+    """The inputs as plain JSON. Pins, refusals and the accepted plan are not in it: they are kept as changes
+    and as the record.
+    """
     s = inputs.settings
     return {
         "format": FORMAT,

@@ -20,7 +20,8 @@ PLANNED, UNDER_WAY, DONE, OTHERWISE = "planned", "under way", "done", "found oth
 NOT_DONE, CARRIED_OVER, CANCELLED = "not done", "carried over", "cancelled"
 STATES = (PLANNED, UNDER_WAY, DONE, OTHERWISE, NOT_DONE, CARRIED_OVER, CANCELLED)
 SETTLED = frozenset({DONE, OTHERWISE, CANCELLED})  # nothing of it is left to be worked
-# Work is begun before an outage's first day and recorded after its last: common practice, no published source.
+# Work is begun before an outage's first day and recorded after its last: common practice, no published
+# source.
 AROUND = dt.timedelta(days=14)
 WORDS = {
     EventKind.SHELL_CHANGE: "new shell fitted",
@@ -143,7 +144,8 @@ def recorded(
     Parameters
     ----------
     since : mapping
-        by bearing, the entry of its chain by which its job was accepted: what stands before it was known to the plan.
+        by bearing, the entry of its chain by which its job was accepted: what stands before it was known to
+        the plan.
         None: all counts.
     outage_id : UUID or None
         a visit that names this outage counts on any day.

@@ -1,4 +1,6 @@
-"""What those whom a plan concerns are told on their next page: that an outage of the accepted plan moved, or that they must agree."""
+"""What those whom a plan concerns are told on their next page: that an outage of the accepted plan moved, or
+that they must agree.
+"""
 
 from typing import Any
 
@@ -13,7 +15,9 @@ from inspections.models import Plan
 
 
 def plan_notices(request: HttpRequest) -> dict[str, Any]:
-    """For every page's head: what waits for this account's agreement; each moved outage, until a plan is accepted anew."""
+    """For every page's head: what waits for this account's agreement; each moved outage, until a plan is
+    accepted anew.
+    """
     user = getattr(request, "user", None)
     if user is None or not user.is_authenticated:
         return {}

@@ -1,4 +1,6 @@
-"""A plan as its pages show it: sentences, pumps with their bearings on one time axis, load, orders, what does not fit."""
+"""A plan as its pages show it: sentences, pumps with their bearings on one time axis, load, orders, what does
+not fit.
+"""
 
 import datetime as dt
 from collections import Counter
@@ -31,7 +33,9 @@ from inspections.models import DraftPlan
 
 @dataclass(frozen=True)
 class Row:
-    """One bearing of the plan, or one left closed above the accepted risk; `strip` its drawing, None where it has none."""
+    """One bearing of the plan, or one left closed above the accepted risk; `strip` its drawing, None where it
+    has none.
+    """
 
     bearing: str
     position: str
@@ -42,7 +46,9 @@ class Row:
 
     @property
     def dots(self) -> SafeString | str:
-        """Its chance of passing before it is looked at, to count, from 1 in 20 up; below that the words say it."""
+        """Its chance of passing before it is looked at, to count, from 1 in 20 up; below that the words say
+        it.
+        """
         chance = self.job.p_max_before_work if self.job else 0.0
         return drawing.dots(chance) if drawing.n_dots(chance) else ""
 
@@ -118,14 +124,18 @@ def context(hand: DraftPlan, made: Proposal, version: versions.Version, sites: l
 
 
 def _not_agreed(hand: DraftPlan, found: Evaluation) -> list[tuple[NotFitting, str]]:
-    """What stays above its accepted risk without an agreement in force, with whom it waits for (blank: nobody was asked)."""
+    """What stays above its accepted risk without an agreement in force, with whom it waits for (blank: nobody
+    was asked).
+    """
     agreed, ids = standing_at(hand.site, today_at(hand.site)), hand.solved["ids"]["bearings"]
     rows = [(one, agreed.get(UUID(ids[one.bearing]), [])) for one in found.not_fitting]
     return [(one, some[-1].missing_words if some else "") for one, some in rows if not holds(some)]
 
 
 def _following(site: Site) -> dict[str, Any]:
-    """How the accepted plan is followed: job states by outage, what is carried over, which outages have moved."""
+    """How the accepted plan is followed: job states by outage, what is carried over, which outages have
+    moved.
+    """
     today = today_at(site)
     followed = follow(site, today)
     return {
@@ -238,7 +248,9 @@ def _why_not(one: NotFitting) -> str:
 
 
 def _left_alone(found: Evaluation, given: Inputs) -> tuple[list[str], float]:
-    """Bearings without work and within the accepted risk, and the highest chance among them by the plan's end."""
+    """Bearings without work and within the accepted risk, and the highest chance among them by the plan's
+    end.
+    """
     shown = {job.bearing for job in found.jobs} | {one.bearing for one in found.not_fitting}
     rest = [i for i, b in enumerate(given.bearings) if b.name not in shown]
     return [given.bearings[i].name for i in rest], max(
@@ -253,7 +265,9 @@ def _months(months: Sequence[MonthOfSpares]) -> list[MonthOfSpares]:
 
 @dataclass(frozen=True)
 class Relined:
-    """A kind of half shell that comes back relined, and what of it this plan takes out: outage, how many, back by, in time for."""
+    """A kind of half shell that comes back relined, and what of it this plan takes out: outage, how many,
+    back by, in time for.
+    """
 
     family: str
     days: float

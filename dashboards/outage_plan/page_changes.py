@@ -96,7 +96,8 @@ def _choice(one: Alternative, given: Inputs, current: tuple[str, str]) -> Choice
 def _saying(now: Any, choices: list[Choice], early: Any) -> str:
     alone = choices[0].one
     first = (
-        f"Planned: {now.action} {when(now.outage)}; {chance(now.p_max_before_work)} would have passed its maximum by then."
+        f"Planned: {now.action} {when(now.outage)}; {chance(now.p_max_before_work)} would have passed its"
+        " maximum by then."
         if now
         else "The plan leaves it closed."
     )

@@ -1,4 +1,6 @@
-"""A plan as rows of the plan sheet: one for each bearing and opening, then what stays closed above the accepted risk."""
+"""A plan as rows of the plan sheet: one for each bearing and opening, then what stays closed above the
+accepted risk.
+"""
 
 from collections.abc import Mapping
 from typing import Any
@@ -57,7 +59,9 @@ def rows_of(proposal: Proposal, states: Mapping[tuple[str, str], str] | None = N
 
 
 def job_id(bearing_id: str, outage_id: str) -> str:
-    """What a job is known by in files and calendar: the inner ids of its bearing and outage, which no new name changes."""
+    """What a job is known by in files and calendar: the inner ids of its bearing and outage, which no new
+    name changes.
+    """
     return f"{bearing_id}@{outage_id}" if outage_id else ""
 
 

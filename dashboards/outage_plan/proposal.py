@@ -1,4 +1,6 @@
-"""From the record to a proposed plan of one site's outages: what the solver takes, and what its answer means."""
+"""From the record to a proposed plan of one site's outages: what the solver takes, and
+what its answer means.
+"""
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
@@ -55,7 +57,9 @@ class Proposal:
 
 @dataclass(frozen=True)
 class Gathered:
-    """What a site's record gives the solver, before any change by hand; `missing` says why there is nothing to plan."""
+    """What a site's record gives the solver, before any change by hand; `missing` says why there is nothing
+    to plan.
+    """
 
     as_of: dt.date
     inputs: plan.Inputs | None = None
@@ -67,7 +71,9 @@ class Gathered:
 
 
 def gather(site: Site, as_of: dt.date) -> Gathered:
-    """What is judged of a site's bearings, its outages, spares and hours; outages over by the day are past."""
+    """What is judged of a site's bearings, its outages, spares and hours; outages over by
+    the day are past.
+    """
     outages = list(Outage.objects.coming(as_of).filter(site=site)[:MOST_COLUMNS])
     bearings = list(Bearing.objects.standing().at_sites([site]).in_order())
     if not outages or not bearings:
@@ -94,7 +100,10 @@ def gather(site: Site, as_of: dt.date) -> Gathered:
 def _planned(known: Sequence[Known]) -> tuple[str, ...]:
     """What is planned for each pump, and what it did of late."""
     said = {
-        one.bearing.place.tag: f"{one.bearing.place.tag}: {planned_words(one)} ({hours(round(one.hours_per_day, 1))} a day of late)"
+        one.bearing.place.tag: (
+            f"{one.bearing.place.tag}: {planned_words(one)} ({hours(round(one.hours_per_day, 1))} a day of"
+            " late)"
+        )
         for one in known
         if one.ahead
     }
@@ -102,7 +111,9 @@ def _planned(known: Sequence[Known]) -> tuple[str, ...]:
 
 
 def accepted_jobs(site: Site) -> tuple[plan.Job, ...] | None:
-    """What is left to be worked of the plan that stands accepted, by the names in use now; None where none was ever accepted."""
+    """What is left to be worked of the plan that stands accepted, by the names in use now; None where none
+    was ever accepted.
+    """
     row = accepted(site)
     if row is None:
         return None
@@ -120,7 +131,9 @@ def accepted_jobs(site: Site) -> tuple[plan.Job, ...] | None:
 
 
 def still_open(jobs: tuple[plan.Job, ...], over: frozenset[tuple[str, str]]) -> tuple[plan.Job, ...]:
-    """The jobs without those of which the record says that nothing is left to be worked (bearing and outage, by name)."""
+    """The jobs without those of which the record says that nothing is left to be worked (bearing and outage,
+    by name).
+    """
     return tuple(job for job in jobs if (job.bearing, job.outage) not in over)
 
 
@@ -261,7 +274,9 @@ def _spares(site: Site, rows: Sequence[plan.Bearing]) -> tuple[plan.Spare, ...]:
 
 
 def _relined(site: Site) -> dict[str, float]:
-    """Days after which a shell that came out is back relined, by type or type and half; the slower of two rows."""
+    """Days after which a shell that came out is back relined, by type or type and half; the slower of two
+    rows.
+    """
     found: dict[str, float] = {}
     rows = Spare.objects.standing().filter(site=site, relined_after_days__isnull=False)
     for kind, half, days in rows.values_list("shell_type", "half", "relined_after_days"):

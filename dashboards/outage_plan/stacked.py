@@ -1,4 +1,6 @@
-"""A plan's bearings drawn on one time axis: each with its readings, path and fan, limits, and the opening planned for it."""
+"""A plan's bearings drawn on one time axis: each with its readings, path and fan, limits, and the opening
+planned for it.
+"""
 
 import datetime as dt
 from collections.abc import Set
@@ -29,7 +31,9 @@ class Stack:
     trends: dict[str, Trend] = field(default_factory=dict)
 
     def expected(self, name: str, on: dt.date) -> tuple[float, float] | None:
-        """What a bearing is expected to read on a day, um, from its 1 in 10 to its 9 in 10; None where nothing is drawn."""
+        """What a bearing is expected to read on a day, um, from its 1 in 10 to its 9 in 10; None where
+        nothing is drawn.
+        """
         fan = self.trends[name].fan if name in self.trends else None
         if fan is None or not fan.days[0] <= on <= fan.days[-1]:
             return None

@@ -1,4 +1,6 @@
-"""What would be judged under the what-if readings of a plan: worked out when it is looked at, kept nowhere."""
+"""What would be judged under the what-if readings of a plan: worked out when it is looked
+at, kept nowhere.
+"""
 
 import datetime as dt
 from collections import OrderedDict

@@ -1,4 +1,6 @@
-"""The plans of a site as they are kept: the one in hand, earlier and named versions, the accepted one; weighed, not solved."""
+"""The plans of a site as they are kept: the one in hand, earlier and named versions, the accepted one;
+weighed, not solved.
+"""
 
 import datetime as dt
 import hashlib
@@ -73,8 +75,9 @@ OF_PLANT = (
 )
 NO_SUCH = "There is no such plan."
 OF_EARLIER = (
-    "This plan was worked out by bearing, before pumps were planned by their next opening; it is not shown any more. "
-    "Plan anew: what was pinned and refused is kept to. An accepted plan stands and is followed as it is."
+    "This plan was worked out by bearing, before pumps were planned by their next opening; it is not shown"
+    " any more. Plan anew: what was pinned and refused is kept to. An accepted plan stands and is followed as"
+    " it is."
 )
 HAND, PROPOSED, ACCEPTED = "in-hand", "proposed", "accepted"
 # What was kept as JSON, read: a plan in hand is looked at again and again while it is changed.
@@ -86,7 +89,9 @@ _MOST_WEIGHED = 16
 
 
 def digest_of(site: Site) -> str:
-    """The entries that a site's plan rests on, as one text: other sites' and a plan's own do not change it."""
+    """The entries that a site's plan rests on, as one text: other sites' and a plan's own
+    do not change it.
+    """
     bearings = Bearing.objects.filter(place__site=site).values_list("pk", flat=True)
     machines = Installation.objects.filter(place__site=site).values_list("machine_id", flat=True)
     chains = [f"site:{site.pk}", *(f"bearing:{pk}" for pk in bearings), *(f"pump:{pk}" for pk in machines)]
@@ -101,7 +106,7 @@ def digest_of(site: Site) -> str:
     return hashlib.sha256(f"{site.pk}|{seen['n']}|{seen['last']}".encode()).hexdigest()
 
 
-# for `dashboards.outage_plan.drafts` -----------------------------------------------------------------------------------
+# for `dashboards.outage_plan.drafts`
 
 
 def solve_for(site: Site, as_of: dt.date, changes: Sequence[Mapping[str, Any]], tell: Told = quiet) -> Solved:
@@ -136,7 +141,8 @@ def solve_for(site: Site, as_of: dt.date, changes: Sequence[Mapping[str, Any]], 
 
 
 def propose(site: Site, as_of: dt.date, *, by: UUID | None, tell: Told = quiet) -> DraftPlan:
-    """Plan a site's outages from the record as it stands, keeping to what was pinned, refused and said of outages.
+    """Plan a site's outages from the record as it stands, keeping to what was pinned, refused and said of
+    outages.
 
     `tell` hears which step of how many begins, in words.
 
@@ -219,7 +225,7 @@ def _text(value: float | None, digits: int) -> str:
     return "" if value is None else f"{value:.{digits}f}"
 
 
-# versions and what they do -----------------------------------------------------------------------------------
+# versions and what they do
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,9 @@ WORTH_PASSINGS = 0.005
 
 
 def saying(made: Evaluation, given: Inputs, orders: Sequence[Order]) -> str:
-    """What is to be decided now; openings, hours and shells of the next outage; what risk is left; what to order first."""
+    """What is to be decided now; openings, hours and shells of the next outage; what risk is left; what to
+    order first.
+    """
     text = " ".join(filter(None, (_decide_now(made), _first_work(made, given), _above(made))))
     if orders:
         order = orders[0]
@@ -39,7 +41,10 @@ def _above(made: Evaluation) -> str:
         if made.not_fitting
         else ""
     )
-    return f"{counted(n, 'bearing')} {'is' if n == 1 else 'are'} above the accepted risk before {'it is' if n == 1 else 'they are'} looked at{worst}."
+    return (
+        f"{counted(n, 'bearing')} {'is' if n == 1 else 'are'} above the accepted risk before"
+        f" {'it is' if n == 1 else 'they are'} looked at{worst}."
+    )
 
 
 def _some(names: Sequence[str]) -> str:
@@ -77,7 +82,9 @@ def _first_work(made: Evaluation, given: Inputs) -> str:
 
 
 def _nothing_opened(made: Evaluation, given: Inputs, t: int) -> str:
-    """An outage that stays empty: because nothing asks for it, because it has no hours, or though some would need it."""
+    """An outage that stays empty: because nothing asks for it, because it has no hours, or though some would
+    need it.
+    """
     outage = given.outages[t]
     month = day(outage.start_on, "month")
     if not made.not_fitting:
@@ -94,8 +101,9 @@ def horizon(given: Inputs) -> str:
     last = max((o for o in given.outages if not o.between), key=lambda o: o.start_on)
     n = sum(not o.between for o in given.outages)
     return (
-        f"The plan holds {counted(n, 'outage')}, the last {last.name}, and counts risk until {day(end, 'month')}; "
-        "each pump has at most one opening in it, its next. What follows depends on what is found then."
+        f"The plan holds {counted(n, 'outage')}, the last {last.name}, and counts risk until"
+        f" {day(end, 'month')}; each pump has at most one opening in it, its next. What follows depends on"
+        " what is found then."
     )
 
 
@@ -181,4 +189,7 @@ def difference_sentence(found: Difference, first: str, second: str) -> str:
     if abs(more) < WORTH_PASSINGS:
         return f"{text}; as many bearings are expected to pass their maximum."
     size = "under 0.1" if abs(more) < 0.05 else grouped(abs(more), 1)
-    return f"{text}; {size} {'more' if more > 0 else 'fewer'} are expected to pass their maximum before they are looked at."
+    return (
+        f"{text}; {size} {'more' if more > 0 else 'fewer'} are expected to pass their maximum before they are"
+        " looked at."
+    )

@@ -129,7 +129,9 @@ def _by_pump(lines: list[Line]) -> list[PumpLines]:
 
 
 def _waiting(found: Evaluation, given: Inputs, t: int, here: set[str]) -> list[NotFitting]:
-    """What is above the risk with no opening planned, or a later one, concerns who stands at the open pumps."""
+    """What is above the risk with no opening planned, or a later one, concerns who stands
+    at the open pumps.
+    """
     return [
         one
         for one in found.not_fitting

@@ -1,4 +1,6 @@
-"""How good the record is: what is missing or doubtful of which bearings, and what one measurement would add. No database."""
+"""How good the record is: what is missing or doubtful of which bearings, and what one measurement would add.
+No database.
+"""
 
 import math
 from collections import defaultdict
@@ -35,7 +37,9 @@ OUTCOMES = {
 
 @dataclass(frozen=True)
 class Line:
-    """One bearing under one concern: what is doubtful, what one measurement (or act) would add, when it can be had."""
+    """One bearing under one concern: what is doubtful, what one measurement (or act) would add, when it can
+    be had.
+    """
 
     bearing: Bearing
     address: str
@@ -83,8 +87,9 @@ class Quality:
             return f"Nothing is missing or doubtful in the record of {counted(self.n, 'bearing')}."
         most = max(self.concerns, key=lambda one: one.n)
         return (
-            f"Of {counted(self.n, 'bearing')}, {self.n_sound} {'has' if self.n_sound == 1 else 'have'} nothing missing or "
-            f"doubtful. The most frequent gap: {most.title[:1].lower()}{most.title[1:]} ({most.n})."
+            f"Of {counted(self.n, 'bearing')}, {self.n_sound} {'has' if self.n_sound == 1 else 'have'}"
+            f" nothing missing or doubtful. The most frequent gap: {most.title[:1].lower()}{most.title[1:]}"
+            f" ({most.n})."
         )
 
 
@@ -143,7 +148,10 @@ def _one_reading(one: Known, its: Figures, spreads: Mapping[str, Spread]) -> str
     sd = spreads.get(method, NOT_NAMED).sd_um
     now = (float(high) - float(low)) / (2 * EIGHT_IN_TEN)
     after = 1 / math.sqrt(1 / max(now, 1e-6) ** 2 + 1 / sd**2)
-    return f"{words}: today's clearance known to ±{um(after * EIGHT_IN_TEN)} instead of ±{um(now * EIGHT_IN_TEN)} (8 in 10)"
+    return (
+        f"{words}: today's clearance known to ±{um(after * EIGHT_IN_TEN)} instead of"
+        f" ±{um(now * EIGHT_IN_TEN)} (8 in 10)"
+    )
 
 
 def _no_reading(one: Known, its: Figures, spreads: Mapping[str, Spread]) -> tuple[str, str] | None:
@@ -215,7 +223,10 @@ def _unknown_work(one: Known, its: Figures, spreads: Mapping[str, Spread]) -> tu
     if fall is None:
         return None
     before, after = fall
-    said = f"{um(before.value_um)} in {day(before.on, 'month')}, {um(after.value_um)} in {day(after.on, 'month')}, nothing written between"
+    said = (
+        f"{um(before.value_um)} in {day(before.on, 'month')}, {um(after.value_um)} in"
+        f" {day(after.on, 'month')}, nothing written between"
+    )
     return said, "no measurement: the job cards of that time"
 
 

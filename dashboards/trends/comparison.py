@@ -47,7 +47,9 @@ class Trends:
 
 
 def trends_for(sites: Sequence[Site]) -> Trends:
-    """The fleet's drivers under the names that bearings at these sites carry; nothing of other sites is named."""
+    """The fleet's drivers under the names that bearings at these sites carry; nothing of other sites is
+    named.
+    """
     today = today_in("UTC")
     run = standing_run()
     population, codes, _ = parameters(today, run)

@@ -1,4 +1,6 @@
-"""Failures that no measuring foresees, counted from the record by wear class: found wiped, the bond loose, changed as damaged."""
+"""Failures that no measuring foresees, counted from the record by wear class: found wiped, the bond loose,
+changed as damaged.
+"""
 
 import datetime as dt
 from collections import Counter, defaultdict
@@ -35,7 +37,10 @@ class SuddenFailures:
         >>> " ".join(SuddenFailures("River", seen(30, 1000.0)).sentence.split())
         '30 sudden failures in 1000 bearing years, about 2.9 in 100 a year.'
         """
-        told = f"{counted(self.hazard.n, 'sudden failure')} in {count(round(self.hazard.observed_years))} bearing years"
+        told = (
+            f"{counted(self.hazard.n, 'sudden failure')} in {count(round(self.hazard.observed_years))}"
+            " bearing years"
+        )
         if not self.hazard.tells_a_rate:
             return f"{told}: too few for a rate."
         return f"{told}, about {100 * self.hazard.a_year:.1f} in 100 a year."
@@ -44,8 +49,10 @@ class SuddenFailures:
 def sudden_failures(sites: Sequence[Site], today: dt.date) -> list[SuddenFailures]:
     """The classes of these sites in which something failed, the most failures first; empty where nothing did.
 
-    A visit in which several such words were said of one bearing is one failure. Years run from a bearing's first reading
-    or event to `today`. A class leans on what all these bearings together have taught (`inspections/wear/hazard.py`).
+    A visit in which several such words were said of one bearing is one failure. Years run from a bearing's
+    first reading
+    or event to `today`. A class leans on what all these bearings together have taught
+    (`inspections/wear/hazard.py`).
     """
     bearings = Bearing.objects.standing().at_sites(sites).values_list("pk", flat=True)
     failures, began = _failures(sites), _began(sites)
@@ -65,7 +72,9 @@ def sudden_failures(sites: Sequence[Site], today: dt.date) -> list[SuddenFailure
 
 
 def _failures(sites: Sequence[Site]) -> Counter[UUID]:
-    """By bearing: the visits (or days without one) in which something sudden was found or named as the reason."""
+    """By bearing: the visits (or days without one) in which something sudden was found or named as the
+    reason.
+    """
     worded = Finding.objects.standing().filter(event__bearing__place__site__in=sites)
     found = {
         (bearing, visit or on)

@@ -11,7 +11,8 @@ STEADY_WITHIN = 0.1  # of 1: an exponent nearer to 1 moves no date by more than 
 def curve_sentence(pool: Pool) -> str:
     """How wear goes with a shell's age in a pool of bearings of one clock; empty where the fleet cannot tell.
 
-    The exponent is the mode's; its interval, where the fleet is small enough for the designs round the mode to be
+    The exponent is the mode's; its interval, where the fleet is small enough for the designs round the mode
+    to be
     carried (`docs/wear-model.md`, section 4), holds the true one in 9 of 10 cases.
     """
     exponent = pool.designs[0].exponent
@@ -24,13 +25,16 @@ def curve_sentence(pool: Pool) -> str:
     more = 2.0**exponent
     how = "faster" if exponent > 1.0 else "slower"
     return (
-        f"Shells wear {how} as they grow older: wear goes with a shell's age to the power {exponent:.2f}{_interval(pool)}, "
-        f"so at twice its age a shell has worn {more:.1f} times as much. The dates follow that curve."
+        f"Shells wear {how} as they grow older: wear goes with a shell's age to the power"
+        f" {exponent:.2f}{_interval(pool)}, so at twice its age a shell has worn {more:.1f} times as much."
+        " The dates follow that curve."
     )
 
 
 def _interval(pool: Pool) -> str:
-    """The 90 % interval by the designs carried, their logarithms taken as normal; nothing where only the mode is."""
+    """The 90 % interval by the designs carried, their logarithms taken as normal; nothing where only the mode
+    is.
+    """
     weights = np.array(pool.weights)
     logs = np.log([design.exponent for design in pool.designs])
     if np.count_nonzero(weights) < 2:

@@ -1,4 +1,6 @@
-"""Put off or open outside an outage: what waits for whom, the answers, and the page that asks "run on or open"."""
+"""Put off or open outside an outage: what waits for whom, the answers, and the page that asks "run on or
+open".
+"""
 
 from typing import Any
 from uuid import UUID
@@ -31,7 +33,9 @@ OPEN, RUN_ON = "open", "run-on"
 
 @require_safe
 def page(request: HttpRequest) -> HttpResponse:
-    """What waits for an agreement, what stands put off, what is opened outside an outage: all sites of the account."""
+    """What waits for an agreement, what stands put off, what is opened outside an outage: all sites of the
+    account.
+    """
     today = today_in("UTC")
     put_off, openings = standing.at_sites(sites_for(request.user), today)
     waits = [one for one in (*put_off, *openings) if one.state == standing.WAITING]

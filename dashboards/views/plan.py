@@ -1,4 +1,6 @@
-"""The outage plan: what is opened now, what can wait, at which risk, and what must be ordered. Looking only; posts go to `inspections`."""
+"""The outage plan: what is opened now, what can wait, at which risk, and what must be ordered. Looking only;
+posts go to `inspections`.
+"""
 
 import datetime as dt
 from dataclasses import dataclass

@@ -1,4 +1,6 @@
-"""What the plan's pages post: changes by hand, planning anew, acceptance, deferrals. The pages themselves are `dashboards`'."""
+"""What the plan's pages post: changes by hand, planning anew, acceptance, deferrals. The pages themselves are
+`dashboards`'.
+"""
 
 from collections.abc import Mapping
 from urllib.parse import urlencode
@@ -86,7 +88,9 @@ def accept(request: HttpRequest) -> HttpResponse:
 
 @require_POST
 def run_on(request: HttpRequest) -> HttpResponse:
-    """Ask once for every bearing that the plan in hand leaves above its accepted risk and nobody has agreed to."""
+    """Ask once for every bearing that the plan in hand leaves above its accepted risk and nobody has agreed
+    to.
+    """
     site = _site(request)
     form = RunOnForm(request.POST)
     if not form.is_valid():

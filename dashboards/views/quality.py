@@ -34,7 +34,9 @@ def page(request: HttpRequest) -> HttpResponse:
 
 
 def _waiting(request: HttpRequest, sites: list[Site]) -> dict[str, object]:
-    """What waits for a second person, and the imports of which this account may confirm all limits at once."""
+    """What waits for a second person, and the imports of which this account may confirm
+    all limits at once.
+    """
     waits = approvals.waiting(Bearing.objects.standing().at_sites(sites), request.user)
     return {"waits": waits[:MOST_WAITING], "n_waits": len(waits), "together": approvals.together(waits)}
 

@@ -15,7 +15,9 @@ from inspections.forecasts import backtest
 
 @require_safe
 def trends(request: HttpRequest) -> HttpResponse:
-    """Classes, sites, services and positions against the fleet, as bars with intervals; the backtest in a sentence."""
+    """Classes, sites, services and positions against the fleet, as bars with intervals; the backtest in a
+    sentence.
+    """
     sites = list(sites_for(request.user))
     found = comparing.trends_for(sites)
     scale = reach(end for row in found.rows for end in (row.driver.low, row.driver.high))

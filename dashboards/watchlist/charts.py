@@ -34,7 +34,9 @@ NEW_AT, MAX_AT = (18.0, 88.0)  # per cent: where new and the limit stand in ever
 
 
 def axis_marks(axis: TimeAxis) -> SafeString:
-    """The outages and years that every `date_axis` and `date_bar` of this axis refers to; once a page, unseen itself."""
+    """The outages and years that every `date_axis` and `date_bar` of this axis refers to; once a page, unseen
+    itself.
+    """
     marks = element(
         "defs",
         hatch(f"{axis.ident}-hatch"),
@@ -46,7 +48,9 @@ def axis_marks(axis: TimeAxis) -> SafeString:
 
 
 def date_axis(axis: TimeAxis) -> SafeString:
-    """Head the column of bars: the years over the hatched outages. Needs `axis_marks(axis)` on the same page."""
+    """Head the column of bars: the years over the hatched outages. Needs
+    `axis_marks(axis)` on the same page.
+    """
     names = ", ".join(outage.label for outage, _, _ in axis.bands(0) if outage.label)
     label = f"Time from {day(axis.start, 'month')} to {day(axis.end, 'month')}"
     label += f"; outages {names}" if names else ""

@@ -1,4 +1,6 @@
-"""Which bearings come first, and why: the fleet's forecasts in order of the 1 in 10 date, grouped, filtered, said in a sentence."""
+"""Which bearings come first, and why: the fleet's forecasts in order of the 1 in 10 date, grouped, filtered,
+said in a sentence.
+"""
 
 import datetime as dt
 from collections import Counter
@@ -54,7 +56,9 @@ class Watched:
         return sentence(standing_of(self.judgement, *last))
 
     def costly(self) -> float:
-        """Crew hours that waiting one outage longer costs, dearest first; past its maximum today before all."""
+        """Crew hours that waiting one outage longer costs, dearest first; past its
+        maximum today before all.
+        """
         made = self.judgement
         is_now = made is not None and made.word == Word.DECIDE_NOW
         return -((made.postponing_h or 0.0) if made else 0.0) - (1e9 if is_now else 0.0)
@@ -180,7 +184,9 @@ def watch_list(watched: Iterable[Watched], asked: Asked) -> WatchList:
 
 
 def _with_twins(rows: list[Watched]) -> list[Watched]:
-    """Where a bearing wears much faster or slower than the same position of its pump's twin, that is worth a word."""
+    """Where a bearing wears much faster or slower than the same position of its pump's twin, that is worth a
+    word.
+    """
     rates = {
         (one.bearing.place.site_id, one.bearing.place.folded, one.bearing.folded): one.figures[
             "rate_um_per_kh_p50"
@@ -209,12 +215,18 @@ def _apart(rows: Sequence[Watched]) -> list[Group]:
         (
             "No limit is set",
             lambda f: f["outcome"] == "no_limit",
-            "Without an in-service maximum or a replace limit there is no date. The bearing's page suggests one.",
+            (
+                "Without an in-service maximum or a replace limit there is no date. The bearing's page"
+                " suggests one."
+            ),
         ),
         (
             "No reading yet",
             lambda f: f["outcome"] != "no_limit" and not f["readings"],
-            "What is known comes from the fleet alone. One reading at the next opening gives it a date of its own.",
+            (
+                "What is known comes from the fleet alone. One reading at the next opening gives it a date of"
+                " its own."
+            ),
         ),
         (
             "Cannot say yet",
@@ -234,7 +246,9 @@ def _apart(rows: Sequence[Watched]) -> list[Group]:
 
 
 def groups(rows: Sequence[Watched], fold: str = "") -> list[Group]:
-    """Rows under their headings: dated ones together or folded, then those without a date by what is missing."""
+    """Rows under their headings: dated ones together or folded, then those without a date
+    by what is missing.
+    """
     dated = [one for one in rows if one.is_dated]
     if fold == "pump":
         parted = _by_pump(dated)
@@ -273,7 +287,9 @@ def _by_outage(rows: Sequence[Watched]) -> list[Group]:
 
 
 def saying(listed: WatchList) -> str:
-    """What the list says first: how many reach their limit before the next outage, and whether they sit together."""
+    """What the list says first: how many reach their limit before the next outage, and whether they sit
+    together.
+    """
     dated = listed.dated
     if not dated:
         return f"None of {_bearings(len(listed.shown))} has a date yet: each lacks a limit or readings."
@@ -281,8 +297,8 @@ def saying(listed: WatchList) -> str:
     past = sum(one.is_past for one in dated)
     outage = _one_outage(soon or dated)
     text = (
-        f"{len(soon) or 'None'} of {_bearings(len(listed.shown))} {_has(len(soon) or 1)} at least a 1 in 10 chance of reaching "
-        f"{'its' if len(soon) < 2 else 'their'} limit before {outage}"
+        f"{len(soon) or 'None'} of {_bearings(len(listed.shown))} {_has(len(soon) or 1)} at least a 1 in 10"
+        f" chance of reaching {'its' if len(soon) < 2 else 'their'} limit before {outage}"
     )
     text += f"; {past} {_has(past)} passed it already." if past else "; none has passed it yet."
     return text + _together(soon)

@@ -19,7 +19,9 @@ MOST_NOTES = 3
 
 @dataclass(frozen=True)
 class Axes:
-    """One span of time for all rows; each row hatches its own site's outages, the head those of the only site shown."""
+    """One span of time for all rows; each row hatches its own site's outages, the head those of the only site
+    shown.
+    """
 
     head: TimeAxis
     by_site: Mapping[object, TimeAxis]

@@ -1,4 +1,6 @@
-"""Answers to a file's questions: by the kind of question and what it is about, for all rows alike or for named ones."""
+"""Answers to a file's questions: by the kind of question and what it is about, for all rows alike or for
+named ones.
+"""
 
 import hashlib
 from collections.abc import Iterable, Iterator, Set
@@ -57,7 +59,9 @@ def question_key(code: str, about: str) -> str:
 
 @dataclass
 class Answers:
-    """What was answered: key to a list of `{"choice", "value", "rows"}`; an answer without `rows` holds for all alike."""
+    """What was answered: key to a list of `{"choice", "value", "rows"}`; an answer without `rows` holds for
+    all alike.
+    """
 
     given: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
 
@@ -74,7 +78,9 @@ class Answers:
         return None if said["choice"] == AGAIN else (said["choice"], said.get("value", ""))
 
     def knows_row(self, code: str, kind: str, idents: Set[str]) -> bool:
-        """Whether any answer of a kind of question, about `kind` wherever, was given for a row of these names."""
+        """Whether any answer of a kind of question, about `kind` wherever, was given for a row of these
+        names.
+        """
         start = f"{code}|{kind}"
         return any(
             not idents.isdisjoint(one.get("rows", ()))

@@ -1,4 +1,6 @@
-"""What a number of a sheet would be in each unit, and radial or diametral, on its own bearing's journal and limit."""
+"""What a number of a sheet would be in each unit, and radial or diametral, on its own bearing's journal and
+limit.
+"""
 
 import datetime as dt
 from collections.abc import Iterable, Sequence
@@ -49,7 +51,9 @@ class Example:
 
 
 def examples(plan: Plan, applied: Applied, directory: Directory, today: dt.date) -> list[Example]:
-    """The first number whose unit or basis the sheet says nowhere, read in every way that is open; one of a bearing."""
+    """The first number whose unit or basis the sheet says nowhere, read in every way that is open; one of a
+    bearing.
+    """
     columns = {one.column: one for one in plan.columns}
     found: dict[tuple[str, str], Example] = {}
     for made in applied.made:

@@ -33,7 +33,8 @@ class Column:
     name : str
         the heading, compared without case.
     read : callable
-        text (stripped, never empty) and options to a value; raises `fleet.units.Unreadable` with the sentence.
+        text (stripped, never empty) and options to a value; raises `fleet.units.Unreadable` with the
+        sentence.
     required : bool
         a row without it is at fault.
     clearable : bool

@@ -15,10 +15,13 @@ SHOWN_REMARKS = 20
 
 
 class ImportCommand(BaseCommand):
-    """Import one file: exit 0 done, 2 refused with every fault and open question printed and nothing stored."""
+    """Import one file: exit 0 done, 2 refused with every fault and open question printed
+    and nothing stored.
+    """
 
     holds = ""
-    # The pages and the wear engine behind them are not needed to bring a sheet in: their checks would load both.
+    # The pages and the wear engine behind them are not needed to bring a sheet in: their checks would load
+    # both.
     requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: CommandParser) -> None:

@@ -92,7 +92,9 @@ class Directory:
         return nearest(tag, (place.tag for place in places if site is None or place.site_id == site.id))
 
     def spelt(self, tag: str, site: Site | None = None) -> Place | None:
-        """The one pump whose name has the same letters and digits in the same order; None for none or several."""
+        """The one pump whose name has the same letters and digits in the same order; None for none or
+        several.
+        """
         if self._bare is None:
             self._bare = defaultdict(list)
             for some in self.places.values():

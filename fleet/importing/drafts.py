@@ -22,9 +22,11 @@ ACT = "import"
 def begin(
     account: Account, data: bytes, name: str, holds: str, options: Options, *, own_layout: bool = False
 ) -> Draft:
-    """Keep a file that has questions or a layout of its own, whose plan is blank until it is said; forgotten drafts go.
+    """Keep a file that has questions or a layout of its own, whose plan is blank until it is said; forgotten
+    drafts go.
 
-    What the account said of an earlier draft of this name is not asked again: its answers hold, and its plan where
+    What the account said of an earlier draft of this name is not asked again: its answers hold, and its plan
+    where
     the headings stand.
     """
     for old in Draft.objects.filter(made_at__lt=now() - dt.timedelta(days=DAYS_KEPT)):
@@ -106,13 +108,17 @@ def answers_in(draft: Draft) -> Answers:
 
 
 def ask_again(draft: Draft, key: str) -> None:
-    """Take back one answer, given now or for an earlier sheet of this name: its question stands open once more."""
+    """Take back one answer, given now or for an earlier sheet of this name: its question stands open once
+    more.
+    """
     draft.answers = asked_again(answers_in(draft), draft.answers, key)
     draft.save(update_fields=["answers"])
 
 
 def look(draft: Draft, *, set_aside: str = "") -> Result:
-    """What is asked, and what would be stored; nothing is. `set_aside`: why rows still asked about would wait."""
+    """What is asked, and what would be stored; nothing is. `set_aside`: why rows still asked about would
+    wait.
+    """
     return _bring(draft, replace(Options(**draft.options), set_aside=set_aside), only_look=True)
 
 

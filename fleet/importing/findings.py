@@ -1,4 +1,6 @@
-"""What an import has to say about a file: faults that must be mended and questions that wait for an answer."""
+"""What an import has to say about a file: faults that must be mended and questions that
+wait for an answer.
+"""
 
 from dataclasses import dataclass
 
@@ -22,7 +24,8 @@ class Finding:
     rows : tuple of int
         further rows that the same question touches; set aside together with `number`.
     about : str
-        of a question: what it is about (a tag, a word), so that one answer serves all alike; blank: its kind alone.
+        of a question: what it is about (a tag, a word), so that one answer serves all alike; blank: its kind
+        alone.
     is_sure : bool
         whether the likely answer holds for this row; where not, a person ticks it by hand.
     """
@@ -148,13 +151,18 @@ _KIND_WORDS = {
 # What an answer on the page does, where the finding's own remedy speaks of mending the sheet.
 _LEADS = {
     "two_values": "Say once what the two are; numbers written another way are asked about apart.",
-    "swallowed_date": "The spreadsheet probably took a fraction or a range such as 3-4 for a date. The sheet's year is no part of it.",
+    "swallowed_date": (
+        "The spreadsheet probably took a fraction or a range such as 3-4 for a date. The sheet's year is no"
+        " part of it."
+    ),
     "missing": "Without it these rows cannot be placed. Say in the plan where it stands, or set them aside.",
 }
 
 
 def name_kinds(words: dict[str, str], leads: dict[str, str] | None = None) -> None:
-    """Say what further kinds of finding are called, and what answering them does; a higher app names its own in `ready()`."""
+    """Say what further kinds of finding are called, and what answering them does; a higher app names its own
+    in `ready()`.
+    """
     _KIND_WORDS.update(words)
     _LEADS.update(leads or {})
 

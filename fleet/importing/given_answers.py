@@ -1,4 +1,6 @@
-"""The answers that a file's questions have, told so that each can be seen and taken back before anything is stored."""
+"""The answers that a file's questions have, told so that each can be seen and taken back before anything is
+stored.
+"""
 
 import hashlib
 import json
@@ -65,7 +67,9 @@ def _taken_back(answers: list[dict[str, Any]], answer: dict[str, Any]) -> bool:
 def asked_again(
     given: Answers, draft: dict[str, list[dict[str, Any]]], key: str
 ) -> dict[str, list[dict[str, Any]]]:
-    """The draft's own answers without the one of that key; one kept from before is taken back by a later word."""
+    """The draft's own answers without the one of that key; one kept from before is taken back by a later
+    word.
+    """
     left: dict[str, list[dict[str, Any]]] = {question: list(said) for question, said in draft.items()}
     for question, said in given:
         for answer in said:

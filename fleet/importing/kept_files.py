@@ -70,7 +70,9 @@ def _plans_at(sites: frozenset[uuid.UUID] | None) -> "QuerySet[ReadingPlan]":
 
 
 def plans_kept(sites: frozenset[uuid.UUID] | None = None) -> list[ReadingPlan]:
-    """The latest version of every plan that stands and is known at some of the sites (None: at all), by name."""
+    """The latest version of every plan that stands and is known at some of the sites
+    (None: at all), by name.
+    """
     latest: dict[str, ReadingPlan] = {}
     for row in _plans_at(sites).order_by("name", "version"):
         latest[row.name] = row

@@ -1,4 +1,6 @@
-"""What a kind of sheet is and does: its loader, what it may ask about the import, and how loaders are found."""
+"""What a kind of sheet is and does: its loader, what it may ask about the import, and how
+loaders are found.
+"""
 
 import datetime as dt
 import uuid
@@ -35,8 +37,8 @@ class Counts:
     def words(self) -> str:
         """The counts as they are said."""
         return (
-            f"{counted_words(self.seen, 'row') or '0 rows'} seen = {self.stored} stored + {self.set_aside} set aside + {self.already} already "
-            f"there + {self.blank} blank"
+            f"{counted_words(self.seen, 'row') or '0 rows'} seen = {self.stored} stored + {self.set_aside}"
+            f" set aside + {self.already} already there + {self.blank} blank"
         )
 
 
@@ -44,8 +46,10 @@ class Counts:
 class Context:
     """What a loader may ask about the import it works for.
 
-    `memory` is the loader's own, from `resolve` to `store`. `sites` are those at which the person may import (None:
-    at all, also new ones); rows of others are refused whatever the loader does. Inside `store`, `sheet` is the row that will stand for
+    `memory` is the loader's own, from `resolve` to `store`. `sites` are those at which the person may import
+    (None:
+    at all, also new ones); rows of others are refused whatever the loader does. Inside `store`, `sheet` is
+    the row that will stand for
     this import; its id may be pointed to at once. `after`: what to say once it is stored.
     `shown`: the digest of what a page showed before it is stored; None where none stands before.
     """
@@ -74,14 +78,16 @@ class Loader:
     columns : sequence of Column
         the template, in its order.
     known_by_rows : bool
-        a row that came before adds nothing (a history). False where rows describe things and are compared with
+        a row that came before adds nothing (a history). False where rows describe things and are compared
+        with
         the record instead (a register): the loader then counts what was already there itself.
     takes_plans : bool
         a layout of the plant's own is read by a plan.
     spreading : frozenset of str
         kinds of question whose answer, given for all rows, also settles those that it brings to light.
     for_further : frozenset of str
-        kinds of question whose answer, given for all rows, holds for further ones too; what a cell should say does not.
+        kinds of question whose answer, given for all rows, holds for further ones too; what a cell should say
+        does not.
     names_asked : frozenset of str
         kinds of question about a name: one that comes again after its answer is open still.
     of_sites, makes_sites : bool
@@ -99,11 +105,15 @@ class Loader:
     names_asked: frozenset[str] = frozenset()
 
     def resolve(self, parsed: Parsed, context: Context) -> Iterable[Finding]:
-        """Set `row.site` and `row.bearing`, put inner ids in `row.content`; no question to the database per row."""
+        """Set `row.site` and `row.bearing`, put inner ids in `row.content`; no question to the database per
+        row.
+        """
         return ()
 
     def check(self, parsed: Parsed, context: Context) -> Iterable[Finding]:
-        """Faults and questions of the whole file. Rows at fault are among `parsed.rows`, with values missing."""
+        """Faults and questions of the whole file. Rows at fault are among `parsed.rows`,
+        with values missing.
+        """
         return ()
 
     def prepare(self, rows: Sequence[ParsedRow], context: Context) -> None:
@@ -131,11 +141,14 @@ class Loader:
         parsed: Parsed,
         context: Context,
     ) -> bool:
-        """Do what an answer says to rows; True where they must be checked again. `row.content` stays as typed."""
+        """Do what an answer says to rows; True where they must be checked again. `row.content` stays as
+        typed.
+        """
         return False
 
     def store(self, rows: Sequence[ParsedRow], context: Context, act: uuid.UUID) -> tuple[int, int]:
-        """Write the rows with `write(..., by=context.by, act=act)`; returns how many were stored, how many already there.
+        """Write the rows with `write(..., by=context.by, act=act)`; returns how many were stored, how many
+        already there.
 
         Called inside the one transaction; anything raised here leaves nothing behind.
         """

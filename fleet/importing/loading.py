@@ -40,7 +40,8 @@ MOST_TURNS = 8
 class Result:
     """What came of an import. `ok`: stored (or would be, in a dry run). Findings are in the sheet's order.
 
-    `rows` are new; `there` came before; `waits` an earlier import set aside, each with the inner id of its words.
+    `rows` are new; `there` came before; `waits` an earlier import set aside, each with the inner id of its
+    words.
     `digest` knows what a look found to be stored again.
     """
 
@@ -116,12 +117,14 @@ def import_file(
     only_look : bool
         find what is wrong and what would be stored, and stop before anything is prepared.
     shown : str, optional
-        the digest of what a page showed before; anything else is refused. None: no page stands before (a command).
+        the digest of what a page showed before; anything else is refused. None: no page stands before (a
+        command).
 
     Returns
     -------
     Result
-        refused files are an answer, not an exception: every fault and open question is in it, and nothing is stored.
+        refused files are an answer, not an exception: every fault and open question is in it, and nothing is
+        stored.
 
     Raises
     ------
@@ -292,7 +295,9 @@ class _Import:
         return digest_of_rows(self.kept, self.aside, self.context.directory, options.set_aside)
 
     def _show(self) -> None:
-        """What the caller is told: open questions grouped, places of the plant's own sheet, what would be stored."""
+        """What the caller is told: open questions grouped, places of the plant's own sheet, what would be
+        stored.
+        """
         rows = self.settling.by_number()
         self.result.groups = groups_of(self.result.questions, self.settling)
         self.result.faults = in_order([relocated(one, rows) for one in self.result.faults])
@@ -310,7 +315,9 @@ class _Import:
         self.result.counts = Counts(seen, len(self.kept), aside, already, self.parsed.n_blank)
 
     def _check(self) -> list[Finding]:
-        """All findings that no answer closes; after an answer that changes rows everything is checked again."""
+        """All findings that no answer closes; after an answer that changes rows
+        everything is checked again.
+        """
         for _ in range(MOST_TURNS):
             findings, changed = self.settling.settle(self._find())
             if not changed:
@@ -339,7 +346,9 @@ class _Import:
         return findings + [question for _, question in self.parsed.waiting]
 
     def _elsewhere(self) -> Iterator[Finding]:
-        """Rows of sites at which this person may not import; a loader that knows no sites needs all of them."""
+        """Rows of sites at which this person may not import; a loader that knows no sites
+        needs all of them.
+        """
         allowed = self.context.sites
         if allowed is None:
             return
@@ -354,7 +363,9 @@ class _Import:
                 yield row.fault("site", expected, "leave the row out, or ask for the role there", "not_yours")
 
     def _part_rows(self) -> None:
-        """Which rows are set aside (now, or before with the same words), which are there already, which are stored."""
+        """Which rows are set aside (now, or before with the same words), which are there already, which are
+        stored.
+        """
         if self.result.faults:
             return
         questioned = {number for one in self.result.questions for number in one.touched}
@@ -484,5 +495,6 @@ def _seen_before(data: bytes, holds: str) -> list[str]:
         return []
     who = Person.objects.filter(pk=before.recorded_by).first()
     return [
-        f"this very file was imported before, on {before.recorded_at:%Y-%m-%d} by {who or 'someone not known'}"
+        f"this very file was imported before, on {before.recorded_at:%Y-%m-%d} by"
+        f" {who or 'someone not known'}"
     ]

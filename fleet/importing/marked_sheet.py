@@ -11,7 +11,8 @@ HEADING = "remarks of the import"
 
 
 def marked_workbook(data: bytes, name: str, findings: Iterable[Finding]) -> bytes:
-    """A workbook of the sheet's tabs, cells as text, with what was found beside each row (of the file: above all).
+    """A workbook of the sheet's tabs, cells as text, with what was found beside each row (of the file: above
+    all).
 
     Parameters
     ----------

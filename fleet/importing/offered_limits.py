@@ -1,6 +1,8 @@
-"""Limits that a sheet names: in titles, notes, footers, limit columns, or a cell like "max 12 thou all pumps".
+"""Limits that a sheet names: in titles, notes, footers, limit columns, or a cell like "max 12 thou all
+pumps".
 
-Offered with the cell they stand in, never stored unasked. English and German words of the trade (common practice, no
+Offered with the cell they stand in, never stored unasked. English and German words of the trade (common
+practice, no
 published source).
 """
 
@@ -17,9 +19,15 @@ from fleet.units import shown
 MOST_OFFERS = 12
 LONGEST_TEXT = 300
 LONGEST_HEADING = 60
-_REPLACE = r"replace(?:ment)?|renew(?:al)?|reject|discard|condemn\w*|verschlei(?:ß|ss)grenze|austausch\w*|wechselgrenze"
+_REPLACE = (
+    r"replace(?:ment)?|renew(?:al)?|reject|discard|condemn\w*"
+    r"|verschlei(?:ß|ss)grenze|austausch\w*|wechselgrenze"
+)
 _LEAST = r"min(?:imum|imal|destens)?"
-_MOST = r"max(?:imum|imal)?|limits?|allow(?:ed|able)|permissible|grenz(?:e|wert|ma(?:ß|ss)|spiel)|zul(?:(?:ä|ae)ssig\w*)?|not (?:over|above)"
+_MOST = (
+    r"max(?:imum|imal)?|limits?|allow(?:ed|able)|permissible|grenz(?:e|wert|ma(?:ß|ss)|spiel)|zul(?:(?:ä|ae)ssig\w*)?|not"
+    r" (?:over|above)"
+)
 _LIMITING = re.compile(
     rf"\b(?:(?P<replace>{_REPLACE})|(?P<in_service_max>{_MOST})|(?P<in_service_min>{_LEAST}))\b",
     re.IGNORECASE,

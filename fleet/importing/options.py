@@ -44,7 +44,9 @@ class Options:
     today: dt.date | None = None
 
     def for_workbook_cells(self) -> "Options":
-        """The same for cells that a workbook holds as dates and numbers: written here in ISO form, with a point."""
+        """The same for cells that a workbook holds as dates and numbers: written here in ISO form, with a
+        point.
+        """
         return replace(self, date_format="", decimal_comma=False)
 
     def declared(self) -> dict[str, str]:

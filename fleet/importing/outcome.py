@@ -1,4 +1,6 @@
-"""What stands once a sheet is stored, told by whoever knows its kind: what came in, what it means, what to do next."""
+"""What stands once a sheet is stored, told by whoever knows its kind: what came in, what it means, what to do
+next.
+"""
 
 import datetime as dt
 from collections.abc import Callable
@@ -27,7 +29,9 @@ class Step:
 
 @dataclass(frozen=True)
 class Outcome:
-    """`came`: what the sheet brought, in words; `saying`: what it means as a whole; `first`: what comes first of it."""
+    """`came`: what the sheet brought, in words; `saying`: what it means as a whole; `first`: what comes first
+    of it.
+    """
 
     came: tuple[str, ...] = ()
     saying: str = ""

@@ -19,7 +19,9 @@ from fleet.units import Unreadable, shown
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """Where a row that a plan made stands in the sheet, and in which of its columns each cell of the template."""
+    """Where a row that a plan made stands in the sheet, and in which of its columns each cell of the
+    template.
+    """
 
     tab: str
     row: int
@@ -30,7 +32,8 @@ class Source:
 class ParsedRow:
     """One row that is not blank.
 
-    `values` holds what could be read, by column; a blank cell and one at fault are missing (`faulty` names the
+    `values` holds what could be read, by column; a blank cell and one at fault are missing (`faulty` names
+    the
     latter). `typed` holds the texts. A loader's `resolve` sets `site`, `bearing` and, in `content`, whatever
     stands for the same thing under several spellings; `already` is set when the row is known from before.
     """
@@ -97,7 +100,9 @@ class Parsed:
     _added: dict[int, ParsedRow] = field(default_factory=dict)  # by row, the last that was added behind it
 
     def added(self, row: ParsedRow, **said: Any) -> ParsedRow:
-        """A further row after `row` and those added to it before, with its shared cells and these values; what a remark or an answer tells."""
+        """A further row after `row` and those added to it before, with its shared cells and these values;
+        what a remark or an answer tells.
+        """
         shared = ("site", "pump", "position", "date", "visit", "why", "outage", "job", "by")
         values = {name: row.values[name] for name in shared if name in row.values} | said
         typed = {name: row.typed[name] for name in shared if name in row.typed}
@@ -161,9 +166,11 @@ def parse(tab: Tab, columns: Sequence[Column], options: Options) -> Parsed:
 def parse_made(
     made: Sequence[Made], columns: Sequence[Column], options: Options, answers: Answers | None = None
 ) -> Parsed:
-    """Rows that a reading plan made, read as rows of the template; those with a question wait and are not checked.
+    """Rows that a reading plan made, read as rows of the template; those with a question wait and are not
+    checked.
 
-    What a cell of the plant's own layout does not let be read is a question, not a fault: nobody can mend a sheet
+    What a cell of the plant's own layout does not let be read is a question, not a fault: nobody can mend a
+    sheet
     of long ago, but it can be set aside.
     """
     parsed = _parse_made(made, columns, options)
@@ -305,7 +312,10 @@ def _read(column: Column, text: str, held: int, options: Options) -> Any:
     if text == "-" and column.clearable:
         return CLEAR, "-"
     if held == 1 and not column.takes_dates:
-        remedy = "the spreadsheet may have taken 3-4 or 3/4 for a date: format the column as text and type it again"
+        remedy = (
+            "the spreadsheet may have taken 3-4 or 3/4 for a date: format the column as text and type it"
+            " again"
+        )
         return Misfit(text, "no date in this column", remedy, "date_in_value")
     try:
         value = column.read(text, options)

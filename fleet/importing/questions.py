@@ -1,4 +1,6 @@
-"""Questions closed by answers: rows changed, waived or set aside, then checked again until nothing more changes."""
+"""Questions closed by answers: rows changed, waived or set aside, then checked again until nothing more
+changes.
+"""
 
 import hashlib
 from collections.abc import Callable, Iterable, Sequence
@@ -28,13 +30,16 @@ ABOUT_KINDS = MEASURED | {
     "new_pump",
     "taken_out",
 }
-# Questions of these kinds stand in one table whatever they are about, and one answer is given to all that are ticked.
+# Questions of these kinds stand in one table whatever they are about, and one answer is given to all that are
+# ticked.
 TOGETHER = MEASURED | {"remark_names_work", "scrapped_or_scraped", "new_pump"}
 
 
 @dataclass(frozen=True)
 class Asked:
-    """One row of a question, as it is shown: where, what the row says, what was found, and how an answer knows it."""
+    """One row of a question, as it is shown: where, what the row says, what was found, and how an answer
+    knows it.
+    """
 
     ident: str
     place: str
@@ -48,7 +53,9 @@ class Asked:
 
 @dataclass
 class QuestionGroup:
-    """Questions alike: of one kind and about one thing. One answer settles them all, or those that are ticked."""
+    """Questions alike: of one kind and about one thing. One answer settles them all, or those that are
+    ticked.
+    """
 
     code: str
     about: str
@@ -115,21 +122,25 @@ class QuestionGroup:
 class Settling:
     """Which questions of a file are answered.
 
-    `aside` holds the reason of every row that an answer sets aside; `by_number` every row, waiting ones included.
+    `aside` holds the reason of every row that an answer sets aside; `by_number` every row, waiting ones
+    included.
     """
 
     def __init__(self, loader, parsed: Parsed, context, answers: Answers) -> None:
         self.loader, self.parsed, self.context, self.answers = loader, parsed, context, answers
         self.aside: dict[int, str] = {}
         self.used: dict[str, set[str]] = {}
-        # What an answer makes of a cell is done before its row is read: a row that waits still was read by none.
+        # What an answer makes of a cell is done before its row is read: a row that waits still was read by
+        # none.
         self.unread = {row.number for row, _ in parsed.waiting}
         self.closed: dict[tuple[str, str, str, str], list[ParsedRow]] = {}
         self._done: set[tuple[int, str, str]] = set()
         self._typed: set[tuple[int, str, str]] = set()
 
     def settle(self, findings: Iterable[Finding]) -> tuple[list[Finding], bool]:
-        """Findings still open or set aside, and whether rows were changed so that all must be checked again."""
+        """Findings still open or set aside, and whether rows were changed so that all
+        must be checked again.
+        """
         rows = self.by_number()
         todo: dict[tuple[str, str, str, str], list[ParsedRow]] = {}
         left: list[Finding] = []
@@ -166,9 +177,12 @@ class Settling:
     def _answered(
         self, one: Finding, row: ParsedRow, todo: dict[tuple[str, str, str, str], list[ParsedRow]]
     ) -> bool:
-        """Whether a question about a row is closed; a row set aside stays questioned, with its reason kept."""
+        """Whether a question about a row is closed; a row set aside stays questioned,
+        with its reason kept.
+        """
         if (row.number, one.code, one.about) in self._done:
-            # A name that is asked about again led nowhere; a value typed anew fits no better than the sheet's.
+            # A name that is asked about again led nowhere; a value typed anew fits no better than the
+            # sheet's.
             return (
                 one.code not in self.loader.names_asked
                 and (row.number, one.code, one.about) not in self._typed

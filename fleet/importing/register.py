@@ -1,4 +1,6 @@
-"""The register: sites, pumps, positions, what is known of them, their limits and the shells that lie in them."""
+"""The register: sites, pumps, positions, what is known of them, their limits and the
+shells that lie in them.
+"""
 
 import uuid
 from collections import defaultdict

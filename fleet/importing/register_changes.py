@@ -1,4 +1,6 @@
-"""From the rows of a register to what changes: new places and positions, and dated versions of what is known."""
+"""From the rows of a register to what changes: new places and positions, and dated
+versions of what is known.
+"""
 
 import datetime as dt
 import uuid
@@ -199,7 +201,9 @@ class Changes:
             self._set_or_propose(row, new)
 
     def _set_or_propose(self, row: ParsedRow, limit: Limit) -> None:
-        """Where the site wants a second person a limit waits; one that waits already is not proposed again."""
+        """Where the site wants a second person a limit waits; one that waits already is
+        not proposed again.
+        """
         if row.values["_site"].id not in self.waits:
             self.add(row, limit)
             return

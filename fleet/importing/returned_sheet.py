@@ -16,7 +16,8 @@ Place = tuple[str, int]
 
 
 def what_became(sheet: Sheet) -> list[Finding]:
-    """One remark for each row of a history: how much of it stands in the record, what waits and why, what was left out.
+    """One remark for each row of a history: how much of it stands in the record, what waits and why, what was
+    left out.
 
     Told by reading the kept file again as it was read then, so that it holds for today's record.
     """

@@ -18,7 +18,8 @@ LONGEST_ID = 180
 def give_keys(rows: Iterable[ParsedRow], *, holds: str, id_column: str) -> list[Finding]:
     """Give each row the key by which it is known when it comes again.
 
-    `id:<entry_id>` where the sheet names its rows, else `row:<digest>#<k>`: the digest of the content and how often
+    `id:<entry_id>` where the sheet names its rows, else `row:<digest>#<k>`: the digest of the content and how
+    often
     the same content stood earlier in the file, so that two equal rows of one file are two rows.
 
     Returns
@@ -123,7 +124,9 @@ class SetAsideBefore:
         return found.pop(0)
 
     def take_settled(self, parsed: Parsed, row: ParsedRow) -> UUID | None:
-        """The set-aside row of the same place whose cells an answer has since read otherwise; once all others are taken."""
+        """The set-aside row of the same place whose cells an answer has since read otherwise; once all others
+        are taken.
+        """
         if row.source is None or row.sheet_row not in self._by_place:
             return None
         now = parsed.words_of(row)

@@ -1,4 +1,6 @@
-"""Sheets whose rows each describe one thing: new ones are added, changed cells are a revision, the same adds nothing."""
+"""Sheets whose rows each describe one thing: new ones are added, changed cells are a revision, the same adds
+nothing.
+"""
 
 import uuid
 from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
@@ -15,7 +17,9 @@ from fleet.plant.acts import fact_of, kind_by_kind, revision_of
 
 
 class ThingLoader(Loader):
-    """What outages, spares and work hours share; a subclass says how a thing is known and what a row says of it."""
+    """What outages, spares and work hours share; a subclass says how a thing is known and what a row says of
+    it.
+    """
 
     when_cleared: Mapping[str, Any] = {}
     named_by: str = ""

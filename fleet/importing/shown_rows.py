@@ -1,4 +1,6 @@
-"""By what the last page before storing is known again: a keyed digest of every row to be stored or set aside."""
+"""By what the last page before storing is known again: a keyed digest of every row to be
+stored or set aside.
+"""
 
 from collections.abc import Iterator, Mapping, Sequence
 
@@ -27,7 +29,8 @@ def digest_of_rows(
     Returns
     -------
     str
-        64 hexadecimal digits, the same for the same rows at the same bearings; no other key than the site's makes it.
+        64 hexadecimal digits, the same for the same rows at the same bearings; no other key than the site's
+        makes it.
     """
     digest = salted_hmac(_SALT, reason, algorithm="sha256")
     # Names, for a pump to be made has a new id at each look.

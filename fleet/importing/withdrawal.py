@@ -13,7 +13,8 @@ from fleet.plant.acts import Refused
 
 # What an import of a history makes; spellings learnt with it, persons and instruments stay.
 TAKEN_BACK = ("visit", "reading", "event", "meter", "shell_fitting", "set_aside", "answer", "sheet")
-# Pumps and bearings nobody had registered are made with it, and go with it unless something else has come to lean on
+# Pumps and bearings nobody had registered are made with it, and go with it unless something else has come to
+# lean on
 # them. A site made with it stays: its name is taken once and for all, and roles may hold there.
 MADE_WITH = (
     "place",
@@ -91,7 +92,9 @@ def _leaned_on(model: type[Recorded], sheet: Sheet) -> set[uuid.UUID]:
 
 
 def _made_alone(sheet: Sheet) -> list[tuple[str, Recorded]]:
-    """Pumps and bearings of this import on which nothing of another act leans, nor on what hangs together with them."""
+    """Pumps and bearings of this import on which nothing of another act leans, nor on what hangs together
+    with them.
+    """
     rows: dict[uuid.UUID, tuple[str, Recorded]] = {}
     leaned: set[uuid.UUID] = set()
     for name in MADE_WITH:

@@ -1,6 +1,8 @@
-"""What stands beside the ledger, held against what entries commit to or worked out anew; and what nothing covers.
+"""What stands beside the ledger, held against what entries commit to or worked out anew; and what nothing
+covers.
 
-Each look answers with what it looked at, how much of it, and a sentence for each fault. An app adds its own in `ready()`.
+Each look answers with what it looked at, how much of it, and a sentence for each fault. An app adds its own
+in `ready()`.
 """
 
 import json
@@ -56,7 +58,8 @@ def triggers() -> Look:
     """The database's own refusal to change an entry or a seal."""
     missing = missing_guards()
     faults = [
-        f"{table}: the database does not refuse changes; run manage.py migrate, and find out who took that away."
+        f"{table}: the database does not refuse changes; run manage.py migrate, and find out who took that"
+        " away."
         for table in missing
     ]
     return Look("the database's own refusal to change entries and seals", 2 - len(missing), faults)
@@ -79,7 +82,9 @@ def _last(kind: str, key: str = "id") -> dict[str, dict[str, Any]]:
 
 
 def names() -> Look:
-    """Every person's name and employer against the last hash recorded of it; one taken out by law is blank."""
+    """Every person's name and employer against the last hash recorded of it; one taken
+    out by law is blank.
+    """
     said, blanked, look = _last(NAME), set(_last("name_blanked", "person")), Look("names of people")
     for person in Person.objects.order_by().iterator(chunk_size=CHUNK):
         look.n += 1
@@ -105,15 +110,17 @@ def accounts() -> Look:
             look.faults.append(f"account of person {account.person_id}: no entry stands for it.")
         elif body.get("hash") != account_hash(account, account.person.salt):
             look.faults.append(
-                f"account of person {account.person_id}: its name, its person or whether it is open was changed "
-                "without an entry."
+                f"account of person {account.person_id}: its name, its person or whether it is open was"
+                " changed without an entry."
             )
     look.faults += [f"account of person {pk}: the entry is there, the account is not." for pk in said]
     return look
 
 
 def second_factors() -> Look:
-    """Whether each account has a second factor, and whether the break-glass account is sealed, as last recorded."""
+    """Whether each account has a second factor, and whether the break-glass account is sealed, as last
+    recorded.
+    """
     look, said = Look("second factors, and the break-glass account's seal"), {}
     for body in bodies_of(ACCOUNT):
         if body.get("what") in (SET_UP, TAKEN_AWAY, SEALED, UNSEALED):
@@ -132,7 +139,9 @@ def second_factors() -> Look:
 
 
 def files() -> Look:
-    """Every kept file's bytes, hashed anew: sheets, certificates and photos are named by that hash in entries."""
+    """Every kept file's bytes, hashed anew: sheets, certificates and photos are named by that hash in
+    entries.
+    """
     look = Look("kept files, by their bytes")
     for file in StoredFile.objects.order_by().iterator(chunk_size=20):
         look.n += 1
@@ -142,7 +151,9 @@ def files() -> Look:
 
 
 def sheet_rows() -> Look:
-    """By what the rows of imported sheets are known when they come again, against the hash recorded with the import."""
+    """By what the rows of imported sheets are known when they come again, against the hash recorded with the
+    import.
+    """
     look = Look("by what imported rows are known again")
     there: dict[UUID, list[tuple[Any, ...]]] = defaultdict(list)
     rows = SheetRow.objects.order_by().values_list("sheet_id", "number", "site", "key", "digest")

@@ -1,7 +1,10 @@
-"""What no row may hold on either database: SQLite keeps what PostgreSQL refuses, and a backup must fit into both.
+"""What no row may hold on either database: SQLite keeps what PostgreSQL refuses, and a backup must fit into
+both.
 
-The bounds are those of the models: the length of a text column, days of the calendar that `fleet.units` reads, and text
-that is text (no NUL, no half of a character). They hold where a row is written, not where it is read back: a record of an
+The bounds are those of the models: the length of a text column, days of the calendar that `fleet.units`
+reads, and text
+that is text (no NUL, no half of a character). They hold where a row is written, not where it is read back: a
+record of an
 earlier day is rebuilt as it stands.
 """
 
@@ -36,7 +39,8 @@ def _bounded(kind: str) -> tuple[dict[str, int], frozenset[str]]:
 
 
 def must_fit(kind: str, body: Mapping[str, Any]) -> None:
-    """Refuse a body (as `canonical.plain` gives it) that a column of its kind cannot hold; of a revision, what it sets.
+    """Refuse a body (as `canonical.plain` gives it) that a column of its kind cannot hold; of a revision,
+    what it sets.
 
     Raises
     ------

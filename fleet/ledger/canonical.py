@@ -1,6 +1,7 @@
 """Canonical bytes and hashes (RFC 8785 text, SHA-256, RFC 6962 tree). Plain arithmetic, no database.
 
-Sources: RFC 8785 (JSON Canonicalization Scheme) through the package `rfc8785`; RFC 6962 section 2.1 (Merkle tree hash).
+Sources: RFC 8785 (JSON Canonicalization Scheme) through the package `rfc8785`; RFC 6962 section 2.1 (Merkle
+tree hash).
 """
 
 import datetime as dt
@@ -18,7 +19,8 @@ _ENCODER = json.JSONEncoder(ensure_ascii=False, sort_keys=True, separators=(",",
 
 
 def plain(value: Any) -> Any:
-    """Return `value` as JSON without floats: measured values as decimal strings, days and instants as ISO text.
+    """Return `value` as JSON without floats: measured values as decimal strings, days and instants as ISO
+    text.
 
     Parameters
     ----------
@@ -54,7 +56,8 @@ def plain(value: Any) -> Any:
 def canonical(value: Any) -> str:
     """RFC 8785 text of a value made of what `plain` takes; refuses text that is no Unicode (lone surrogates).
 
-    Without floats, and with names of ASCII letters, the standard library's own encoder writes the very same text
+    Without floats, and with names of ASCII letters, the standard library's own encoder writes the very same
+    text
     twelve times faster; whatever else is written by the package `rfc8785`.
     """
     return canonical_of(plain(value))
@@ -68,7 +71,8 @@ def canonical_of(said: Any) -> str:
 
 
 def canonical_bytes(value: Any) -> bytes:
-    """RFC 8785 bytes of any JSON, floats among it, which `canonical` refuses: figures and parameters of a forecast.
+    """RFC 8785 bytes of any JSON, floats among it, which `canonical` refuses: figures and parameters of a
+    forecast.
 
     Raises
     ------
@@ -84,7 +88,9 @@ def canonical_bytes(value: Any) -> bytes:
 
 
 def canonical_hash(value: Any) -> str:
-    """SHA-256 of `canonical_bytes`, as 64 hex digits: by it an entry names figures that it does not hold itself."""
+    """SHA-256 of `canonical_bytes`, as 64 hex digits: by it an entry names figures that it does not hold
+    itself.
+    """
     return sha256_of(canonical_bytes(value))
 
 
@@ -135,7 +141,8 @@ def tree_root(leaves: Sequence[bytes]) -> bytes:
     """
     if not leaves:
         return hashlib.sha256(b"").digest()
-    # The left subtree of RFC 6962 is always a full power of two, so pairing level by level gives the same root.
+    # The left subtree of RFC 6962 is always a full power of two, so pairing level by level gives the same
+    # root.
     level = [leaf_hash(leaf) for leaf in leaves]
     while len(level) > 1:
         level = _level_above(level)
@@ -167,7 +174,8 @@ def audit_path(leaves: Sequence[bytes], index: int) -> list[bytes]:
 
 
 def root_by_path(leaf: bytes, index: int, size: int, path: Sequence[str]) -> str | None:
-    """The root, as hex, that a leaf and its audit path lead to (RFC 9162, 2.1.3.2); None where the path does not fit.
+    """The root, as hex, that a leaf and its audit path lead to (RFC 9162, 2.1.3.2); None where the path does
+    not fit.
 
     Examples
     --------

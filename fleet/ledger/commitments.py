@@ -1,6 +1,8 @@
-"""What an entry holds of things that stand beside the ledger: a hash, so that a change behind the site's back shows.
+"""What an entry holds of things that stand beside the ledger: a hash, so that a change behind the site's back
+shows.
 
-Names and sign-in names are hashed with a salt that is kept beside the name and goes when the name is taken out; without
+Names and sign-in names are hashed with a salt that is kept beside the name and goes when the name is taken
+out; without
 it nobody can try names against the hash.
 """
 
@@ -35,7 +37,9 @@ def name_hash(person: Any) -> str:
 
 
 def account_hash(account: Any, salt: str) -> str:
-    """SHA-256 over whom an account stands for, its sign-in name and whether it is open; the password is no part of it."""
+    """SHA-256 over whom an account stands for, its sign-in name and whether it is open; the password is no
+    part of it.
+    """
     said = {
         "account": account.pk,
         "person": account.person_id,

@@ -9,7 +9,9 @@ GUARDED = (Entry, Seal)
 
 
 def install_guards() -> None:
-    """Install what is missing; harmless to repeat. A later migration that rebuilds a table loses its triggers on SQLite."""
+    """Install what is missing; harmless to repeat. A later migration that rebuilds a table loses its triggers
+    on SQLite.
+    """
     tables = set(connection.introspection.table_names())
     with connection.cursor() as cursor:
         for model in GUARDED:

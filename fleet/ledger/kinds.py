@@ -1,4 +1,5 @@
-"""Which kinds of entry there are, and how each becomes a typed row: the same way when written and when rebuilt.
+"""Which kinds of entry there are, and how each becomes a typed row: the same way when written and when
+rebuilt.
 
 Each app registers its kinds in its `AppConfig.ready()`. An unknown kind is an error when it is written.
 """
@@ -34,7 +35,8 @@ Apply = Callable[[Sequence[tuple[Body, Stamp]]], None]
 
 @dataclass(frozen=True)
 class Kind:
-    """A kind of entry: it adds a row of `model`, or changes rows by `apply`, or (neither) only stands in the ledger.
+    """A kind of entry: it adds a row of `model`, or changes rows by `apply`, or (neither) only stands in the
+    ledger.
 
     `words` is what a reader sees instead of the name.
     """
@@ -52,7 +54,9 @@ _KINDS: dict[str, Kind] = {}
 def register(
     name: str, words: str, model: type[Recorded] | None = None, *, apply: Apply | None = None
 ) -> None:
-    """Make a kind known, with its words for a reader. Registering the same kind twice is refused: two apps would read each other's entries."""
+    """Make a kind known, with its words for a reader. Registering the same kind twice is refused: two apps
+    would read each other's entries.
+    """
     known = _KINDS.get(name)
     if known and (known.model is not model or known.apply is not apply):
         raise ValueError(f"the kind of entry '{name}' is registered already; choose another word")

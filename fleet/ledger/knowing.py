@@ -1,4 +1,6 @@
-"""The record as it was known when an entry was written: typed rows made anew from the entries before it, in memory."""
+"""The record as it was known when an entry was written: typed rows made anew from the entries before it, in
+memory.
+"""
 
 import json
 from collections.abc import Iterator
@@ -16,7 +18,8 @@ from fleet.models.ledger import Entry
 
 
 class Knowledge:
-    """A database in memory that learns the ledger's entries in the order of recording; the record itself is only read.
+    """A database in memory that learns the ledger's entries in the order of recording; the record itself is
+    only read.
 
     Attributes
     ----------
@@ -34,7 +37,8 @@ class Knowledge:
                 for one in kinds.all_kinds():
                     if one.model:
                         editor.create_model(one.model)
-            # Rows come as their entries say; what the ledger never pointed to is not for this copy to refuse. The editor
+            # Rows come as their entries say; what the ledger never pointed to is not for this copy to refuse.
+            # The editor
             # turns the checks on again when it ends, and people (beside the ledger) have no table here.
             self._memory.disable_constraint_checking()
 

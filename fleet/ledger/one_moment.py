@@ -1,4 +1,6 @@
-"""Reading the whole record as it is at one moment, however many write meanwhile and without making them wait."""
+"""Reading the whole record as it is at one moment, however many write meanwhile and
+without making them wait.
+"""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -17,7 +19,8 @@ def as_at_one_moment(using: str = DEFAULT_DB_ALIAS) -> Iterator[BaseDatabaseWrap
     if connection.in_atomic_block:
         yield connection
     elif connection.vendor == "sqlite":
-        # A transaction that only reads keeps its snapshot in the write-ahead log; IMMEDIATE would keep writers out.
+        # A transaction that only reads keeps its snapshot in the write-ahead log; IMMEDIATE would keep
+        # writers out.
         connection.ensure_connection()  # which sets the mode that is put aside here
         mode, connection.transaction_mode = connection.transaction_mode, "DEFERRED"  # type: ignore[attr-defined]
         try:

@@ -1,4 +1,6 @@
-"""Seals that leave the house: the paper of one, a paper that comes back held against the record, who took which along."""
+"""Seals that leave the house: the paper of one, a paper that comes back held against the record, who took
+which along.
+"""
 
 import json
 from collections.abc import Sequence
@@ -14,14 +16,17 @@ from fleet.ledger.seal import root_of
 from fleet.models.ledger import Entry, Seal
 
 AT_ONCE = 200
-# The kind of entry that tells who took a seal out: {"seal": n, "hash": of it, "how": "downloaded" or "mailed"}.
+# The kind of entry that tells who took a seal out: {"seal": n, "hash": of it, "how": "downloaded" or
+# "mailed"}.
 TAKEN = "seal_taken"
 DOWNLOADED, MAILED = "downloaded", "mailed"
 
 
 @dataclass(frozen=True)
 class Paper:
-    """A seal as it was handed out: its text, its hash, and the leaves that the paper itself shows to be under its root."""
+    """A seal as it was handed out: its text, its hash, and the leaves that the paper itself shows to be under
+    its root.
+    """
 
     seal: dict[str, Any]
     hash: str
@@ -46,7 +51,8 @@ def leaves_at(n: int) -> list[dict[str, Any]]:
 
 
 def read_paper(data: str | bytes, name: str) -> Paper:
-    """A seal kept outside, which must fit together itself: what `seal --out` or a page gave, or a bundle's seal.json.
+    """A seal kept outside, which must fit together itself: what `seal --out` or a page gave, or a bundle's
+    seal.json.
 
     Raises
     ------
@@ -72,8 +78,8 @@ def read_paper(data: str | bytes, name: str) -> Paper:
         int(seal["n"]), str(seal["sealed_at"])
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         raise ValueError(
-            f"{name} is no seal. Give the file of a seal that was taken along here or written by `manage.py seal "
-            "--out`, or the seal.json of a bundle."
+            f"{name} is no seal. Give the file of a seal that was taken along here or written by `manage.py"
+            " seal --out`, or the seal.json of a bundle."
         ) from None
     if not fits:
         raise ValueError(f"{name} was changed since it was handed out: it does not fit together.")

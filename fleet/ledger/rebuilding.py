@@ -16,7 +16,8 @@ BATCH = 5000
 
 
 def rebuild(emptied: Iterable[type[models.Model]] = ()) -> int:
-    """Empty the typed tables and fill them from the ledger, in the order of recording; returns how many entries were read.
+    """Empty the typed tables and fill them from the ledger, in the order of recording; returns how many
+    entries were read.
 
     Parameters
     ----------
@@ -28,7 +29,8 @@ def rebuild(emptied: Iterable[type[models.Model]] = ()) -> int:
         for model in [*emptied, *_typed_models_last_first()]:
             model._base_manager.all()._raw_delete(using="default")
         batch: list[tuple[kinds.Kind, kinds.Body, kinds.Stamp]] = []
-        # The order of insertion is the order of recording; it is not part of the record, so ties need no rule.
+        # The order of insertion is the order of recording; it is not part of the record, so ties need no
+        # rule.
         for entry in Entry.objects.order_by("id").values_list("text", flat=True).iterator(chunk_size=BATCH):
             batch.append(said(json.loads(entry)))
             n += 1

@@ -1,4 +1,6 @@
-"""The database's refusals in words: each constraint carries its own sentence, and bulk writing goes past validation."""
+"""The database's refusals in words: each constraint carries its own sentence, and bulk writing goes past
+validation.
+"""
 
 import re
 from functools import cache

@@ -1,4 +1,6 @@
-"""While a whole record is read, each inner id and each instant is made from its text once, however often it comes."""
+"""While a whole record is read, each inner id and each instant is made from its text once, however often it
+comes.
+"""
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager

@@ -1,4 +1,6 @@
-"""What the database role of the site may do on PostgreSQL: everything with the tables of work, only read and add with the ledger."""
+"""What the database role of the site may do on PostgreSQL: everything with the tables of work, only read and
+add with the ledger.
+"""
 
 import re
 

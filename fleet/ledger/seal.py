@@ -47,7 +47,9 @@ def seal_now(*, by: uuid.UUID) -> tuple[Seal, list[dict[str, Any]]]:
 
 
 def heads_sealed() -> dict[str, tuple[int, str]]:
-    """What the seals say of each chain when read in their order: its number and head at the last seal that named it."""
+    """What the seals say of each chain when read in their order: its number and head at the last seal that
+    named it.
+    """
     heads: dict[str, tuple[int, str]] = {}
     for text in Seal.objects.order_by("n").values_list("text", flat=True):
         for leaf in json.loads(text)["changed"]:

@@ -1,6 +1,7 @@
 """What makes the database itself refuse to change or remove an entry, on both engines.
 
-The statements may be run again at any time (a table rebuilt by a later migration loses its triggers on SQLite), so a
+The statements may be run again at any time (a table rebuilt by a later migration loses its triggers on
+SQLite), so a
 migration installs them and every `migrate` re-installs them.
 """
 
@@ -30,13 +31,17 @@ def _postgresql(table: str) -> list[str]:
     return [
         refuse,
         f"DROP TRIGGER IF EXISTS {table}_no_change ON {table}",
-        f"CREATE TRIGGER {table}_no_change BEFORE UPDATE OR DELETE ON {table} "
-        "FOR EACH ROW EXECUTE FUNCTION fleet_refuse_change()",
+        (
+            f"CREATE TRIGGER {table}_no_change BEFORE UPDATE OR DELETE ON {table} "
+            "FOR EACH ROW EXECUTE FUNCTION fleet_refuse_change()"
+        ),
         # ALWAYS: also when a session says it is a replica.
         f"ALTER TABLE {table} ENABLE ALWAYS TRIGGER {table}_no_change",
         f"DROP TRIGGER IF EXISTS {table}_no_truncate ON {table}",
-        f"CREATE TRIGGER {table}_no_truncate BEFORE TRUNCATE ON {table} "
-        "FOR EACH STATEMENT EXECUTE FUNCTION fleet_refuse_change()",
+        (
+            f"CREATE TRIGGER {table}_no_truncate BEFORE TRUNCATE ON {table} "
+            "FOR EACH STATEMENT EXECUTE FUNCTION fleet_refuse_change()"
+        ),
     ]
 
 
@@ -47,8 +52,10 @@ def _sqlite(table: str, unique: tuple[str, ...]) -> list[str]:
     return [
         f"CREATE TRIGGER IF NOT EXISTS {table}_no_update BEFORE UPDATE ON {table} BEGIN {abort}; END",
         f"CREATE TRIGGER IF NOT EXISTS {table}_no_delete BEFORE DELETE ON {table} BEGIN {abort}; END",
-        f"CREATE TRIGGER IF NOT EXISTS {table}_no_replace BEFORE INSERT ON {table} "
-        f"WHEN EXISTS (SELECT 1 FROM {table} WHERE {same}) BEGIN {abort}; END",
+        (
+            f"CREATE TRIGGER IF NOT EXISTS {table}_no_replace BEFORE INSERT ON {table} "
+            f"WHEN EXISTS (SELECT 1 FROM {table} WHERE {same}) BEGIN {abort}; END"
+        ),
     ]
 
 

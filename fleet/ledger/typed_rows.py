@@ -12,7 +12,8 @@ from fleet.ledger import kinds
 from fleet.models.recorded import Recorded
 
 CHUNK = 5000
-# The stamps of a row, each a copy of what stands in the entry that added it; `withdrawn_by` is looked at by itself.
+# The stamps of a row, each a copy of what stands in the entry that added it; `withdrawn_by` is looked at by
+# itself.
 STAMPS = ("chain", "entry_n", "act", "recorded_by", "recorded_at")
 _ABSENT = object()
 
@@ -22,7 +23,8 @@ class Expected:
     """What the entries say of the typed rows.
 
     rows: by kind and row, the entry's body and its stamps in the order of `STAMPS`.
-    changes: each body of a withdrawal or revision with its act, in the order of their chains, then of recording.
+    changes: each body of a withdrawal or revision with its act, in the order of their chains, then of
+    recording.
     faults: what entries say that cannot be.
     """
 
@@ -46,7 +48,9 @@ class Expected:
                 self.changes += [({"of": of, "id": row}, entry[2]) for row in ids]
 
     def fold(self) -> None:
-        """Apply the changes in the order of their chains: a row's changes stand on its own chain, so no clock is asked."""
+        """Apply the changes in the order of their chains: a row's changes stand on its own chain, so no clock
+        is asked.
+        """
         for body, act in self.changes:
             try:
                 row = UUID(body["id"])
@@ -90,7 +94,9 @@ def _of_table(
     expected: dict[UUID, tuple[Any, ...]],
     withdrawn: dict[UUID, UUID],
 ) -> Iterator[tuple[int, list[str]]]:
-    """Chunk by chunk how many rows were read and what is wrong with them; `expected` keeps what no row stands for."""
+    """Chunk by chunk how many rows were read and what is wrong with them; `expected` keeps what no row stands
+    for.
+    """
     names = ["pk", "withdrawn_by", *STAMPS, *(f.attname for f in known.fields)]
     readers = [(f.attname, _reader(f)) for f in known.fields]
     n_stamps = 2 + len(STAMPS)

@@ -1,6 +1,7 @@
 """Recomputing every chain and seal, and comparing the typed rows with what their entries say.
 
-What it can show: nothing was changed or removed since the last seal that is kept outside the site. What was recorded
+What it can show: nothing was changed or removed since the last seal that is kept outside the site. What was
+recorded
 after that seal, and what was never entered, no chain can show.
 """
 
@@ -39,7 +40,9 @@ class Findings:
 
 
 def verify(*, rows: bool = True) -> Findings:
-    """Recompute all hashes, links, heads and seals; with `rows`, also compare the typed rows, and what stands beside."""
+    """Recompute all hashes, links, heads and seals; with `rows`, also compare the typed rows, and what stands
+    beside.
+    """
     found, expected = Findings(), Expected()
     heads: dict[str, list[str]] = {}
     with without_collecting(), as_at_one_moment() as connection, remembered_values(connection):

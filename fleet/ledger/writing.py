@@ -1,4 +1,6 @@
-"""Appending entries: bodies made canonical first, then chains locked in order, numbered, hashed and inserted at once."""
+"""Appending entries: bodies made canonical first, then chains locked in order, numbered, hashed and inserted
+at once.
+"""
 
 import datetime
 import uuid
@@ -50,7 +52,8 @@ def write(facts: Sequence[Fact], *, by: uuid.UUID, act: uuid.UUID | None = None)
     LookupError
         for a kind nobody registered.
     django.db.IntegrityError
-        when a row breaks a constraint, or (`OutOfBounds`) would not fit into either database; nothing is stored then.
+        when a row breaks a constraint, or (`OutOfBounds`) would not fit into either database; nothing is
+        stored then.
     """
     act = act or uuid.uuid4()
     known = [kinds.kind(fact.kind) for fact in facts]
@@ -81,7 +84,9 @@ def project(said: Sequence[tuple[kinds.Kind, kinds.Body, kinds.Stamp]]) -> None:
 
 
 def _lock(names: set[str]) -> dict[str, Chain]:
-    """The chains of these names, made where new, locked in the order of their names so that no two writers wait on each other."""
+    """The chains of these names, made where new, locked in the order of their names so that no two writers
+    wait on each other.
+    """
     Chain.objects.bulk_create(
         [Chain(id=name, n=0, head=GENESIS) for name in sorted(names)], ignore_conflicts=True, batch_size=300
     )

@@ -15,7 +15,10 @@ class Migration(migrations.Migration):
             field=models.DecimalField(
                 blank=True,
                 decimal_places=2,
-                help_text="what it read too much when it was checked, um, before it was set; below 0: too little; empty: not measured",
+                help_text=(
+                    "what it read too much when it was checked, um, before it was set; below 0: too little;"
+                    " empty: not measured"
+                ),
                 max_digits=6,
                 null=True,
             ),

@@ -135,7 +135,9 @@ class LimitSaid(Recorded):
 
 
 class Limit(LimitSaid):
-    """A dated limit of one position, or of a class; the latest row that holds on a day governs, a position's first."""
+    """A dated limit of one position, or of a class; the latest row that holds on a day governs, a position's
+    first.
+    """
 
     bearing = models.ForeignKey(Bearing, models.PROTECT, null=True, blank=True, related_name="limits")
     wear_class = models.ForeignKey(WearClass, models.PROTECT, null=True, blank=True, related_name="limits")

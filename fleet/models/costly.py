@@ -4,7 +4,9 @@ from django.db import models
 
 
 class CostlyRequest(models.Model):
-    """One request for a costly page; kept no longer than it counts. Work, not record: it stands in no chain."""
+    """One request for a costly page; kept no longer than it counts. Work, not record: it
+    stands in no chain.
+    """
 
     account = models.ForeignKey("fleet.Account", models.CASCADE)
     at = models.DateTimeField()

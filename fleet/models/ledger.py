@@ -1,4 +1,6 @@
-"""Chains, entries and seals. Written only by `fleet.ledger`; the database refuses to change or remove an entry."""
+"""Chains, entries and seals. Written only by `fleet.ledger`; the database refuses to change or remove an
+entry.
+"""
 
 from django.db import models
 

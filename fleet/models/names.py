@@ -9,7 +9,9 @@ from fleet.models.site import Site
 
 
 def folded(name: str) -> str:
-    """A name as it is compared: small letters, single spaces, no space at the ends. Shown names stay as typed."""
+    """A name as it is compared: small letters, single spaces, no space at the ends. Shown names stay as
+    typed.
+    """
     return re.sub(r"\s+", " ", name).strip().casefold()
 
 

@@ -36,7 +36,8 @@ class Account(AbstractBaseUser):
     person = models.OneToOneField(Person, models.PROTECT, related_name="account")
     is_active = models.BooleanField(default=True)
     must_change_password = models.BooleanField(default=False)
-    # The second factor: its secret is worked out from this salt and the site's own key, and is stored nowhere.
+    # The second factor: its secret is worked out from this salt and the site's own key, and is stored
+    # nowhere.
     code_salt = models.CharField(max_length=32, blank=True, default="")
     code_key = models.CharField(max_length=16, blank=True, default="", help_text="by which key of the site")
     code_step = models.BigIntegerField(

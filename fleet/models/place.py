@@ -58,7 +58,9 @@ class PlaceFacts(Recorded):
 
 
 class PlannedDuty(Recorded):
-    """How a pump is meant to run from a day on, until the last day or the next period; other days run as they did."""
+    """How a pump is meant to run from a day on, until the last day or the next period; other days run as they
+    did.
+    """
 
     place = models.ForeignKey(Place, models.PROTECT, related_name="planned_duties")
     from_on = models.DateField()
@@ -89,7 +91,9 @@ class PlannedDuty(Recorded):
 
 
 class Machine(Recorded):
-    """The pump as a thing: it holds a rotor and the hour meter. Unnamed where the plant never thinks of it."""
+    """The pump as a thing: it holds a rotor and the hour meter. Unnamed where the plant
+    never thinks of it.
+    """
 
     site = models.ForeignKey(Site, models.PROTECT, related_name="machines")
     label = models.CharField(max_length=80, blank=True)

@@ -31,13 +31,18 @@ class Calibration(Recorded):
         decimal_places=2,
         null=True,
         blank=True,
-        help_text="what it read too much when it was checked, um, before it was set; below 0: too little; empty: not measured",
+        help_text=(
+            "what it read too much when it was checked, um, before it was set; below 0: too little; empty:"
+            " not measured"
+        ),
     )
 
 
 class SettingQuerySet(RecordedQuerySet):
     def in_force(self, name: str, site: Site | None, day: datetime.date) -> Any:
-        """The value of a setting at a site on a day: the site's own latest, else the plant's; None where none is set."""
+        """The value of a setting at a site on a day: the site's own latest, else the plant's; None where none
+        is set.
+        """
         return SettingsRead(self.filter(name=name).of(site)).in_force(name, site, day)
 
     def of(self, site: Site | UUID | None) -> Self:

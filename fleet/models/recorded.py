@@ -8,7 +8,8 @@ from django.db import models
 
 from fleet.models.ledger import Entry
 
-# The order of recording is that of a chain's entries; no clock is asked, for a clock may be set back. Rows of several
+# The order of recording is that of a chain's entries; no clock is asked, for a clock may be set back. Rows of
+# several
 # chains come chain by chain, in the order of the chains' names.
 IN_ORDER = ("chain", "entry_n")
 LAST_FIRST = ("-chain", "-entry_n")
@@ -17,7 +18,8 @@ LAST_FIRST = ("-chain", "-entry_n")
 def order_of(row: Any) -> tuple[bool, str, int]:
     """Where a row stands among those that say the same thing: the last of them holds.
 
-    On one chain the later entry is the last. Across chains what is said of a position on its own chain goes before what
+    On one chain the later entry is the last. Across chains what is said of a position on its own chain goes
+    before what
     stands on any other, then comes the order of the chains' names (a site's after the plant's).
     """
     own = row.chain == f"bearing:{getattr(row, 'bearing_id', None)}"
@@ -46,7 +48,9 @@ class DatedQuerySet(RecordedQuerySet):
     """Rows that hold from a day on (`from_on`; empty: always) until a later row takes over."""
 
     def holding_on(self, day: datetime.date, *key: str) -> dict[Any, Any]:
-        """For each value of the key's columns, the standing row that holds on a day: the latest begun, then `order_of`."""
+        """For each value of the key's columns, the standing row that holds on a day: the latest begun, then
+        `order_of`.
+        """
         rows = self.standing().filter(models.Q(from_on__isnull=True) | models.Q(from_on__lte=day))
         begun = sorted(rows, key=lambda row: (row.from_on or datetime.date.min, *order_of(row)))
         if len(key) == 1:

@@ -15,7 +15,8 @@ class ProposedLimitQuerySet(RecordedQuerySet):
 class ProposedLimit(LimitSaid):
     """A limit that a second person has to confirm: it changes nothing in force.
 
-    A row of its own rather than a mark on `Limit`: whoever asks which limits hold need not know that some only wait,
+    A row of its own rather than a mark on `Limit`: whoever asks which limits hold need not know that some
+    only wait,
     and rebuilt from the ledger it is what it was, an entry of its own kind.
     """
 

@@ -115,7 +115,9 @@ class SetAside(Recorded):
 
 
 class Draft(models.Model):
-    """A file on its way in: what was declared, planned and answered so far. Of the account that brought it, and no record."""
+    """A file on its way in: what was declared, planned and answered so far. Of the account that brought it,
+    and no record.
+    """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     file = models.ForeignKey(StoredFile, models.PROTECT)

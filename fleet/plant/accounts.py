@@ -1,4 +1,6 @@
-"""Who has a way to sign in, and what they may do where: acts of the administrator. Figures are never compared by person."""
+"""Who has a way to sign in, and what they may do where: acts of the administrator. Figures are never compared
+by person.
+"""
 
 from uuid import UUID
 
@@ -72,7 +74,9 @@ def renew(account: Account, *, by: UUID) -> str:
 
 
 def governs(administrator: Account, account: Account) -> bool:
-    """Whether an administrator may touch an account: only where every role it holds is at a site of theirs."""
+    """Whether an administrator may touch an account: only where every role it holds is at
+    a site of theirs.
+    """
     own = sites_of(administrator, GOVERN)
     held = Role.objects.standing().filter(person=account.person_id).values_list("site_id", flat=True)
     return own is None or all(site in own for site in held)

@@ -1,6 +1,8 @@
-"""What every act on the plant goes through: a new row recorded on its chain, a row withdrawn or revised, each with a reason.
+"""What every act on the plant goes through: a new row recorded on its chain, a row withdrawn or revised, each
+with a reason.
 
-`record` puts many new rows on the right chains in one write; what the record refuses is said in its constraint's own words.
+`record` puts many new rows on the right chains in one write; what the record refuses is said in its
+constraint's own words.
 """
 
 import uuid
@@ -100,7 +102,9 @@ def fact_of(row: Recorded) -> Fact:
 
 
 def withdraw(row: Recorded, *, reason: str, by: uuid.UUID, act: uuid.UUID | None = None) -> uuid.UUID:
-    """Take a row back; it stays to be seen, marked with this act. Retiring a pump, a shell or a limit is this too."""
+    """Take a row back; it stays to be seen, marked with this act. Retiring a pump, a shell or a limit is this
+    too.
+    """
     return _write([withdrawal_of(row, reason=reason)], by=by, act=act)
 
 

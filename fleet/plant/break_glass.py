@@ -1,4 +1,5 @@
-"""The break-glass account: sealed in an envelope, for one use on the day on which no administrator can sign in.
+"""The break-glass account: sealed in an envelope, for one use on the day on which no administrator can sign
+in.
 
 Its password opens it once. The use stands in the ledger, and every administrator is told on their next page.
 """
@@ -26,7 +27,8 @@ def sealed_account() -> Account | None:
 
 @transaction.atomic
 def seal(*, by: UUID) -> str:
-    """Seal the account with a new password, and make it where there is none; the password before opens nothing more.
+    """Seal the account with a new password, and make it where there is none; the password before opens
+    nothing more.
 
     Returns
     -------
@@ -57,14 +59,17 @@ def seal(*, by: UUID) -> str:
     account.save(update_fields=["password", "is_active", "must_have_code", "is_sealed"])
     tell_state(account, SEALED, by=by)
     tell_administrators(
-        f"{Person.objects.get(pk=by)} sealed the break-glass account on {now():%Y-%m-%d} at {now():%H:%M} UTC."
+        f"{Person.objects.get(pk=by)} sealed the break-glass account on {now():%Y-%m-%d} at {now():%H:%M}"
+        " UTC."
     )
     return password
 
 
 @transaction.atomic
 def open_seal(account: Account, *, address: str) -> bool:
-    """Use up the account's password, tell every administrator and record it; False where it was used before."""
+    """Use up the account's password, tell every administrator and record it; False where
+    it was used before.
+    """
     row = Account.objects.select_for_update().select_related("person").get(pk=account.pk)
     if not row.has_usable_password():
         return False
@@ -74,7 +79,7 @@ def open_seal(account: Account, *, address: str) -> bool:
     tell_state(row, UNSEALED)
     instant = now()
     tell_administrators(
-        f"The break-glass account was used on {instant:%Y-%m-%d} at {instant:%H:%M} UTC from {address}. Find out by "
-        "whom and why, look at what was changed among people and roles, and seal the account anew."
+        f"The break-glass account was used on {instant:%Y-%m-%d} at {instant:%H:%M} UTC from {address}. Find"
+        " out by whom and why, look at what was changed among people and roles, and seal the account anew."
     )
     return True

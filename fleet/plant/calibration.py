@@ -68,8 +68,8 @@ def calibrate(
         raise Refused("Say in a few words what was found wrong with the gauge.")
     if read_over_um is not None and not abs(read_over_um) <= MOST_OFF_UM:
         raise Refused(
-            f"An error of {read_over_um} um is more than any gauge in use has. At most {MOST_OFF_UM} um either way: "
-            "give the difference from the reference, not the reading."
+            f"An error of {read_over_um} um is more than any gauge in use has. At most {MOST_OFF_UM} um"
+            " either way: give the difference from the reference, not the reading."
         )
     row = Calibration(
         id=id or uuid.uuid4(),
@@ -131,7 +131,8 @@ def doubt_on(known: Iterable[Calibration], on: dt.date) -> str:
     Returns
     -------
     str
-        empty, "not calibrated by then", "calibration overdue since ...", or "found wrong ...". A gauge found wrong
+        empty, "not calibrated by then", "calibration overdue since ...", or "found wrong ...". A gauge found
+        wrong
         later casts its doubt back to its last good check (ISO 9001:2015, 7.1.5.2).
     """
     rows = list(known)
@@ -161,7 +162,8 @@ def in_doubt(known: Iterable[Calibration], wrong: Calibration) -> tuple[dt.date 
 def doubts(readings: Iterable[tuple[UUID | None, dt.date]]) -> Mapping[tuple[UUID, dt.date], str]:
     """For (gauge, day) pairs of readings: what speaks against the gauge on that day, where something does.
 
-    A plant that records no calibrations at all is told nothing: there every reading would carry the same words.
+    A plant that records no calibrations at all is told nothing: there every reading would carry the same
+    words.
     """
     wanted = {(gauge, on) for gauge, on in readings if gauge is not None}
     known = calibrations() if wanted else {}

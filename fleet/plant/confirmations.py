@@ -1,4 +1,5 @@
-"""The second person's acts on limits. Who may answer is decided here and nowhere else; forms only show or hide.
+"""The second person's acts on limits. Who may answer is decided here and nowhere else; forms only show or
+hide.
 
 A confirmation is a second entry that names the first; the limit it puts in force is written in the same act.
 """
@@ -33,13 +34,15 @@ def must_be_second(person: UUID, *, author: UUID, site: Site, act: str) -> None:
     Raises
     ------
     Refused
-        for the author, for a person without an account that is open, and for one without the role at that site.
+        for the author, for a person without an account that is open, and for one without the role at that
+        site.
     """
     if person == author:
         raise Refused("Whoever put this forward cannot confirm or refuse it. Another person must.")
     if not is_second(person, author=author, site=site, act=act):
         raise Refused(
-            f"This needs another person with an account and one of these roles at {site}: {', '.join(sorted(MAY[act]))}."
+            f"This needs another person with an account and one of these roles at {site}:"
+            f" {', '.join(sorted(MAY[act]))}."
         )
 
 
@@ -51,7 +54,8 @@ def answer_limits(
     Raises
     ------
     Refused
-        for whoever may not answer, for one answered before, and for a refusal without a reason; nothing is stored then.
+        for whoever may not answer, for one answered before, and for a refusal without a reason; nothing is
+        stored then.
     """
     if not agreed and not reason.strip():
         raise Refused("A refusal needs a reason: say in a few words why the limit shall not hold.")

@@ -73,7 +73,9 @@ def _withdraw(items: Sequence[tuple[Body, Stamp]]) -> None:
 
 
 def _withdraw_import(items: Sequence[tuple[Body, Stamp]]) -> None:
-    """{"sheet", "act", "kinds": {kind: [ids]}, "reason"}: what an import wrote on this chain is withdrawn, in one entry."""
+    """{"sheet", "act", "kinds": {kind: [ids]}, "reason"}: what an import wrote on this chain is withdrawn, in
+    one entry.
+    """
     for body, stamp in items:
         for name, ids in body["kinds"].items():
             model = kinds.kind(name).model
@@ -84,7 +86,9 @@ def _withdraw_import(items: Sequence[tuple[Body, Stamp]]) -> None:
 
 
 def _revise(items: Sequence[tuple[Body, Stamp]]) -> None:
-    """{"of": kind, "id": row, "set": {field: value}, "reason": words}: the row takes the values, the ledger keeps both."""
+    """{"of": kind, "id": row, "set": {field: value}, "reason": words}: the row takes the values, the ledger
+    keeps both.
+    """
     for body, _ in items:
         model = kinds.kind(body["of"]).model
         if model is None:

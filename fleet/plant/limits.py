@@ -1,4 +1,6 @@
-"""The act that sets limits: dated, with authority and document; where the site wants it, each then waits for a second person."""
+"""The act that sets limits: dated, with authority and document; where the site wants it, each then waits for
+a second person.
+"""
 
 import datetime as dt
 import uuid
@@ -16,7 +18,7 @@ from fleet.models import (
 from fleet.plant.acts import Refused, record
 from fleet.plant.second_person import proposed, sites_wanting
 
-# Limits, settings, instruments, outages ----------------------------------------------------------------------
+# Limits, settings, instruments, outages
 
 
 def set_limits(
@@ -30,9 +32,11 @@ def set_limits(
     act: uuid.UUID | None = None,
     **more: Any,
 ) -> list[Limit | ProposedLimit]:
-    """Dated limits (use -> um, diametral; None lifts it) of positions, with who says so and where it is written.
+    """Dated limits (use -> um, diametral; None lifts it) of positions, with who says so and where it is
+    written.
 
-    Where the site wants a second person they are proposed and hold nothing yet. `more`: typed, unit, reason, id.
+    Where the site wants a second person they are proposed and hold nothing yet. `more`: typed, unit, reason,
+    id.
     """
     unknown = sorted(set(limits) - set(LimitUse.values))
     if unknown:

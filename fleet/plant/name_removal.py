@@ -12,7 +12,8 @@ from fleet.plant.people import tell_state
 
 @transaction.atomic
 def blank_name(*, person: Person, by: UUID) -> None:
-    """Take a person's name out where the law asks for it: no entry changes, for entries hold the inner id alone.
+    """Take a person's name out where the law asks for it: no entry changes, for entries hold the inner id
+    alone.
 
     The way to sign in closes. Sheets that were imported are kept as they came and may hold the name.
     """

@@ -17,7 +17,7 @@ from fleet.plant.acts import Refused, _filled, _write, fact_of, record, revision
 LONGEST_NAME = {Site: 80, Place: 80, Bearing: 40, WearClass: 80}
 LONGEST_SPELLING = 120
 
-# Names -------------------------------------------------------------------------------------------------------
+# Names
 
 
 def rename(
@@ -33,7 +33,8 @@ def rename(
     Raises
     ------
     Refused
-        without a reason; for the name it has, one that is too long, or one that leads to another thing already.
+        without a reason; for the name it has, one that is too long, or one that leads to another thing
+        already.
     """
     new = _fitting(thing, name, "new name", LONGEST_NAME[type(thing)])
     attribute = "tag" if isinstance(thing, Place) else "name"
@@ -83,7 +84,8 @@ def _fitting(thing: Any, text: str, what: str, longest: int) -> str:
         bearer = others[row.thing]
     if bearer is not None:
         raise Refused(
-            f"“{new}” leads to {bearer} already: sheets, labels and addresses that say so mean that one. Choose another."
+            f"“{new}” leads to {bearer} already: sheets, labels and addresses that say so mean that one."
+            " Choose another."
         )
     return new
 

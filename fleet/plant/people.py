@@ -19,13 +19,15 @@ from fleet.models import (
 from fleet.plant.acts import PLANT, Refused, _filled, record
 from fleet.plant.required_factor import look_again
 
-# People ------------------------------------------------------------------------------------------------------
+# People
 
 
 def add_person(
     *, name: str, employer: str = "", by: uuid.UUID | None = None, act: uuid.UUID | None = None
 ) -> Person:
-    """A new person; the chain holds the inner id, the name stands beside it. `by` empty: the person acts for itself."""
+    """A new person; the chain holds the inner id, the name stands beside it. `by` empty: the person acts for
+    itself.
+    """
     bare = _filled(name, "person's name")
     person = Person(
         name=bare[:120], folded=folded(bare)[:120], employer=employer.strip()[:120], salt=new_salt()
@@ -103,7 +105,9 @@ def add_account(
 
 
 def tell_state(account: Account, what: str, *, by: uuid.UUID | None = None) -> None:
-    """Record what was done to an account, with the hash of the state it is in now; `by` empty: its own person."""
+    """Record what was done to an account, with the hash of the state it is in now; `by` empty: its own
+    person.
+    """
     body = account_body(account, account.person.salt, what)
     write([Fact(PLANT, ACCOUNT, body=body)], by=by or account.person_id)
 

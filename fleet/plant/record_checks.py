@@ -1,4 +1,6 @@
-"""The check of the whole record as work that a page asks for; what it looked at and found is itself recorded."""
+"""The check of the whole record as work that a page asks for; what it looked at and found
+is itself recorded.
+"""
 
 import json
 from dataclasses import dataclass

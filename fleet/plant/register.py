@@ -22,7 +22,7 @@ from fleet.models import (
 )
 from fleet.plant.acts import Refused, _filled, record, revise
 
-# Sites and places --------------------------------------------------------------------------------------------
+# Sites and places
 
 
 @cache
@@ -67,7 +67,9 @@ class NewPlace:
 
 
 def place_rows(new: NewPlace) -> list[Recorded]:
-    """The rows of a new place, its positions, and the unnamed machine and rotor made with it; in order of need."""
+    """The rows of a new place, its positions, and the unnamed machine and rotor made with it; in order of
+    need.
+    """
     tag = _filled(new.tag, "pump's tag")
     place = Place(site=new.site, tag=tag, folded=folded(tag))
     machine = Machine(site=new.site)

@@ -18,7 +18,8 @@ def roles_required() -> frozenset[str]:
 
 
 def look_again(person: UUID | None = None) -> None:
-    """Note on accounts whether they must have a second factor, so that no page needs to ask; of one person or of all.
+    """Note on accounts whether they must have a second factor, so that no page needs to ask; of one person or
+    of all.
 
     The sealed account is never asked: it is there for the day on which nobody's second factor works.
     """

@@ -1,4 +1,6 @@
-"""Who held which role, and so which right, when an entry was written: by the order of recording, no clock is asked."""
+"""Who held which role, and so which right, when an entry was written: by the order of recording, no clock is
+asked.
+"""
 
 import datetime as dt
 from collections import defaultdict
@@ -14,7 +16,9 @@ from fleet.models import Entry, Role, Site
 
 @dataclass(frozen=True)
 class Held:
-    """A role from the entry that gave it until the one that ended it, both by their place in the order of recording."""
+    """A role from the entry that gave it until the one that ended it, both by their place in the order of
+    recording.
+    """
 
     role: Role
     since: int

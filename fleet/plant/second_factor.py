@@ -27,7 +27,8 @@ class TooManyWrongCodes(Exception):
 
 @transaction.atomic
 def set_up(account: Account, *, salt: str, code: str) -> bool:
-    """Take the secret of a salt as the account's second factor, once a code of it was typed; False for another code.
+    """Take the secret of a salt as the account's second factor, once a code of it was typed; False for
+    another code.
 
     Every other session of the account ends, and a second factor that it had is replaced.
     """
@@ -54,8 +55,8 @@ def is_right(account: Account, code: str) -> bool:
         row = Account.objects.select_for_update().get(pk=account.pk)
         if row.code_key != key_mark():
             raise Refused(
-                "The key of this site was changed since your second factor was set up, so its codes fit no more. "
-                "Ask an administrator to reset it; then set it up anew."
+                "The key of this site was changed since your second factor was set up, so its codes fit no"
+                " more. Ask an administrator to reset it; then set it up anew."
             )
         instant = now()
         fresh = row.wrong_codes_since is None or instant - row.wrong_codes_since > WINDOW

@@ -10,7 +10,9 @@ SETTING = "second_person"
 
 
 def sites_wanting(sites: Iterable[Site]) -> frozenset[UUID]:
-    """Those of the sites that want a second person today; where no plant ever chose so, one question and no more."""
+    """Those of the sites that want a second person today; where no plant ever chose so, one question and no
+    more.
+    """
     if not Setting.objects.standing().filter(name=SETTING, value=True).exists():
         return frozenset()
     return frozenset(
@@ -19,7 +21,9 @@ def sites_wanting(sites: Iterable[Site]) -> frozenset[UUID]:
 
 
 def proposed(limit: Limit) -> ProposedLimit:
-    """What waits instead of a limit that was set; it keeps the limit's own id, so that sending twice stores once."""
+    """What waits instead of a limit that was set; it keeps the limit's own id, so that sending twice stores
+    once.
+    """
     assert limit.bearing is not None
     return ProposedLimit(id=limit.pk, bearing=limit.bearing, **said_of(limit))
 

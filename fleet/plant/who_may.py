@@ -1,4 +1,6 @@
-"""Who may do what, as an auditor reads it: every role with when it was given and ended, every act on a way to sign in."""
+"""Who may do what, as an auditor reads it: every role with when it was given and ended, every act on a way to
+sign in.
+"""
 
 import json
 from collections.abc import Iterable

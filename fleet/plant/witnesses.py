@@ -1,5 +1,7 @@
-"""A seal taken out of the house: by whom, how, and when stands in the record, so that a page can say when it was last
-witnessed."""
+"""A seal taken out of the house: by whom, how, and when stands in the record, so that a page can say when it
+was last
+witnessed.
+"""
 
 from uuid import UUID
 
@@ -24,12 +26,14 @@ def take_along(*, by: UUID, seal: Seal | None = None) -> tuple[Seal, str]:
 
 
 def mail(*, by: UUID) -> tuple[Seal, list[str]]:
-    """Seal now and send the seal to the addresses that the plant has set; recorded once the mail is taken over.
+    """Seal now and send the seal to the addresses that the plant has set; recorded once the mail is taken
+    over.
 
     Raises
     ------
     Refused
-        where no address is set, and where no server took the mail; the seal stays in the record then, not taken out.
+        where no address is set, and where no server took the mail; the seal stays in the record then, not
+        taken out.
     """
     to = list(settings.SEAL_MAIL_TO)
     if not to:
@@ -43,8 +47,9 @@ Seal no. {seal.n}, {seal.sealed_at:%Y-%m-%d %H:%M} UTC
 root {seal.root}
 hash {seal.hash}
 
-With the file beside this letter anybody can later see whether the record still holds what was sealed: on its page "Proof",
-with `manage.py verify_records --seal FILE`, or with the checker in a bundle: python verify.py --seal FILE.
+With the file beside this letter anybody can later see whether the record still holds what was sealed: on its
+page "Proof", with `manage.py verify_records --seal FILE`, or with the checker in a bundle:
+python verify.py --seal FILE.
 It holds no reading and no name: numbers of chains and hashes alone.
 """,
         from_email=settings.MAIL_FROM,
@@ -55,8 +60,8 @@ It holds no reading and no name: numbers of chains and hashes alone.
         letter.send()
     except OSError as trouble:  # smtplib's own errors are among these
         raise Refused(
-            f"Seal no. {seal.n} is made, and no mail server took it along ({type(trouble).__name__}: {trouble}). See to "
-            "MAIL_HOST and MAIL_PORT and ask again, or take it along from the page."
+            f"Seal no. {seal.n} is made, and no mail server took it along ({type(trouble).__name__}:"
+            f" {trouble}). See to MAIL_HOST and MAIL_PORT and ask again, or take it along from the page."
         ) from trouble
     _tell(seal, MAILED, by)
     return seal, to

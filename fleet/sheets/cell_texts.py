@@ -1,4 +1,6 @@
-"""Cells of a workbook as the text a sheet shows; used by the guarded child beside it, and knows nothing of ours."""
+"""Cells of a workbook as the text a sheet shows; used by the guarded child beside it, and knows nothing of
+ours.
+"""
 
 import datetime as dt
 import re
@@ -53,7 +55,9 @@ def row_texts(
     orders: dict[str, Any],
     tab: str,
 ) -> Iterator[list[Any]]:
-    """Each row as text; which of its cells were dates and which numbers goes with it. Rows told by patches alone follow."""
+    """Each row as text; which of its cells were dates and which numbers goes with it. Rows told by patches
+    alone follow.
+    """
     known: dict[float, str] = {}
     n_text, number = orders["text"], 0
     for number, values in enumerate(rows, start=1):

@@ -22,7 +22,8 @@ _NO_INSTANT = dt.datetime(1980, 1, 1)  # the file carries no moment of its own: 
 def guarded(text: str) -> str:
     """A text cell for CSV: one that a spreadsheet would take for a formula gets a leading apostrophe.
 
-    A plain number typed as text and the lone `-` that clears a cell are harmless and stay as they are. Text that
+    A plain number typed as text and the lone `-` that clears a cell are harmless and stay as they are. Text
+    that
     looks guarded already gets one more, so that `unguarded` always gives back what was written.
     Source: OWASP, CSV injection (characters = + - @ tab CR).
     """
@@ -35,7 +36,9 @@ def unguarded(text: str) -> str:
 
 
 def csv_bytes(headings: Sequence[str], rows: Iterable[Sequence[Any]], *, mark: bool = False) -> bytes:
-    """Rows as UTF-8 CSV (comma, decimal point, ISO dates); `mark` adds the byte-order mark some spreadsheets need."""
+    """Rows as UTF-8 CSV (comma, decimal point, ISO dates); `mark` adds the byte-order mark some spreadsheets
+    need.
+    """
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")  # RFC 4180; with a bare \n a lone \r would go unquoted
     writer.writerow([guarded(heading) for heading in headings])
@@ -73,7 +76,9 @@ def _number_text(value: Any) -> str:
 
 
 def xlsx_bytes(headings: Sequence[str], rows: Iterable[Sequence[Any]], *, sheet_name: str) -> bytes:
-    """Rows as an XLSX workbook of one tab: text as text, numbers with their recorded decimals, days as dates."""
+    """Rows as an XLSX workbook of one tab: text as text, numbers with their recorded
+    decimals, days as dates.
+    """
     with _workbook() as (book, out):
         tab = book.add_worksheet(_tab_name(sheet_name))
         tab.freeze_panes(1, 0)
@@ -89,7 +94,9 @@ def xlsx_bytes(headings: Sequence[str], rows: Iterable[Sequence[Any]], *, sheet_
 
 
 def workbook_bytes(sheets: Iterable[tuple[str, Sequence[Sequence[str]]]]) -> bytes:
-    """Tabs of text as an XLSX workbook, each cell where it stood; names that a workbook refuses are made to fit."""
+    """Tabs of text as an XLSX workbook, each cell where it stood; names that a workbook refuses are made to
+    fit.
+    """
     taken: set[str] = set()
     with _workbook() as (book, out):
         for name, rows in sheets:
@@ -101,7 +108,9 @@ def workbook_bytes(sheets: Iterable[tuple[str, Sequence[Sequence[str]]]]) -> byt
 
 @contextmanager
 def _workbook() -> Iterator[tuple[Any, io.BytesIO]]:
-    """A workbook that takes no text for a formula, a link or a number; its bytes stand when the block is left."""
+    """A workbook that takes no text for a formula, a link or a number; its bytes stand when the block is
+    left.
+    """
     out = io.BytesIO()
     options = {
         "in_memory": True,

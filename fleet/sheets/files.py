@@ -1,4 +1,6 @@
-"""A CSV or a workbook (XLSX, XLS, ODS) as text cells with the sheet's own row numbers, within limits that no file can break."""
+"""A CSV or a workbook (XLSX, XLS, ODS) as text cells with the sheet's own row numbers, within limits that no
+file can break.
+"""
 
 import csv
 import io
@@ -50,7 +52,8 @@ class SheetFault(ValueError):
 class Row:
     """One row: the sheet's own number (from 1) and its cells as text.
 
-    `date_columns` and `number_columns` (from 0) tell which cells the workbook holds as a date or time, written
+    `date_columns` and `number_columns` (from 0) tell which cells the workbook holds as a date or time,
+    written
     here in ISO form, and which as a number, written here with a decimal point whatever the file declares.
     """
 
@@ -93,7 +96,9 @@ class Tab:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """A file's tabs; `kind` is `csv`, `xls` or `xlsx` (ODS too); `separator` is the CSV's; `remarks` on how it was read."""
+    """A file's tabs; `kind` is `csv`, `xls` or `xlsx` (ODS too); `separator` is the CSV's; `remarks` on how
+    it was read.
+    """
 
     kind: str
     tabs: list[Tab]
@@ -157,7 +162,9 @@ def _advice(most_rows: int) -> str:
 
 
 def _read_workbook(data: bytes, tab: str | int | None, most_rows: int) -> Iterator[Tab]:
-    """The tabs of a workbook, opened in a child process: a hostile one kills the child, never this process."""
+    """The tabs of a workbook, opened in a child process: a hostile one kills the child,
+    never this process.
+    """
     own = {"tab": tab, "rows": most_rows, "advice": _advice(most_rows)}
     orders = json.dumps(_ORDERS | own).encode() + b"\n"
     command = [sys.executable, "-I", str(_CHILD)]
@@ -280,7 +287,9 @@ _WESTERN = frozenset("ÄÖÜäöüßéèêëàâáåæøçñíìîïóòôõúù
 
 
 def _of_code_page(data: bytes, at: int) -> tuple[str, list[str]]:
-    """A text of the code page 1252, where all of its letters beyond ASCII are ones that western plants write."""
+    """A text of the code page 1252, where all of its letters beyond ASCII are ones that
+    western plants write.
+    """
     row = data.count(b"\n", 0, at) + 1
     try:
         text = data.decode("cp1252")
@@ -291,7 +300,8 @@ def _of_code_page(data: bytes, at: int) -> tuple[str, list[str]]:
         r"[\u00c0-\u00ff]{3}", text
     ):  # three such letters in a row are another alphabet's
         raise SheetFault(
-            f"row {row} holds the byte {data[at]:02X}, which is neither UTF-8 nor Windows code page 1252; {_REMEDY}"
+            f"row {row} holds the byte {data[at]:02X}, which is neither UTF-8 nor Windows code page 1252;"
+            f" {_REMEDY}"
         ) from None
     words = list(dict.fromkeys(re.findall(r"\w*[^\x00-\x7f]\w*", text)))[:4]
     shown = ", ".join(f"'{word[:40]}'" for word in words)
@@ -351,7 +361,8 @@ def _csv_rows(text: str, separator: str, skipped: int, most_rows: int) -> Iterat
             )
         if n_rows > most_rows:
             raise SheetFault(
-                f"more than {most_rows} rows found, at most {most_rows} are read at once; {_advice(most_rows)}"
+                f"more than {most_rows} rows found, at most {most_rows} are read at once;"
+                f" {_advice(most_rows)}"
             )
         if n_cells > MOST_CELLS:
             raise SheetFault(f"more than {MOST_CELLS} cells found; split the sheet")
@@ -361,5 +372,11 @@ def _csv_rows(text: str, separator: str, skipped: int, most_rows: int) -> Iterat
 
 def _csv_sentence(number: int, reason: str) -> str:
     if "field limit" in reason or "field larger" in reason:
-        return f"row {number} has a cell of more than {LONGEST_CELL} characters; a quotation mark may not be closed"
-    return f"row {number} has a quotation mark that is not closed as it should be; write it twice inside a quoted cell"
+        return (
+            f"row {number} has a cell of more than {LONGEST_CELL} characters; a quotation mark may not be"
+            " closed"
+        )
+    return (
+        f"row {number} has a quotation mark that is not closed as it should be; write it twice inside a"
+        " quoted cell"
+    )

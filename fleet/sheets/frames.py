@@ -20,7 +20,8 @@ def frame(columns: Columns, rows: Iterable[Sequence[Any]]) -> pd.DataFrame:
     columns : mapping
         a column's name to its type, one of those above, in the order of the cells.
     rows : iterable of sequence
-        cells as the record holds them: dates (or ISO text of one), decimals, text, None where there is nothing.
+        cells as the record holds them: dates (or ISO text of one), decimals, text, None where there is
+        nothing.
 
     Returns
     -------
@@ -36,7 +37,8 @@ def frame(columns: Columns, rows: Iterable[Sequence[Any]]) -> pd.DataFrame:
     --------
     >>> import datetime as dt
     >>> from decimal import Decimal
-    >>> made = frame({"pump": TEXT, "on": DAY, "value_um": NUMBER}, [("P-1", dt.date(2020, 3, 9), Decimal("150"))])
+    >>> made = frame({"pump": TEXT, "on": DAY, "value_um": NUMBER}, [("P-1", dt.date(2020, 3, 9),
+    Decimal("150"))])
     >>> made.dtypes.astype(str).tolist()
     ['string', 'datetime64[s]', 'float64']
     """
@@ -63,7 +65,8 @@ def _column(cells: list[Any], kind: str) -> "pd.Series[Any]":
 
 
 def sheet_rows(table: pd.DataFrame) -> list[tuple[Any, ...]]:
-    """A data frame's rows as `export.csv_bytes` and `export.xlsx_bytes` take them: plain values, None for missing ones.
+    """A data frame's rows as `export.csv_bytes` and `export.xlsx_bytes` take them: plain values, None for
+    missing ones.
 
     >>> import datetime as dt
     >>> sheet_rows(frame({"pump": TEXT, "on": DAY}, [("P-1", dt.date(2020, 3, 9)), ("P-2", None)]))

@@ -1,6 +1,8 @@
-"""What a workbook says besides its cells' text: struck-out and coloured cells, comments. A guarded child, as workbook_child.py.
+"""What a workbook says besides its cells' text: struck-out and coloured cells, comments. A guarded child, as
+workbook_child.py.
 
-It reads a workbook that workbook_child.py has let pass from standard input and answers with one JSON object: reported to
+It reads a workbook that workbook_child.py has let pass from standard input and answers with one JSON object:
+reported to
 the user, never understood.
 """
 

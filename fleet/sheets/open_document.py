@@ -1,4 +1,6 @@
-"""What the XML of an OpenDocument spreadsheet says beside its cells; used by the guarded child, knows nothing of ours."""
+"""What the XML of an OpenDocument spreadsheet says beside its cells; used by the guarded child, knows nothing
+of ours.
+"""
 
 import io
 import re
@@ -11,7 +13,9 @@ MOST_REPEATED = 1000
 
 
 def formulas_without_result(xml: bytes, no_result: str) -> dict[str, dict[int, dict[int, str]]]:
-    """Tab name to row (from 1) to column (from 0) of every formula saved without its result, with its text."""
+    """Tab name to row (from 1) to column (from 0) of every formula saved without its
+    result, with its text.
+    """
     if not _MAYBE.search(xml):
         return {}
     found: dict[str, dict[int, dict[int, str]]] = {}

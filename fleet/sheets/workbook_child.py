@@ -1,7 +1,10 @@
-"""The guarded child that opens a workbook (XLSX, XLS, ODS): started by `files.py` with a limit on memory and time.
+"""The guarded child that opens a workbook (XLSX, XLS, ODS): started by `files.py` with a limit on memory and
+time.
 
-It reads one line of orders and the workbook from standard input, and answers in JSON lines: one line per tab, or
-one line with a fault. Of ours it imports only the modules beside it, so that a hostile file meets as little as possible.
+It reads one line of orders and the workbook from standard input, and answers in JSON lines: one line per tab,
+or
+one line with a fault. Of ours it imports only the modules beside it, so that a hostile file meets as little
+as possible.
 """
 
 import gc
@@ -330,7 +333,8 @@ def _check_rows(xml: bytes, p: bytes, orders: dict[str, Any], tab: str) -> tuple
     if last > orders["rows"]:
         if n_valued > orders["rows"]:
             raise Fault(
-                f"tab {tab} holds {n_valued} rows, at most {orders['rows']} are read at once; {orders['advice']}"
+                f"tab {tab} holds {n_valued} rows, at most {orders['rows']} are read at once;"
+                f" {orders['advice']}"
             )
         raise Fault(
             f"tab {tab} has a cell in row {last}, far below the rest; delete the rows below the last reading"
@@ -339,7 +343,9 @@ def _check_rows(xml: bytes, p: bytes, orders: dict[str, Any], tab: str) -> tuple
 
 
 def _check_columns(xml: bytes, p: bytes, orders: dict[str, Any], tab: str) -> None:
-    """A value to the right of the widest allowed sheet is refused by name (calamine would fill all between)."""
+    """A value to the right of the widest allowed sheet is refused by name (calamine would
+    fill all between).
+    """
     far = (
         rb"""<%sc\b[^<>]*?\br\s*=\s*["']((?:[A-Z]{3,}|[H-Z][A-Z]|G[S-Z])\d+)["'][^<>]*(?<!/)>(?!\s*</)""" % p
     )
@@ -352,7 +358,9 @@ def _check_columns(xml: bytes, p: bytes, orders: dict[str, Any], tab: str) -> No
 
 
 def _formulas_without_result(xml: bytes, p: bytes) -> dict[int, dict[int, str]]:
-    """Cells with a formula saved without its result, which would be read as blank; a result that is blank text is none."""
+    """Cells with a formula saved without its result, which would be read as blank; a result that is blank
+    text is none.
+    """
     no_result = rb"(?:/>|>([^<]*)</%sf>)\s*(?:<%sv\s*/>|<%sv>\s*</%sv>)?\s*</%sc>" % (p, p, p, p, p)
     patches: dict[int, dict[int, str]] = {}
     for found in re.finditer(rb"<%sf(?:\s[^<>]*?)?" % p + no_result, xml):
@@ -363,8 +371,8 @@ def _formulas_without_result(xml: bytes, p: bytes) -> dict[int, dict[int, str]]:
         cell = re.search(rb"""\br\s*=\s*["']([A-Z]+)(\d{1,9})["']""", opening)
         if cell is None:
             raise Fault(
-                "a formula without a result stands in a cell that has no name; open the workbook in a spreadsheet "
-                "program and save it again, or paste the values"
+                "a formula without a result stands in a cell that has no name; open the workbook in a"
+                " spreadsheet program and save it again, or paste the values"
             )
         formula = unescape((found[1] or b"").decode("utf-8", "replace")).strip()
         text = f"={formula}" if formula else NO_RESULT
@@ -373,7 +381,9 @@ def _formulas_without_result(xml: bytes, p: bytes) -> dict[int, dict[int, str]]:
 
 
 def _claimed_end(xml: bytes, p: bytes) -> tuple[int, int] | None:
-    """The last row and column the sheet claims; a single cell is a writer's placeholder and claims nothing."""
+    """The last row and column the sheet claims; a single cell is a writer's placeholder
+    and claims nothing.
+    """
     found = re.search(rb"""<%sdimension\b[^<>]*\bref\s*=\s*["'][A-Z]+\d+:([A-Z]+)(\d+)["']""" % p, xml)
     if found is None or (found[1], found[2]) == (b"A", b"1"):
         return None
@@ -415,7 +425,9 @@ def _patch_text(attributes: dict[bytes, bytes], value: bytes, padded: dict[int, 
 def _rows(
     sheet: Any, scan: Scan, n_rows: int, n_cells: int, tab: str, orders: dict[str, Any]
 ) -> dict[str, Any]:
-    """The tab's rows from row 1 to the last that holds anything, as [number, cells, date and number columns]."""
+    """The tab's rows from row 1 to the last that holds anything, as [number, cells, date
+    and number columns].
+    """
     if sheet.start is None and not scan.patches:
         return {"width": 0, "rows": [], "merged": []}
     (last, right), left = (sheet.end, sheet.start[1]) if sheet.start else ((0, 0), 0)
@@ -436,11 +448,13 @@ def _rows(
 
 
 def _check_end(scan: Scan, last: int, right: int, tab: str) -> None:
-    """What the sheet claims, what its XML holds and what was read must agree, or rows would be lost in silence."""
+    """What the sheet claims, what its XML holds and what was read must agree, or rows would be lost in
+    silence.
+    """
     if scan.claimed and (last > scan.claimed[0] or right > scan.claimed[1]):
         raise Fault(
-            f"tab {tab} claims to end at row {scan.claimed[0]}, column {scan.claimed[1]} but reaches row {last}, "
-            f"column {right}; open it in a spreadsheet program and save it again"
+            f"tab {tab} claims to end at row {scan.claimed[0]}, column {scan.claimed[1]} but reaches row"
+            f" {last}, column {right}; open it in a spreadsheet program and save it again"
         )
     if scan.last_row > last and scan.last_row not in scan.patches:
         raise Fault(

@@ -50,7 +50,9 @@ class Group:
 @require_http_methods(["GET", "HEAD", "POST"])
 @costly("POST")
 def sheets(request: HttpRequest) -> HttpResponse:
-    """The form and the last imports; a post stores the sheet and leads on, or shows all that is wrong with it."""
+    """The form and the last imports; a post stores the sheet and leads on, or shows all that is wrong with
+    it.
+    """
     kinds = kinds_for(request.user)
     if request.method != "POST":
         return _page(request, SheetForm(account=request.user) if kinds else None)
@@ -130,7 +132,9 @@ def _other_layout(form: SheetForm, result: Result) -> bool:
 
 
 def _to_settle(request: HttpRequest, form: SheetForm, result: Result) -> Draft | None:
-    """A history with anything to store, to ask or to plan is kept and looked at page by page; anything else is not."""
+    """A history with anything to store, to ask or to plan is kept and looked at page by page; anything else
+    is not.
+    """
     said = form.cleaned_data
     if said["kind"] != Sheet.Holds.HISTORY or said["only_check"] or result.sheet is not None:
         return None
@@ -152,7 +156,9 @@ def _next_page(draft: Draft, form: SheetForm, result: Result) -> str:
 
 
 def _bring(account: Account, form: SheetForm) -> Result:
-    """Import what the form holds, at the sites where this account may; of a history only what adds nothing."""
+    """Import what the form holds, at the sites where this account may; of a history only
+    what adds nothing.
+    """
     file, holds = form.cleaned_data["file"], form.cleaned_data["kind"]
     require(account, ACT_OF[holds])
     data, options = file.read(), form.options()

@@ -15,7 +15,9 @@ LOOKS_AGAIN_S = 3
 
 @require_safe
 def job(request: HttpRequest, job_id: UUID) -> HttpResponse:
-    """One's own job, or one that answers whoever may ask for it; the page looks again by itself until the work is over."""
+    """One's own job, or one that answers whoever may ask for it; the page looks again by itself until the
+    work is over.
+    """
     found = get_object_or_404(Job, pk=job_id)
     work = jobs.work(found.kind)
     if found.by != request.user and not (work.right and may(request.user, work.right)):

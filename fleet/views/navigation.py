@@ -15,7 +15,7 @@ PAGES = (
 )
 
 
-def navigation(request: HttpRequest) -> dict:
+def navigation(request: HttpRequest) -> dict[str, object]:
     """The pages that exist, which one is open, and who looks at it."""
     user = getattr(request, "user", None)
     if user is None or not user.is_authenticated:

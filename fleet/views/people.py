@@ -1,6 +1,7 @@
 """People: who may sign in and do what where. For administrators alone."""
 
 from collections import defaultdict
+from typing import Any
 from uuid import UUID
 
 from django import forms
@@ -71,7 +72,7 @@ def page(request: HttpRequest) -> HttpResponse:
     return render(request, "fleet/people.html", context)
 
 
-def _rows(administrator: Account) -> list[dict]:
+def _rows(administrator: Account) -> list[dict[str, Any]]:
     """By account: the person, the roles that the administrator may see, and whether it may be touched."""
     own = sites_of(administrator, people.GOVERN)
     roles = Role.objects.standing().select_related("person", "site").order_by("role", "site__folded")
@@ -122,7 +123,8 @@ def change(request: HttpRequest, account_id: int) -> HttpResponse:
     if not people.governs(request.user, account):
         messages.error(
             request,
-            f"{account.person} also holds a role at a site that is not yours. Ask an administrator of all sites.",
+            f"{account.person} also holds a role at a site that is not yours. Ask an administrator of all"
+            " sites.",
         )
         return redirect("people")
     if account == request.user and act != "password":

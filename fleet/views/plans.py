@@ -50,7 +50,9 @@ def own_draft(request: HttpRequest, draft_id: UUID) -> Draft:
 @require_http_methods(["GET", "HEAD", "POST"])
 @bulk.without_collecting()
 def plan(request: HttpRequest, draft_id: UUID) -> HttpResponse:
-    """What the columns hold, guessed at first; a post shows what becomes of the rows, or goes on to the questions."""
+    """What the columns hold, guessed at first; a post shows what becomes of the rows, or goes on to the
+    questions.
+    """
     draft = own_draft(request, draft_id)
     try:
         tabs = read_sheet(drafts.data_of(draft), draft.name, most_rows=MOST_ROWS_OF_PAGE).tabs
@@ -75,7 +77,9 @@ def plan(request: HttpRequest, draft_id: UUID) -> HttpResponse:
 
 
 def _posted(request: HttpRequest, left: list[str], base: Plan, tabs: list[Tab]) -> tuple[Plan, list[str]]:
-    """The plan as the page says it; where only tabs of another layout are read on, it is guessed anew over them."""
+    """The plan as the page says it; where only tabs of another layout are read on, it is guessed anew over
+    them.
+    """
     read = [tab for tab in tabs if tab.name not in left]
     if (
         read
@@ -135,7 +139,9 @@ def _plan_context(draft: Draft, chosen: Plan, tabs, complaints: list[str], poste
 
 
 def _by_answers(draft: Draft, preview: fields.Preview) -> fields.Preview:
-    """The preview's pumps and positions by the names they would be stored under, once answers say what they mean."""
+    """The preview's pumps and positions by the names they would be stored under, once answers say what they
+    mean.
+    """
     if not drafts.answers_in(draft):
         return preview
     result = drafts.look(draft)
@@ -193,7 +199,9 @@ def questions(request: HttpRequest, draft_id: UUID) -> HttpResponse:
 
 
 def last_page_of(draft: Draft, set_aside: str = "") -> str:
-    """Where a draft is looked at before it is stored; `set_aside`: why rows that are still asked about wait."""
+    """Where a draft is looked at before it is stored; `set_aside`: why rows that are
+    still asked about wait.
+    """
     asked = f"?{urlencode({'set_aside': set_aside})}" if set_aside else ""
     return f"{reverse('import-last', args=[draft.id])}{asked}"
 
@@ -230,7 +238,9 @@ def _site_of_all(draft: Draft, result: Result) -> str:
 
 @dataclass(frozen=True)
 class Section:
-    """Questions that stand in one table with one answer: one group, or all of a kind that are asked together."""
+    """Questions that stand in one table with one answer: one group, or all of a kind that
+    are asked together.
+    """
 
     groups: list[QuestionGroup]
 
@@ -305,7 +315,9 @@ def sections_of(groups: Sequence[QuestionGroup]) -> list[Section]:
 
 
 def shown_rows(rows: Sequence[ParsedRow], directory: Directory) -> list[dict[str, str]]:
-    """Rows as they would be stored: pump and position by the names the register has, whatever the sheet calls them."""
+    """Rows as they would be stored: pump and position by the names the register has, whatever the sheet calls
+    them.
+    """
     shown = []
     for row in rows:
         said = dict(row.typed)

@@ -1,4 +1,6 @@
-"""The record's proof, for an auditor: seals to carry out and hold against it, its check, who may do what, gauges in doubt."""
+"""The record's proof, for an auditor: seals to carry out and hold against it, its check, who may do what,
+gauges in doubt.
+"""
 
 import datetime as dt
 
@@ -24,7 +26,9 @@ LARGEST_SEAL = 30_000_000
 
 @require_safe
 def proof(request: HttpRequest) -> HttpResponse:
-    """What shows that the record is what it was: when it was last witnessed and checked, and how to do both now."""
+    """What shows that the record is what it was: when it was last witnessed and checked, and how to do both
+    now.
+    """
     require(request.user, RIGHT)
     taken = witnesses()
     last = record_checks.last_check()
@@ -52,7 +56,9 @@ def proof(request: HttpRequest) -> HttpResponse:
 
 
 def _gauges_in_doubt() -> list[tuple[Instrument, str]]:
-    """Gauges against which something speaks today, with the words for it; where no check was ever recorded, none."""
+    """Gauges against which something speaks today, with the words for it; where no check was ever recorded,
+    none.
+    """
     known = calibration.calibrations()
     if not known:
         return []

@@ -1,4 +1,6 @@
-"""A second factor of one's own, and (for administrators) of which roles it is asked; notices that were read."""
+"""A second factor of one's own, and (for administrators) of which roles it is asked;
+notices that were read.
+"""
 
 from django import forms
 from django.contrib import messages
@@ -23,7 +25,9 @@ OFFERED = "code_salt_offered"
 
 
 class SetUpForm(CodeForm):
-    """The password once more, the code of the telephone in use where there is one, and a code of the new one."""
+    """The password once more, the code of the telephone in use where there is one, and a
+    code of the new one.
+    """
 
     password = forms.CharField(
         label="Your password",
@@ -105,7 +109,9 @@ def _done(request: HttpRequest, account: Account, form: SetUpForm, salt: str) ->
 
 
 def asked_and_sealed(administrator: Account) -> dict[str, object]:
-    """For the page of people: of which roles a second factor is asked, and how the break-glass account stands."""
+    """For the page of people: of which roles a second factor is asked, and how the break-glass account
+    stands.
+    """
     everywhere = sites_of(administrator, GOVERN) is None
     asked = roles_required()
     return {
@@ -144,8 +150,8 @@ def seal(request: HttpRequest) -> HttpResponse:
         audit_log.say("break-glass account sealed", request)
         messages.success(
             request,
-            f"Sealed. Sign-in name {break_glass.USERNAME}, password for one use, shown once: {password} Write both "
-            "down, put them into an envelope, close and sign it, and lock it away.",
+            f"Sealed. Sign-in name {break_glass.USERNAME}, password for one use, shown once: {password} Write"
+            " both down, put them into an envelope, close and sign it, and lock it away.",
         )
     return redirect("people")
 

@@ -107,7 +107,8 @@ def _awaited(request: HttpRequest) -> Account | None:
     waiting = request.session.get(WAITING)
     if not waiting:
         return None
-    account = Account.objects.filter(pk=waiting["account"], is_active=True).exclude(code_salt="").first()
+    held = Account.objects.filter(pk=waiting["account"], is_active=True).exclude(code_salt="")
+    account: Account | None = held.first()
     if (
         account is None
         or dt.datetime.fromisoformat(waiting["until"]) < now()
@@ -135,8 +136,8 @@ def _with_code(request: HttpRequest, account: Account, form: CodeForm) -> HttpRe
     wrong(request, account)
     form.add_error(
         "code",
-        "This code is wrong, was used before or is no longer in force. Wait for the next one and type it. Where every "
-        "code is refused, look at the telephone's clock.",
+        "This code is wrong, was used before or is no longer in force. Wait for the next one and type it."
+        " Where every code is refused, look at the telephone's clock.",
     )
     return None
 

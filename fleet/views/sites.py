@@ -36,8 +36,10 @@ class OpeningForm(forms.Form):
     on = forms.DateField(
         label="Record opened on",
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
-        help_text="From this day the plant records here as it goes; what is dated before came from older papers. It is said "
-        "once and stands.",
+        help_text=(
+            "From this day the plant records here as it goes; what is dated before came from older papers. It"
+            " is said once and stands."
+        ),
         error_messages={
             "required": "Give the day.",
             "invalid": "This is no day. Write it as 2026-03-09.",

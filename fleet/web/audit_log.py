@@ -1,6 +1,7 @@
 """The audit log: who signed in, who could not, and what was refused; one line of JSON each, in UTC.
 
-Not the record: that is the ledger. Passwords, tokens and figures never stand here. A line break in what a browser sent
+Not the record: that is the ledger. Passwords, tokens and figures never stand here. A line break in what a
+browser sent
 is escaped by JSON itself, so nobody writes lines of their own.
 """
 
@@ -58,7 +59,8 @@ class Refusals:
 
 
 def address_of(request: HttpRequest) -> str:
-    """Where a request came from, as the server saw it, or the outermost of the plant's own proxies (`PROXIES`).
+    """Where a request came from, as the server saw it, or the outermost of the plant's own proxies
+    (`PROXIES`).
 
     What a browser itself claims in the header stands before what the proxies added, and is not believed.
     """

@@ -21,7 +21,9 @@ def called(account: Account, pump: str, position: str, site: str = "") -> list[B
 
 
 def the_one_called(account: Account, pump: str, position: str, site: str) -> Bearing:
-    """The bearing that the parts of an address mean; 404 where it is none of the asker's, or several and no site is named."""
+    """The bearing that the parts of an address mean; 404 where it is none of the asker's, or several and no
+    site is named.
+    """
     found = called(account, read(pump), read(position), site)
     if len(found) != 1:
         raise Http404("No bearing of this name at your sites, or more than one: name its site.")

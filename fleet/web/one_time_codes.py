@@ -1,7 +1,9 @@
 """The second factor: a code of six digits that a telephone works out anew every half minute (RFC 6238).
 
-Its secret is stored nowhere. It is an HMAC-SHA-256 by the site's own key over the account and a salt of its own, so the
-database, its backups and the exports hold a salt alone, of no use to whoever has not the key. A site with another key
+Its secret is stored nowhere. It is an HMAC-SHA-256 by the site's own key over the account and a salt of its
+own, so the
+database, its backups and the exports hold a salt alone, of no use to whoever has not the key. A site with
+another key
 works out another secret: `key_mark` tells, and the second factor is set up anew.
 """
 
@@ -56,7 +58,8 @@ def read_code(typed: str) -> str:
 
 
 def step_of(secret: str, code: str, at: dt.datetime, *, after: int = -1) -> int | None:
-    """The step (30 s since 1970) whose code this is, now or a step off; None where it is none, or none after `after`.
+    """The step (30 s since 1970) whose code this is, now or a step off; None where it is none, or none after
+    `after`.
 
     Every step is looked at, and codes are compared in constant time.
 

@@ -1,4 +1,6 @@
-"""What a password may not be beside short: its person's name, a common one with a tail, a pattern over and over, a run."""
+"""What a password may not be beside short: its person's name, a common one with a tail, a pattern over and
+over, a run.
+"""
 
 import re
 from typing import Any

@@ -1,4 +1,6 @@
-"""Pages that cost the site much (bundles, exports, sheets brought, dates and plans worked out anew): so many to an account."""
+"""Pages that cost the site much (bundles, exports, sheets brought, dates and plans worked out anew): so many
+to an account.
+"""
 
 import datetime as dt
 from collections.abc import Callable
@@ -17,9 +19,11 @@ View = Callable[..., HttpResponse]
 
 
 def costly(*methods: str) -> Callable[[View], View]:
-    """Answer 429 with when to ask again, once an account has asked so often; only these methods of a page count.
+    """Answer 429 with when to ask again, once an account has asked so often; only these methods of a page
+    count.
 
-    Counted in the database, so that it holds over all processes of the site. Refused requests do not count: who waits
+    Counted in the database, so that it holds over all processes of the site. Refused requests do not count:
+    who waits
     as long as the page says is served.
     """
 

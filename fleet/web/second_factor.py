@@ -11,7 +11,8 @@ from fleet.web.passwords import STILL_OPEN
 class SecondFactorFirst:
     """Who must have a second factor and has none sees one page only until it is set up.
 
-    What a device queued without network waits on the device until then, for no answer of this rule is a receipt.
+    What a device queued without network waits on the device until then, for no answer of this rule is a
+    receipt.
     """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]):

@@ -1,4 +1,6 @@
-"""A session ends by itself: some hours after signing in whatever is done, and earlier where nothing is done."""
+"""A session ends by itself: some hours after signing in whatever is done, and earlier
+where nothing is done.
+"""
 
 import datetime as dt
 from collections.abc import Callable
@@ -17,7 +19,9 @@ NOTED_EVERY = dt.timedelta(minutes=5)
 
 
 class IdleSessionsEnd:
-    """Signs out who did nothing for SESSION_IDLE_MINUTES. What a device queued without network is kept on the device."""
+    """Signs out who did nothing for SESSION_IDLE_MINUTES. What a device queued without network is kept on the
+    device.
+    """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]):
         self.get_response = get_response

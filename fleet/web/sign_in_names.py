@@ -1,4 +1,6 @@
-"""One name, one count: a sign-in name is counted as the sign-in reads it, whatever its letters' size, width or spaces."""
+"""One name, one count: a sign-in name is counted as the sign-in reads it, whatever its letters' size, width
+or spaces.
+"""
 
 import unicodedata
 from collections.abc import Mapping

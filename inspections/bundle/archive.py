@@ -1,6 +1,8 @@
-"""One bearing's bundle for an auditor: records, tables, files, a report, the proof, and a checker that needs no site.
+"""One bearing's bundle for an auditor: records, tables, files, a report, the proof, and a checker that needs
+no site.
 
-Making one relies on the forecast it prints, so it writes an entry on the bearing's chain and seals all chains.
+Making one relies on the forecast it prints, so it writes an entry on the bearing's chain and seals all
+chains.
 """
 
 import datetime as dt
@@ -37,7 +39,9 @@ NO_INSTANT = (1980, 1, 1, 0, 0, 0)
 
 @dataclass(frozen=True)
 class _Read:
-    """What a bundle holds of the record: whole chains, what they quote, and the heads all of it was read at."""
+    """What a bundle holds of the record: whole chains, what they quote, and the heads all
+    of it was read at.
+    """
 
     chains: list[str]
     heads: dict[str, int]
@@ -52,7 +56,9 @@ class _Read:
         return cls(chains, heads, own, quoted_entries.quoted(own, chains, bearing))
 
     def stands(self, bearing: Bearing) -> bool:
-        """Whether nothing was recorded since on a chain that it reads; asked inside a transaction, it stays so."""
+        """Whether nothing was recorded since on a chain that it reads; asked inside a transaction, it stays
+        so.
+        """
         names = sorted(_watched(bearing, self.chains))
         list(Chain.objects.select_for_update().filter(id__in=names).order_by("id"))
         return quoted_entries.chains_of(bearing) == self.chains and _heads(bearing, self.chains) == self.heads
@@ -69,7 +75,8 @@ def _heads(bearing: Bearing, chains: Iterable[str]) -> dict[str, int]:
 def make(bearing: Bearing, *, by: UUID, today: dt.date | None = None) -> dict[str, bytes]:
     """The files of a bearing's bundle by their names.
 
-    Its own entry, the last on the bearing's chain, holds the SHA-256 of every file but those that hold the entry itself:
+    Its own entry, the last on the bearing's chain, holds the SHA-256 of every file but those that hold the
+    entry itself:
     the entries, the seal made behind it, what it is about, and the list of files.
 
     Parameters
@@ -150,7 +157,9 @@ def _bound(
 def _sealed(
     bearing: Bearing, read: _Read, files: dict[str, bytes], body: dict[str, Any], by: UUID
 ) -> dict[str, bytes]:
-    """The whole bundle: its entry written, all chains sealed, and what holds them beside the files it binds."""
+    """The whole bundle: its entry written, all chains sealed, and what holds them beside
+    the files it binds.
+    """
     write([Fact(read.chains[0], "forecast_relied_on", body=body)], by=by)
     seal, leaves = seal_now(by=by)
     own = quoted_entries.whole(read.chains, {leaf["chain"]: leaf["n"] for leaf in leaves})
@@ -255,4 +264,4 @@ anyone who can write could make so. Give the checker such a seal: python verify.
 them. A seal older than this bundle proves the entries up to it; one made with the bundle or later proves every file.
 What came later than a seal, and what was never entered, no chain can show.
 Dates are for wear at the present rate. The record advises; people decide.
-"""
+"""  # noqa: E501 (a file of its own, as wide as its table)

@@ -1,4 +1,6 @@
-"""Which entries tell one bearing's whole story: its own chain, its pumps' chains, and what those refer to on others."""
+"""Which entries tell one bearing's whole story: its own chain, its pumps' chains, and what those refer to on
+others.
+"""
 
 import re
 from collections.abc import Iterable, Sequence
@@ -13,7 +15,8 @@ from fleet.models.recorded import IN_ORDER
 from inspections.records.position_merge import joined_into
 
 _ID = re.compile(r'"([0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12})"')
-# Entries refer to things that refer to others: a reading to its sheet, a place to its site. Three steps reach all.
+# Entries refer to things that refer to others: a reading to its sheet, a place to its site. Three steps reach
+# all.
 STEPS = 3
 AT_ONCE = 500
 
@@ -29,7 +32,9 @@ class Kept:
 
 
 def chains_of(bearing: Bearing) -> list[str]:
-    """The bearing's own chain, those of positions joined into it, then those of the machines that stood on its place."""
+    """The bearing's own chain, those of positions joined into it, then those of the machines that stood on
+    its place.
+    """
     machines = Installation.objects.filter(place=bearing.place_id).values_list("machine_id", flat=True)
     joined = sorted(f"bearing:{pk}" for pk in joined_into(bearing))
     return [f"bearing:{bearing.pk}", *joined, *sorted({f"pump:{machine}" for machine in machines})]
@@ -48,7 +53,8 @@ def whole(chains: Sequence[str], until: dict[str, int]) -> list[Kept]:
 
 
 def quoted(own: Iterable[Kept], chains: Sequence[str], bearing: Bearing) -> list[Kept]:
-    """Entries of other chains that a bearing's entries refer to, with what bears on it: settings, calibrations, and the
+    """Entries of other chains that a bearing's entries refer to, with what bears on it: settings,
+    calibrations, and the
     roles, given and ended, of whoever the entries name.
 
     Entries of other bearings and pumps are left out: they are no part of this story.
@@ -85,7 +91,9 @@ def _entries(things: set[UUID], chains: Sequence[str]) -> list[Kept]:
 
 
 def digest_of(entries: Iterable[Kept]) -> str:
-    """SHA-256 over the sorted hashes of entries: what the bearing's own chain keeps of those quoted from others."""
+    """SHA-256 over the sorted hashes of entries: what the bearing's own chain keeps of those quoted from
+    others.
+    """
     return sha256("".join(sorted(one.hash for one in entries)))
 
 

@@ -1,4 +1,6 @@
-"""What is known of one contact check beside its cells: how it was taken, and what the record says of the shell."""
+"""What is known of one contact check beside its cells: how it was taken, and what the record says of the
+shell.
+"""
 
 from __future__ import annotations
 
@@ -40,7 +42,8 @@ class Check(Facts):
     state : `new`, `scraped` or `run_in`; empty: not known.
     gained_um, gained_sd_um : clearance gained since this shell's first fit, from the record.
     scrapeable : `yes`, `no`, or empty: not known.
-    groove : (from, to) share of the length from the pump end that a ring groove takes; () for none; None: not known.
+    groove : (from, to) share of the length from the pump end that a ring groove takes; () for none; None: not
+    known.
     relief_deg : angle from the bottom at which side reliefs begin; 90 for none; None: not known.
     holes : oil holes and dowels as (share of the length from the pump end, angle, width as a share of the
         length); the angle is positive to the right seen from the coupling, or towards the last row of the
@@ -73,7 +76,8 @@ class Check(Facts):
             value = getattr(self, name)
             if value is not None and not low <= value <= high:
                 raise PatternError(
-                    f"{name} is {value:g} {unit}; it lies from {low:g} to {high:g}. Mend it or leave it empty."
+                    f"{name} is {value:g} {unit}; it lies from {low:g} to {high:g}. Mend it or leave it"
+                    " empty."
                 )
         _groove(self.groove)
         for hole in self.holes:
@@ -107,7 +111,9 @@ class Check(Facts):
         return criteria.film_um[self.film] if self.film else FILM_NOT_SAID
 
     def silent(self, rows: int, columns: int) -> NDArray[np.bool_]:
-        """(rows, columns), pump end first: cells that say nothing because the shell has no metal to print there."""
+        """(rows, columns), pump end first: cells that say nothing because the shell has no metal to print
+        there.
+        """
         edges, angles = np.arange(columns + 1) / columns, 180.0 * ((np.arange(rows) + 0.5) / rows - 0.5)
         middles = (np.arange(columns) + 0.5) / columns
         mask = np.zeros((rows, columns), dtype=bool)
@@ -133,7 +139,9 @@ FILM_NOT_SAID = (4.0, 25.0)
 
 
 def grooved(columns: int, start: float, stop: float) -> NDArray[np.bool_]:
-    """(columns,) those of which a groove from `start` to `stop`, shares of the length, covers 30 % or more."""
+    """(columns,) those of which a groove from `start` to `stop`, shares of the length,
+    covers 30 % or more.
+    """
     edge = np.arange(columns) / columns
     covered = np.maximum(np.minimum(edge + 1 / columns, stop) - np.maximum(edge, start), 0.0) * columns
     return np.asarray(np.round(covered, 9) >= GROOVE_COVERS)

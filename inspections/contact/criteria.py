@@ -1,4 +1,6 @@
-"""What a plant accepts as contact. The shipped default is common practice; no standard with a number was found."""
+"""What a plant accepts as contact. The shipped default is common practice; no standard with a number was
+found.
+"""
 
 from __future__ import annotations
 

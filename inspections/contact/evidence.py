@@ -68,8 +68,10 @@ def weigh(pattern: Pattern, check: Check, criteria: Criteria) -> Evidence:
     -----
     `ln L = beta sum ln P(tap | print)` over the cells that can say something; beta 0.7, and with more than
     35 cells less, because cells of one print err together. The evidence of a cause is the mean of L over
-    its prints and their four flips, weighted by how far they fit the facts. A share of prints is unlike all of
-    the library and leaves the causes as they were before: no cause is ever surer than that. The smallest of a print's four
+    its prints and their four flips, weighted by how far they fit the facts. A share of prints is unlike all
+    of
+    the library and leaves the causes as they were before: no cause is ever surer than that. The smallest of a
+    print's four
     flips in the order of its cells is the one looked at, so that a turned shell gives the same numbers.
     """
     shape = pattern.shape

@@ -71,7 +71,8 @@ class Facts:
             value = getattr(self, name)
             if value is not None and not low <= value <= high:
                 raise PatternError(
-                    f"{name} is {value:g} {unit}; it lies from {low:g} to {high:g}. Mend it or leave it empty."
+                    f"{name} is {value:g} {unit}; it lies from {low:g} to {high:g}. Mend it or leave it"
+                    " empty."
                 )
 
     @property

@@ -1,4 +1,5 @@
-"""The library of prints that a print is compared with: made once per process from a counter hash, no data file.
+"""The library of prints that a print is compared with: made once per process from a counter hash, no data
+file.
 
 A counter hash rather than a generator with a state: any program that knows these lines makes the same prints,
 so that the server and a page without network answer alike. Ranges are judgement; they are in films of dye.
@@ -241,7 +242,9 @@ def _bumps(family: str, u: FloatArray) -> FloatArray:
 
 
 def _pinched(u: FloatArray, fields: dict[str, FloatArray], worn: bool) -> dict[str, FloatArray]:
-    """Joints drawn in by more than half the clearance; in a third a new bore under size, eased at the joints."""
+    """Joints drawn in by more than half the clearance; in a third a new bore under size,
+    eased at the joints.
+    """
     radius = fields["radius"]
     under = (u[:, 43] < 1.0 / 3.0) & (not worn)
     eased = np.radians(_between(u[:, 15], 50.0, 78.0))

@@ -63,7 +63,9 @@ class Print:
 
 
 def void(check: Check) -> str:
-    """Why this check says nothing here, or empty; on a mandrel the shell is off its seat, and both halves can be looked at."""
+    """Why this check says nothing here, or empty; on a mandrel the shell is off its seat, and both halves can
+    be looked at.
+    """
     if check.in_place is False:
         return ""
     if check.seat == "spherical":
@@ -104,7 +106,9 @@ def astride(pattern: Pattern, live: NDArray[np.bool_]) -> bool:
 
 
 def same_place(first: Sequence[Place], second: Sequence[Place]) -> bool:
-    """The heaviest area of one print lies within a cell or two of an area of the other, and the other way round."""
+    """The heaviest area of one print lies within a cell or two of an area of the other, and the other way
+    round.
+    """
     return _near(first[:1], second) and _near(second[:1], first)
 
 
@@ -141,7 +145,9 @@ def _is_good(p: Print) -> bool:
 
 
 def _open(p: Print) -> Decision | None:
-    """What keeps a print that fits from being accepted: a clearance, a spot or a form that it does not rule out."""
+    """What keeps a print that fits from being accepted: a clearance, a spot or a form that it does not rule
+    out.
+    """
     clearance = (
         p.sum("pinch", "tight", "large") > BARS["good_clearance"] or p.sum("pinch") > BARS["good_pinch"]
     )
@@ -153,7 +159,8 @@ def _open(p: Print) -> Decision | None:
 
 
 def _measured_once(p: Print) -> bool:
-    """A print hardly tells a tight or a loose shell: the clearance must, and one measurement of it may be mistaken.
+    """A print hardly tells a tight or a loose shell: the clearance must, and one measurement of it may be
+    mistaken.
 
     A shell that has run beds over the arc it has worn: how wide it prints says next to nothing there.
     """

@@ -16,7 +16,8 @@ HALF_DEG = 90.0
 
 @dataclass(frozen=True)
 class Place:
-    """One area that prints. along : its middle, 0 at the pump end to 1. angle_deg : from the bottom, towards the last row.
+    """One area that prints. along : its middle, 0 at the pump end to 1. angle_deg : from the bottom, towards
+    the last row.
 
     first, last : where it begins and ends along, 0 to 1. weight : cells, heavy ones twice.
     """
@@ -64,7 +65,9 @@ def _to(steps: float, value: float) -> float:
 
 
 def covered(pattern: Pattern, live: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """(columns,) where something prints low enough in the shell to carry, single cells on their own left out."""
+    """(columns,) where something prints low enough in the shell to carry, single cells on
+    their own left out.
+    """
     low = (np.abs(angles_deg(len(pattern))) <= 60.0)[:, None] & (pattern > 0) & live
     padded = np.pad((pattern > 0) & live, 1).astype(int)
     rows, columns = pattern.shape

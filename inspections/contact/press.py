@@ -91,7 +91,8 @@ def free_gap(p: Pressing, x: FloatArray, a: FloatArray) -> FloatArray:
         gap = gap - _bump(bump, along, around)
     turns = np.pi * (_wide(p.wave_along) * along + _wide(p.wave_around) * around / (np.pi / 2))
     gap = gap + _wide(p.wave) * np.sin(turns + _wide(p.wave_phase))
-    # The worn arc follows the axis as it ran; the bore and the arc are both seen from the axis as it lies now.
+    # The worn arc follows the axis as it ran; the bore and the arc are both seen from the axis as it lies
+    # now.
     low, aside = p.tilt + p.worn_tilt, p.skew + p.worn_skew
     gap = gap - 0.5 * along * (_wide(low) * cosine + _wide(aside) * sine)
     relieved = (np.abs(around) > _wide(p.relief)) & (np.abs(along) < RELIEVED_LENGTH)
@@ -156,7 +157,8 @@ def printed(p: Pressing, x: FloatArray, a: FloatArray) -> NDArray[np.bool_]:
 
 
 def touching_deg(radius: float, pinch: float) -> tuple[float, float]:
-    """(degrees from the bottom, gap there at the bottom) of a journal in a shell pinched by more than half its clearance.
+    """(degrees from the bottom, gap there at the bottom) of a journal in a shell pinched by more than half
+    its clearance.
 
     Source: own geometry; `cos a = sqrt((r - p) / p)`, gap `r - 2 sqrt((r - p) p)`. Lengths in one unit, any.
 

@@ -1,4 +1,6 @@
-"""Reads a contact print by the causes that could have made it: cells and facts in; weights, outcome and words out."""
+"""Reads a contact print by the causes that could have made it: cells and facts in; weights, outcome and words
+out.
+"""
 
 from __future__ import annotations
 
@@ -62,7 +64,9 @@ class PrintReading:
 
 
 def prepare(rows: int = 5, columns: int = 7) -> None:
-    """Make the library and the tables of a grid, so that the first print of a process is read as fast as the next."""
+    """Make the library and the tables of a grid, so that the first print of a process is read as fast as the
+    next.
+    """
     for part in PARTS:
         table(part, rows, columns)
 
@@ -77,7 +81,8 @@ def read_print(
 
     Parameters
     ----------
-    cells : (rows around, columns along) 0 none, 1 light (under half of the cell is blue), 2 heavy; 3 to 40 of each.
+    cells : (rows around, columns along) 0 none, 1 light (under half of the cell is blue), 2 heavy; 3 to 40 of
+    each.
     check : how it was taken and what the record knows; what is not known narrows what can be said.
     criteria : the plant's; least coverage, largest turn and films hold, and arcs where the plant set them.
     earlier : prints of the same visit before this one; a high spot is scraped only where it came back.
@@ -96,7 +101,8 @@ def read_print(
     without network come to the same outcome. Sources: geometry of rigid bodies, own derivation; advice is
     common practice with no published source.
 
-    >>> marks = [[0, 0, 0, 0, 0, 0, 0], [2, 1, 0, 0, 0, 0, 0], [2, 2, 1, 0, 0, 0, 0], [2, 1, 0, 0, 0, 0, 0], [0] * 7]
+    >>> marks = [[0, 0, 0, 0, 0, 0, 0], [2, 1, 0, 0, 0, 0, 0], [2, 2, 1, 0, 0, 0, 0], [2, 1, 0, 0, 0, 0, 0],
+    [0] * 7]
     >>> reading = read_print(marks, Check(in_place=True, clearance_um=150, film="normal", first_end="in"))
     >>> reading.outcome, reading.causes[0][0], reading.end
     ('alignment', 'tilt', 'in')
@@ -122,9 +128,13 @@ def read_print(
         causes=() if unread else tuple((name, evidence.per_mille[name]) for name in evidence.ranked),
         end=("out" if evidence.last_end >= 0.5 else "in") if first == "tilt" and not unread else "",
         side=("last" if last_side else "first") if first == "side" and not unread else "",
-        drawn=None
-        if unread
-        else tuple(tuple(math.floor(1000.0 * v + 0.500001) / 1000.0 for v in row) for row in drawn.tolist()),
+        drawn=(
+            None
+            if unread
+            else tuple(
+                tuple(math.floor(1000.0 * v + 0.500001) / 1000.0 for v in row) for row in drawn.tolist()
+            )
+        ),
         coverage=float(carries.mean()) if carries.size else 0.0,
         arc_deg=reach_deg(pattern, live),
         places=places(seen),

@@ -21,7 +21,8 @@ from .spots import Spot, spots
 
 OUTCOMES = ("acceptable", "scrape", "alignment", "repeat")
 SHAPES = ("full", "both_ends", "one_end", "diagonal", "middle", "narrow", "patchy", "flooded", "none")
-# Two edges, each anywhere in its cell, add to a triangle (JCGM 100:2008, 4.3.9); 95 % of it lies within this share.
+# Two edges, each anywhere in its cell, add to a triangle (JCGM 100:2008, 4.3.9); 95 % of it lies within this
+# share.
 WITHIN_95 = 1.0 - math.sqrt(0.05)
 CARRIES_DEG = 60.0  # print further up the sides than this carries no shaft
 
@@ -138,7 +139,9 @@ def read(cells: Any, facts: Facts | None = None, criteria: Criteria | None = Non
 
 
 def carrying(pattern: Pattern) -> NDArray[np.bool_]:
-    """(columns,) where something prints low enough in the shell to carry, single cells on their own left out."""
+    """(columns,) where something prints low enough in the shell to carry, single cells on
+    their own left out.
+    """
     around = np.abs(row_angles(len(pattern))) <= CARRIES_DEG
     padded = np.pad(pattern > 0, 1)
     rows, columns = pattern.shape
@@ -154,7 +157,9 @@ def carrying(pattern: Pattern) -> NDArray[np.bool_]:
 
 
 def print_arc(pattern: Pattern, facts: Facts, criteria: Criteria) -> Arc:
-    """How far the print reaches around where it carries, and how far the dye may reach: the middle column's say."""
+    """How far the print reaches around where it carries, and how far the dye may reach: the middle column's
+    say.
+    """
     row = SPAN_DEG / len(pattern)
     printed = np.array([rows_printed(column) for column in pattern.T[carrying(pattern)]])
     low, high = np.median(printed, axis=0) * row if printed.size else (0.0, 0.0)
@@ -198,7 +203,9 @@ def allowed_arc(facts: Facts, criteria: Criteria) -> tuple[float, float] | None:
 
 
 def worn(facts: Facts) -> tuple[float | None, float | None]:
-    """(clearance now over original, original clearance in um) by the worn arc of a shell never bedded by hand."""
+    """(clearance now over original, original clearance in um) by the worn arc of a shell never bedded by
+    hand.
+    """
     if facts.worn_arc_deg is None or facts.bedded_by_hand is not False:
         return None, None
     ratio = clearance_ratio(facts.worn_arc_deg)

@@ -51,7 +51,9 @@ class Case:
 
 
 def refined(lie: str, misfit: float, empty: bool, arc: Arc, criteria: Criteria) -> str:
-    """The shape's name: how the shaft lies, unless nothing printed, nothing fits, or the arc says otherwise."""
+    """The shape's name: how the shaft lies, unless nothing printed, nothing fits, or the
+    arc says otherwise.
+    """
     if empty:
         return "none"
     if misfit > criteria.max_misfit:

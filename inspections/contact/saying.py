@@ -31,7 +31,9 @@ HEADLINES = {
 }
 # The same shapes where they decide nothing but another check.
 AGAIN = {
-    "one_end": "Repeat the check: it prints at the {end} only, and only a check in place shows the alignment.",
+    "one_end": (
+        "Repeat the check: it prints at the {end} only, and only a check in place shows the alignment."
+    ),
     "diagonal": "Repeat the check: the print runs aslant, and only a check in place shows the alignment.",
     "narrow": "Repeat the check: the print is narrow, and clearance and film are not both known.",
 }
@@ -55,16 +57,25 @@ SENTENCES: dict[str, tuple[str, str]] = {
         PRACTICE,
     ),
     "turned_too_far": (
-        "The shaft was turned {turned}; a little back and forth, at most {max_turn}, is enough: further smears the dye.",
+        (
+            "The shaft was turned {turned}; a little back and forth, at most {max_turn}, is enough: further"
+            " smears the dye."
+        ),
         PRACTICE,
     ),
     "none": ("No print: dye too thin, wiped off, or the shaft did not touch this half.", PRACTICE),
     "patchy": (
-        "{misfit} of the cells do not fit any plain way a shaft lies in a shell, in {n_spots}: dye uneven or too thick, or dirt.",
+        (
+            "{misfit} of the cells do not fit any plain way a shaft lies in a shell, in {n_spots}: dye uneven"
+            " or too thick, or dirt."
+        ),
         PRESSED + "; that islands mean bad dye is " + PRACTICE,
     ),
     "flooded": (
-        "The print reaches {arc} around the shell{allowed_clause}: dye too thick, or the shaft turned too far.",
+        (
+            "The print reaches {arc} around the shell{allowed_clause}: dye too thick, or the shaft turned too"
+            " far."
+        ),
         PRACTICE,
     ),
     "film_heavy": (
@@ -72,16 +83,24 @@ SENTENCES: dict[str, tuple[str, str]] = {
         PRACTICE,
     ),
     "too_wide": (
-        "It prints {arc} around; a round bore with this clearance and film prints {allowed}. Dye too thick, or "
-        "the shell is worn or bedded to the shaft: record that arc.",
+        (
+            "It prints {arc} around; a round bore with this clearance and film prints {allowed}. Dye too"
+            " thick, or the shell is worn or bedded to the shaft: record that arc."
+        ),
         GEOMETRY,
     ),
     "one_end": (
-        "It prints only at the {end}, over {coverage} of the length: the shaft does not lie straight in the shell.",
+        (
+            "It prints only at the {end}, over {coverage} of the length: the shaft does not lie straight in"
+            " the shell."
+        ),
         PRACTICE,
     ),
     "diagonal": (
-        "It prints on one side at one end and on the other side at the other: the shaft lies askew in the shell.",
+        (
+            "It prints on one side at one end and on the other side at the other: the shaft lies askew in the"
+            " shell."
+        ),
         PRACTICE,
     ),
     "place_unknown": (
@@ -89,8 +108,10 @@ SENTENCES: dict[str, tuple[str, str]] = {
         PRACTICE,
     ),
     "on_mandrel": (
-        "A mandrel that lies free rests along the shell: lay it again; if the same print comes, the bore is "
-        "high there.",
+        (
+            "A mandrel that lies free rests along the shell: lay it again; if the same print comes, the bore"
+            " is high there."
+        ),
         PRACTICE,
     ),
     "both_ends": (
@@ -99,8 +120,10 @@ SENTENCES: dict[str, tuple[str, str]] = {
     ),
     "middle": ("High in the middle: neither end carries. Take off little, in the middle only.", PRACTICE),
     "narrow": (
-        "It prints from end to end but only {arc} around{allowed_clause}: the shaft sits on a line. Measure the "
-        "clearance again before taking metal off.",
+        (
+            "It prints from end to end but only {arc} around{allowed_clause}: the shaft sits on a line."
+            " Measure the clearance again before taking metal off."
+        ),
         GEOMETRY,
     ),
     "short": (
@@ -108,7 +131,10 @@ SENTENCES: dict[str, tuple[str, str]] = {
         PRACTICE,
     ),
     "full": (
-        "It prints from end to end, over {coverage} of the length ({min_coverage} is asked for), and not all the way up the sides.",
+        (
+            "It prints from end to end, over {coverage} of the length ({min_coverage} is asked for), and not"
+            " all the way up the sides."
+        ),
         PRACTICE,
     ),
     "arc_unknown": (
@@ -116,25 +142,38 @@ SENTENCES: dict[str, tuple[str, str]] = {
         GEOMETRY,
     ),
     "arc_as_allowed": (
-        "The print is {arc} wide; this clearance allows {allowed} with this film, so the dye was thin enough.",
+        (
+            "The print is {arc} wide; this clearance allows {allowed} with this film, so the dye was thin"
+            " enough."
+        ),
         GEOMETRY,
     ),
     "narrow_as_allowed": (
-        "The print is narrow ({arc}) because this clearance allows no more than {allowed} with this film; "
-        "scraping would not widen it for good.",
+        (
+            "The print is narrow ({arc}) because this clearance allows no more than {allowed} with this film;"
+            " scraping would not widen it for good."
+        ),
         GEOMETRY,
     ),
     "wide_besides": (
-        "The print is {arc} wide where this clearance allows {allowed}: dye somewhat thick; what it leaves bare "
-        "does not carry all the same.",
+        (
+            "The print is {arc} wide where this clearance allows {allowed}: dye somewhat thick; what it"
+            " leaves bare does not carry all the same."
+        ),
         GEOMETRY,
     ),
     "close_call": (
-        "A close call: with one cell tapped otherwise it would read as print {rival}. Look at the cells again.",
+        (
+            "A close call: with one cell tapped otherwise it would read as print {rival}. Look at the cells"
+            " again."
+        ),
         PRESSED,
     ),
     "worn_arc": (
-        "Hint: worn to the shaft over {worn}, the clearance is about {ratio} times what it was when new{original_clause}.",
+        (
+            "Hint: worn to the shaft over {worn}, the clearance is about {ratio} times what it was when"
+            " new{original_clause}."
+        ),
         GEOMETRY + "; only for a shell never bedded by hand",
     ),
     "bedded_no_hint": (

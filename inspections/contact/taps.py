@@ -1,4 +1,6 @@
-"""From the share of a cell that is blue to how a person taps it, as whole numbers that add up alike everywhere."""
+"""From the share of a cell that is blue to how a person taps it, as whole numbers that add up alike
+everywhere.
+"""
 
 from __future__ import annotations
 

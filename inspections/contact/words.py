@@ -21,7 +21,8 @@ OFF_CENTRE_DEG = 22.5
 
 @dataclass(frozen=True)
 class Sentences:
-    """headline : the outcome. shows : fact. made_by : inference. rivals : what would tell them apart. next : what to do.
+    """headline : the outcome. shows : fact. made_by : inference. rivals : what would tell them apart. next :
+    what to do.
 
     drawn : what the best single print beside the tapped one shows; empty where no cause stands out.
     """
@@ -168,7 +169,9 @@ def _where(place: Place, columns: int, check: Check) -> str:
 
 
 def _side(last: bool, check: Check) -> str:
-    """The side of the last row (or the first), with the pump end first, in the words that the check allows."""
+    """The side of the last row (or the first), with the pump end first, in the words that
+    the check allows.
+    """
     if not check.first_side:
         # The picture as it was given: its rows change places where it was turned to bring the pump end first.
         return WORDS["last_row" if last != check.rotated else "first_row"]

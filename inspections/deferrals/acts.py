@@ -1,6 +1,8 @@
-"""The acts: ask to put work off or to open a pump outside an outage, and answer for one side. Who may is decided here.
+"""The acts: ask to put work off or to open a pump outside an outage, and answer for one side. Who may is
+decided here.
 
-Asking is the planner's and the engineer's right (`plan`); what is above the planner's level holds only once everybody of
+Asking is the planner's and the engineer's right (`plan`); what is above the planner's level holds only once
+everybody of
 its level has agreed. An engineer who asks has agreed by asking; nobody answers for two sides.
 """
 
@@ -138,7 +140,8 @@ def answer(*, thing: UUID, side: str, agreed: bool, on: dt.date, by: UUID, reaso
     Raises
     ------
     Refused
-        for whoever may not, for one who asked or answered for the other side, for what waits no more, and for a refusal
+        for whoever may not, for one who asked or answered for the other side, for what waits no more, and for
+        a refusal
         without a reason.
     """
     row = (
@@ -213,8 +216,8 @@ def _within(level: Level, until_on: dt.date, on: dt.date, every: int) -> None:
     last = on + dt.timedelta(days=MOST_DAYS[level.word])
     if until_on > last:
         raise Refused(
-            f"It is {BY_LEVEL[level.word]} ({level.why}): there a deferral lasts {MOST_DAYS[level.word]} days at most. "
-            f"Give a day until {last}."
+            f"It is {BY_LEVEL[level.word]} ({level.why}): there a deferral lasts {MOST_DAYS[level.word]} days"
+            f" at most. Give a day until {last}."
         )
     if every > (until_on - on).days:
         raise Refused("The first interim check would fall after the deferral has expired. Check more often.")
@@ -224,8 +227,8 @@ def _early(figures: Figures, until_on: dt.date, late_why: str) -> None:
     early = figures.day("max_date_p10")
     if early is not None and until_on >= early and len(late_why) < LEAST_REASON:
         raise Refused(
-            f"It expires on {until_on}, not before the day on which 1 in 10 would have passed the maximum, {early}. "
-            "Choose an earlier day, or say in a sentence why not."
+            f"It expires on {until_on}, not before the day on which 1 in 10 would have passed the maximum,"
+            f" {early}. Choose an earlier day, or say in a sentence why not."
         )
 
 

@@ -1,6 +1,8 @@
-"""Who may put a bearing's work off: planner, engineer, or engineer and operations; figures in, a level with its words out.
+"""Who may put a bearing's work off: planner, engineer, or engineer and operations; figures in, a level with
+its words out.
 
-The planner within the accepted risk, the engineer above it, engineer and operations past the maximum; a second deferral
+The planner within the accepted risk, the engineer above it, engineer and operations past the maximum; a
+second deferral
 is one level higher. Common practice, no published source.
 """
 
@@ -35,7 +37,9 @@ BY_LEVEL = {
 
 @dataclass(frozen=True)
 class Level:
-    """The level a deferral needs and why; `chance` of having passed the maximum when the pump is opened next."""
+    """The level a deferral needs and why; `chance` of having passed the maximum when the
+    pump is opened next.
+    """
 
     word: str
     why: str
@@ -64,7 +68,8 @@ def level_of(
     last_um : float or None
         its last reading, larger end, um.
     until_on, after : date
-        the last day of the deferral, and the first day of the outage it is not opened in (None: none in particular).
+        the last day of the deferral, and the first day of the outage it is not opened in (None: none in
+        particular).
     earlier : int
         how often its work was put off before, since it was last done.
     """
@@ -79,13 +84,17 @@ def level_of(
 
 
 def _opened_next(judgement: Judgement, until_on: dt.date, after: dt.date | None) -> dt.date:
-    """The day the pump can be opened again: its first outage from the end of the deferral, and after the one left out."""
+    """The day the pump can be opened again: its first outage from the end of the deferral, and after the one
+    left out.
+    """
     later = [one.start_on for one in judgement.columns if after is None or one.start_on > after]
     return next((day for day in later if day >= until_on), until_on)
 
 
 def chance_by(judgement: Judgement, on: dt.date) -> float | None:
-    """The chance to have passed the maximum by a day, straight between the outages; None where nothing can be said."""
+    """The chance to have passed the maximum by a day, straight between the outages; None where nothing can be
+    said.
+    """
     known = [(one.start_on, one.past) for one in judgement.columns if one.past is not None]
     if judgement.past_now is None or not known:
         return None

@@ -1,4 +1,6 @@
-"""What stands put off or to be opened outside an outage: waiting for whom, agreed by whom, in force, run out, done."""
+"""What stands put off or to be opened outside an outage: waiting for whom, agreed by whom, in force, run out,
+done.
+"""
 
 import datetime as dt
 from collections.abc import Iterable, Sequence
@@ -47,7 +49,9 @@ class Answer:
 
 @dataclass(frozen=True)
 class PutOff:
-    """One deferral or outside opening with its answers, as of a day; `row` None: an old deferral, by one person alone."""
+    """One deferral or outside opening with its answers, as of a day; `row` None: an old deferral, by one
+    person alone.
+    """
 
     bearing: Bearing
     id: UUID
@@ -95,7 +99,9 @@ class PutOff:
 
 
 def put_off(bearings: Iterable[Bearing], today: dt.date) -> list[PutOff]:
-    """Every deferral of these bearings that their work has not answered since, old ones too: the latest of each last."""
+    """Every deferral of these bearings that their work has not answered since, old ones too: the latest of
+    each last.
+    """
     among = list(bearings)
     rows = list(
         Deferral.objects.standing()
@@ -135,7 +141,9 @@ def openings(bearings: Iterable[Bearing], today: dt.date) -> list[PutOff]:
 
 
 def latest(found: Sequence[PutOff]) -> list[PutOff]:
-    """Of each bearing its last deferral that holds or has run out, with how often it was put off: the most often first."""
+    """Of each bearing its last deferral that holds or has run out, with how often it was put off: the most
+    often first.
+    """
     by_bearing: dict[UUID, list[PutOff]] = {}
     for one in found:
         if one.state in (IN_FORCE, RUN_OUT):
@@ -150,7 +158,9 @@ def _counted(own: Sequence[PutOff]) -> PutOff:
 
 
 def decided_words(bearings: Iterable[Bearing], today: dt.date) -> dict[UUID, str]:
-    """By bearing, what stands decided or is asked: runs on until when, checked by whom; to be opened when; waits for whom."""
+    """By bearing, what stands decided or is asked: runs on until when, checked by whom; to be opened when;
+    waits for whom.
+    """
     among = list(bearings)
     found: dict[UUID, str] = {}
     for one in (*put_off(among, today), *openings(among, today)) if among else ():
@@ -165,12 +175,16 @@ def decided_words(bearings: Iterable[Bearing], today: dt.date) -> dict[UUID, str
 
 
 def times_before(bearing: Bearing, today: dt.date) -> int:
-    """How often a bearing's work was put off since it was last done: what held, whether or not it has run out."""
+    """How often a bearing's work was put off since it was last done: what held, whether or not it has run
+    out.
+    """
     return sum(one.state in (IN_FORCE, RUN_OUT) for one in put_off([bearing], today))
 
 
 def waiting_for(account: Account, today: dt.date) -> list[PutOff]:
-    """What waits for this account's own agreement, the oldest first; one query where it may agree to nothing new."""
+    """What waits for this account's own agreement, the oldest first; one query where it may agree to nothing
+    new.
+    """
     concerned = Q()
     for right in RIGHT.values():
         sites = sites_of(account, right)

@@ -1,4 +1,6 @@
-"""How well earlier forecasts would have done on the plant's own record: run, kept with a forecast run, put in words."""
+"""How well earlier forecasts would have done on the plant's own record: run, kept with a forecast run, put in
+words.
+"""
 
 import datetime as dt
 import uuid
@@ -79,7 +81,10 @@ def last_kept() -> Kept | None:
 def sentence(found: Mapping[str, Any]) -> str:
     """Whether the dates can be trusted, in one sentence."""
     if not found["n"]:
-        return "No bearing holds two openings with a reading in the same life: nothing can be hidden and predicted yet."
+        return (
+            "No bearing holds two openings with a reading in the same life: nothing can be hidden and"
+            " predicted yet."
+        )
     n, ours, line = found["n"], _inside(found["ours"], found["n"]), _inside(found["line"], found["n"])
     told = f"Of {counted(n, 'hidden reading')}, {ours} lay inside the 90 % range forecast without them"
     told += f" ({line} inside that of a straight line)"
@@ -94,7 +99,10 @@ def _verdict(found: Mapping[str, Any]) -> str:
         return "as often as promised, within what chance allows."
     low, high = found["ours"]["below"][0], 100.0 - found["ours"]["below"][4]
     wide = low + high < 10.0
-    return f"{'more' if wide else 'less'} often than promised; the dates are {'wider' if wide else 'surer'} than this record bears out."
+    return (
+        f"{'more' if wide else 'less'} often than promised; the dates are {'wider' if wide else 'surer'} than"
+        " this record bears out."
+    )
 
 
 def _inside(one: Mapping[str, Any], n: int) -> int:
@@ -104,7 +112,9 @@ def _inside(one: Mapping[str, Any], n: int) -> int:
 
 
 def table(found: Mapping[str, Any]) -> list[tuple[str, float, float, float]]:
-    """(promised, share below the forecast's figure, below the straight line's, what chance allows), all per cent."""
+    """(promised, share below the forecast's figure, below the straight line's, what chance allows), all per
+    cent.
+    """
     allowed = slack(found["n"])
     return [
         (f"{share} %", found["ours"]["below"][k], found["line"]["below"][k], float(allowed[k]))

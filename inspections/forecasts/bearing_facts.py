@@ -1,4 +1,6 @@
-"""What the page of a bearing says beside its chart: facts with their units, and what is not set and so switched off."""
+"""What the page of a bearing says beside its chart: facts with their units, and what is not set and so
+switched off.
+"""
 
 import datetime as dt
 
@@ -105,13 +107,16 @@ def _limits(known: Known, figures: Figures) -> list[Fact]:
 def missing_words(known: Known) -> list[str]:
     """What is not set, and what that switches off."""
     words = {
-        LimitUse.IN_SERVICE_MAX: "No in-service maximum: no chance of passing it, and no derived replace limit.",
+        LimitUse.IN_SERVICE_MAX: (
+            "No in-service maximum: no chance of passing it, and no derived replace limit."
+        ),
         LimitUse.FITTING_MAX: "No fitting clearance: a reading after new metal is held against nothing.",
     }
     said = [sentence for use, sentence in words.items() if use not in known.limits]
     if known.facts is None or known.facts.journal_diameter_um is None:
         said.append(
-            "No journal diameter: a clearance is not checked against the journal, and no rule can suggest a limit."
+            "No journal diameter: a clearance is not checked against the journal, and no rule can suggest a"
+            " limit."
         )
     if not known.coming.n_known:
         said.append("No coming outage: the usual interval is assumed.")

@@ -1,4 +1,6 @@
-"""What a fleet's fit has taught beside its parameters, kept with them so that one bearing alone means the same later."""
+"""What a fleet's fit has taught beside its parameters, kept with them so that one bearing alone means the
+same later.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +17,8 @@ FACTORS = ("class_", "site", "service", "position")
 class Codes:
     """Numbers for the words that effects are learned for, and how fast the duties of pumps wander.
 
-    `duty_drift`: variance of log duty gained a year, of pumps under 23 h a day and of those that run nearly always.
+    `duty_drift`: variance of log duty gained a year, of pumps under 23 h a day and of those that run nearly
+    always.
     """
 
     by_factor: dict[str, dict[str, int]] = field(default_factory=lambda: {factor: {} for factor in FACTORS})
@@ -36,7 +39,9 @@ class Codes:
 
     @classmethod
     def of_stored(cls, parameters: Mapping[str, Any]) -> Codes:
-        """The codes of a run's parameters, their words copied; runs from before drift was learned have the belief."""
+        """The codes of a run's parameters, their words copied; runs from before drift was learned have the
+        belief.
+        """
         slow, steady = parameters.get("duty_drift", (BELIEVED, BELIEVED))
         words = {factor: dict(known) for factor, known in parameters["codes"].items()}
         return cls(words, (float(slow), float(steady)))

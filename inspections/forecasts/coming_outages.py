@@ -39,7 +39,8 @@ def coming_of(
     as_of: dt.date,
     interval: float,
 ) -> tuple[list[Outage], Coming]:
-    """The outages that concern a bearing: those gone by, and the next two (the usual interval where fewer are known).
+    """The outages that concern a bearing: those gone by, and the next two (the usual interval where fewer are
+    known).
 
     One that runs is the next, as long as the bearing has not been measured in it.
     """

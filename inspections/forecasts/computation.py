@@ -1,4 +1,6 @@
-"""From the fleet's arrays to each bearing's figures: the engine asked once for all, its numbers named and rounded."""
+"""From the fleet's arrays to each bearing's figures: the engine asked once for all, its numbers named and
+rounded.
+"""
 
 import datetime as dt
 import uuid
@@ -20,15 +22,19 @@ from inspections.wear.normal import EIGHT_IN_TEN
 from inspections.wear.population import Population
 
 ENGINE = "6"
-# Significant digits of a figure as it is stored, shown and hashed. The compiled and the plain numpy form of the engine
-# differ by up to 3e-11 of a figure (measured), so that two of them round apart once in some ten thousand figures.
+# Significant digits of a figure as it is stored, shown and hashed. The compiled and the plain numpy form of
+# the engine
+# differ by up to 3e-11 of a figure (measured), so that two of them round apart once in some ten thousand
+# figures.
 DIGITS = 6
 HORIZON_DAYS = 40 * 365.25
 WORTH_THREADS = 1000  # bearings from which a second thread gains more than it costs
 
 
 def figures_of(known: Inputs, population: Population, *, threads: bool = False) -> dict[uuid.UUID, Figures]:
-    """Forecast bearings and put each one's figures together; bearings of sites that accept other risks apart."""
+    """Forecast bearings and put each one's figures together; bearings of sites that
+    accept other risks apart.
+    """
     found: dict[uuid.UUID, Figures] = {}
     likes = _likes(known.histories, population)
     gauges = _Gauges.of(known.histories, population)
@@ -45,7 +51,9 @@ def figures_of(known: Inputs, population: Population, *, threads: bool = False) 
 
 @dataclass(frozen=True)
 class _Gauges:
-    """Gauges that disagree with their peers, by their place among the histories' gauges, with their labels."""
+    """Gauges that disagree with their peers, by their place among the histories' gauges,
+    with their labels.
+    """
 
     histories: Histories
     found: Mapping[int, Disagreement]
@@ -71,7 +79,9 @@ class _Gauges:
 
 
 def _likes(histories: Histories, population: Population) -> list[tuple[float, float]]:
-    """(B,) how many times the fleet's median rate bearings like it wear, and the end of the 80 % interval nearer to 1."""
+    """(B,) how many times the fleet's median rate bearings like it wear, and the end of the 80 % interval
+    nearer to 1.
+    """
     found = [(1.0, 1.0)] * histories.n_bearings
     for pool in population.pools:
         chosen = np.flatnonzero(histories.clock == pool.clock)
@@ -115,7 +125,9 @@ def _values(one: Known, as_of: dt.date, made: Forecasts, i: int, young: bool) ->
 
 
 def _unwritten(one: Known, made: Forecasts, i: int) -> dict[str, Any]:
-    """Where a change that nobody wrote down is weighed: the days it lies between, and the chances of what it was."""
+    """Where a change that nobody wrote down is weighed: the days it lies between, and the chances of what it
+    was.
+    """
     if made.unwritten_at[i] < 0:
         return {}
     entries = events_of(one)

@@ -1,4 +1,6 @@
-"""The figures of bearings for a page: stored ones where nothing has changed since, else worked out anew; nothing is stored."""
+"""The figures of bearings for a page: stored ones where nothing has changed since, else worked out anew;
+nothing is stored.
+"""
 
 import datetime as dt
 import hashlib
@@ -40,7 +42,8 @@ def current(bearings: Sequence[Bearing], today: dt.date | None = None) -> dict[u
     Returns
     -------
     dict
-        by bearing: stored figures of today that read the same record, else fresh ones with the fleet's parameters.
+        by bearing: stored figures of today that read the same record, else fresh ones with the fleet's
+        parameters.
     """
     today = today or today_in("UTC")
     run = standing_run()
@@ -77,7 +80,9 @@ def _fresh(
 
 
 def parameters(today: dt.date, run: ForecastRun | None = None) -> tuple[Population, Codes, object]:
-    """The fleet's parameters: those stored, or (before the first refit, or while the stored fleet was too young) fitted now."""
+    """The fleet's parameters: those stored, or (before the first refit, or while the stored fleet was too
+    young) fitted now.
+    """
     if run and not run.parameters.get("young"):
         stored = run.parameters
         return Population.from_json(stored["population"]), Codes.of_stored(stored), run.pk
@@ -105,8 +110,8 @@ def fit_trouble(today: dt.date) -> str:
     if not trouble:
         return ""
     return (
-        f"The fleet's numbers could not be fitted well: {trouble}. All dates here are less sure than they say. "
-        "Have the newest imports and the doubtful readings looked at, then fit anew."
+        f"The fleet's numbers could not be fitted well: {trouble}. All dates here are less sure than they"
+        " say. Have the newest imports and the doubtful readings looked at, then fit anew."
     )
 
 
@@ -118,7 +123,9 @@ def _counted(kind: str, model: type[Setting] | type[Calibration]) -> QuerySet[An
 
 
 def record_digests(bearings: Sequence[Bearing]) -> dict[uuid.UUID, str]:
-    """What a bearing's figures depend on, as one text: where its chains end, the settings in force and the gauges' checks."""
+    """What a bearing's figures depend on, as one text: where its chains end, the settings in force and the
+    gauges' checks.
+    """
     machines: dict[uuid.UUID, list[uuid.UUID]] = defaultdict(list)
     for place, machine in Installation.objects.standing().values_list("place_id", "machine_id"):
         machines[place].append(machine)

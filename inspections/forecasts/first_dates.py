@@ -1,4 +1,6 @@
-"""What a history means once it is stored: what came in, the bearings it puts first, and the one thing to do next."""
+"""What a history means once it is stored: what came in, the bearings it puts first, and the one thing to do
+next.
+"""
 
 import datetime as dt
 from collections.abc import Sequence
@@ -37,7 +39,8 @@ def outcome_of(sheet: Sheet, account: Account, today: dt.date) -> Outcome:
     Returns
     -------
     Outcome
-        `first` holds the sentences of at most three bearings, the most urgent first; works dates out, stores nothing.
+        `first` holds the sentences of at most three bearings, the most urgent first; works dates out, stores
+        nothing.
     """
     bearings = list(
         visible(account)
@@ -129,7 +132,10 @@ def _next_step(
         )
     n_aside = sheet.set_aside.standing().count()
     if n_aside:
-        words = f"{counted_words(n_aside, 'row')} {'waits' if n_aside == 1 else 'wait'} for an answer, used for nothing."
+        words = (
+            f"{counted_words(n_aside, 'row')} {'waits' if n_aside == 1 else 'wait'} for an answer, used for"
+            " nothing."
+        )
         return Step(words, "See the rows set aside", "#aside")
     now = next((one for one in order if judged[one.pk].word == Word.DECIDE_NOW), None)
     if now is not None:

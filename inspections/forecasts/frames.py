@@ -1,6 +1,8 @@
-"""The record and the forecasts as typed data frames, of the sites at which an account may do an act (`docs/notebook.md`).
+"""The record and the forecasts as typed data frames, of the sites at which an account may do an act
+(`docs/notebook.md`).
 
-For sheets, for whatever is counted over a fleet, and for a notebook; the page of one bearing never comes here.
+For sheets, for whatever is counted over a fleet, and for a notebook; the page of one bearing never comes
+here.
 """
 
 from collections.abc import Iterable
@@ -100,13 +102,16 @@ def readings(account: Account, *, act: str = "read") -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        by site, pump, position and day. `value_um` is um (a clearance: diametral), or NaN where only an interval
-        (`low_um`, `high_um`; NaN: open) is known; `typed` and `unit` are what was written down; `chain` and `entry`
+        by site, pump, position and day. `value_um` is um (a clearance: diametral), or NaN where only an
+        interval
+        (`low_um`, `high_um`; NaN: open) is known; `typed` and `unit` are what was written down; `chain` and
+        `entry`
         name the ledger's entry.
 
     Examples
     --------
-    `readings(account).query("quantity == 'clearance'").groupby(["site", "pump", "position"])["value_um"].max()`
+    `readings(account).query("quantity == 'clearance'").groupby(["site", "pump",
+    "position"])["value_um"].max()`
     """
     rows = Reading.objects.standing().filter(
         bearing__withdrawn_by__isnull=True, bearing__place__site__in=sites_for(account, act)
@@ -121,8 +126,10 @@ def events(account: Account, *, act: str = "read") -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        by site, pump and day. `position` is NA where the event is the whole pump's; `effect` is what the kind does to
-        the series of clearances, NA for a kind of the plant's own; `contact_percent` is per cent of the length.
+        by site, pump and day. `position` is NA where the event is the whole pump's; `effect` is what the kind
+        does to
+        the series of clearances, NA for a kind of the plant's own; `contact_percent` is per cent of the
+        length.
     """
     rows = Event.objects.standing().filter(place__site__in=sites_for(account, act))
     rows = rows.order_by("place__site__folded", "place__folded", "on", "entry_n")
@@ -147,14 +154,18 @@ def forecasts(account: Account, *, act: str = "read") -> pd.DataFrame:
 
 
 def figures_frame(forecast: Iterable[tuple[Figures, Judgement | None]]) -> pd.DataFrame:
-    """Forecasts, each with what is judged of its bearing, under the columns of the forecast sheet with their types.
+    """Forecasts, each with what is judged of its bearing, under the columns of the forecast sheet with their
+    types.
 
     Returns
     -------
     DataFrame
-        lengths um, rates um per 1000 h, chances 0 to 1. A date that lies beyond the horizon is NaT, and the column of
-        its name with `_beyond` is true: it is later than all others, which a missing date is not. `advice` is the
-        judgement's word: leave, open, decide_now, set_limit, or engineer where the engineer decides; missing without one.
+        lengths um, rates um per 1000 h, chances 0 to 1. A date that lies beyond the horizon is NaT, and the
+        column of
+        its name with `_beyond` is true: it is later than all others, which a missing date is not. `advice` is
+        the
+        judgement's word: leave, open, decide_now, set_limit, or engineer where the engineer decides; missing
+        without one.
     """
     rows = [_row(figures, judged) for figures, judged in forecast]
     days = [[None if cell == BEYOND else cell for cell in row] for row in rows]
@@ -175,7 +186,9 @@ def _row(figures: Figures, judged: Judgement | None) -> list[Any]:
 
 
 def forecast_sheet(made: pd.DataFrame) -> list[tuple[Any, ...]]:
-    """The rows of the forecast sheet from `figures_frame`: a date beyond the horizon says so in its own cell."""
+    """The rows of the forecast sheet from `figures_frame`: a date beyond the horizon says
+    so in its own cell.
+    """
     beyond = {COLUMNS.index(name): made[flag].tolist() for name, flag in _BEYOND.items()}
     return [
         tuple(BEYOND if at in beyond and beyond[at][n] else cell for at, cell in enumerate(row))

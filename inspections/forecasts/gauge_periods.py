@@ -22,7 +22,9 @@ class GaugeChecks:
     known: Mapping[UUID, list[Calibration]] = field(default_factory=dict)
 
     def period(self, gauge: UUID, on: dt.date) -> GaugePeriod:
-        """The period of a gauge in which a day lies: from a check on, its own day included, to the day before the next."""
+        """The period of a gauge in which a day lies: from a check on, its own day included, to the day before
+        the next.
+        """
         checks = self.known.get(gauge, [])
         since = max((check.on for check in checks if check.on <= on), default=None)
         later = next((check for check in checks if check.on > on), None)
@@ -32,7 +34,9 @@ class GaugeChecks:
 
 
 def checks_of(gauges: Iterable[UUID], as_of: dt.date) -> GaugeChecks:
-    """The checks of some gauges that had been made by a day; asks the database nothing where there is no gauge."""
+    """The checks of some gauges that had been made by a day; asks the database nothing where there is no
+    gauge.
+    """
     wanted = set(gauges)
     if not wanted:
         return GaugeChecks()
@@ -47,7 +51,9 @@ def period_name(gauge: UUID, since: dt.date | None) -> str:
 
 @dataclass(frozen=True)
 class Disagreement:
-    """A gauge that reads too much (um; below 0: too little) against its peers since a check (None: from the first on)."""
+    """A gauge that reads too much (um; below 0: too little) against its peers since a check (None: from the
+    first on).
+    """
 
     gauge: UUID
     since: dt.date | None

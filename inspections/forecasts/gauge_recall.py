@@ -40,7 +40,9 @@ def sites_that_used(gauge: Instrument) -> set[UUID]:
 
 @dataclass(frozen=True, slots=True)
 class Affected:
-    """One reading in doubt, with the rate and the 1 in 10 date of its bearing as last worked out (None: not)."""
+    """One reading in doubt, with the rate and the 1 in 10 date of its bearing as last
+    worked out (None: not).
+    """
 
     reading: UUID
     bearing: UUID
@@ -91,7 +93,9 @@ class Recall:
 
 
 def recalls(instrument: Instrument, sites: Iterable[Site]) -> list[Recall]:
-    """Every time a gauge was found wrong, the latest first, with the readings at these sites that it casts in doubt."""
+    """Every time a gauge was found wrong, the latest first, with the readings at these sites that it casts in
+    doubt.
+    """
     known = calibrations([instrument]).get(instrument.pk, [])
     return [_recall(instrument, known, one, sites) for one in reversed(known) if not one.found_fit]
 

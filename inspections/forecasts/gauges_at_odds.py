@@ -1,4 +1,6 @@
-"""A gauge that disagrees with its peers, as the last fit of the fleet found it, and the bearings whose dates it moves."""
+"""A gauge that disagrees with its peers, as the last fit of the fleet found it, and the bearings whose dates
+it moves.
+"""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -26,7 +28,9 @@ class Moved:
 
 @dataclass(frozen=True)
 class AtOdds:
-    """What a gauge reads too much in one of its periods; ``n_elsewhere`` bearings are of sites not asked for."""
+    """What a gauge reads too much in one of its periods; ``n_elsewhere`` bearings are of
+    sites not asked for.
+    """
 
     found: Disagreement
     moved: list[Moved]

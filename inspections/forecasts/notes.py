@@ -1,4 +1,6 @@
-"""What is notable of a bearing, in a few words each: what a reader of the list should know before the date."""
+"""What is notable of a bearing, in a few words each: what a reader of the list should
+know before the date.
+"""
 
 from collections.abc import Iterator
 from itertools import pairwise
@@ -26,7 +28,8 @@ def notes(known: Known, likes: tuple[float, float] | None = None) -> list[str]:
     ----------
     known : Known
     likes : (float, float), optional
-        how many times the fleet's rate bearings like it wear, and the end of the 80 % interval that lies nearer to 1.
+        how many times the fleet's rate bearings like it wear, and the end of the 80 % interval that lies
+        nearer to 1.
     """
     return [*_to_settle(known), *_of_life(known), *_of_place(known), *_of_class(known, likes)]
 
@@ -50,7 +53,9 @@ def _of_life(known: Known) -> Iterator[str]:
     own = _present_life(known)
     n_scrapes = sum(isinstance(one, Happening) and one.effect == STEP for one in own)
     if n_scrapes > 1:
-        yield f"this shell was scraped {COUNTS[n_scrapes] if n_scrapes < len(COUNTS) else f'{n_scrapes} times'}"
+        yield (
+            f"this shell was scraped {COUNTS[n_scrapes] if n_scrapes < len(COUNTS) else f'{n_scrapes} times'}"
+        )
     for one in known.story.happenings:
         if one.effect == RATE_BREAK and (ratio := _before_against_after(known, one)):
             yield _changed(one, ratio)
@@ -78,7 +83,9 @@ def _of_place(known: Known) -> Iterator[str]:
 
 
 def _duty_after_against_before(known: Known, one: Happening) -> float | None:
-    """Hours a day in the two years after a day against the two before; None without a meter or where they are near."""
+    """Hours a day in the two years after a day against the two before; None without a meter or where they are
+    near.
+    """
     if known.run.clock != RUN_HOURS:
         return None
     day_of = one.on.toordinal()
@@ -109,7 +116,9 @@ def _present_life(known: Known) -> list[Observation | Happening]:
 
 
 def _before_against_after(known: Known, broke: Happening) -> float | None:
-    """Wear a thousand hours before against after a day, from the readings alone; None where either shows none or they are near."""
+    """Wear a thousand hours before against after a day, from the readings alone; None where either shows none
+    or they are near.
+    """
     before = after = (0.0, 0.0)
     last: Observation | None = None
     for entry in _clearances(known):
@@ -142,8 +151,14 @@ def _changed(one: Happening, ratio: float) -> str:
     }.get(EventKind(one.kind), "that")
     when = day(one.on, "month")
     if ratio > 1:
-        return f"wore {_times(ratio)} as fast until {what}{' of' if one.kind == EventKind.ALIGNMENT else ','} {when}"
-    return f"wears {_times(1 / ratio)} as fast since {what}{' of' if one.kind == EventKind.ALIGNMENT else ','} {when}"
+        return (
+            f"wore {_times(ratio)} as fast until {what}{' of' if one.kind == EventKind.ALIGNMENT else ','}"
+            f" {when}"
+        )
+    return (
+        f"wears {_times(1 / ratio)} as fast since {what}{' of' if one.kind == EventKind.ALIGNMENT else ','}"
+        f" {when}"
+    )
 
 
 def _times(ratio: float) -> str:
@@ -161,5 +176,7 @@ def _method(name: str) -> str:
 
 
 def looks_copied(known: Known) -> bool:
-    """Whether every as-found reading equals the as-left reading before it, more often than chance and rounding allow."""
+    """Whether every as-found reading equals the as-left reading before it, more often than chance and
+    rounding allow.
+    """
     return bool(copied(steps_of(known), known.spreads))

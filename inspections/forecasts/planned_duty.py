@@ -1,7 +1,10 @@
-"""How a pump is meant to run: planned periods over its duty of late, as hours by day; days of even duty and back.
+"""How a pump is meant to run: planned periods over its duty of late, as hours by day; days of even duty and
+back.
 
-Plain numbers in and out (numpy), no database. The wear engine takes one duty for the days ahead; a plan that changes it
-is given to it as days of even duty, in which as many hours are run, and what it answers is turned back into days.
+Plain numbers in and out (numpy), no database. The wear engine takes one duty for the days ahead; a plan that
+changes it
+is given to it as days of even duty, in which as many hours are run, and what it answers is turned back into
+days.
 """
 
 import datetime as dt
@@ -19,7 +22,9 @@ MEAN_DAYS = 3652.5  # the even duty is the mean of so many days ahead
 
 @dataclass(frozen=True, slots=True)
 class Period:
-    """Hours (and, where planned, starts) a day from a first day to a last; no last day: until the next period."""
+    """Hours (and, where planned, starts) a day from a first day to a last; no last day: until the next
+    period.
+    """
 
     from_on: dt.date
     until_on: dt.date | None

@@ -1,4 +1,6 @@
-"""What an entry keeps of a forecast that was relied on: its figures, the engine and the packages that made them."""
+"""What an entry keeps of a forecast that was relied on: its figures, the engine and the packages that made
+them.
+"""
 
 import datetime as dt
 from importlib.metadata import version
@@ -17,7 +19,9 @@ def packages() -> dict[str, str]:
 
 
 def made_by() -> dict[str, Any]:
-    """Engine, packages and run of the parameters that figures are made with now; no run: the fleet is fitted as it stands."""
+    """Engine, packages and run of the parameters that figures are made with now; no run: the fleet is fitted
+    as it stands.
+    """
     run = standing_run()
     said: dict[str, Any] = {"engine": ENGINE, "packages": packages()}
     if run and not run.parameters.get("young"):

@@ -1,4 +1,6 @@
-"""The nightly run: the fleet fitted anew, every bearing's forecast and judgement stored under one run that the ledger names."""
+"""The nightly run: the fleet fitted anew, every bearing's forecast and judgement stored under one run that
+the ledger names.
+"""
 
 import datetime as dt
 import uuid
@@ -29,7 +31,8 @@ from inspections.wear.fit import fit_fleet
 
 
 def refit(*, by: uuid.UUID, as_of: dt.date | None = None, hide: int = 0) -> ForecastRun:
-    """Fit the fleet on what had happened by a day, store every bearing's forecast, record the run and seal the record.
+    """Fit the fleet on what had happened by a day, store every bearing's forecast, record the run and seal
+    the record.
 
     Parameters
     ----------

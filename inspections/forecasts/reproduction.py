@@ -1,7 +1,9 @@
 """Working out anew the forecasts that decisions relied on, from the record as it was known then, to the byte.
 
-The promise is for the same engine and the same pinned packages. Figures are rounded to six significant digits before
-they are hashed (`forecasting.DIGITS`), within which the compiled and the plain numpy form of the engine agree.
+The promise is for the same engine and the same pinned packages. Figures are rounded to six significant digits
+before
+they are hashed (`forecasting.DIGITS`), within which the compiled and the plain numpy form of the engine
+agree.
 """
 
 import datetime as dt
@@ -30,7 +32,9 @@ Fits = dict[tuple[int, dt.date], tuple[Population, Codes]]
 
 @dataclass(frozen=True)
 class Recomputed:
-    """One forecast relied on: which, how it came out (`EQUAL`, `DIFFERS`, `CANNOT`) and, unless equal, why."""
+    """One forecast relied on: which, how it came out (`EQUAL`, `DIFFERS`, `CANNOT`) and,
+    unless equal, why.
+    """
 
     name: str
     outcome: str
@@ -115,7 +119,9 @@ def _kept_parameters(run: str | None) -> dict[str, Any] | None:
 
 
 def _figures(pk: UUID, day: dt.date, kept: Mapping[str, Any] | None, last: int, fitted: Fits) -> Figures:
-    """The figures of one bearing from what is known; without stored parameters the fleet is fitted as it stood."""
+    """The figures of one bearing from what is known; without stored parameters the fleet is fitted as it
+    stood.
+    """
     if kept:
         population, codes = Population.from_json(kept["population"]), Codes.of_stored(kept)
     else:

@@ -1,4 +1,6 @@
-"""A forecast in words: its dates with their chances, what it rests on, what is advised and why. Never a bare date."""
+"""A forecast in words: its dates with their chances, what it rests on, what is advised and why. Never a bare
+date.
+"""
 
 import datetime as dt
 from collections.abc import Mapping
@@ -25,7 +27,8 @@ def dates_sentence(figures: Figures, today: dt.date) -> SafeString:
     if outcome == "no_limit":
         return format_html(
             "{}",
-            "No date: neither an in-service maximum nor a replace limit is set for this bearing. Set one to see when it is reached.",
+            "No date: neither an in-service maximum nor a replace limit is set for this bearing. Set one to"
+            " see when it is reached.",
         )
     if outcome == "cannot_say":
         return format_html("{}", _cannot_say(figures))
@@ -38,8 +41,8 @@ def dates_sentence(figures: Figures, today: dt.date) -> SafeString:
         )
     if (first := figures.day("replace_date_p10")) is not None and first <= today:
         return format_html(
-            "There is a <b>1 in 10 chance</b> or more that it has reached {} already; the <b>chance is even {}</b>, "
-            "9 in 10 {}.",
+            "There is a <b>1 in 10 chance</b> or more that it has reached {} already; the <b>chance is even"
+            " {}</b>, 9 in 10 {}.",
             limit,
             _by(figures, "p50", today),
             _by(figures, "p90", today),
@@ -79,7 +82,7 @@ def _cannot_say(figures: Figures) -> str:
     own = "no reading" if not n else counted(n, "reading")
     return (
         f"Cannot say yet: {own} here, and the fleet holds fewer than three lives with two readings each. "
-        f"One more reading at the next opening would help."
+        "One more reading at the next opening would help."
     )
 
 
@@ -118,13 +121,28 @@ def advice_sentence(figures: Figures) -> str:
         "no_limit": "Without a limit nothing can be advised but to set one.",
         "cannot_say": "Measure and check the contact: the fleet is too young for a date.",
         "fleet_only": "Measure and check the contact: there is no usable reading of its own yet.",
-        "misfit": "Measure and check the contact: its readings do not follow steady wear, so the dates may be wrong.",
-        "surprising_reading": "Measure again: the last reading does not fit the ones before it. The earlier of the two possible dates is shown.",
-        "old_reading": f"Measure and check the contact: the last reading is old and the chance is near the accepted risk. {passing}.",
+        "misfit": (
+            "Measure and check the contact: its readings do not follow steady wear, so the dates may be"
+            " wrong."
+        ),
+        "surprising_reading": (
+            "Measure again: the last reading does not fit the ones before it. The earlier of the two possible"
+            " dates is shown."
+        ),
+        "old_reading": (
+            "Measure and check the contact: the last reading is old and the chance is near the accepted"
+            f" risk. {passing}."
+        ),
         "replace_limit": f"It reaches the plant's replace limit by {next_} more likely than not.",
         "maximum_risk": f"{passing}, more than the risk this plant accepts.",
-        "scrape_refused": "The last contact check asks for scraping, and this shell must not be scraped or it is not known whether it may be: ask the engineer.",
-        "scrape_no_room": "The last contact check asks for scraping, and a scrape would leave too little room below the maximum.",
+        "scrape_refused": (
+            "The last contact check asks for scraping, and this shell must not be scraped or it is not known"
+            " whether it may be: ask the engineer."
+        ),
+        "scrape_no_room": (
+            "The last contact check asks for scraping, and a scrape would leave too little room below the"
+            " maximum."
+        ),
         "contact_open": f"The last contact check asks for scraping. {passing}.",
         "within_risk": f"{passing}, within the accepted risk." if passing else "Nothing asks for work.",
     }
@@ -160,7 +178,9 @@ SURE_OF_NOTHING = 0.9  # chance of no change from which nothing is asked
 
 
 def unwritten_sentence(figures: Figures) -> str:
-    """Where a clearance fell with nothing written: what is likeliest there, and the question to the person who knows."""
+    """Where a clearance fell with nothing written: what is likeliest there, and the question to the person
+    who knows.
+    """
     chances = figures["unwritten"]
     if not chances or chances[2] >= SURE_OF_NOTHING:
         return ""
@@ -170,8 +190,8 @@ def unwritten_sentence(figures: Figures) -> str:
     until, began = figures.day("unwritten_until"), figures.day("unwritten_from")
     when = f"Between {day(began)} and {day(until)}" if began else f"Before {day(until)}"
     return (
-        f"{when} the clearance fell and nothing is written: {first} is likelier than {second} or {third} ({shares}). "
-        "Was the shell changed then? Record what was done; until then the dates keep the doubt."
+        f"{when} the clearance fell and nothing is written: {first} is likelier than {second} or {third}"
+        f" ({shares}). Was the shell changed then? Record what was done; until then the dates keep the doubt."
     )
 
 
@@ -185,15 +205,19 @@ def _of_gauge(one: Mapping[str, Any]) -> str:
     way = "too high" if one["bias_um"] > 0 else "too low"
     since = f" since its check of {day(dt.date.fromisoformat(one['since']))}" if one["since"] else ""
     return (
-        f"{counted(n, 'reading')} here {'was' if n == 1 else 'were'} taken with gauge {one['label']}, which reads about {size} {way}"
-        f"{since}, held against other gauges; the dates count {'it' if n == 1 else 'them'} corrected. Have the gauge checked."
+        f"{counted(n, 'reading')} here {'was' if n == 1 else 'were'} taken with gauge {one['label']}, which"
+        f" reads about {size} {way}{since}, held against other gauges; the dates count"
+        f" {'it' if n == 1 else 'them'} corrected. Have the gauge checked."
     )
 
 
 def room_sentence(figures: Figures) -> str:
     """Whether a scrape would fit, and how many."""
     if figures["replace_limit_from"] == "no_room":
-        return "No room to scrape: if it has to be scraped, replace. The dates are those of the in-service maximum."
+        return (
+            "No room to scrape: if it has to be scraped, replace. The dates are those of the in-service"
+            " maximum."
+        )
     left = figures["scrapes_left"]
     if left is None:
         return ""

@@ -1,4 +1,6 @@
-"""Stored forecasts held against what the entries of their runs say: parameters of every run, figures of the one in use."""
+"""Stored forecasts held against what the entries of their runs say: parameters of every run, figures of the
+one in use.
+"""
 
 import datetime as dt
 import json
@@ -77,7 +79,8 @@ def _wrong_columns(run: ForecastRun, body: dict[str, Any], recorded_at: dt.datet
         "parameters": _hash(run.parameters),
     }
     wrong = [f"its {name}" for name, value in columns.items() if body.get(name) != value]
-    # A run stands for today's dates where it was made on its own day, which is the day of its entry or the one before.
+    # A run stands for today's dates where it was made on its own day, which is the day of its entry or the
+    # one before.
     if run.standing and not dt.timedelta(0) <= recorded_at.date() - run.as_of <= dt.timedelta(days=1):
         wrong.append("that it stands for today's dates, and its day,")
     if abs(run.made_at - recorded_at) > dt.timedelta(hours=1):

@@ -280,7 +280,9 @@ def _with_fittings(story: Story, fitted: Sequence[ShellFitting], facts: BearingF
 
 
 def _planned(places: set[UUID] | None, as_of: dt.date) -> dict[UUID, list[Period]]:
-    """By place: the duty that was planned, as it had been recorded by the day (with a day's grace for time zones)."""
+    """By place: the duty that was planned, as it had been recorded by the day (with a day's grace for time
+    zones).
+    """
     rows = PlannedDuty.objects.standing().filter(recorded_at__date__lte=as_of + dt.timedelta(days=1))
     rows = rows.filter(Q(until_on__isnull=True) | Q(until_on__gte=as_of))
     if places is not None:
@@ -357,7 +359,9 @@ def steps_of(one: Known) -> list[Observation | Happening]:
 
 
 def events_of(one: Known) -> list[Observation | Happening]:
-    """What the wear engine is told, in order: the steps, and why each visit was made before the first of it."""
+    """What the wear engine is told, in order: the steps, and why each visit was made
+    before the first of it.
+    """
     told: list[Observation | Happening] = []
     seen: set[UUID] = set()
     for entry in steps_of(one):
@@ -430,7 +434,9 @@ def _events(one: Known, periods: Periods) -> list[dict[str, Any]]:
 
 
 def _gauge(entry: Observation | Happening, periods: Periods) -> dict[str, Any]:
-    """The period of the gauge that a clearance was measured with, by its name; nothing where none is named."""
+    """The period of the gauge that a clearance was measured with, by its name; nothing
+    where none is named.
+    """
     if isinstance(entry, Happening) or entry.series != "clearance" or entry.instrument is None:
         return {}
     return {"gauge": periods[entry.instrument, entry.on].name}

@@ -19,7 +19,9 @@ def _words(label: str, help_text: str, *, required: bool = False, rows: int = 2)
 
 
 class CautionsForm(forms.Form):
-    """What is shown once per visit and at the step it belongs to; the site's own rules stand before any of ours."""
+    """What is shown once per visit and at the step it belongs to; the site's own rules stand before any of
+    ours.
+    """
 
     isolation = _words(
         "Before anything else", "The site's isolation rules, in a sentence or two.", required=True

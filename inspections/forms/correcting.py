@@ -22,7 +22,9 @@ REASON = forms.CharField(
 
 
 class CorrectForm(forms.Form):
-    """A reading as it should have been recorded. `id` is the new entry's own, `seen` what the page showed of the old."""
+    """A reading as it should have been recorded. `id` is the new entry's own, `seen` what the page showed of
+    the old.
+    """
 
     id = forms.UUIDField(widget=forms.HiddenInput)
     seen = forms.IntegerField(widget=forms.HiddenInput)

@@ -68,7 +68,10 @@ class CalibrationForm(forms.Form):
         label="It read too much by",
         required=False,
         max_length=40,
-        help_text="As found, before it was set: 0.4 mil, 10 um, -0.01 mm (below 0: too little). Empty: not measured.",
+        help_text=(
+            "As found, before it was set: 0.4 mil, 10 um, -0.01 mm (below 0: too little). Empty: not"
+            " measured."
+        ),
     )
     due_on = _day("Next check due", required=False, help_text="Empty: no day is set.")
     note = forms.CharField(

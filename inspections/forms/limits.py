@@ -63,7 +63,9 @@ class LimitFields(forms.Form):
 
 
 class LimitForm(LimitFields):
-    """One limit from a day on. `id` is the new entry's own, `seen` what the page showed of this bearing's limits."""
+    """One limit from a day on. `id` is the new entry's own, `seen` what the page showed of this bearing's
+    limits.
+    """
 
     id = forms.UUIDField(widget=forms.HiddenInput)
     seen = forms.IntegerField(widget=forms.HiddenInput)
@@ -77,7 +79,9 @@ class LimitForm(LimitFields):
 
 
 def first_values(bearing: Bearing, seen: int, today: dt.date, asked: Any) -> dict[str, Any]:
-    """What the form shows first: what the address asks to fill in, and the unit this bearing is read in, if any."""
+    """What the form shows first: what the address asks to fill in, and the unit this bearing is read in, if
+    any.
+    """
     words = {name: asked.get(name, "")[:120] for name in ("value", "authority", "document")}
     use = asked.get("use", "")
     return words | {
@@ -116,7 +120,9 @@ class ManyLimitsForm(LimitFields):
     )
 
     def facts(self) -> dict[str, Any]:
-        """What was said, by the names that `limits_of_many.set_for_many` takes, with the value as a number."""
+        """What was said, by the names that `limits_of_many.set_for_many` takes, with the
+        value as a number.
+        """
         said = dict(self.cleaned_data)
         typed = said.pop("value")
         return said | {"value": units.parse_number(typed, decimal_comma="," in typed), "typed": typed}

@@ -1,4 +1,6 @@
-"""One question asked of many rows: on a line each while they are few, on one line for all when they are many."""
+"""One question asked of many rows: on a line each while they are few, on one line for all
+when they are many.
+"""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace

@@ -51,20 +51,36 @@ KIND_WORDS = {
     "position_spelt": "positions spelt otherwise",
 }
 KIND_LEADS = {
-    "new_pump": "They can be made with this import, and are taken back with it. Journals, classes and limits may follow; until then the checks that need them are off, and each page says so.",
-    "remark_names_work": "If work was done, it is stored with the remark's words at the bearing named beside it: the one its own clause names, or where it names none each bearing of that day, to be ticked by itself. If not, the remark stays a note.",
-    "scrapped_or_scraped": "'Scrapped' is often a slip for 'scraped', and as often says that something was thrown away.",
-    "run_hours_slow": "A pump in service gives more. Perhaps a mark that parts thousands was read as the decimal mark, or the meter counts in another unit.",
+    "new_pump": (
+        "They can be made with this import, and are taken back with it. Journals, classes and limits may"
+        " follow; until then the checks that need them are off, and each page says so."
+    ),
+    "remark_names_work": (
+        "If work was done, it is stored with the remark's words at the bearing named beside it: the one its"
+        " own clause names, or where it names none each bearing of that day, to be ticked by itself. If not,"
+        " the remark stays a note."
+    ),
+    "scrapped_or_scraped": "'Scrapped' is often a slip for 'scraped', as often it means thrown away.",
+    "run_hours_slow": (
+        "A pump in service gives more. Perhaps a mark that parts thousands was read as the decimal mark, or"
+        " the meter counts in another unit."
+    ),
     "run_hours_fall": "A meter falls when it was changed or set back, or when it was typed wrong.",
-    "fall_without_event": "Wear makes a clearance larger. Something made these smaller, or they are no readings of this bearing.",
+    "fall_without_event": (
+        "Wear makes a clearance larger. Something made these smaller, or they are no readings of this"
+        " bearing."
+    ),
     "stored_otherwise": "The record holds a reading of that day, stage and place with another value.",
     "rounded_otherwise": "The record holds these readings already; they differ by no more than rounding.",
     "stage_unclear": "One value beside work says nothing of when it was taken.",
     "first_days": "Days hardly fall so by chance: probably only the months were known.",
     "unknown_pump": "The spelling is learnt: it is not asked about again.",
-    "spelt_otherwise": "Letters and digits are the same. The spellings are learnt: they are not asked about again.",
+    "spelt_otherwise": "Letters and digits are the same. The spellings are learnt and not asked about again.",
     "position_spelt": "Letters and digits are the same. The spellings are learnt for these pumps.",
-    "unknown_position": "The spelling is learnt for these pumps: it is not asked about again. What AS, BS, CA, COA, LA and LOA mean is learnt for the whole site.",
+    "unknown_position": (
+        "The spelling is learnt for these pumps: it is not asked about again. What AS, BS, CA, COA, LA and"
+        " LOA mean is learnt for the whole site."
+    ),
 }
 UNITS = ("mm", "um", "mil", "thou", "in")
 _RIGHT = Choice("right", "they are right as they stand")
@@ -183,7 +199,7 @@ OF_NAMES = frozenset(
         NEW_PUMP,
     }
 )
-# An answer to these is about words, whatever row they stand in; every other is about the rows it was given for.
+# An answer to these is about words, in whatever row; every other is about the rows it was given for.
 _OF_WORDS = frozenset(
     {
         *_OF_CELLS,
@@ -198,7 +214,7 @@ _OF_WORDS = frozenset(
 
 
 def ident(code: str, row: ParsedRow) -> str:
-    """By what an answer knows a row: nothing where it is about a word, the remark's text, or the row's own words."""
+    """By what an answer knows a row: nothing (about a word), the remark's text, or the row's own words."""
     if code == "unknown_position":
         return folded(row.get("pump", ""))
     if code == NEW_PUMP:
@@ -279,7 +295,7 @@ def _names(code: str, about: str, rows: Sequence[ParsedRow], context: Context) -
 
 
 def _positions_offered(about: str, rows: Sequence[ParsedRow], context: Context) -> tuple[str, ...]:
-    """The positions of the pumps asked about, the nearest first; nearest by letters says nothing of an end's name."""
+    """The positions of the pumps asked about, the nearest by letters first, but for an end's name."""
     directory, placed = context.directory, context.memory.get("places", {})
     places = list(dict.fromkeys(placed[row.number] for row in rows if row.number in placed))
     known = [one.name for place in places for one in directory.positions.get(place, [])]

@@ -1,4 +1,6 @@
-"""What one remark tells of, clause by clause: which work, at which bearing, and what was denied, planned or ordered."""
+"""What one remark tells of, clause by clause: which work, at which bearing, and what was denied, planned or
+ordered.
+"""
 
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -30,27 +32,32 @@ _ANY = re.compile(
     either([words.pattern for _, words in (*WORKS, *THINGS)] + [DOUBTFUL.pattern]), re.IGNORECASE
 )
 _BEFORE = re.compile(
-    rf"\b(?:(?:{either(one.denies for one in LANGUAGES)})[\s:]+(?:[\w.]+\s+){{0,2}}|(?:{either(one.denies_at for one in LANGUAGES)})\s+)$",
+    rf"\b(?:(?:{either(one.denies for one in LANGUAGES)})[\s:]+(?:[\w.]+\s+){{0,2}}"
+    rf"|(?:{either(one.denies_at for one in LANGUAGES)})\s+)$",
     re.IGNORECASE,
 )
 _AFTER = re.compile(
     rf"^\W*(?:[\w.]+\W+){{0,2}}?(?:{either(one.denies_after for one in LANGUAGES)})\b", re.IGNORECASE
 )
 _DONE = re.compile(
-    rf"(?P<no>\b(?:{either(one.negates for one in LANGUAGES)})\s+(?:\w+\s+)?)?\b(?:{either(one.done for one in LANGUAGES)})\b",
+    rf"(?P<no>\b(?:{either(one.negates for one in LANGUAGES)})\s+(?:\w+\s+)?)?"
+    rf"\b(?:{either(one.done for one in LANGUAGES)})\b",
     re.IGNORECASE,
 )
 EVERYWHERE = whole(either(one.everywhere for one in LANGUAGES))
 _JOINS = re.compile(rf"(?:(?<=\s)|^)(?:{either(one.joins for one in LANGUAGES)})(?=\s)", re.IGNORECASE)
 _ENDS = re.compile(
-    rf"(?P<hard>[;\n]|(?<!\bbrg)(?<!\bbrgs)(?<!\bno)(?<!\bnr)(?<!\bca)(?<!\bapprox)(?<!\bmax)(?<!\bmin)(?<!\bzul)(?<!\bgem)(?<!\bu)\.(?=\s|$))|(?P<soft>,(?![0-9])|\b(?:{either(one.parts for one in LANGUAGES)})\b)",
+    rf"(?P<hard>[;\n]|(?<!\bbrg)(?<!\bbrgs)(?<!\bno)(?<!\bnr)(?<!\bca)"
+    r"(?<!\bapprox)(?<!\bmax)(?<!\bmin)(?<!\bzul)(?<!\bgem)(?<!\bu)\.(?=\s|$))"
+    rf"|(?P<soft>,(?![0-9])|\b(?:{either(one.parts for one in LANGUAGES)})\b)",
     re.IGNORECASE,
 )
 
 
 @dataclass(frozen=True)
 class Telling:
-    """One work that a remark tells of. `positions`: those that its own clause names; none: the clause names none.
+    """One work that a remark tells of. `positions`: those that its own clause names; none: the clause names
+    none.
 
     `is_doubtful`: the word may be a slip for this work, or say that something was thrown away.
     """
@@ -101,7 +108,9 @@ class Remark:
         self.works = self._works(own)
 
     def _works(self, own: Sequence[Words]) -> list[tuple[int, int, str, str]]:
-        """Start, end, kind and sort (`work`, `thing`, `doubtful`) of every word for work, none inside another."""
+        """Start, end, kind and sort (`work`, `thing`, `doubtful`) of every word for work, none inside
+        another.
+        """
         found = [
             (m.start(), m.end(), kind, sort)
             for sort, table in (("work", (*WORKS, *own)), ("thing", THINGS))

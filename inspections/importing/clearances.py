@@ -1,6 +1,8 @@
-"""Values that can be read and do not fit: outside what the journal allows, off by a factor, fallen, printed twice.
+"""Values that can be read and do not fit: outside what the journal allows, off by a factor, fallen, printed
+twice.
 
-Every question must be rare on a clean sheet: a value is asked about only where it is far from what its neighbours in
+Every question must be rare on a clean sheet: a value is asked about only where it is far from what its
+neighbours in
 the same life allow *and* a slip explains it, or where no slip is needed (a fall, a clearance no journal has).
 """
 
@@ -333,6 +335,9 @@ def _printed_twice(lines: Sequence[Line]) -> Iterator[Finding]:
                 continue
             # Each may be rounded by half of its last digit; a little more for cut-off digits.
             if abs((line.value or 0) - (other.value or 0)) > 0.6 * (line.step + other.step):
-                words = f"{_shown(other.value or 0, line)}, which is the '{other.typed}' {other.unit} of the same reading"
+                words = (
+                    f"{_shown(other.value or 0, line)}, which is the '{other.typed}' {other.unit} of the same"
+                    " reading"
+                )
                 remedy = "check which of the two was read; a second measurement is given in the same unit"
                 yield _asked(line, "two_units_disagree", words, remedy)

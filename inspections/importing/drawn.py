@@ -1,4 +1,6 @@
-"""What a sheet would add to each bearing, beside what is there, in numbers to be drawn; the bearing to be looked at first comes first."""
+"""What a sheet would add to each bearing, beside what is there, in numbers to be drawn; the bearing to be
+looked at first comes first.
+"""
 
 import math
 from collections import defaultdict
@@ -40,7 +42,8 @@ LOOKED_AT = (
 
 @dataclass
 class DrawnBearing:
-    """One bearing: what is there and what would be added, as lines in order of time; lengths in um, diametral.
+    """One bearing: what is there and what would be added, as lines in order of time; lengths in um,
+    diametral.
 
     `rank` is higher the sooner a person should look; `reasons` say why in words.
     """
@@ -224,7 +227,9 @@ def _unlike(value: float | None, other: float | None, words: str) -> Iterator[tu
 
 
 def _first_apart(one: DrawnBearing, other: DrawnBearing) -> Iterator[tuple[float, str]]:
-    """The ends in the first visit that measured both: later works at one of them hide a factor from their medians."""
+    """The ends in the first visit that measured both: later works at one of them hide a factor from their
+    medians.
+    """
     mine, its = _as_found(one), _as_found(other)
     day = min(set(mine) & set(its), default=None)
     if day is not None and any(line.is_new for line in mine[day]):
@@ -289,7 +294,8 @@ def _swapped(one: DrawnBearing, other: DrawnBearing) -> Iterator[tuple[float, st
 
 
 def _swap_odds(day: int, near: Sequence[int], one: DrawnBearing, other: DrawnBearing) -> float:
-    """Log odds for a swap: -2 d m / v, d the difference of the ends, m its mean at the visits beside it with no work between.
+    """Log odds for a swap: -2 d m / v, d the difference of the ends, m its mean at the visits beside it with
+    no work between.
 
     v is the variance of d - m, um^2 (normal readings; own derivation).
     """
@@ -305,9 +311,11 @@ def _swap_odds(day: int, near: Sequence[int], one: DrawnBearing, other: DrawnBea
 
 
 def _odds_after_work(before: int, day: int, worked: DrawnBearing, other: DrawnBearing) -> float:
-    """Log odds for a swap at the visit after one end was worked on and the other was not: which of the two kept its wear.
+    """Log odds for a swap at the visit after one end was worked on and the other was not: which of the two
+    kept its wear.
 
-    The clearance of new metal is taken for the least that the pump has shown (normal readings; own derivation).
+    The clearance of new metal is taken for the least that the pump has shown (normal readings; own
+    derivation).
     """
     works = [{line.kind for line in some.works if before <= line.day < day} for some in (worked, other)]
     if not works[0] or works[1]:

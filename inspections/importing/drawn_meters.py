@@ -1,4 +1,6 @@
-"""What a sheet would add to each pump's hour meter, beside what is there, and how far it lies from what a meter gives."""
+"""What a sheet would add to each pump's hour meter, beside what is there, and how far it lies from what a
+meter gives.
+"""
 
 import math
 from collections import defaultdict
@@ -26,7 +28,8 @@ TWICE = math.log(2.0)
 class DrawnMeter:
     """The hour meter of one pump: what is there and what would be added, in order of time.
 
-    `runs` are stretches of one meter, parted where it was set back or another pump was set down. `rank` is higher
+    `runs` are stretches of one meter, parted where it was set back or another pump was set down. `rank` is
+    higher
     the sooner a person should look; `reasons` say why in words.
     """
 
@@ -52,7 +55,9 @@ class DrawnMeter:
         return self.hours[-1]
 
     def run_since_first(self) -> Iterator[tuple[Hours, float]]:
-        """Every entry with the hours run since the first one; what a meter ran around its change is not known."""
+        """Every entry with the hours run since the first one; what a meter ran around its change is not
+        known.
+        """
         before = 0.0
         for run in self.runs:
             yield from ((entry, before + entry.hours - run[0].hours) for entry in run)
@@ -135,7 +140,9 @@ def _apart(rate: float, usual: float, words: str) -> Iterator[tuple[float, str]]
 
 
 def _steps(meter: DrawnMeter) -> Iterator[tuple[float, str]]:
-    """One stretch between two entries that gives far more, or far fewer, hours a year than the stretch before."""
+    """One stretch between two entries that gives far more, or far fewer, hours a year than the stretch
+    before.
+    """
     for run in meter.runs:
         rates = [
             (

@@ -1,6 +1,8 @@
-"""Names of ends that say different things at different plants: asked once per plant, never guessed, then kept.
+"""Names of ends that say different things at different plants: asked once per plant, never guessed, then
+kept.
 
-AS is a drive side or a suction side, LA the side of the coupling or a bearing A; which end of a pump is meant only
+AS is a drive side or a suction side, LA the side of the coupling or a bearing A; which end of a pump is meant
+only
 the plant knows. Common practice, no published source.
 """
 

@@ -1,4 +1,6 @@
-"""What an import writes beside its rows: spellings learnt from answers, and readings that corrected ones replace."""
+"""What an import writes beside its rows: spellings learnt from answers, and readings that corrected ones
+replace.
+"""
 
 from collections.abc import Sequence
 

@@ -41,7 +41,9 @@ def station_of(typed: str) -> tuple[str, int | None] | None:
 
 @dataclass(slots=True)
 class Line:
-    """One reading or work of a bearing, from the sheet or (without `row`) from the record. Lengths in um, diametral."""
+    """One reading or work of a bearing, from the sheet or (without `row`) from the record. Lengths in um,
+    diametral.
+    """
 
     bearing: UUID
     visit: object
@@ -108,7 +110,9 @@ def line_of(
     decimal_comma: bool,
     spreads: Mapping[str, Spread],
 ) -> Line | None:
-    """A row as a line, or None for what no comparison needs or what is at fault; `spreads`: those in force."""
+    """A row as a line, or None for what no comparison needs or what is at fault;
+    `spreads`: those in force.
+    """
     event = row.get("event")
     if (
         row.faulty & {"value", "unit", "date", "event", "stage", "quantity", "basis"}

@@ -1,4 +1,6 @@
-"""The history sheet: its rows found a bearing, checked against each other and the record, and stored as one act."""
+"""The history sheet: its rows found a bearing, checked against each other and the record, and stored as one
+act.
+"""
 
 import uuid
 from collections import defaultdict
@@ -103,7 +105,9 @@ class HistoryLoader(Loader):
 
 
 def _take_out(rows: Sequence[ParsedRow], context: Context) -> None:
-    """Rows of bearings and meters that were taken out are set aside with the reason given; hours beside a reading are left out."""
+    """Rows of bearings and meters that were taken out are set aside with the reason given; hours beside a
+    reading are left out.
+    """
     dropped = context.memory.setdefault("dropped", {})
     for row in rows:
         if row.number not in context.memory["places"]:
@@ -206,7 +210,9 @@ class _Resolver:
         return "unknown_pump", "pump", "a pump of the register", f"perhaps {near}; or register it first"
 
     def _new(self, site: str | None, tag: str) -> tuple[str, str, str, str]:
-        """A pump like none of the register; one that another tag of the sheet spells otherwise is named with it."""
+        """A pump like none of the register; one that another tag of the sheet spells otherwise is named with
+        it.
+        """
         key = (self.directory.fold(site or ""), letters_and_digits(tag))
         first = self._first_spelt.setdefault(key, tag)
         same = "" if first == tag else f"the same letters and digits as '{first}': one pump with it"
@@ -233,7 +239,9 @@ class _Resolver:
         return row.fault("position", expected, "write it as the register has it", "unknown_position")
 
     def _position_as_meant(self, row: ParsedRow) -> Iterator[Finding]:
-        """The spelling of a position at the pump that is probably meant, asked about beside that pump's own."""
+        """The spelling of a position at the pump that is probably meant, asked about
+        beside that pump's own.
+        """
         site = self.directory.site(row.get("site")) if row.get("site") else self.context.site
         meant = self.directory.spelt(row.values["pump"], site)
         position = row.get("position")
@@ -293,7 +301,9 @@ class _Comparison:
         yield from remarks_that_name_values(self.new, around, self.answers, answers.ident)
 
     def _lines(self) -> tuple[dict[UUID, list[Line]], list[Line]]:
-        """By bearing: the sheet's new lines and the record's, works of the whole pump in each of its bearings'."""
+        """By bearing: the sheet's new lines and the record's, works of the whole pump in each of its
+        bearings'.
+        """
         order = given_order(self.rows)
         lines: dict[UUID, list[Line]] = defaultdict(list)
         whole: dict[UUID, list[Line]] = defaultdict(list)  # place -> works of the whole pump
@@ -337,7 +347,9 @@ class _Comparison:
         return lines, known
 
     def _joins(self) -> dict[tuple[UUID, int], tuple | None]:
-        """Place and day to the sheet's visit that a stored visit of that day is; None where the day has several."""
+        """Place and day to the sheet's visit that a stored visit of that day is; None where the day has
+        several.
+        """
         found: dict[tuple[UUID, int], tuple | None] = {}
         for row in self.new:
             place, key = self.placed[row.number], visit_key(row, self.placed[row.number])
@@ -346,7 +358,8 @@ class _Comparison:
         return found
 
     def _stages(self, works: Sequence[Line]) -> Iterator[Finding]:
-        """Readings of a sheet of the plant's own whose stage nobody declared, in a visit whose remark tells of work.
+        """Readings of a sheet of the plant's own whose stage nobody declared, in a visit whose remark tells
+        of work.
 
         `works`: those still asked about, so that both are asked at once.
         """
@@ -435,7 +448,8 @@ def _stored_otherwise(lines: dict[UUID, list[Line]], known: Sequence[Line]) -> I
                 line.row.values["_stored"] = other
                 yield line.row.question(
                     "value",
-                    f"'{other.typed}' {other.unit} as the record has it for that day, stage, station and method",
+                    f"'{other.typed}' {other.unit} as the record has it for that day, stage, station and"
+                    " method",
                     "correct the stored reading, or set this row aside if it is the same measurement",
                     "rounded_otherwise" if _is_rounded(line, other) else "stored_otherwise",
                     found=f"'{line.typed}' {line.unit}",

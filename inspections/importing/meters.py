@@ -13,13 +13,17 @@ from inspections.importing.template import METER_RESET
 
 # Two people read one meter on two shifts: so small a fall is no reset. Common practice, no published source.
 SLACK_HOURS = 24.0
-# A meter of a pump in service gives more hours a year than this; fewer are asked about once it was read over a year.
+# A meter of a pump in service gives more hours a year than this; fewer are asked about once it was read over
+# a year.
 # Judgement, no published source.
 FEWEST_HOURS_A_YEAR, LOOKED_AT_DAYS, YEAR = 100.0, 365, 365.25
 
 
 _REMEDIES = {
-    "fall": "if the meter was changed or set back, add a 'meter_reset' row; else correct the hours or leave them out",
+    "fall": (
+        "if the meter was changed or set back, add a 'meter_reset' row; else correct the hours or leave"
+        " them out"
+    ),
     "rise": "check the hours and the date",
     "slow": "say whether the mark in them parts thousands, or the pump hardly runs",
 }
@@ -80,18 +84,25 @@ def check_meters(
 
 
 def _slow(run: Sequence[Hours]) -> Iterator[Finding]:
-    """A whole stretch of one meter that gives hardly any hours: a mark of thousands taken for a decimal one, or another unit."""
+    """A whole stretch of one meter that gives hardly any hours: a mark of thousands taken for a decimal one,
+    or another unit.
+    """
     first, last = run[0], run[-1]
     days = last.day - first.last_day
     if days < LOOKED_AT_DAYS or not 0 <= last.hours - first.hours < FEWEST_HOURS_A_YEAR * days / YEAR:
         return
     for one in run:
-        words = f"at least {FEWEST_HOURS_A_YEAR:g} hours a year, and these are {(last.hours - first.hours) / days * YEAR:.3g}"
+        words = (
+            f"at least {FEWEST_HOURS_A_YEAR:g} hours a year, and these are"
+            f" {(last.hours - first.hours) / days * YEAR:.3g}"
+        )
         yield from _question(one, words, "slow")
 
 
 def runs_of(some: Sequence[Hours], changed: Sequence[int]) -> Iterator[list[Hours]]:
-    """Stretches of one meter between resets and changed pumps, each with the reset's own two figures at its ends."""
+    """Stretches of one meter between resets and changed pumps, each with the reset's own two figures at its
+    ends.
+    """
     resets = sorted((one for one in some if one.reset), key=lambda one: one.day)
     breaks = sorted({one.day for one in resets} | set(changed))
     runs: dict[int, list[Hours]] = defaultdict(list)
@@ -156,7 +167,9 @@ def _question(one: Hours, expected: str, what: str) -> Iterator[Finding]:
 
 
 def _longest_rising(run: Sequence[Hours]) -> list[bool]:
-    """Which entries belong to the longest run that never falls by more than the slack; of equals the earlier."""
+    """Which entries belong to the longest run that never falls by more than the slack; of
+    equals the earlier.
+    """
     n = len(run)
     best, before = [1] * n, [-1] * n
     if all(b.hours >= a.hours - SLACK_HOURS for a, b in pairwise(run)):

@@ -59,7 +59,9 @@ def _reading(row: ParsedRow) -> Iterator[Finding]:
 
 
 def _bounds(row: ParsedRow, um: Measured, quantity: str) -> Iterator[Finding]:
-    """Each number of the cell within what its quantity can be, a radial clearance as the diametral one it stands for."""
+    """Each number of the cell within what its quantity can be, a radial clearance as the diametral one it
+    stands for.
+    """
     low, high = BOUNDS_UM[quantity]
     double = 2 if quantity == Quantity.CLEARANCE and row.get("basis") == "radial" else 1
     numbers = [n * double for n in (um.value, um.low, um.high) if n is not None]

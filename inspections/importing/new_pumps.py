@@ -1,4 +1,6 @@
-"""Pumps and bearings that a history names and nobody has registered: asked about in one table, made in the import's act."""
+"""Pumps and bearings that a history names and nobody has registered: asked about in one table, made in the
+import's act.
+"""
 
 from collections.abc import Sequence
 from uuid import UUID

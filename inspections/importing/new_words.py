@@ -9,7 +9,8 @@ from inspections.importing import stored_facts
 from inspections.importing.alike import ask_alike
 from inspections.importing.lines import station_of
 
-# From so many different first days of months on, a column of dates is asked about: by chance one in 30 to the sixth.
+# From so many different first days of months on, a column of dates is asked about: by chance one in 30 to the
+# sixth.
 FIRST_DAYS = 6
 
 
@@ -59,6 +60,7 @@ def first_days(rows: Sequence[ParsedRow]) -> Iterator[Finding]:
         whole,
         "date",
         "days, not the first of a month on every row",
-        "if only the months are known, write them as 2014-03; if these are the days, set the rows aside or say so",
+        "if only the months are known, write them as 2014-03; if these are the days, set the rows aside or"
+        " say so",
         "first_days",
     )

@@ -1,4 +1,6 @@
-"""The positions of a pump as a remark may spell them: the register's names, learnt spellings, and the trade's usual ones."""
+"""The positions of a pump as a remark may spell them: the register's names, learnt spellings, and the trade's
+usual ones.
+"""
 
 import re
 from collections import defaultdict
@@ -46,7 +48,9 @@ def usual_names() -> dict[str, re.Pattern[str]]:
 
 
 def _spelling(text: str, name: str) -> str:
-    """One spelling: points and hyphens between its letters count for nothing, nor do capitals where no word is meant."""
+    """One spelling: points and hyphens between its letters count for nothing, nor do capitals where no word
+    is meant.
+    """
     tokens = re.findall(r"[^\W_]+", text)
     if not tokens:
         return re.escape(text)

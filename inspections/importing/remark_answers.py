@@ -1,4 +1,6 @@
-"""What answers about remarks make of them: a note becomes the work it tells of, or the work stands beside it."""
+"""What answers about remarks make of them: a note becomes the work it tells of, or the
+work stands beside it.
+"""
 
 from collections.abc import Sequence
 

@@ -1,4 +1,6 @@
-"""Measurements that remarks tell of: each proposed beside its text, stored only where somebody says that it is one."""
+"""Measurements that remarks tell of: each proposed beside its text, stored only where somebody says that it
+is one.
+"""
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
@@ -28,9 +30,14 @@ KIND_WORDS = {
     "remark_clearance_two_no_unit": "remarks that name two numbers for a clearance, without their unit",
     REMARK_CONTACT: "remarks that name a contact share",
 }
-_LEAD = "Each stands beside its text. What you confirm is stored as a reading at the bearing and stage named; the words stay a note."
+_LEAD = (
+    "Each stands beside its text. What you confirm is stored as a reading at the bearing and stage named; the"
+    " words stay a note."
+)
 KIND_LEADS = dict.fromkeys(KIND_WORDS, _LEAD) | {
-    REMARK_CONTACT: "Each stands beside its text. What you confirm is stored as a contact check; the words stay a note."
+    REMARK_CONTACT: (
+        "Each stands beside its text. What you confirm is stored as a contact check; the words stay a note."
+    )
 }
 NO = Choice("no", "nothing of the kind was measured there: keep the words as they are")
 _ONE = (

@@ -1,4 +1,6 @@
-"""Remarks that name work: in old sheets the only trace of it. Each work is asked about at the bearing it was done at."""
+"""Remarks that name work: in old sheets the only trace of it. Each work is asked about at the bearing it was
+done at.
+"""
 
 import datetime as dt
 import re
@@ -83,7 +85,8 @@ class Surroundings:
     bearings : callable
         a row's pump's positions: name to inner id.
     told_before : callable
-        whether the record holds that kind of work of that row's visit already, and no answer made this remark it.
+        whether the record holds that kind of work of that row's visit already, and no answer made this remark
+        it.
     """
 
     visit_of: Mapping[int, object]
@@ -97,7 +100,9 @@ class Surroundings:
 def remarks_that_name_work(
     rows: Iterable[ParsedRow], around: Surroundings, own: Sequence[Words] = ()
 ) -> Iterator[Finding]:
-    """Questions about remarks that name work where the visit holds no such event, a question for each bearing."""
+    """Questions about remarks that name work where the visit holds no such event, a question for each
+    bearing.
+    """
     alike: dict[tuple[str, str, str], list[ParsedRow]] = defaultdict(list)
     for row in rows:
         note = row.get("note")
@@ -121,14 +126,19 @@ def _questions(code: str, about: str, some: Sequence[ParsedRow]) -> Iterator[Fin
     else:
         where = f" at {position}" if position else ""
         expected = f"an event '{kind}'{where} in that visit"
-        remedy = f"if it tells of a {WORDS_FOR[EventKind(kind)]}, add a row of that event; if not, reword it or set the row aside"
+        remedy = (
+            f"if it tells of a {WORDS_FOR[EventKind(kind)]}, add a row of that event; if not, reword it or"
+            " set the row aside"
+        )
     yield from ask_alike(
         some, "note", expected, remedy, code, found=f"the remark {_quoted(some[0])}", about=about
     )
 
 
 def _asked_at(telling: Telling, row: ParsedRow, around: Surroundings) -> Sequence[str]:
-    """The positions at which a work is asked about, one blank for the whole pump; none where it is recorded."""
+    """The positions at which a work is asked about, one blank for the whole pump; none
+    where it is recorded.
+    """
     kind, visit = telling.kind, around.visit_of.get(row.number)
     works = around.works.get(visit, set())
     if not telling.positions and not telling.is_doubtful and _holds({k for k, _ in works}, kind):

@@ -22,7 +22,9 @@ def another_work(choice: str, rows: Sequence[ParsedRow]) -> bool:
 
 
 def typed_value(value: str, rows: Sequence[ParsedRow], context: Context) -> bool:
-    """The value as somebody typed it, what the sheet said kept in the row's remark; what is no number changes nothing."""
+    """The value as somebody typed it, what the sheet said kept in the row's remark; what is no number changes
+    nothing.
+    """
     try:
         measured = parse_measured(value, decimal_comma=context.options.decimal_comma)
     except NotANumber:

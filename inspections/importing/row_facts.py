@@ -1,4 +1,6 @@
-"""Rows of the history sheet that stand, as facts to record; the meter beside something else is a fact of its own."""
+"""Rows of the history sheet that stand, as facts to record; the meter beside something else is a fact of its
+own.
+"""
 
 from collections import defaultdict
 from collections.abc import Sequence
@@ -90,7 +92,9 @@ class RowFacts:
         return fact
 
     def _number_repeats(self) -> None:
-        """Several readings of one station are repeats and the last counts; without a station they may be the two ends."""
+        """Several readings of one station are repeats and the last counts; without a station they may be the
+        two ends.
+        """
         for some in self.seen.values():
             if len(some) == 1:
                 continue

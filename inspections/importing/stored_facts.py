@@ -1,4 +1,6 @@
-"""What the record holds already of the bearings and pumps in a sheet: a fixed number of queries, whatever its length."""
+"""What the record holds already of the bearings and pumps in a sheet: a fixed number of queries, whatever its
+length.
+"""
 
 from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping
@@ -57,7 +59,9 @@ def lines_of(
     facts: Mapping[UUID, Facts],
     spreads: Mapping[str, Spread],
 ) -> Iterator[Line]:
-    """The standing readings and works of bearings; works of the whole pump come once for each of its bearings asked for."""
+    """The standing readings and works of bearings; works of the whole pump come once for each of its bearings
+    asked for.
+    """
     asked = set(bearings)
     readings = Reading.objects.standing().filter(_among("bearing_id", bearings), counts=True)
     for row in readings.values_list(*_READ, named=True).iterator(chunk_size=5000):

@@ -1,4 +1,6 @@
-"""The clearances and contact shares that one remark tells of: number, unit, stage and the position of its clause."""
+"""The clearances and contact shares that one remark tells of: number, unit, stage and the position of its
+clause.
+"""
 
 import re
 from collections.abc import Iterator, Mapping
@@ -21,7 +23,8 @@ _CLEARANCES = whole(either(one.clearances for one in LANGUAGES))
 _OTHER_GAPS = whole(either(one.other_gaps for one in LANGUAGES))
 _CONTACTS = whole(either(one.contacts for one in LANGUAGES))
 _STAGES = re.compile(
-    rf"\b(?:(?P<as_found>{either(one.found for one in LANGUAGES)})|(?P<as_left>{either(one.left for one in LANGUAGES)}))\b",
+    rf"\b(?:(?P<as_found>{either(one.found for one in LANGUAGES)})"
+    rf"|(?P<as_left>{either(one.left for one in LANGUAGES)}))\b",
     re.IGNORECASE,
 )
 _BOUNDS = whole(either(one.bounds for one in LANGUAGES))
@@ -86,8 +89,10 @@ def told_values(note: str, names: Mapping[str, re.Pattern[str]] | None = None) -
     Examples
     --------
     >>> names = {"DE": re.compile(r"\\bDE\\b"), "NDE": re.compile(r"\\bNDE\\b")}
-    >>> [(v.what, v.text, v.unit, v.positions) for v in told_values("clr DE .0065/.007 NDE .0095, scraped 2 thou, blue 80 %", names)]
-    [('clearance', '.0065/.007', '', ('DE',)), ('clearance', '.0095', '', ('NDE',)), ('contact', '80', '%', ())]
+    >>> [(v.what, v.text, v.unit, v.positions) for v in told_values("clr DE .0065/.007 NDE .0095, scraped 2
+    thou, blue 80 %", names)]
+    [('clearance', '.0065/.007', '', ('DE',)), ('clearance', '.0095', '', ('NDE',)), ('contact', '80', '%',
+    ())]
     """
     if not re.search(r"[0-9]", note):
         return []

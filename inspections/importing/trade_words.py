@@ -1,6 +1,8 @@
-"""The trade's words for work, for denial and for plans, one table per language; common practice, no published source.
+"""The trade's words for work, for denial and for plans, one table per language; common practice, no published
+source.
 
-A further language is one more `Language` at the end of `LANGUAGES`. A plant adds words of its own by the setting
+A further language is one more `Language` at the end of `LANGUAGES`. A plant adds words of its own by the
+setting
 `remark_words`. Every word is a regular expression, matched without case between the edges of words.
 """
 
@@ -24,7 +26,8 @@ class Language:
     works : mapping
         kind of work to what says that it was done.
     things : mapping
-        kind of work to what names a thing put in: done unless the words after it say not, not yet, or ordered.
+        kind of work to what names a thing put in: done unless the words after it say not, not yet, or
+        ordered.
     samples : mapping
         kind of work to a few of these words as people write them, for a page to show; each must be found.
     denies : str
@@ -82,16 +85,29 @@ class Language:
 ENGLISH = Language(
     "English",
     works={
-        EventKind.SCRAPE: r"(?:re-?)?scr?ape?d(?: in)?|(?:re-?)?scrpd|scraping (?:done|carried out)|hand[- ]?(?:fitted|scraped)|"
-        r"high spots? (?:removed|dressed|taken (?:off|down))|bedded in|blued (?:and|&) scraped|touched up",
-        EventKind.SHELL_CHANGE: rf"{_SHELLS} (?:(?:was|were|both|all|have been|has been) )?{_CHANGED}|"
-        rf"(?:repl(?:aced|'?d|cd)?|renewed|changed|chgd) (?:both |the |all )?{_SHELLS}",
-        EventKind.REBABBITT: r"re-?babb?itt?ed|re-?mett?all?ed|re-?metle?'?d|re-?lined|re-?white-?mett?all?ed|re-?poured|poured",
-        EventKind.SHIM_CHANGE: r"re-?shimmed|shimm?ed|shims? (?:changed|added|removed|taken out|reduced|out)|"
-        r"(?:removed|added|took out|changed) (?:[0-9./]+ ?\w* )?shims?",
-        EventKind.JOURNAL_REGRIND: r"(?:journals?|jrnls?|shafts?) (?:re-?ground|ground|re-?machined|turned|chromed|"
-        r"polished and ground|metal ?sprayed)|re-?ground",
-        EventKind.ROTOR_CHANGE: r"(?:rotor|shaft|rotating element|cartridge) (?:changed|replaced|repl'?d|renewed|exchanged)",
+        EventKind.SCRAPE: (
+            r"(?:re-?)?scr?ape?d(?: in)?|(?:re-?)?scrpd|scraping (?:done|carried out)|hand[-"
+            r" ]?(?:fitted|scraped)|"
+            r"high spots? (?:removed|dressed|taken (?:off|down))|bedded in|blued (?:and|&) scraped|touched up"
+        ),
+        EventKind.SHELL_CHANGE: (
+            rf"{_SHELLS} (?:(?:was|were|both|all|have been|has been) )?{_CHANGED}|"
+            rf"(?:repl(?:aced|'?d|cd)?|renewed|changed|chgd) (?:both |the |all )?{_SHELLS}"
+        ),
+        EventKind.REBABBITT: (
+            r"re-?babb?itt?ed|re-?mett?all?ed|re-?metle?'?d|re-?lined|re-?white-?mett?all?ed|re-?poured|poured"
+        ),
+        EventKind.SHIM_CHANGE: (
+            r"re-?shimmed|shimm?ed|shims? (?:changed|added|removed|taken out|reduced|out)|"
+            r"(?:removed|added|took out|changed) (?:[0-9./]+ ?\w* )?shims?"
+        ),
+        EventKind.JOURNAL_REGRIND: (
+            r"(?:journals?|jrnls?|shafts?) (?:re-?ground|ground|re-?machined|turned|chromed|"
+            r"polished and ground|metal ?sprayed)|re-?ground"
+        ),
+        EventKind.ROTOR_CHANGE: (
+            r"(?:rotor|shaft|rotating element|cartridge) (?:changed|replaced|repl'?d|renewed|exchanged)"
+        ),
         EventKind.PUMP_CHANGE: r"pump (?:changed|replaced|swapped|exchanged)|pump (?:moved|came) (?:from|to)",
     },
     things={
@@ -136,24 +152,42 @@ ENGLISH = Language(
         EventKind.ROTOR_CHANGE: ("rotor changed", "spare rotor fitted", "new shaft"),
         EventKind.PUMP_CHANGE: ("pump swapped", "spare pump installed", "pump came from"),
     },
-    denies=r"not|no(?!\.? ?[0-9#])|never|nothing|without|neither|nor|cannot|can't|couldn't|didn't|wasn't|weren't|isn't|"
-    r"needs?|needed|requires?|should|must|shall|will|would|could be|may be|to be|to have|to get|to fit|if|when|until|unless|due(?! to)|"
-    r"ordered|ordering|on order|to order|order for|recommend(?:ed|s)?|propose[sd]?|"
-    r"plan(?:ned|s)?(?! (?:outage|overhaul|shutdown|stop|maintenance|inspection|service))|schedul(?:e|ed)|next|"
-    r"last time|last overhaul|previously|await(?:ing|s)?|waiting for|want(?:ed|s)?|consider|instead of|requested|quote for",
+    denies=(
+        r"not|no(?!\.?"
+        r" ?[0-9#])|never|nothing|without|neither|nor|cannot|can't|couldn't|didn't|wasn't|weren't|isn't|"
+        r"needs?|needed|requires?|should|must|shall|will|would|could be|may be|to be|to have|to get|to"
+        r" fit|if|when|until|unless|due(?! to)|"
+        r"ordered|ordering|on order|to order|order for|recommend(?:ed|s)?|propose[sd]?|"
+        r"plan(?:ned|s)?(?!"
+        r" (?:outage|overhaul|shutdown|stop|maintenance|inspection|service))|schedul(?:e|ed)|next|"
+        r"last time|last overhaul|previously|await(?:ing|s)?|waiting for|want(?:ed|s)?|consider|instead"
+        r" of|requested|quote for"
+    ),
     denies_at=r"last|before|since",
-    denies_after=r"not|never|to be|to follow|order(?:ed)?|on order|await(?:ed|ing)?|plan(?:ned)?|require[sd]?|needed|necessary|due|"
-    r"recommended|proposed|requested|quoted|scheduled|next|deferred|postponed|cancelled|canceled|rejected|refused|received|delivered|"
-    r"arrived|in stores?|in stock|unavailable|missing|wanted|should|must|will|could not|couldn't|if|when|until",
-    negates=r"not|never|(?:to|should|must|will|would|could not|cannot|couldn't) be(?: \w+){0,2}|weren't|wasn't",
+    denies_after=(
+        r"not|never|to be|to follow|order(?:ed)?|on"
+        r" order|await(?:ed|ing)?|plan(?:ned)?|require[sd]?|needed|necessary|due|"
+        r"recommended|proposed|requested|quoted|scheduled|next|deferred|postponed|cancelled|canceled|rejected|refused|received|delivered|"
+        r"arrived|in stores?|in stock|unavailable|missing|wanted|should|must|will|could"
+        r" not|couldn't|if|when|until"
+    ),
+    negates=(
+        r"not|never|(?:to|should|must|will|would|could not|cannot|couldn't) be(?: \w+){0,2}|weren't|wasn't"
+    ),
     done=r"fitted|installed|put in|carried out|done|completed|used",
     parts=r"but|then|instead",
     joins=r"and|&|\+",
     everywhere=r"both(?: ends| brgs| bearings| sides)?|all (?:brgs|bearings)|each end",
     # A lift with a bare count behind it is as well a pump called so.
-    clearances=r"cl|clrs?|clearances?|clr?n?ces?|lift check|lift(?!\s+[0-9]+\b(?!\s*(?:[.,/]|mm|[uµμ]m|mil|thou)))|play",
+    clearances=(
+        r"cl|clrs?|clearances?|clr?n?ces?|lift"
+        r" check|lift(?!\s+[0-9]+\b(?!\s*(?:[.,/]|mm|[uµμ]m|mil|thou)))|play"
+    ),
     contacts=r"blue(?:d|ing)?|contact|marking|bearing area",
-    other_gaps=r"(?:side|end|axial|thrust|seals?|rings?|impeller|neck|oil ring)[- ]*(?:cl|clrs?|clearances?|play|float|gaps?)|end float",
+    other_gaps=(
+        r"(?:side|end|axial|thrust|seals?|rings?|impeller|neck|oil ring)[-"
+        r" ]*(?:cl|clrs?|clearances?|play|float|gaps?)|end float"
+    ),
     found=r"as[- ]found|found|before|a/?f|initial(?:ly)?",
     left=r"as[- ]left|left(?: at)?|after(?:wards)?|a/?l|final(?:ly)?|now|set(?: to| at)?",
     bounds=r"max(?:imum)?|min(?:imum)?|limits?|allow(?:ed|able)|spec(?:ified|ification)?|target|should|required|req'?d|tol(?:erance)?|"
@@ -165,13 +199,21 @@ ENGLISH = Language(
 GERMAN = Language(
     "German",
     works={
-        EventKind.SCRAPE: r"(?:nach|ein|auf|aus)?ge?schabt|(?:nach)?schaben (?:erledigt|durchgef(?:\u00fc|ue)hrt)|"
-        r"tragbild nachgearbeitet|(?:hohe stellen|hochstellen) (?:entfernt|abgetragen)",
+        EventKind.SCRAPE: (
+            r"(?:nach|ein|auf|aus)?ge?schabt|(?:nach)?schaben (?:erledigt|durchgef(?:\u00fc|ue)hrt)|"
+            r"tragbild nachgearbeitet|(?:hohe stellen|hochstellen) (?:entfernt|abgetragen)"
+        ),
         EventKind.SHELL_CHANGE: rf"{_SCHALEN} (?:(?:wurden?|beide|alle) )?{_GEWECHSELT}|neu gelagert",
         EventKind.REBABBITT: r"(?:aus|um|auf|ver)gegossen",
-        EventKind.SHIM_CHANGE: r"(?:beilagen?|beilageblech|passblech|distanzblech|zwischenlage)[en]* (?:entfernt|ge(?:\u00e4|ae)ndert|"
-        r"herausgenommen|reduziert|getauscht|angepasst|beigelegt)|unterlegt",
-        EventKind.JOURNAL_REGRIND: r"(?:lagerzapfen|zapfen|wellen?) (?:nach|ab|(?:\u00fc|ue)ber)?(?:geschliffen|gedreht|schliffen|verchromt)",
+        EventKind.SHIM_CHANGE: (
+            r"(?:beilagen?|beilageblech|passblech|distanzblech|zwischenlage)[en]*"
+            r" (?:entfernt|ge(?:\u00e4|ae)ndert|"
+            r"herausgenommen|reduziert|getauscht|angepasst|beigelegt)|unterlegt"
+        ),
+        EventKind.JOURNAL_REGRIND: (
+            r"(?:lagerzapfen|zapfen|wellen?)"
+            r" (?:nach|ab|(?:\u00fc|ue)ber)?(?:geschliffen|gedreht|schliffen|verchromt)"
+        ),
         EventKind.ROTOR_CHANGE: rf"(?:rotor|l(?:\u00e4|ae)ufer|laufzeug|welle) {_GEWECHSELT}",
         EventKind.PUMP_CHANGE: rf"pumpe {_GEWECHSELT}",
     },
@@ -195,11 +237,15 @@ GERMAN = Language(
         EventKind.ROTOR_CHANGE: ("L\u00e4ufer getauscht", "neuer Rotor"),
         EventKind.PUMP_CHANGE: ("Pumpe getauscht", "Reservepumpe eingebaut"),
     },
-    denies=r"nicht|nie|keine?[rsnm]?|ohne|weder|muss|m(?:\u00fc|ue)ssen|soll(?:en|ten|te)?|wird|werden|falls|wenn|bei bedarf|"
-    r"geplante?[rsnm]?|bestellt|empfohlen|vorgesehen|n(?:\u00e4|ae)chste[rsnm]?|anstatt|statt|warten auf",
+    denies=(
+        r"nicht|nie|keine?[rsnm]?|ohne|weder|muss|m(?:\u00fc|ue)ssen|soll(?:en|ten|te)?|wird|werden|falls|wenn|bei"
+        r" bedarf|"
+        r"geplante?[rsnm]?|bestellt|empfohlen|vorgesehen|n(?:\u00e4|ae)chste[rsnm]?|anstatt|statt|warten auf"
+    ),
     denies_at=r"zuletzt|zuvor|vorher|seit",
     denies_after=r"nicht|nie|bestellt|geplant|erforderlich|n(?:\u00f6|oe)tig|notwendig|vorgesehen|empfohlen|fehlen|fehlt|werden|wird|muss|"
-    r"m(?:\u00fc|ue)ssen|soll(?:en|ten|te)?|beim? n(?:\u00e4|ae)chste[rnm]|n(?:\u00e4|ae)chste[rsnm]?|unterblieben|entf(?:\u00e4|ae)llt|"
+    r"m(?:\u00fc|ue)ssen|soll(?:en|ten|te)?|beim?"
+    r" n(?:\u00e4|ae)chste[rnm]|n(?:\u00e4|ae)chste[rsnm]?|unterblieben|entf(?:\u00e4|ae)llt|"
     r"zur(?:\u00fc|ue)ckgestellt|verschoben|angefordert|geliefert|auf lager",
     negates=r"nicht|nie|(?:werden|wird)(?: \w+){0,3}",
     done=r"eingebaut|montiert|eingesetzt|erledigt|durchgef(?:\u00fc|ue)hrt|gesetzt",

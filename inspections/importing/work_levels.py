@@ -1,4 +1,6 @@
-"""Works held against the clearance before and after them: new metal that lowered nothing, a scrape that lowered it."""
+"""Works held against the clearance before and after them: new metal that lowered nothing, a scrape that
+lowered it.
+"""
 
 import math
 from collections import defaultdict
@@ -53,13 +55,17 @@ def _of_visit(lines: Sequence[Line], load_side: str) -> Iterator[Finding]:
 
 
 def _least_fall(row: ParsedRow, sd: float) -> float:
-    """The fall that new metal must go beyond, um: a shell named by its serial was held in the hand, so only no fall at all
-    speaks against it; a work told in words alone must show beyond what the readings could do by themselves."""
+    """The fall that new metal must go beyond, um: a shell named by its serial was held in the hand, so only
+    no fall at all
+    speaks against it; a work told in words alone must show beyond what the readings could do by themselves.
+    """
     return 0.0 if row.get("shell") else DROP_SD * sd
 
 
 def _drop(lines: Sequence[Line]) -> tuple[float, float] | None:
-    """How far the clearance fell from as found to as left, um, and the standard uncertainty of that; None without both."""
+    """How far the clearance fell from as found to as left, um, and the standard uncertainty of that; None
+    without both.
+    """
     found, left = (
         [line for line in lines if line.phase == phase and line.vertical and line.middle is not None]
         for phase in (0, 2)

@@ -1,7 +1,9 @@
 """What waits for a second person, and the act that confirms a new shell.
 
-A limit that waits holds nothing; a new shell that waits is a fact that happened, so it is in the record and dates count
-with it. Only limits can be refused: a shell change that did not happen is withdrawn on the history page, with a reason.
+A limit that waits holds nothing; a new shell that waits is a fact that happened, so it is in the record and
+dates count
+with it. Only limits can be refused: a shell change that did not happen is withdrawn on the history page, with
+a reason.
 """
 
 import datetime as dt
@@ -27,7 +29,9 @@ ACT_OF = {"limit": "set limits", "shell": "confirm shells"}
 
 @dataclass(frozen=True)
 class Waiting:
-    """One thing that waits: what, at which bearing, put forward by whom and when, and whether this account may answer."""
+    """One thing that waits: what, at which bearing, put forward by whom and when, and whether this account
+    may answer.
+    """
 
     of: str
     id: UUID
@@ -55,7 +59,9 @@ def shells_waiting() -> QuerySet[Event]:
 def waiting(
     bearings: Iterable[Bearing] | QuerySet[Bearing], account: Account, **asked: UUID
 ) -> list[Waiting]:
-    """What waits at these bearings, the oldest first; `asked` may name one `pk`, or the `act` they were put forward in."""
+    """What waits at these bearings, the oldest first; `asked` may name one `pk`, or the `act` they were put
+    forward in.
+    """
     found: list[ProposedLimit | Event] = []
     among = bearings if isinstance(bearings, QuerySet) else list(bearings)
     for rows in (ProposedLimit.objects.waiting(), shells_waiting()):

@@ -1,4 +1,6 @@
-"""What a plant may choose, for all sites or for one: each with its default, what it does, and what is allowed."""
+"""What a plant may choose, for all sites or for one: each with its default, what it does, and what is
+allowed.
+"""
 
 import datetime as dt
 from collections.abc import Callable
@@ -22,7 +24,9 @@ from inspections.wear.arrays import USUAL_OUTAGE_DAYS
 
 @dataclass(frozen=True)
 class Choice:
-    """One choice. `read` makes a value of what was typed (empty: the default again), `said` puts a value in words."""
+    """One choice. `read` makes a value of what was typed (empty: the default again), `said` puts a value in
+    words.
+    """
 
     name: str
     label: str
@@ -80,7 +84,8 @@ def _damage(typed: str) -> list[str]:
     for word in words:
         if not known_word(word):
             raise Refused(
-                f"“{word}” is no word that can be ticked at the pump; write it as there, such as wiped or backs: fretted."
+                f"“{word}” is no word that can be ticked at the pump; write it as there, such as wiped or"
+                " backs: fretted."
             )
     return words
 
@@ -131,8 +136,8 @@ CHOICES = (
     Choice(
         "signatures",
         "Second signature",
-        "Whether a visit is closed only when a second person is asked to sign for it. That person signs on a device of "
-        "their own; until then it awaits.",
+        "Whether a visit is closed only when a second person is asked to sign for it. That person signs on a"
+        " device of their own; until then it awaits.",
         "none, or checked",
         _signatures,
         lambda value: "checked by a second person" if value else "none",
@@ -141,8 +146,8 @@ CHOICES = (
     Choice(
         HOURS_SETTING,
         "Hours for a second signature",
-        "Within how many hours a second signature is wanted, and what a device without network claims is confirmed by "
-        "sign-in. The default is an assumption with no published source.",
+        "Within how many hours a second signature is wanted, and what a device without network claims is"
+        " confirmed by sign-in. The default is an assumption with no published source.",
         "1 to 2000 hours",
         lambda typed: str(_number(typed, 1, 2000, "hours")),
         lambda value: f"{float(value):g} h",
@@ -197,9 +202,9 @@ CHOICES = (
     Choice(
         second_person.SETTING,
         "Second person for limits and shells",
-        "Whether a limit that is set holds only once another "
-        "engineer has confirmed it. A new shell is recorded at once and counted with, and stands as not yet confirmed "
-        "until another foreman or engineer has done so.",
+        "Whether a limit that is set holds only once another engineer has confirmed it. A new shell is"
+        " recorded at once and counted with, and stands as not yet confirmed until another foreman or"
+        " engineer has done so.",
         "yes or no",
         _yes_no,
         lambda value: "yes" if value is True else "no",

@@ -1,4 +1,6 @@
-"""What speaks against a limit about to be set: its range on the journal, the last reading, the rules in print."""
+"""What speaks against a limit about to be set: its range on the journal, the last reading, the rules in
+print.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -11,7 +13,8 @@ from fleet.published_rules import RULES
 from fleet.units import from_um, show_um
 from inspections.models import Reading
 
-# Limits that an opening is held against as its most: under the last reading they put the bearing on top at once.
+# Limits that an opening is held against as its most: under the last reading they put the bearing on top at
+# once.
 MOST = frozenset({LimitUse.IN_SERVICE_MAX, LimitUse.REPLACE})
 FAR_FROM_RULE = (
     2  # times the largest rule, or under the smallest divided by it; judgement, no published source
@@ -54,7 +57,8 @@ def own_unit(bearing: Bearing) -> str:
 
 
 def doubts(use: str, um: Decimal, unit: str, ground: Ground) -> list[Doubt]:
-    """Everything that speaks against a limit of `um` (diametral), in the unit it was typed in; empty: nothing.
+    """Everything that speaks against a limit of `um` (diametral), in the unit it was typed in; empty:
+    nothing.
 
     Examples
     --------
@@ -104,7 +108,9 @@ def _beside_rules(use: str, um: Decimal, unit: str, ground: Ground) -> Doubt | N
 def units_that_fit(
     use: str, units: Sequence[tuple[str, Decimal]], ground: Ground
 ) -> list[tuple[str, Decimal]]:
-    """Of the same number in several units (unit, um), those against which nothing speaks; none without a journal."""
+    """Of the same number in several units (unit, um), those against which nothing speaks; none without a
+    journal.
+    """
     if ground.journal_um is None:
         return []
     return [(unit, um) for unit, um in units if not doubts(use, um, unit, ground)]

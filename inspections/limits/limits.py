@@ -43,7 +43,9 @@ class Changed(Exception):
 
 @dataclass(frozen=True)
 class Told:
-    """One limit in words. `stands`: `class` where the class's stands in, else empty; `row` None: none is set."""
+    """One limit in words. `stands`: `class` where the class's stands in, else empty;
+    `row` None: none is set.
+    """
 
     use: str
     name: str
@@ -54,7 +56,9 @@ class Told:
 
 @dataclass(frozen=True)
 class Limits:
-    """The limits of one bearing: those that hold on a day, those to come, and those that held or were taken back."""
+    """The limits of one bearing: those that hold on a day, those to come, and those that held or were taken
+    back.
+    """
 
     now: list[Told]
     coming: list[Told]
@@ -112,7 +116,9 @@ def _people(ids: Iterable[UUID]) -> dict[UUID, str]:
 
 
 def seen(bearing: Bearing) -> int:
-    """The number, among all entries, of the last one about this bearing's limits: what a page has seen of them."""
+    """The number, among all entries, of the last one about this bearing's limits: what a page has seen of
+    them.
+    """
     own = Entry.objects.filter(chain=f"bearing:{bearing.pk}")
     about = Q(kind__in=("limit", "proposed_limit", "confirmation"))
     about |= Q(thing__in=Limit.objects.filter(bearing=bearing).values("pk"))
@@ -211,6 +217,7 @@ def in_order(bearing: Bearing, use: str, um: Decimal | None, from_on: dt.date | 
     for least, most in PAIRS:
         if use in (least, most) and least in known and most in known and known[least] > known[most]:
             raise Refused(
-                f"The {LIMITS[least]} would be {from_um(known[least], 'mm')} mm and the {LIMITS[most]} "
-                f"{from_um(known[most], 'mm')} mm. A least cannot lie above its most: check the value and its unit."
+                f"The {LIMITS[least]} would be {from_um(known[least], 'mm')} mm and the {LIMITS[most]}"
+                f" {from_um(known[most], 'mm')} mm. A least cannot lie above its most: check the value and"
+                " its unit."
             )

@@ -1,4 +1,6 @@
-"""One limit set for many bearings at once, and the rules in print beside all of them: compared, never applied by itself."""
+"""One limit set for many bearings at once, and the rules in print beside all of them: compared, never applied
+by itself.
+"""
 
 import datetime as dt
 import uuid
@@ -20,7 +22,9 @@ from inspections.models import Reading
 
 @dataclass(frozen=True)
 class BearingLimits:
-    """One bearing with what a limit is looked at against. Lengths in um, diametral; `rules`: one for each of `RULES`."""
+    """One bearing with what a limit is looked at against. Lengths in um, diametral; `rules`: one for each of
+    `RULES`.
+    """
 
     bearing: Bearing
     ground: Ground
@@ -49,7 +53,9 @@ class BearingLimits:
 
 
 def bearings_with_limits(bearings: Sequence[Bearing], today: dt.date) -> list[BearingLimits]:
-    """Every bearing with its journal, its last reading and its limits: a few questions to the database for all."""
+    """Every bearing with its journal, its last reading and its limits: a few questions to the database for
+    all.
+    """
     ids = [one.pk for one in bearings]
     facts = BearingFacts.objects.filter(bearing__in=ids).holding_on(today, "bearing_id")
     held = Limit.objects.filter(bearing__in=ids).holding_on(today, "bearing_id", "use")

@@ -117,7 +117,9 @@ class Migration(migrations.Migration):
                     models.CheckConstraint(
                         condition=models.Q(("person", models.F("recorded_by"))),
                         name="signature_by_its_own_person",
-                        violation_error_message="A signature is given by its own person, signed in. Nobody signs for another.",
+                        violation_error_message=(
+                            "A signature is given by its own person, signed in. Nobody signs for another."
+                        ),
                     )
                 ],
             },

@@ -1,6 +1,7 @@
 """What was seen, measured and done at a bearing. Import from here.
 
-Inside, files stand in one direction: visit, reading, event, closing, decision, deferral, signature, forecast; receipt and tapped stand apart.
+Inside, files stand in one direction: visit, reading, event, closing, decision, deferral, signature, forecast;
+receipt and tapped stand apart.
 """
 
 from inspections.models.closing import Closing, Disposition

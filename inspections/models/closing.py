@@ -1,4 +1,6 @@
-"""What stands behind a bearing's closing: the engineer's disposition, and the closing itself with its list."""
+"""What stands behind a bearing's closing: the engineer's disposition, and the closing
+itself with its list.
+"""
 
 from django.db import models
 
@@ -8,7 +10,9 @@ from inspections.models.visit import Visit
 
 
 class Disposition(Recorded):
-    """An engineer's signed answer to a word at the pump; `answers` names the rows of the table that it answers."""
+    """An engineer's signed answer to a word at the pump; `answers` names the rows of the table that it
+    answers.
+    """
 
     class Answer(models.TextChoices):
         USE_AS_IS = "use_as_is", "use as is"
@@ -42,7 +46,9 @@ class Disposition(Recorded):
 
 
 class Closing(Recorded):
-    """A bearing as a visit was closed over it: the word, what was decided, and the closing list as answered."""
+    """A bearing as a visit was closed over it: the word, what was decided, and the
+    closing list as answered.
+    """
 
     bearing = models.ForeignKey(Bearing, models.PROTECT, related_name="closings")
     visit = models.ForeignKey(Visit, models.PROTECT, related_name="closings")

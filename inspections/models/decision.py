@@ -11,7 +11,8 @@ from fleet.models.recorded import RecordedQuerySet
 class Plan(Recorded):
     """A plan of a site's outages as it was accepted: part of the record from then on.
 
-    `jobs` names bearings and outages by their inner ids; figures in it and in `inputs` are text, as all in the ledger.
+    `jobs` names bearings and outages by their inner ids; figures in it and in `inputs` are text, as all in
+    the ledger.
     """
 
     site = models.ForeignKey(Site, models.PROTECT, related_name="plans")
@@ -50,7 +51,9 @@ class Decision(Recorded):
 
 
 class DraftPlan(models.Model):
-    """A proposal and the changes made to it by hand: a working paper, no part of the record until it is accepted."""
+    """A proposal and the changes made to it by hand: a working paper, no part of the record until it is
+    accepted.
+    """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     site = models.ForeignKey(Site, models.CASCADE, related_name="draft_plans")

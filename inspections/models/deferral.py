@@ -7,7 +7,8 @@ from fleet.models.recorded import between
 
 
 class Deferral(Recorded):
-    """Work that somebody asks to put off; it holds once everybody of its level has agreed, until its last day.
+    """Work that somebody asks to put off; it holds once everybody of its level has agreed, until its last
+    day.
 
     Without an outage the bearing runs on: nothing is opened before `until_on`.
     """
@@ -55,7 +56,9 @@ class Deferral(Recorded):
 
 
 class OutsideOpening(Recorded):
-    """A pump that somebody asks to open outside an outage, for one of its bearings, with what the stop costs."""
+    """A pump that somebody asks to open outside an outage, for one of its bearings, with
+    what the stop costs.
+    """
 
     bearing = models.ForeignKey(Bearing, models.PROTECT, related_name="outside_openings")
     on = models.DateField()

@@ -1,4 +1,6 @@
-"""What was done or seen at a pump or a bearing, each kind with its effect on the series; and the hour meter."""
+"""What was done or seen at a pump or a bearing, each kind with its effect on the series;
+and the hour meter.
+"""
 
 from django.db import models
 
@@ -118,7 +120,9 @@ class Event(FromSheet):
 
 
 class MeterEntry(FromSheet):
-    """The hour meter (and starts) of a machine on a day; a reset gives the meter after and, if known, before."""
+    """The hour meter (and starts) of a machine on a day; a reset gives the meter after
+    and, if known, before.
+    """
 
     machine = models.ForeignKey(Machine, models.PROTECT, related_name="meter_entries", db_index=False)
     place = models.ForeignKey(Place, models.PROTECT, related_name="meter_entries")

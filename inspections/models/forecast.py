@@ -8,7 +8,9 @@ from fleet.models import Bearing
 
 
 class ForecastRun(models.Model):
-    """One refit of the fleet: its parameters, the engine, and what it read. Its entry stands on the chain `plant`."""
+    """One refit of the fleet: its parameters, the engine, and what it read. Its entry stands on the chain
+    `plant`.
+    """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     as_of = models.DateField()

@@ -153,7 +153,9 @@ _READING_COLUMNS = tuple(
 
 
 class NotMeasured(Recorded):
-    """A station of a visit that could not be measured, and why; what was opened and left out is part of the record."""
+    """A station of a visit that could not be measured, and why; what was opened and left out is part of the
+    record.
+    """
 
     class Because(models.TextChoices):
         NO_ACCESS = "no_access", "no access to it"

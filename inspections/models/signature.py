@@ -1,4 +1,6 @@
-"""Who is asked to sign for a visit, and who signed: each signature by its own person, bound to the entries it is for."""
+"""Who is asked to sign for a visit, and who signed: each signature by its own person, bound to the entries it
+is for.
+"""
 
 from django.db import models
 
@@ -42,6 +44,8 @@ class Signature(Recorded):
             models.CheckConstraint(
                 condition=models.Q(person=models.F("recorded_by")),
                 name="signature_by_its_own_person",
-                violation_error_message="A signature is given by its own person, signed in. Nobody signs for another.",
+                violation_error_message=(
+                    "A signature is given by its own person, signed in. Nobody signs for another."
+                ),
             )
         ]

@@ -1,4 +1,6 @@
-"""The cells of a print while they are tapped: a draft, no record; the entry is made when the round is left."""
+"""The cells of a print while they are tapped: a draft, no record; the entry is made when
+the round is left.
+"""
 
 import uuid
 
@@ -18,7 +20,8 @@ class TappedCellsQuerySet(models.QuerySet["TappedCells"]):
 class TappedCells(models.Model):
     """What one person tapped on the print of one check: half and round are the check's.
 
-    `taps` counts them, so that a post that arrives late changes nothing; `kept` says that an entry holds these cells.
+    `taps` counts them, so that a post that arrives late changes nothing; `kept` says that an entry holds
+    these cells.
     """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)

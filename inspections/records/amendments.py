@@ -1,4 +1,6 @@
-"""What every later change of a row stands on: the row still stands, a reason is given, the change is an entry of its own."""
+"""What every later change of a row stands on: the row still stands, a reason is given, the change is an entry
+of its own.
+"""
 
 import datetime as dt
 from typing import Any
@@ -29,7 +31,9 @@ def _kind_of(row: Recorded) -> str:
 
 
 def _must_stand(row: Recorded) -> None:
-    """Refuse what was withdrawn, also by somebody else a moment ago: the row is held until the transaction ends."""
+    """Refuse what was withdrawn, also by somebody else a moment ago: the row is held until the transaction
+    ends.
+    """
     held = type(row)._base_manager.select_for_update().filter(pk=row.pk)
     if held.values_list("withdrawn_by", flat=True).first():
         raise NotRecorded("This has been withdrawn already; look at what was recorded instead of it.")

@@ -1,4 +1,6 @@
-"""Readings corrected, taken back, set apart from wear, or said to count: each an act with a reason; both versions stay."""
+"""Readings corrected, taken back, set apart from wear, or said to count: each an act with a reason; both
+versions stay.
+"""
 
 import uuid
 from dataclasses import replace
@@ -128,7 +130,9 @@ def withdraw(*, row: Recorded, by: UUID, reason: str) -> None:
 
 
 def set_not_for_wear(*, reading: Reading, by: UUID, reason: str, apart: bool = True) -> None:
-    """Set a reading apart from the wear series, or (`apart=False`) back into it; it stays on the page either way."""
+    """Set a reading apart from the wear series, or (`apart=False`) back into it; it stays on the page either
+    way.
+    """
     words = _reason(reason)
     _revise(
         reading,

@@ -18,7 +18,9 @@ OFFERED = 40  # the records nearest in time
 
 
 def others(row: Row) -> list[Row]:
-    """Standing records of the same sort at the same place that `row` may be one thing with, nearest in time first."""
+    """Standing records of the same sort at the same place that `row` may be one thing with, nearest in time
+    first.
+    """
     rows: QuerySet[Any] = type(row).objects.standing().exclude(pk=row.pk)
     if isinstance(row, Reading):
         rows = rows.filter(bearing=row.bearing_id, quantity=row.quantity)
@@ -75,10 +77,12 @@ def join(*, row: Row, standing: Row, by: UUID, reason: str) -> bool:
         # Both are held, in the order of their ids, so that two who join them crosswise cannot lose both.
         held = {
             one.pk: one
-            for one in type(row)
-            ._base_manager.select_for_update()
-            .filter(pk__in=(row.pk, standing.pk))
-            .order_by("pk")
+            for one in (
+                type(row)
+                ._base_manager.select_for_update()
+                .filter(pk__in=(row.pk, standing.pk))
+                .order_by("pk")
+            )
         }
         if len(held) < 2:
             raise NotRecorded(

@@ -21,7 +21,8 @@ def _quanta(kind: str) -> dict[str, Decimal]:
 
 
 def new_row(chain: str, kind: str, values: dict[str, Any], pk: UUID | None = None) -> Fact:
-    """The fact that adds a row with these values (by column), word for word what `kinds.body_of` says of the row.
+    """The fact that adds a row with these values (by column), word for word what `kinds.body_of` says of the
+    row.
 
     Columns that are not named must be without a default of their own.
     """

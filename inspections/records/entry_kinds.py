@@ -1,4 +1,6 @@
-"""The kinds of entry of what was seen, measured and done, in the order in which their rows point to each other."""
+"""The kinds of entry of what was seen, measured and done, in the order in which their rows point to each
+other.
+"""
 
 from fleet.ledger import kinds
 from inspections import models

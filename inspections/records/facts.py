@@ -1,4 +1,6 @@
-"""What is handed to `recording`: plain facts of one reading, event or meter entry, before machine and visit are known."""
+"""What is handed to `recording`: plain facts of one reading, event or meter entry, before machine and visit
+are known.
+"""
 
 import datetime as dt
 import re
@@ -14,7 +16,9 @@ _STATION = re.compile(rf"(?:({'|'.join(END_CODES)})(?:-(1[0-2]|[1-9]))?|(1[0-2]|
 
 @dataclass(slots=True, kw_only=True)
 class Happened:
-    """What every fact has. `order` is the given order among the facts of one call; `visit` the plant's own name of it."""
+    """What every fact has. `order` is the given order among the facts of one call; `visit` the plant's own
+    name of it.
+    """
 
     place: UUID
     on: dt.date

@@ -16,7 +16,8 @@ from inspections.models import NO_VISIT, EventKind, Visit
 from inspections.records.entry_bodies import new_row
 from inspections.records.facts import EventFact, Happened, MeterFact
 
-# Rows under one label further apart than this are two visits: plants number their visits anew. Common practice,
+# Rows under one label further apart than this are two visits: plants number their visits anew. Common
+# practice,
 # no published source: an opening rarely takes longer.
 LABEL_REACHES = dt.timedelta(days=120)
 
@@ -130,7 +131,9 @@ class Openings:
             self._know(known)
 
     def assign(self, facts: Sequence[Happened]) -> None:
-        """Give every fact its visit's id; labelled rows first, then those that open a pump, then what opens nothing."""
+        """Give every fact its visit's id; labelled rows first, then those that open a pump, then what opens
+        nothing.
+        """
         labelled = [f for f in facts if f.visit and f.visit_id is None and _opens(f)]
         for fact in sorted(labelled, key=lambda f: f.on):
             self._use(fact, self._labelled(fact) or self._made(fact))

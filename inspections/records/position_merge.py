@@ -1,6 +1,8 @@
-"""Two bearing positions that are one: everything of the one is moved to the other in one act, and its name leads on.
+"""Two bearing positions that are one: everything of the one is moved to the other in one act, and its name
+leads on.
 
-A moved row is a withdrawal there and a new entry here, each naming the other. What the other has recorded already (the
+A moved row is a withdrawal there and a new entry here, each naming the other. What the other has recorded
+already (the
 same reading in two sheets) is joined with it instead of moved. Both chains stay.
 """
 
@@ -132,7 +134,8 @@ def merge(*, gone: Bearing, stays: Bearing, by: UUID, reason: str) -> Moving | N
     Raises
     ------
     NotRecorded
-        without a reason; for two of other sites, one position twice, one retired, or one with work still open.
+        without a reason; for two of other sites, one position twice, one retired, or one with work still
+        open.
     """
     if not reason.strip():
         raise NotRecorded("A reason is needed: say in a few words why the two are one.")
@@ -189,7 +192,9 @@ def _machine(bearing: Bearing) -> str:
 
 
 def _rows(gone: Bearing, stays: Bearing, empties_pump: bool) -> Iterator[Recorded]:
-    """Everything standing of the one, what others point to first; of its pump too where it was the last position."""
+    """Everything standing of the one, what others point to first; of its pump too where it was the last
+    position.
+    """
     visits = Visit.objects.none()
     if gone.place_id != stays.place_id:
         used = Q(readings__bearing=gone) | Q(events__bearing=gone) | Q(not_measured__bearing=gone)

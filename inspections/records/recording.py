@@ -1,6 +1,7 @@
 """Every act that adds to a bearing's history: check, ledger entries, typed rows, one transaction.
 
-All acts take keyword-only facts and `by`, the inner id of the person who records. Lengths are um, diametral for a
+All acts take keyword-only facts and `by`, the inner id of the person who records. Lengths are um, diametral
+for a
 clearance; days are the site's own days.
 """
 
@@ -59,12 +60,14 @@ class Stored:
 def record_history(
     facts: Sequence[Happened], *, by: UUID, sheet: Sheet | UUID | None = None, act: UUID | None = None
 ) -> Stored:
-    """Record many facts of any bearings as one act: visits found or made, stages and machines settled, one `write`.
+    """Record many facts of any bearings as one act: visits found or made, stages and machines settled, one
+    `write`.
 
     Parameters
     ----------
     facts : sequence of ReadingFact, EventFact, MeterFact
-        in their given order (`order`); lengths in um on each reading's own basis. They are changed: visit and stage
+        in their given order (`order`); lengths in um on each reading's own basis. They are changed: visit and
+        stage
         are filled in.
     by : UUID
         the person who records.
@@ -80,7 +83,8 @@ def record_history(
     Raises
     ------
     NotRecorded
-        where a place holds no machine, or a value lies outside what its quantity can be; nothing is stored then.
+        where a place holds no machine, or a value lies outside what its quantity can be; nothing is stored
+        then.
     """
     sheet_id = getattr(sheet, "pk", sheet)
     stored = Stored(act or uuid.uuid4())
@@ -128,7 +132,8 @@ def record_reading(
     decimal_comma: bool = False,
     **facts: Any,
 ) -> Reading:
-    """Record one reading as typed: `value` may be a number, a bound (`>0.006`) or an interval (`0.003-0.004`).
+    """Record one reading as typed: `value` may be a number, a bound (`>0.006`) or an interval
+    (`0.003-0.004`).
 
     Parameters
     ----------
@@ -184,7 +189,9 @@ def record_event(
     visit: Visit | None = None,
     **facts: Any,
 ) -> Event:
-    """Record one event of a bearing, or (with `place` alone) of the whole pump; further fields as in `EventFact`."""
+    """Record one event of a bearing, or (with `place` alone) of the whole pump; further fields as in
+    `EventFact`.
+    """
     where = bearing.place if bearing else place
     if where is None:
         raise NotRecorded("An event needs the bearing or the pump it happened at.")
@@ -201,7 +208,9 @@ def record_event(
 
 
 def record_meter(*, place: Place, on: dt.date, hours: Decimal | int, by: UUID, **facts: Any) -> MeterEntry:
-    """Record the hour meter of the machine that stood on a place that day; further fields as in `MeterFact`."""
+    """Record the hour meter of the machine that stood on a place that day; further fields
+    as in `MeterFact`.
+    """
     _not_ahead(place, on)
     fact = MeterFact(place=place.pk, on=on, hours=Decimal(hours), **facts)
     return MeterEntry.objects.get(pk=record_history([fact], by=by).meter[0])

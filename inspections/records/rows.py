@@ -1,4 +1,6 @@
-"""Facts into typed rows: order and stage settled, persons and instruments found or made, radial readings doubled."""
+"""Facts into typed rows: order and stage settled, persons and instruments found or made, radial readings
+doubled.
+"""
 
 import datetime as dt
 import uuid
@@ -35,7 +37,9 @@ _folded = lru_cache(maxsize=5000)(folded)
 
 
 def settle_order_and_stage(facts: Sequence[Happened], openings: Openings) -> list[Happened]:
-    """Put facts of a stored visit after what it holds; fill in blank stages. Returns the facts that joined a stored visit."""
+    """Put facts of a stored visit after what it holds; fill in blank stages. Returns the facts that joined a
+    stored visit.
+    """
     old = {pk for pk, opening in openings.used.items() if opening.stored}
     old |= {f.visit_id for f in facts if f.visit_id and f.visit_id not in openings.used}
     joined = [fact for fact in facts if fact.visit_id in old]
@@ -153,8 +157,9 @@ def _within_bounds(quantity: str, number: Decimal | None, fact: ReadingFact) -> 
     doubled = ", doubled because it is radial," if fact.basis == "radial" else ""
     ends = " and ".join(_plain(Decimal(end), fact.unit) for end in (low, high))
     raise NotRecorded(
-        f"{fact.typed} {SHOWN_UNIT.get(fact.unit, fact.unit)}{doubled} cannot be: a {Quantity(quantity).label} lies between "
-        f"{ends} {SHOWN_UNIT.get(fact.unit, fact.unit)}. Check the value and its unit."
+        f"{fact.typed} {SHOWN_UNIT.get(fact.unit, fact.unit)}{doubled} cannot be: a"
+        f" {Quantity(quantity).label} lies between {ends} {SHOWN_UNIT.get(fact.unit, fact.unit)}. Check the"
+        " value and its unit."
     )
 
 
@@ -187,7 +192,9 @@ def event_row(fact: EventFact, machines: Machines, people: dict[str, Any], commo
 
 
 def meter_rows(facts: Sequence[Happened], machines: Machines, common: dict[str, Any]) -> list[Fact]:
-    """Meter entries; what only stood beside something else counts once per machine and day, and not beside an entry proper."""
+    """Meter entries; what only stood beside something else counts once per machine and day, and not beside an
+    entry proper.
+    """
     given = [fact for fact in facts if isinstance(fact, MeterFact)]
     if not given:
         return []
@@ -217,7 +224,8 @@ def meter_rows(facts: Sequence[Happened], machines: Machines, common: dict[str, 
 def await_second_person(facts: Sequence[Happened], machines: Machines) -> None:
     """Mark new shells and new metal of sites that want a second person: stored, and not yet confirmed.
 
-    Our reading of "a shell change wants a second person": it is a fact that happened, so nothing holds it back; its
+    Our reading of "a shell change wants a second person": it is a fact that happened, so nothing holds it
+    back; its
     own entry says that it waits, whatever the plant chooses later, and the second person's entry names it.
     """
     new = [f for f in facts if isinstance(f, EventFact) and f.bearing and f.kind in _NEW_SHELL]
@@ -231,7 +239,9 @@ def await_second_person(facts: Sequence[Happened], machines: Machines) -> None:
 
 
 def shell_facts(facts: Sequence[Happened], machines: Machines) -> list[Fact]:
-    """Which halves lie in a position from the day of a shell change on; a rebabbitt without serial fits nothing new."""
+    """Which halves lie in a position from the day of a shell change on; a rebabbitt without serial fits
+    nothing new.
+    """
     given = [
         f
         for f in facts
@@ -244,9 +254,11 @@ def shell_facts(facts: Sequence[Happened], machines: Machines) -> list[Fact]:
     known = (
         {
             (site, serial, half): pk
-            for site, serial, half, pk in ShellHalf.objects.standing()
-            .filter(serial__in=list(serials))
-            .values_list("site_id", "serial", "half", "pk")
+            for site, serial, half, pk in (
+                ShellHalf.objects.standing()
+                .filter(serial__in=list(serials))
+                .values_list("site_id", "serial", "half", "pk")
+            )
         }
         if serials
         else {}

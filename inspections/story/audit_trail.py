@@ -1,4 +1,6 @@
-"""One bearing's entries as an auditor reads them: what was recorded, when, by whom, from what source, in plain words."""
+"""One bearing's entries as an auditor reads them: what was recorded, when, by whom, from what source, in
+plain words.
+"""
 
 import datetime as dt
 import json
@@ -162,14 +164,17 @@ def _lines(
 
 
 def _together(lines: Sequence[Line], ties: Ties) -> list[Line]:
-    """The newest first by the day they tell of, then by the order of recording; under each what it replaces."""
+    """The newest first by the day they tell of, then by the order of recording; under
+    each what it replaces.
+    """
     by_thing = {str(line.thing): line for line in lines if line.kind not in CHANGES}
     replaced = {old for old, new in ties.instead.items() if old in by_thing and new in by_thing}
     ordered = sorted(
         lines, key=lambda line: (line.happened_on or line.recorded_at.date(), line.number), reverse=True
     )
     placed: dict[int, Line] = {}
-    # What was replaced comes with what replaces it; whatever were left over by two that name each other comes last.
+    # What was replaced comes with what replaces it; whatever were left over by two that name each other comes
+    # last.
     heads = [line for line in ordered if line.kind in CHANGES or str(line.thing) not in replaced]
     for head in [*heads, *ordered]:
         waiting = [head]
@@ -197,8 +202,10 @@ def _gauges(bodies: Iterable[Mapping[str, Any]]) -> dict[tuple[str, str], str]:
     }
     said = doubts((UUID(gauge), dt.date.fromisoformat(on)) for gauge, on in used)
     return {
-        (gauge, on): f", gauge {labels.get(gauge, 'not known')}"
-        + (f" ({words})" if (words := said.get((UUID(gauge), dt.date.fromisoformat(on)), "")) else "")
+        (gauge, on): (
+            f", gauge {labels.get(gauge, 'not known')}"
+            + (f" ({words})" if (words := said.get((UUID(gauge), dt.date.fromisoformat(on)), "")) else "")
+        )
         for gauge, on in used
     }
 

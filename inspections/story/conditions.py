@@ -1,4 +1,5 @@
-"""How a reading was taken: the plant's usual conditions, and what an exception from them adds to its uncertainty.
+"""How a reading was taken: the plant's usual conditions, and what an exception from them adds to its
+uncertainty.
 
 The figures are judgements of common practice, no published source; a plant's own setting replaces them.
 """

@@ -31,7 +31,8 @@ _TIES = ("order", "sheet_row", "row_id", "entered_at", "supersedes", "instead")
 def entry_words(kind: str, body: Mapping[str, Any]) -> str:
     """One entry in plain words.
 
-    Names that begin with an underscore are no part of the entry: `inspections.story.audit_trail` puts there what other
+    Names that begin with an underscore are no part of the entry: `inspections.story.audit_trail` puts there
+    what other
     entries say of the same thing.
     """
     tell = _TELL.get(kind)
@@ -83,7 +84,10 @@ def _reading(body: Mapping[str, Any]) -> str:
     at = f" at {station}" if station else ""
     stage = dict(Stage.choices).get(body.get("stage", ""), "")
     quantity = body.get("quantity", "clearance").replace("_", " ")
-    return f"{quantity.capitalize()} {value} {stage}, {method}{at} (typed {body.get('typed')} {body.get('unit')})"
+    return (
+        f"{quantity.capitalize()} {value} {stage}, {method}{at} (typed {body.get('typed')}"
+        f" {body.get('unit')})"
+    )
 
 
 def _interval(body: Mapping[str, Any]) -> str:
@@ -171,8 +175,8 @@ def _decided(body: Mapping[str, Any]) -> str:
     why = f". {body['why']}" if body.get("why") else ""
     if body["decided"] == "defer":
         return (
-            f"Work put off until {_on(body['until_on'])}{why}. The {body['owner_role']} answers for it; checked meanwhile: "
-            f"{body['extra_checks']}"
+            f"Work put off until {_on(body['until_on'])}{why}. The {body['owner_role']} answers for it;"
+            f" checked meanwhile: {body['extra_checks']}"
         )
     return f"Decided{' with an accepted plan' if body.get('plan_id') else ''}: {_decision(body)}{why}"
 
@@ -180,14 +184,20 @@ def _decided(body: Mapping[str, Any]) -> str:
 def _disposed(body: Mapping[str, Any]) -> str:
     said = f"Disposition: {Disposition.Answer(body['answer']).label!s}. Checked: {body['checked']}"
     if body.get("check_by"):
-        said += f". Interim checks by {body['check_by']} every {body['check_every_days']} days, stop at {body['stop_at']}"
+        said += (
+            f". Interim checks by {body['check_by']} every {body['check_every_days']} days, stop at"
+            f" {body['stop_at']}"
+        )
     return said + (f". Expires {_on(body['expires_on'])}" if body.get("expires_on") else "")
 
 
 def _deferred(body: Mapping[str, Any]) -> str:
     asked = f"Asked to put its work off until {_on(body['until_on'])}: {body['reason']}"
     late = f". Past the early date because: {body['late_why']}" if body.get("late_why") else ""
-    checks = f"Interim checks by {body['check_by']} every {body['check_every_days']} days, stop at {body['stop_at']}"
+    checks = (
+        f"Interim checks by {body['check_by']} every {body['check_every_days']} days, stop at"
+        f" {body['stop_at']}"
+    )
     level = Deferral.Level(body["level"]).label
     return f"{asked}{late}. {checks}. Level: {level} ({body['why_level']})"
 

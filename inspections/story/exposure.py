@@ -1,4 +1,5 @@
-"""Run hours as one growing count: meter resets and changed meters carried on, days between entries interpolated.
+"""Run hours as one growing count: meter resets and changed meters carried on, days between entries
+interpolated.
 
 Plain numbers in and out (numpy), no database.
 """
@@ -60,9 +61,11 @@ class Exposure:
     clock: str = RUN_HOURS
 
     def at(self, days: ArrayLike) -> FloatArray:
-        """Hours run at given ordinals: linear between the entries, by duty outside them (negative before the first).
+        """Hours run at given ordinals: linear between the entries, by duty outside them (negative before the
+        first).
 
-        >>> run = cumulative([MeterPoint(dt.date(2020, 1, 1), 100.0), MeterPoint(dt.date(2020, 1, 11), 300.0)])
+        >>> run = cumulative([MeterPoint(dt.date(2020, 1, 1), 100.0), MeterPoint(dt.date(2020, 1, 11),
+        300.0)])
         >>> run.at([dt.date(2020, 1, 6).toordinal(), dt.date(2020, 1, 12).toordinal()]).tolist()
         [100.0, 220.0]
         """
@@ -83,18 +86,21 @@ def cumulative(
     meter : iterable of MeterPoint
         in any order.
     stated_duty : float, optional
-        hours a day, as the plant states it; used outside the entries, and alone where there are fewer than two.
+        hours a day, as the plant states it; used outside the entries, and alone where there are fewer than
+        two.
     changed : sequence of date
         days on which another pump was set down: its meter starts anew.
 
     Returns
     -------
     Exposure
-        with fewer than two usable entries: days x stated duty, or without one calendar hours, counted from day 0.
+        with fewer than two usable entries: days x stated duty, or without one calendar hours, counted from
+        day 0.
 
     Notes
     -----
-    Where the meter before a reset is not known, and where hours fall without a reset, the hours of that gap are taken
+    Where the meter before a reset is not known, and where hours fall without a reset, the hours of that gap
+    are taken
     at the duty of the gaps whose hours are known (common practice, no published source).
     """
     given = list(meter)
@@ -146,7 +152,9 @@ def without_meter(stated_duty: float | None) -> Exposure:
 
 
 def _duty_between(days: FloatArray, hours: FloatArray, start: float, end: float) -> float:
-    """Hours a day between two days, as far as entries reach; at least a month of them where there is as much."""
+    """Hours a day between two days, as far as entries reach; at least a month of them
+    where there is as much.
+    """
     start, end = max(start, days[0]), min(end, days[-1])
     if end - start < SHORTEST_DAYS:
         start, end = days[0], days[-1]
@@ -161,14 +169,16 @@ def recent_duty(run: Exposure, as_of: dt.date) -> tuple[float, float]:
     ----------
     run : Exposure
     as_of : date
-        entries after it are left out; where none lies in the last 24 months, the last 24 months of the entries count.
+        entries after it are left out; where none lies in the last 24 months, the last 24 months of the
+        entries count.
 
     Returns
     -------
     duty : float
         hours a day (0 to 24).
     log_sd : float
-        standard deviation of the logarithm of the duty from gap to gap, weighted by their days; nan where fewer than
+        standard deviation of the logarithm of the duty from gap to gap, weighted by their days; nan where
+        fewer than
         two gaps of at least a month are known.
     """
     if run.clock != RUN_HOURS:
@@ -183,7 +193,9 @@ def recent_duty(run: Exposure, as_of: dt.date) -> tuple[float, float]:
 
 
 def _log_spread(days: FloatArray, hours: FloatArray, start: float) -> float:
-    """Weighted spread of log duty over the gaps that end after `start`; short gaps are joined with the next."""
+    """Weighted spread of log duty over the gaps that end after `start`; short gaps are
+    joined with the next.
+    """
     kept = [0]
     for j in range(1, len(days)):
         if days[j] - days[kept[-1]] >= SHORTEST_DAYS:
@@ -200,14 +212,18 @@ def _log_spread(days: FloatArray, hours: FloatArray, start: float) -> float:
 
 
 def starts_per_hour(meter: Iterable[MeterPoint], run: Exposure) -> float:
-    """Starts per hour run over the entries that give starts; nan where fewer than two do or they do not grow."""
+    """Starts per hour run over the entries that give starts; nan where fewer than two do
+    or they do not grow.
+    """
     counted = starts_counted(meter, run)
     return counted.per_hour if counted else float("nan")
 
 
 @dataclass(frozen=True)
 class Starts:
-    """Starts of a pump by day: ordinals and starts since the first entry that gives them; how many an hour of late."""
+    """Starts of a pump by day: ordinals and starts since the first entry that gives them; how many an hour of
+    late.
+    """
 
     days: FloatArray
     counts: FloatArray
@@ -215,7 +231,9 @@ class Starts:
     per_hour: float
 
     def at(self, days: ArrayLike, run: Exposure) -> FloatArray:
-        """Starts by given ordinals: with the run hours between entries, at the recent number an hour outside them."""
+        """Starts by given ordinals: with the run hours between entries, at the recent number an hour outside
+        them.
+        """
         asked = run.at(days)
         inside = np.interp(asked, self.hours, self.counts)
         outside = np.minimum(asked - self.hours[0], 0.0) + np.maximum(asked - self.hours[-1], 0.0)

@@ -1,4 +1,6 @@
-"""What happened at a bearing: its effect on the series, and one line of words for charts and pages. No database."""
+"""What happened at a bearing: its effect on the series, and one line of words for charts and pages. No
+database.
+"""
 
 import datetime as dt
 from collections.abc import Sequence
@@ -20,7 +22,8 @@ _LOADED_HALF = {"bottom": "lower", "top": "upper"}
 class Happening:
     """Something done or seen, and what it does to the series.
 
-    `effect`: `step`, `new_life`, `new_baseline`, `rate_break`, `unsure` (the level is not known from here), `none`.
+    `effect`: `step`, `new_life`, `new_baseline`, `rate_break`, `unsure` (the level is not known from here),
+    `none`.
     """
 
     id: UUID

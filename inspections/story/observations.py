@@ -1,4 +1,6 @@
-"""From several readings to one observation: the ends' mean, the larger and smaller end, their taper. No database."""
+"""From several readings to one observation: the ends' mean, the larger and smaller end, their taper. No
+database.
+"""
 
 import datetime as dt
 from collections import defaultdict
@@ -73,7 +75,8 @@ Measurement.LENGTHS = slice(_LENGTHS[0], _LENGTHS[-1] + 1)
 class Observation:
     """All counting readings of one visit, stage and method (a wall or drop: also of one station) as one.
 
-    `value_um` is the mean of the ends, or None for an interval (`low_um`, `high_um`; None: open). The larger end is
+    `value_um` is the mean of the ends, or None for an interval (`low_um`, `high_um`; None: open). The larger
+    end is
     the mean plus half the taper. `derived`: bore minus journal. Lengths in um.
     """
 
@@ -209,7 +212,9 @@ def _mean(numbers: Sequence[float | None]) -> float | None:
 def _bores_minus_journals(
     bores: Sequence[Measurement], journals: Sequence[Measurement], load_side: str
 ) -> list[Observation]:
-    """Bore minus journal of one visit, by stage, end and method of the bore; a journal measured once serves both stages."""
+    """Bore minus journal of one visit, by stage, end and method of the bore; a journal measured once serves
+    both stages.
+    """
     found = []
     groups: dict[tuple[str, str, bool], list[Measurement]] = defaultdict(list)
     for bore in bores:
@@ -223,7 +228,9 @@ def _bores_minus_journals(
 
 
 def _journals_for(bore: Measurement, stage: str, journals: Sequence[Measurement]) -> list[Measurement]:
-    """The journal readings that fit a bore best: of its stage if there are any, of its end if there are any."""
+    """The journal readings that fit a bore best: of its stage if there are any, of its
+    end if there are any.
+    """
     known = [one for one in journals if one.value_um is not None and not one.not_for_wear]
     of_stage = [one for one in known if one.stage == stage] or known
     return [one for one in of_stage if one.end == bore.end] or of_stage

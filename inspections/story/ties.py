@@ -1,4 +1,6 @@
-"""What entries say of each other: of what a change is, what stands in its place, and what a new entry replaces."""
+"""What entries say of each other: of what a change is, what stands in its place, and what a new entry
+replaces.
+"""
 
 import datetime as dt
 import json
@@ -44,7 +46,8 @@ def day_of(body: Mapping[str, Any]) -> dt.date | None:
 def tie(
     entries: Sequence[Entry], bodies: Bodies, people: Mapping[str, str], recorded: QuerySet[Entry]
 ) -> Ties:
-    """Tie entries to those they change or replace, and tell each change (`_of`, `_stands`, `_before`) what it is of.
+    """Tie entries to those they change or replace, and tell each change (`_of`, `_stands`, `_before`) what it
+    is of.
 
     Parameters
     ----------
@@ -61,7 +64,10 @@ def tie(
         ties.words[thing] = _thing_words(entry, everything[entry.pk], elsewhere.get(entry.chain, ""))
     for entry in entries:
         if entry.kind == "import_withdrawal":
-            when = f"withdrawn with its whole import {day(entry.recorded_at.date())}: {bodies[entry.pk]['reason']}"
+            when = (
+                f"withdrawn with its whole import {day(entry.recorded_at.date())}:"
+                f" {bodies[entry.pk]['reason']}"
+            )
             ties.taken |= {row: when for ids in bodies[entry.pk]["kinds"].values() for row in ids}
         elif entry.kind in CHANGES:
             _tie_change(entry, bodies[entry.pk], ties, everything, people)
@@ -75,7 +81,9 @@ def tie(
 def _elsewhere(
     entries: Iterable[Entry], bodies: Bodies, ties: Ties, recorded: QuerySet[Entry]
 ) -> tuple[dict[str, str], Bodies]:
-    """Entries of other chains that these name, put with `ties.added`: the positions of those chains, and the bodies."""
+    """Entries of other chains that these name, put with `ties.added`: the positions of those chains, and the
+    bodies.
+    """
     named = {bodies[entry.pk].get(name) for entry in entries for name in ("supersedes", "instead")}
     named |= {bodies[entry.pk].get("id") for entry in entries if entry.kind in CHANGES}
     missing = [UUID(thing) for thing in named if thing and thing not in ties.added]

@@ -1,4 +1,6 @@
-"""One bearing's, or many bearings', whole story in order: what was observed, done and run, as plain values."""
+"""One bearing's, or many bearings', whole story in order: what was observed, done and
+run, as plain values.
+"""
 
 import datetime as dt
 from collections import defaultdict
@@ -97,7 +99,8 @@ class Story:
     def contact_stands_open(self) -> bool:
         """Whether a contact check asked for scraping or for the seat, and nothing has closed it since.
 
-        An acceptable print or a new life closes it. `measure`, `alignment` and `repeat` leave it as it stood: they ask for
+        An acceptable print or a new life closes it. `measure`, `alignment` and `repeat` leave it as it stood:
+        they ask for
         something else in the same visit, and a clearance measured again is judged by itself.
         """
         standing = False
@@ -134,7 +137,9 @@ def stories(bearings: Iterable[UUID], until: dt.date | None = None) -> dict[UUID
 
 
 class _Asked:
-    """What the database says of the bearings asked for, by bearing and place: eight questions, however many."""
+    """What the database says of the bearings asked for, by bearing and place: eight
+    questions, however many.
+    """
 
     def __init__(self, wanted: Sequence[UUID], until: dt.date | None) -> None:
         self.until = until

@@ -1,4 +1,6 @@
-"""What each way of measuring can be trusted to: the starting values of `fleet.measuring_methods`, or the plant's own."""
+"""What each way of measuring can be trusted to: the starting values of `fleet.measuring_methods`, or the
+plant's own.
+"""
 
 from collections.abc import Iterable, Mapping
 from typing import Any
@@ -7,7 +9,8 @@ from fleet.measuring_methods import METHODS, NOT_NAMED, Spread
 from fleet.models import Setting
 from inspections.wear.arrays import Method as WearMethod
 
-# Ranges of plastic strips, um: 0.001-0.003, 0.002-0.006, 0.004-0.009 in (TM 5-2420-222-34, para 1-16). Beyond its
+# Ranges of plastic strips, um: 0.001-0.003, 0.002-0.006, 0.004-0.009 in (TM 5-2420-222-34, para 1-16). Beyond
+# its
 # range a strip gives a bound, not a number.
 STRIPS_UM: dict[str, tuple[float, float]] = {
     "PG-1": (25.4, 76.2),
@@ -34,7 +37,8 @@ def uncertainty_of(method: str, value_um: object, known: Mapping[str, Spread]) -
 
 
 def beyond_strip(um: float, strip: str) -> tuple[str, float] | None:
-    """The bound that a value outside a strip's range stands for: (">", um) or ("<", um); None inside, or for no strip.
+    """The bound that a value outside a strip's range stands for: (">", um) or ("<", um); None inside, or for
+    no strip.
 
     >>> beyond_strip(90.0, "PG-1"), beyond_strip(50.0, "PG-1")
     (('>', 76.2), None)

@@ -1,4 +1,6 @@
-"""What feeds the wear beside the clearance: shell wall and shaft drop, the lining left, and readings that look copied."""
+"""What feeds the wear beside the clearance: shell wall and shaft drop, the lining left, and readings that
+look copied.
+"""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -17,7 +19,9 @@ UNKNOWN_STEP_UM = 1.0
 
 
 def feeds_wear(entry: Observation, load_side: str) -> bool:
-    """Whether an observation says something of the vertical wear: the clearance, the crown's wall, the shaft's drop."""
+    """Whether an observation says something of the vertical wear: the clearance, the crown's wall, the
+    shaft's drop.
+    """
     if entry.not_for_wear:
         return False
     if entry.series == "clearance":
@@ -73,7 +77,8 @@ def lining_left(
     lining_new: float | None,
     lining_min: float | None,
 ) -> Lining | None:
-    """The lining left of the shell that lies there; None where its new lining, its least or its wall is not known.
+    """The lining left of the shell that lies there; None where its new lining, its least or its wall is not
+    known.
 
     Without a new wall in the register the reading as left with new metal stands for it.
     """
@@ -107,12 +112,16 @@ def lining_left(
 
 
 def because_bad(why: str) -> float | None:
-    """1 where a visit was made because something seemed wrong, 0 where it was not, None where nobody wrote why."""
+    """1 where a visit was made because something seemed wrong, 0 where it was not, None where nobody wrote
+    why.
+    """
     return {"condition": 1.0, "breakdown": 1.0, "planned": 0.0, "opportunity": 0.0}.get(why)
 
 
 def copied(entries: Iterable[Observation | Happening], spreads: Mapping[str, Spread]) -> list[Observation]:
-    """The as-found readings that look copied from the as-left before them; none unless all do, too often for chance."""
+    """The as-found readings that look copied from the as-left before them; none unless all do, too often for
+    chance.
+    """
     pairs = list(_pairs(entries))
     same = [found for left, found in pairs if abs((found.value_um or 0) - (left.value_um or 0)) < 0.5]
     if len(same) < LEAST_COPIED or len(same) < len(pairs):
@@ -137,7 +146,9 @@ def _pairs(entries: Iterable[Observation | Happening]) -> Iterator[tuple[Observa
 
 
 def _same_by_chance(found: Observation, spreads: Mapping[str, Spread]) -> float:
-    """Chance that two readings of one clearance fall on the same step of the gauge: step / (2 sqrt(pi) sd), at most 0.9."""
+    """Chance that two readings of one clearance fall on the same step of the gauge: step / (2 sqrt(pi) sd),
+    at most 0.9.
+    """
     sd = spreads.get(found.method, NOT_NAMED).sd_um
     return min(max(found.step_um or UNKNOWN_STEP_UM, 0.1) / (2.0 * sqrt(pi) * sd), 0.9)
 

@@ -1,4 +1,6 @@
-"""One bearing's trend put together: its readings, work, fitted path and fan, limits and outages; and its story as told on the page."""
+"""One bearing's trend put together: its readings, work, fitted path and fan, limits and outages; and its
+story as told on the page.
+"""
 
 import datetime as dt
 from collections import defaultdict
@@ -154,7 +156,9 @@ def _step(one: Known, work: Happening) -> float | None:
 
 
 def _paths(one: Known, fitted: Path):
-    """The fitted clearance of the larger end, one stretch per level: a step stays inside, new metal breaks it."""
+    """The fitted clearance of the larger end, one stretch per level: a step stays inside, new metal breaks
+    it.
+    """
     stretch: list[tuple[dt.date, float]] = []
     halves: list[tuple[dt.date, float]] = []
     for entry, before, after in zip(events_of(one), fitted.before[:, 0], fitted.after[:, 0], strict=True):
@@ -174,7 +178,9 @@ def _paths(one: Known, fitted: Path):
 
 
 def _larger(stretch: list[tuple[dt.date, float]], halves: list[tuple[dt.date, float]]):
-    """The mean of the ends raised by half their difference as measured (and as believed today), straight between."""
+    """The mean of the ends raised by half their difference as measured (and as believed today), straight
+    between.
+    """
     if len(stretch) < 2:
         return
     days, means = zip(*stretch, strict=True)
@@ -249,7 +255,9 @@ def _dates(figures: Figures) -> TrendDates | None:
 
 @dataclass(frozen=True)
 class Told:
-    """One opening, or one thing without an opening: its day, what was seen and done in order, and how it came about."""
+    """One opening, or one thing without an opening: its day, what was seen and done in order, and how it came
+    about.
+    """
 
     day: str
     what: list[str]
@@ -260,7 +268,9 @@ class Told:
 
 
 def told(one: Known, shown: Mapping[UUID, Any] | None = None) -> list[Told]:
-    """What happened, the newest first, one visit a line, in plain words; `shown` is what the pump adds, by visit."""
+    """What happened, the newest first, one visit a line, in plain words; `shown` is what the pump adds, by
+    visit.
+    """
     lines = []
     for _, run in groupby(one.story.entries, key=lambda entry: entry.visit or id(entry)):
         entries = list(run)

@@ -116,7 +116,9 @@ def fan_table(trend: Trend) -> tuple[list[str], list[list[str]]]:
 
 
 def twenty_dots(p: float | None, *, words: str = "") -> SafeString:
-    """A chance as twenty dots to count, the filled ones first; nothing where it is not known or under 1 in 20."""
+    """A chance as twenty dots to count, the filled ones first; nothing where it is not known or under 1 in
+    20.
+    """
     if p is None or not math.isfinite(p) or p < LEAST_SHOWN:
         return mark_safe("")
     n = max(0, min(20, math.floor(p * 20 + 0.5)))

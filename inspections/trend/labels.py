@@ -47,7 +47,9 @@ def _limit_line(frame: Frame, limit: TrendLimit) -> str:
 
 
 def limit_labels(frame: Frame) -> str:
-    """Each limit that holds now named at the right margin, and by whom; those gone along their line where there is room."""
+    """Each limit that holds now named at the right margin, and by whom; those gone along their line where
+    there is room.
+    """
     standing = sorted((x for x in frame.trend.limits if not x.to_day), key=lambda x: -x.value_um)
     rows = [_margin_rows(frame, limit) for limit in standing]
     tops = apart(
@@ -79,7 +81,9 @@ def _margin_label(frame: Frame, limit: TrendLimit, rows: list[str], top: float) 
 
 
 def apart(tops: list[float], heights: list[float], first: float, last: float) -> list[float]:
-    """Tops moved so that boxes of these heights do not lie on each other, in their order, between two bounds if they fit."""
+    """Tops moved so that boxes of these heights do not lie on each other, in their order, between two bounds
+    if they fit.
+    """
     moved = list(tops)
     floor = last
     for i in reversed(range(len(moved))):

@@ -1,4 +1,6 @@
-"""The small drawing of an hour meter on the time axis of the bearings' strips: how much of the time the pump ran."""
+"""The small drawing of an hour meter on the time axis of the bearings' strips: how much of the time the pump
+ran.
+"""
 
 from __future__ import annotations
 
@@ -17,7 +19,9 @@ TOP, FOOT = 5.0, 5.0  # px kept free over and under the marks
 
 @dataclass(frozen=True)
 class MeterPoint:
-    """One entry of the meter; `run_since_first` counts the hours run since the first entry, over changes of meter."""
+    """One entry of the meter; `run_since_first` counts the hours run since the first entry, over changes of
+    meter.
+    """
 
     day: date
     hours: float

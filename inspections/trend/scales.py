@@ -80,7 +80,9 @@ class Frame:
         return self.floor - (self.floor - self.top) * (value_um - self.low) / (self.high - self.low)
 
     def reach(self, reading: TrendReading) -> tuple[float, float]:
-        """The upper and lower end of a reading's mark: 9 in 10 of the larger end and the smaller one, or its bounds."""
+        """The upper and lower end of a reading's mark: 9 in 10 of the larger end and the smaller one, or its
+        bounds.
+        """
         low = reading.value_um if reading.smaller_um is None else reading.smaller_um
         high = reading.value_um
         if not reading.is_censored:

@@ -1,6 +1,8 @@
-"""The small drawing of a bearing: a row of the watch list, a sheet's preview, a line of the plan; any number stack on one time axis.
+"""The small drawing of a bearing: a row of the watch list, a sheet's preview, a line of the plan; any number
+stack on one time axis.
 
-Places along time are per cents of the width, so one drawing serves a wide table and a phone: lines stretch, marks and
+Places along time are per cents of the width, so one drawing serves a wide table and a phone: lines stretch,
+marks and
 words keep their size. Its only words are the limits' figures in the right margin.
 """
 
@@ -36,7 +38,9 @@ YEAR_ROOM = 250.0  # px that the years must find room in on a phone
 
 
 def axis_of(trends: Sequence[Trend], ident: str = "strips", years_back: int = 12) -> TimeAxis:
-    """One axis over several bearings: from the first thing known, at most so many years back, to the last day shown."""
+    """One axis over several bearings: from the first thing known, at most so many years back, to the last day
+    shown.
+    """
     today = max(trend.today for trend in trends)
     first = min(trend.first_day() for trend in trends)
     back = date(today.year - years_back, 1, 1)
@@ -99,7 +103,9 @@ class _Scale:
         return self.axis.start <= when <= self.axis.end
 
     def reading(self, seen: TrendReading) -> str:
-        """Both ends joined; the larger a ring, filled where it would be added, crossed where it is not used."""
+        """Both ends joined; the larger a ring, filled where it would be added, crossed
+        where it is not used.
+        """
         if not self.shows(seen.day):
             return ""
         x, y = pct(self.axis.x(seen.day)), self.y(seen.value_um)

@@ -59,7 +59,9 @@ def _defs(frame: Frame) -> str:
 
 
 def _outages(frame: Frame) -> str:
-    """The hatched outages to come, with their month where it fits; those gone would only cross the readings."""
+    """The hatched outages to come, with their month where it fits; those gone would only
+    cross the readings.
+    """
     parts, free_from, size = [], frame.left, frame.size.font - 1
     for outage in frame.trend.outages:
         if outage.end < frame.trend.today or outage.start > frame.trend.until:
@@ -228,7 +230,9 @@ def _bounds(reading: TrendReading, x: float, top: float, foot: float, colour: st
 
 
 def _dates(frame: Frame) -> tuple[str, float]:
-    """Below the years: the dates of the governing limit as a bar on the same time scale; and where it ends."""
+    """Below the years: the dates of the governing limit as a bar on the same time scale;
+    and where it ends.
+    """
     dates, until = frame.trend.dates, frame.trend.until
     if not dates or dates.p10 is None or dates.p10 > until:
         return "", frame.floor + 24

@@ -12,7 +12,8 @@ from fleet.drawing import Span
 class TrendReading:
     """One observation; `low_um`/`high_um` bound a censored one ("> 0.006 in" has only `low_um`).
 
-    `value_um` is the larger end, which the limits are held against; `smaller_um` the other, where both were read.
+    `value_um` is the larger end, which the limits are held against; `smaller_um` the other, where both were
+    read.
     """
 
     day: date
@@ -88,7 +89,9 @@ class TrendDates:
 
 @dataclass(frozen=True)
 class TrendJob:
-    """The planned opening: its outage, and the clearance found from which a new shell goes in; None: no trigger."""
+    """The planned opening: its outage, and the clearance found from which a new shell goes in; None: no
+    trigger.
+    """
 
     start: date
     end: date

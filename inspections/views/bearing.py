@@ -78,7 +78,9 @@ def bearing(request: HttpRequest, pump: str, position: str) -> HttpResponse:
 
 
 def _waits(bearing, account):
-    """New shells that want a second person, to be confirmed here, and how many limits wait on their own page."""
+    """New shells that want a second person, to be confirmed here, and how many limits
+    wait on their own page.
+    """
     waits = approvals.waiting([bearing], account)
     shells = [one for one in waits if one.of == "shell"]
     return {"shells": shells, "n_limits": len(waits) - len(shells)}
@@ -86,7 +88,9 @@ def _waits(bearing, account):
 
 @require_safe
 def label(request: HttpRequest, pk) -> HttpResponse:
-    """A label's address leads on to the bearing as it is called now: at the pump to its record page, else to its page."""
+    """A label's address leads on to the bearing as it is called now: at the pump to its record page, else to
+    its page.
+    """
     one = get_object_or_404(visible(request.user), pk=position_merge.stands_for(pk))
     return redirect(
         bearing_address(one, "record" if may(request.user, "record", one.place.site) else "bearing")

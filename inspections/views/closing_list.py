@@ -58,7 +58,9 @@ class ClosingList:
         return NOT_DONE if self.desk.rules.worked else NOT_FITTED
 
     def answered(self, post: Mapping[str, str]) -> tuple[dict[str, Any], list[str]]:
-        """(what is stored, sentences of what is missing). What is not spoken of is done only where the list was signed."""
+        """(what is stored, sentences of what is missing). What is not spoken of is done only where the list
+        was signed.
+        """
         items = [one for one in self.items if "listed" in post or one.name in post]
         answers = ListAnswers(
             {one.key: one.state for one in items}, {one.key: one.why.strip() for one in items}

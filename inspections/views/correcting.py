@@ -1,4 +1,6 @@
-"""Putting the record right after a visit is closed: corrected, set apart, or taken back, with a reason, both versions kept."""
+"""Putting the record right after a visit is closed: corrected, set apart, or taken back, with a reason, both
+versions kept.
+"""
 
 import uuid
 from collections.abc import Callable

@@ -1,4 +1,6 @@
-"""The engineer's page of dispositions: what was closed against the word or left held, what runs on checks; and the act."""
+"""The engineer's page of dispositions: what was closed against the word or left held, what runs on checks;
+and the act.
+"""
 
 from uuid import UUID
 

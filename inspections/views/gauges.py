@@ -40,7 +40,9 @@ COLUMNS = (
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def gauges(request: HttpRequest) -> HttpResponse:
-    """All gauges with their last check, the next, and how many readings were taken with each; a form for a new one."""
+    """All gauges with their last check, the next, and how many readings were taken with each; a form for a
+    new one.
+    """
     form = GaugeForm(request.POST or None)
     if request.method == "POST":
         require(request.user, "calibrate")
@@ -126,7 +128,8 @@ def _kept(request: HttpRequest, one: Instrument, form: CalibrationForm) -> bool:
 
 
 def _must_speak_for_all(request: HttpRequest, gauge: Instrument) -> None:
-    """A gauge found wrong casts doubt on every reading taken with it: who declares it answers for those sites.
+    """A gauge found wrong casts doubt on every reading taken with it: who declares it answers for those
+    sites.
 
     Raises
     ------
@@ -138,8 +141,9 @@ def _must_speak_for_all(request: HttpRequest, gauge: Instrument) -> None:
     if elsewhere:
         where = "another site" if len(elsewhere) == 1 else f"{len(elsewhere)} other sites"
         raise Refused(
-            f"Readings at {where} were taken with this gauge too, and would come into doubt. Nothing was recorded. "
-            "Stop using it, and ask the engineer there, or one of all sites, to record that it was found wrong."
+            f"Readings at {where} were taken with this gauge too, and would come into doubt. Nothing was"
+            " recorded. Stop using it, and ask the engineer there, or one of all sites, to record that it"
+            " was found wrong."
         )
 
 

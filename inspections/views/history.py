@@ -20,7 +20,9 @@ LINES_A_PAGE = 200
 
 @require_safe
 def history(request: HttpRequest, pump: str, position: str) -> HttpResponse:
-    """Everything recorded of one bearing: by whom, from what source, how late; as known on a day if one is asked."""
+    """Everything recorded of one bearing: by whom, from what source, how late; as known on a day if one is
+    asked.
+    """
     found = called(request.user, read(pump), read(position), request.GET.get("site", ""))
     if len(found) != 1:
         raise Http404("No bearing of this name at your sites, or more than one: name its site.")

@@ -1,4 +1,6 @@
-"""The last page before a history is stored: every bearing and hour meter drawn as it is and as it would be, the doubtful first."""
+"""The last page before a history is stored: every bearing and hour meter drawn as it is and as it would be,
+the doubtful first.
+"""
 
 import datetime as dt
 from collections.abc import Iterator
@@ -134,7 +136,9 @@ def picture_of(drawn: DrawnBearing | DrawnMeter, axis: TimeAxis, today: dt.date)
 
 
 def trend_of(one: DrawnBearing, today: dt.date) -> Trend:
-    """A bearing as it would be, for the small drawing: what is there, what would be added, works as steps, limits."""
+    """A bearing as it would be, for the small drawing: what is there, what would be added, works as steps,
+    limits.
+    """
     there = f"{one.n_there} readings there, " if one.n_there else ""
     added = f"{one.n_new} would be added" + (f" ({one.measures})" if one.measures else "")
     return Trend(

@@ -1,4 +1,6 @@
-"""The limits of one bearing: what holds, who says so, one set or lifted by an engineer; and a second person's answers."""
+"""The limits of one bearing: what holds, who says so, one set or lifted by an engineer; and a second person's
+answers.
+"""
 
 from typing import Any
 from urllib.parse import urlencode
@@ -76,7 +78,9 @@ def limits(request: HttpRequest, pump: str, position: str) -> HttpResponse:
 def _asked(
     request: HttpRequest, bearing: Bearing, facts: BearingFacts | None, form: LimitForm
 ) -> HttpResponse | None:
-    """The page that asks back where something speaks against the limit; None where nothing does or it was said to be meant."""
+    """The page that asks back where something speaks against the limit; None where nothing does or it was
+    said to be meant.
+    """
     said = form.facts()
     if said["value"] is None:
         return None
@@ -123,7 +127,9 @@ def _stored(request: HttpRequest, bearing: Bearing, form: LimitForm) -> HttpResp
 
 
 def _offers(bearing: Bearing, facts: BearingFacts | None, told: limiting.Limits) -> list[tuple[Any, str]]:
-    """What published rules suggest for limits that are missing, each with the address that fills in the form."""
+    """What published rules suggest for limits that are missing, each with the address
+    that fills in the form.
+    """
     missing = {one.use for one in told.now if one.row is None or one.row.value_um is None}
     offered = suggestions(facts.journal_diameter_um if facts else None, missing)
     return [

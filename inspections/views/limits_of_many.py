@@ -1,4 +1,6 @@
-"""Limits for many bearings at once: offers from the sheet with their cells, rules in print beside all, one form."""
+"""Limits for many bearings at once: offers from the sheet with their cells, rules in print beside all, one
+form.
+"""
 
 from decimal import Decimal
 from typing import Any
@@ -31,7 +33,9 @@ MOST_DOUBTS = 12
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def limits_of_many(request: HttpRequest) -> HttpResponse:
-    """The bearings of a sheet, or all that the account may set limits for; a post sets one limit at those ticked."""
+    """The bearings of a sheet, or all that the account may set limits for; a post sets one limit at those
+    ticked.
+    """
     require(request.user, ACT)
     sheet = _sheet(request)
     today = today_in("UTC")

@@ -1,4 +1,6 @@
-"""Joining two bearing positions that are one: chosen, looked at with what would move, then done with a reason."""
+"""Joining two bearing positions that are one: chosen, looked at with what would move, then done with a
+reason.
+"""
 
 from typing import Any
 
@@ -73,7 +75,8 @@ def _other(gone: Bearing, form: MergeForm) -> Bearing:
     found = called_among(rows, said["other_pump"], said["other_position"])
     if len(found) != 1:
         raise NotRecorded(
-            f"{site.name} has no bearing “{said['other_pump']} {said['other_position']}”. Check pump and position."
+            f"{site.name} has no bearing “{said['other_pump']} {said['other_position']}”. Check pump and"
+            " position."
         )
     return found[0]
 

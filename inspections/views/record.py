@@ -1,4 +1,6 @@
-"""Recording at the pump: begin or continue the visit, who measures, what could not be measured, the overview."""
+"""Recording at the pump: begin or continue the visit, who measures, what could not be
+measured, the overview.
+"""
 
 from typing import Any
 from uuid import UUID
@@ -43,7 +45,9 @@ AT_ONCE = 3  # names to tap on the first screen; the others are in a list
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def start(request: HttpRequest, pump: str, position: str) -> HttpResponse:
-    """The guard against the wrong bearing, who measures, the cautions; a post begins or continues the visit."""
+    """The guard against the wrong bearing, who measures, the cautions; a post begins or
+    continues the visit.
+    """
     desk = desk_at(request, pump, position)
     outage = outage_now(desk.bearing, desk.today)
     people = people_to_pick(desk)
@@ -121,7 +125,9 @@ PARTS = {
 
 @at_the_pump
 def people(desk: Desk) -> HttpResponse:
-    """On a shared device one picks a name in one tap: who measures, who writes it down, who checks; it stays."""
+    """On a shared device one picks a name in one tap: who measures, who writes it down,
+    who checks; it stays.
+    """
     request = desk.request
     part = request.GET.get("part", MEASURED)
     part = part if part in PARTS else MEASURED
@@ -290,7 +296,9 @@ def overview(desk: Desk) -> HttpResponse:
 
 
 def who_of(desk: Desk, one: Reading) -> str:
-    """ "A. Fitter, written down by B. Clerk, checked by C. Chief, as named by B. Clerk": as far as they are three."""
+    """ "A. Fitter, written down by B. Clerk, checked by C. Chief, as named by B. Clerk": as far as they are
+    three.
+    """
     measured, wrote, checked = (
         desk.record.names.get(pk, "") if pk else ""
         for pk in (one.measured_by, one.recorded_by, one.checked_by)

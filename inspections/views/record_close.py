@@ -1,4 +1,6 @@
-"""Closing a visit: advice and decision for each bearing that was recorded, what was not measured of the whole pump, signatures."""
+"""Closing a visit: advice and decision for each bearing that was recorded, what was not measured of the whole
+pump, signatures.
+"""
 
 from dataclasses import dataclass
 from typing import Any
@@ -32,7 +34,9 @@ from inspections.visits.word_at_pump import CLOSE_UP, ENGINEER, HOLD, REPLACE, W
 
 @dataclass
 class Missing:
-    """What is neither measured nor said not to be: one station, or (`where` empty) a bearing nobody touched."""
+    """What is neither measured nor said not to be: one station, or (`where` empty) a
+    bearing nobody touched.
+    """
 
     key: str
     words: str
@@ -138,7 +142,9 @@ def desks_of(desk: Desk) -> list[Desk]:
 
 
 def sides_of(desks: list[Desk]) -> list[Side]:
-    """What is decided at closing: the bearing one stands at, and each other one that was recorded and not decided yet."""
+    """What is decided at closing: the bearing one stands at, and each other one that was recorded and not
+    decided yet.
+    """
     used = [one for one in desks if not one.aside or touched(one)]
     made = {one.bearing.pk: decision_of(one.visit, one.bearing) for one in used if one.visit}
     used = [one for one in used if not one.aside or made[one.bearing.pk] is None]
@@ -178,7 +184,9 @@ def signatures_needed(desk: Desk) -> list[str]:
 
 
 def missing_of(desk: Desk) -> list[Missing]:
-    """What is neither measured nor said not to be: of a bearing nobody touched as a whole, else station by station."""
+    """What is neither measured nor said not to be: of a bearing nobody touched as a whole, else station by
+    station.
+    """
     if any(one.kind == EventKind.OPENED for one in desk.record.events) or bores_measured(desk):
         return []
     bearing, name = desk.bearing, f"{desk.bearing.name}: " if desk.aside else ""
@@ -195,7 +203,9 @@ def missing_of(desk: Desk) -> list[Missing]:
 
 
 def bores_measured(desk: Desk) -> bool:
-    """Whether bore and journal were measured instead: their difference is the clearance, nothing is missing then."""
+    """Whether bore and journal were measured instead: their difference is the clearance, nothing is missing
+    then.
+    """
     found = {one.quantity for one in desk.record.readings}
     return {"bore", "journal"} <= found and "clearance" not in found
 

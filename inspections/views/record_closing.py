@@ -117,7 +117,9 @@ def opened(desk: Desk) -> HttpResponse:
 
 @require_safe
 def receipt(request: HttpRequest, pump: str, position: str) -> HttpResponse:
-    """What was stored, as a page that can be kept and that whoever may read may open: figures, verdicts, people."""
+    """What was stored, as a page that can be kept and that whoever may read may open: figures, verdicts,
+    people.
+    """
     desk = desk_at(request, pump, position, act="read")
     if "visit" not in request.GET:
         return redirect(bearing_address(desk.bearing))
@@ -177,7 +179,9 @@ def _word_now(desk: Desk, visit: Visit) -> str:
 
 
 def _typed_in_on(desk: Desk, visit: Visit) -> dt.date | None:
-    """The day a visit was typed in where that is later than the day it is of; a device's own claim counts as its day."""
+    """The day a visit was typed in where that is later than the day it is of; a device's own claim counts as
+    its day.
+    """
     if visit.entered_at is not None:
         return None
     day = visit.recorded_at.astimezone(ZoneInfo(desk.bearing.place.site.time_zone)).date()
@@ -185,7 +189,9 @@ def _typed_in_on(desk: Desk, visit: Visit) -> dt.date | None:
 
 
 def _beside(desk: Desk, one: Reading) -> str:
-    """What stands beside a reading whoever likes it or not: its standard uncertainty, and how late it was recorded."""
+    """What stands beside a reading whoever likes it or not: its standard uncertainty, and how late it was
+    recorded.
+    """
     zone = ZoneInfo(desk.bearing.place.site.time_zone)
     words = []
     if (sd_um := uncertainty_of(one.method, one.value_um, desk.record.trust)) is not None:

@@ -69,7 +69,9 @@ def check(desk: Desk) -> HttpResponse:
 
 @at_the_pump
 def shown_print(desk: Desk) -> HttpResponse:
-    """A print with the verdict of its cells; they are mended one by one, as a picture or as a table, and every tap is kept."""
+    """A print with the verdict of its cells; they are mended one by one, as a picture or as a table, and
+    every tap is kept.
+    """
     rounds = rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
     post = desk.request.POST
     named = tapped_cells.standing_check(_id(post.get("check") or desk.request.GET.get("check")))
@@ -207,7 +209,8 @@ def _before_scraping(desk: Desk, n_rounds: int, caution_after: int) -> list[str]
 
 
 def keep_tapped(desk: Desk, drafts: list[TappedCells] | None = None) -> ContactCheck | None:
-    """Make what was tapped on prints of this bearing its entries; without drafts named, those that this person left behind.
+    """Make what was tapped on prints of this bearing its entries; without drafts named, those that this
+    person left behind.
 
     A screen that the person goes on to calls it: a round that was left by any way is kept.
     """
@@ -242,7 +245,9 @@ def keep_all_tapped(desk: Desk) -> None:
 
 @at_the_pump
 def scraped(desk: Desk) -> HttpResponse:
-    """Metal was taken off: one tap, and the next round begins; with a reason where scraping is not offered."""
+    """Metal was taken off: one tap, and the next round begins; with a reason where
+    scraping is not offered.
+    """
     keep_tapped(desk)
     if desk.request.method == "POST":
         note = desk.request.POST.get("note", "").strip()[:300]
@@ -289,7 +294,9 @@ def _n_rounds(rounds: list[ContactCheck]) -> int:
 
 
 def _other_half(desk: Desk, rounds: list[ContactCheck], half: str) -> tuple[str, str]:
-    """What the button to the other half's print says, and where it leads: its check of this round, or a new one."""
+    """What the button to the other half's print says, and where it leads: its check of this round, or a new
+    one.
+    """
     other = "upper" if half == "lower" else "lower"
     there = [one for one in rounds if (one.half or "lower") == other and one.round == _n_rounds(rounds)]
     if there:
@@ -298,7 +305,9 @@ def _other_half(desk: Desk, rounds: list[ContactCheck], half: str) -> tuple[str,
 
 
 def _arcs(row: ContactCheck) -> str:
-    """The print's arc and the worn arc, which are two things: "Print arc 64 degrees; worn arc 110 degrees, kept apart"."""
+    """The print's arc and the worn arc, which are two things: "Print arc 64 degrees; worn arc 110 degrees,
+    kept apart".
+    """
     print_arc, worn_arc = row.conditions.get("arc_deg"), row.worn.get("arc_deg")
     said = [f"Print arc {float(print_arc):.0f}°"] if print_arc else []
     said.append(f"worn arc {float(worn_arc):.0f}°" if worn_arc else "worn arc not noted")
@@ -336,7 +345,9 @@ def _now_um(desk: Desk) -> float | None:
 
 
 def _as_before(desk: Desk, rounds: list[ContactCheck], half: str) -> dict[str, Any]:
-    """A new check is taken as the last one of its half was, else as the other's; the first in place, with dye not said."""
+    """A new check is taken as the last one of its half was, else as the other's; the first in place, with dye
+    not said.
+    """
     facts = desk.record.before.known.facts
     loaded = "upper" if facts and facts.load_side == "top" else "lower"
     half = half if half in ("upper", "lower") else (rounds[-1].half if rounds else loaded)
@@ -374,8 +385,9 @@ def _grid(cells: Any, row: ContactCheck) -> list[list[Cell]]:
                 i,
                 k,
                 mark,
-                f"row {i + 1}, {words[i]}; column {k + 1}{', ' + left if k == 0 else ', ' + right if k == last else ''}: "
-                f"{print_drawing.MARK_WORDS[mark]}",
+                f"row {i + 1}, {words[i]}; column"
+                f" {k + 1}{', ' + left if k == 0 else ', ' + right if k == last else ''}:"
+                f" {print_drawing.MARK_WORDS[mark]}",
                 print_drawing.MARK_WORDS[mark],
             )
             for k, mark in enumerate(line)
@@ -385,7 +397,9 @@ def _grid(cells: Any, row: ContactCheck) -> list[list[Cell]]:
 
 
 def _tapped(post: Any, stored: Any) -> list[list[int]]:
-    """The cells as the page holds them; a cell named by its button is turned on: none, light, heavy, none again."""
+    """The cells as the page holds them; a cell named by its button is turned on: none, light, heavy, none
+    again.
+    """
     cells = read_cells(post.get("cells", "")) if post.get("cells") else [list(line) for line in stored]
     for i, line in enumerate(cells):
         for k in range(len(line)):

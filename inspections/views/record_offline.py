@@ -1,4 +1,6 @@
-"""Recording without network: what is taken along, the shell that a device keeps, its worker, and what it sends later."""
+"""Recording without network: what is taken along, the shell that a device keeps, its worker, and what it
+sends later.
+"""
 
 import hashlib
 import json
@@ -60,7 +62,7 @@ KEPT = (
 )
 
 # What the worker is made of, one behind the other.
-WORKER = ("fleet/device_store.js", "inspections/typed_value.js", "inspections/record_worker.js")
+WORKER = ("fleet/device_store.js", "inspections/typed_value.js", "inspections/offline_worker.js")
 
 
 def bounds() -> dict[str, dict[str, Any]]:
@@ -114,7 +116,9 @@ def shell(request: HttpRequest) -> HttpResponse:
 @require_safe
 @costly("GET")
 def pack(request: HttpRequest) -> JsonResponse:
-    """One site's bearings with limits, last facts and what is expected, for the device; the pumps of one outage, or all."""
+    """One site's bearings with limits, last facts and what is expected, for the device; the pumps of one
+    outage, or all.
+    """
     require(request.user, "record")
     rows = visible(request.user).filter(place__site__in=sites_for(request.user, "record"))
     if request.GET.get("site"):
@@ -253,7 +257,8 @@ def queue(request: HttpRequest) -> JsonResponse:
 
 
 ASKED = 'Send {"entries": [...]}, each {"text": the entry as JSON text, "sha256": the hash of that text}.'
-# Told to pages of an earlier version, which let go of an entry without comparing hashes: they keep it with this reason,
+# Told to pages of an earlier version, which let go of an entry without comparing hashes: they keep it with
+# this reason,
 # and unsent.js takes the reason away once it runs in their place.
 RELOAD = (
     "Reload this page: it is of an earlier version. The entry stays here until then and goes again by itself."
@@ -262,7 +267,9 @@ CHANGED = "The entry did not come as it was sent. It stays on the device and goe
 
 
 def _answered(one: Any, account: Any) -> dict[str, Any]:
-    """The answer to one entry: with its text and hash, or (of an earlier version of the pages) as an object."""
+    """The answer to one entry: with its text and hash, or (of an earlier version of the
+    pages) as an object.
+    """
     if isinstance(one, dict) and isinstance(one.get("text"), str):
         sent = Sent(one["text"])
         if sent.sha256 != one.get("sha256"):
@@ -306,7 +313,9 @@ def settle(request: HttpRequest, receipt: int) -> HttpResponse:
 
 @require_safe
 def worker(request: HttpRequest) -> HttpResponse:
-    """The service worker, from the site's root so that it serves every page; its version changes with what it keeps."""
+    """The service worker, from the site's root so that it serves every page; its version changes with what it
+    keeps.
+    """
     kept = [static(name) for name in KEPT]
     consts = {"KEPT": kept, "VERSION": _version(), "BOUNDS": bounds()}
     head = "".join(f"const {name} = {json.dumps(value)};\n" for name, value in consts.items())

@@ -1,4 +1,6 @@
-"""One station at the pump: the number, its verdict at once, the next station; and which other quantity or station comes."""
+"""One station at the pump: the number, its verdict at once, the next station; and which other quantity or
+station comes.
+"""
 
 from typing import Any
 
@@ -169,7 +171,9 @@ def _second(desk: Desk, earlier: Reading | None) -> dict[str, Any]:
 
 
 def mended_as(earlier: Reading, said: Verdict) -> tuple[str, str]:
-    """What a likely slip is put right to, value and unit: the same number in the unit it was meant in, else the number."""
+    """What a likely slip is put right to, value and unit: the same number in the unit it was meant in, else
+    the number.
+    """
     if said.mended_um is None:
         return "", ""
     if said.mended_unit:
@@ -226,7 +230,9 @@ def reading_of(desk: Desk, pk: str | None) -> Reading | None:
 
 @at_the_pump
 def other(desk: Desk) -> HttpResponse:
-    """Another quantity, or a station the plan does not name: chosen here, then measured on the usual screen."""
+    """Another quantity, or a station the plan does not name: chosen here, then measured
+    on the usual screen.
+    """
     asked = desk.request.GET
     end, clock = asked.get("end", ""), asked.get("clock", "")
     stage = asked.get("stage", "") or str(Stage.AS_LEFT if desk.rules.work else Stage.AS_FOUND)

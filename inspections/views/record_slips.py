@@ -1,4 +1,6 @@
-"""What is put right in one tap until the visit closes: which of two readings counts, a work that was tapped by mistake."""
+"""What is put right in one tap until the visit closes: which of two readings counts, a work that was tapped
+by mistake.
+"""
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -68,7 +70,10 @@ def rivals_shown(desk: Desk) -> list[tuple[str, list[tuple[str, str, str]]]]:
     names = desk.record.names
     return [
         (
-            f"{rows[0].get_stage_display()}, {with_station(rows[0].quantity, Station(rows[0].end, rows[0].clock))}",
+            (
+                f"{rows[0].get_stage_display()},"
+                f" {with_station(rows[0].quantity, Station(rows[0].end, rows[0].clock))}"
+            ),
             [
                 (
                     str(row.pk),

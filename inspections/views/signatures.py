@@ -1,4 +1,6 @@
-"""Signing for a visit, signed in as oneself: by the short code, the printed label, or what is asked of one."""
+"""Signing for a visit, signed in as oneself: by the short code, the printed label, or
+what is asked of one.
+"""
 
 from uuid import UUID
 
@@ -23,7 +25,9 @@ from inspections.visits.verdict import SIGN
 
 MOST_SHOWN = 100
 DECLARED = {
-    Signature.Meaning.OWN_READING: "Checked: I measured it as well; my own reading stands beside the other's.",
+    Signature.Meaning.OWN_READING: (
+        "Checked: I measured it as well; my own reading stands beside the other's."
+    ),
     Signature.Meaning.WITNESSED: "Checked: I stood by and read the gauge when it was measured.",
     Signature.Meaning.CONFIRMED: "Checked: I did so, as the device without network said.",
     Signature.Meaning.MEASURED: "Measured: the readings in my name are mine.",
@@ -32,7 +36,9 @@ DECLARED = {
 
 
 class SignForm(forms.Form):
-    """What the signature means, and the password once more: a page left open on a shared device signs nothing."""
+    """What the signature means, and the password once more: a page left open on a shared device signs
+    nothing.
+    """
 
     meaning = forms.ChoiceField(
         label="What your signature means",
@@ -58,7 +64,9 @@ class SignForm(forms.Form):
 
 @require_safe
 def signatures(request: HttpRequest) -> HttpResponse:
-    """A code leads to its visit; below stands what is asked of oneself, and what is awaited at one's sites."""
+    """A code leads to its visit; below stands what is asked of oneself, and what is
+    awaited at one's sites.
+    """
     if typed := request.GET.get("code", "").strip():
         return by_code(request, typed)
     rows = SignatureAsked.objects.standing().filter(
@@ -151,7 +159,9 @@ def _shown(visit: Visit) -> dict[str, object]:
             {
                 "row": row,
                 "value": f"{row.typed} {SIGN.get(row.unit, row.unit)}",
-                "where": f"{Stage(row.stage).label}, {with_station(row.quantity, Station(row.end, row.clock))}",
+                "where": (
+                    f"{Stage(row.stage).label}, {with_station(row.quantity, Station(row.end, row.clock))}"
+                ),
                 "measured_by": names.get(row.measured_by, "not said"),  # type: ignore[arg-type]
                 "checked_by": names.get(row.checked_by, "") if row.checked_by else "",
             }

@@ -1,6 +1,6 @@
 """The acts of a visit while the bearing is open: opened, measured, checked, scraped, seen, decided, closed.
 
-Every act stores at once. An entry may bring the id that a device gave it; the same id again stores nothing more.
+Every act stores at once. An entry may bring the id that a device gave it; the same again stores nothing.
 Lengths are um, diametral; `by` is the inner id of the person who records.
 """
 
@@ -54,7 +54,7 @@ class OtherContent(NotRecorded):
 
 
 def open_visit_of(place: Place, today: dt.date) -> Visit | None:
-    """The visit of a place that stands open; one left open for longer than an opening takes is no more continued."""
+    """The open visit of a place; one left open for longer than an opening takes is not continued."""
     rows = Visit.objects.standing().filter(
         place=place, closed_on__isnull=True, opened_on__gte=today - LABEL_REACHES, opened_on__lte=today
     )
@@ -137,8 +137,8 @@ def enter(
     instead_of : Reading, optional
         an earlier measurement at the same station; both stay, this one counts.
     less : str
-        what the gauge shows beside the quantity, in the reading's unit (a ball's diameter, a stamped constant): it is
-        taken off, and both numbers stand in the note.
+        what the gauge shows beside the quantity, in the reading's unit (a ball's diameter, a constant);
+        it is taken off, and both numbers stand in the note.
     id : UUID, optional
         the entry's own id; known already with the same content, the stored reading is returned.
     late : bool
@@ -214,7 +214,8 @@ def mend(*, reading: Reading, value: str, unit: str, by: UUID, reason: str = "ty
     must_be_open(reading.visit)
     if by not in (reading.recorded_by, reading.measured_by):
         raise NotRecorded(
-            "Only who measured or recorded a value mends it here. Ask them, or let the engineer correct it with a reason."
+            "Only who measured or recorded a value mends it here. Ask them, or let the engineer correct it"
+            " with a reason."
         )
     bare, own_unit = _parted(value)
     return correct_reading(
@@ -296,7 +297,7 @@ def see(
     entered_at: dt.datetime | None = None,
     late: bool = False,
 ) -> Event:
-    """What was seen, by part: {"journal": {"words": [...], "where": "", "note": ""}}; no part at all: nothing found."""
+    """What was seen: {"journal": {"words": [...], "where": "", "note": ""}}; no part: nothing found."""
     known = known_row(Event, id, by)
     if known:
         return known
@@ -358,7 +359,7 @@ def decide(
     Parameters
     ----------
     figures : Figures
-        of this bearing as forecast on the day; the entry keeps them all, so that one that differs can be named.
+        of this bearing as forecast on the day; the entry keeps them, so that one that differs can be named.
 
     Raises
     ------
@@ -394,7 +395,8 @@ def close(
     needed: Sequence[str] = (),
     closings: Sequence[Fact] = (),
 ) -> None:
-    """Close a visit: what was not measured and why, the signature of who closes it, who is asked for a second one, the day.
+    """Close a visit: what was not measured and why, the signature of who closes it, who is asked for a second
+    one, the day.
 
     Parameters
     ----------
@@ -433,10 +435,11 @@ def close(
 
 
 def must_be_open(visit: Visit, late: bool = False) -> None:
-    """Refuse what belongs into a visit that is closed already, but `late` what a device began in it before."""
+    """Refuse what belongs into a closed visit, but `late` what a device began in it before."""
     if visit.closed_on is not None and not late:
         raise NotRecorded(
-            f"This visit was closed on {visit.closed_on}. Open a new one, or let the engineer correct the record."
+            f"This visit was closed on {visit.closed_on}. Open a new one, or let the engineer correct the"
+            " record."
         )
 
 
@@ -468,7 +471,7 @@ def _less(value: str, unit: str, less: str, facts: dict[str, Any]) -> tuple[str,
 
 
 def _within_strip(value: str, unit: str, facts: dict[str, Any]) -> tuple[str, dict[str, Any]]:
-    """A value beyond the range of the strip it was read on, as the bound it is; what was typed stands in the note."""
+    """A value beyond its strip's range, as the bound it is; what was typed stands in the note."""
     if not is_ranged(facts.get("method", "")) or not facts.get("instrument"):
         return value, facts
     try:

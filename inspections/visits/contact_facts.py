@@ -1,6 +1,8 @@
-"""What a print is read with beside what the mechanic says: the plant's criteria, the seat, the clearance as it is now.
+"""What a print is read with beside what the mechanic says: the plant's criteria, the seat, the clearance as
+it is now.
 
-Also what the record knows of the shell: whether it is new, scraped or has run, what its clearance gained since its first
+Also what the record knows of the shell: whether it is new, scraped or has run, what its clearance gained
+since its first
 fit, whether it may be scraped, and what earlier prints of the visit showed. Lengths are um, diametral.
 """
 
@@ -40,7 +42,9 @@ NEW, SCRAPED, RUN_IN = "new", "scraped", "run_in"
 
 
 def criteria_for(site_id: UUID, day: dt.date) -> contact.Criteria:
-    """What a site accepts as contact on a day: its own, else the plant's; the shipped default is common practice."""
+    """What a site accepts as contact on a day: its own, else the plant's; the shipped default is common
+    practice.
+    """
     rows = ContactCriteria.objects.standing()
     held = [
         row for row in rows if row.site_id in (None, site_id) and (row.from_on is None or row.from_on <= day)
@@ -143,9 +147,11 @@ def measured_twice(measured: Sequence[Reading], trust: Mapping[str, Spread]) -> 
 def as_expected(
     measured: Sequence[Reading], known: Before, works: Sequence[str], trust: Mapping[str, Spread]
 ) -> bool:
-    """Whether what was measured is what earlier readings of the record led to expect: other hands on another day.
+    """Whether what was measured is what earlier readings of the record led to expect: other hands on another
+    day.
 
-    Each scrape of this visit moves what is expected by its usual step; after new metal or a new journal nothing is
+    Each scrape of this visit moves what is expected by its usual step; after new metal or a new journal
+    nothing is
     expected. An expectation wider than a fifth of itself confirms nothing.
     """
     values = [float(r.value_um) for r in measured if r.value_um is not None]
@@ -165,7 +171,9 @@ def as_expected(
 
 
 def _state(known: Before, works: Sequence[str]) -> str:
-    """New, scraped or run in: by what was done in this visit, else by what the record has of the shell; else not known."""
+    """New, scraped or run in: by what was done in this visit, else by what the record has of the shell; else
+    not known.
+    """
     done = [kind for kind in works if EFFECTS.get(kind) in (Effect.NEW_METAL, Effect.STEP)]
     if done:
         return SCRAPED if done[-1] == EventKind.SCRAPE else NEW
@@ -173,7 +181,9 @@ def _state(known: Before, works: Sequence[str]) -> str:
 
 
 def _gained(known: Before, now_um: float | None) -> tuple[float | None, float | None]:
-    """Clearance gained since this shell's first fit and its sd, um; (None, None) where the first fit is not known."""
+    """Clearance gained since this shell's first fit and its sd, um; (None, None) where the first fit is not
+    known.
+    """
     born = [one.on for one in known.known.story.happenings if one.effect == NEW_LIFE]
     life = [one for one in known.known.story.clearances if not born or one.on >= born[-1]]
     first = next((one for one in life if one.value_um is not None), None)
@@ -185,7 +195,9 @@ def _gained(known: Before, now_um: float | None) -> tuple[float | None, float | 
 def earlier_prints(
     rounds: Sequence[ContactCheck], half: str, without: ContactCheck | None = None
 ) -> list[Earlier]:
-    """What earlier prints of a half in the same visit showed, in order; those read by an older reader say nothing."""
+    """What earlier prints of a half in the same visit showed, in order; those read by an older reader say
+    nothing.
+    """
     return [
         Earlier(str(row.conditions["code"]), tuple(_place(one) for one in row.conditions.get("places", [])))
         for row in rounds

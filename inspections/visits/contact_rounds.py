@@ -1,4 +1,6 @@
-"""The contact checks of a visit in rounds: which stand, which was the last of each half, what number the next has."""
+"""The contact checks of a visit in rounds: which stand, which was the last of each half, what number the next
+has.
+"""
 
 from collections.abc import Sequence
 
@@ -28,7 +30,9 @@ def last_rounds(rounds: Sequence[ContactCheck]) -> list[ContactCheck]:
 
 
 def round_number(rounds: Sequence[ContactCheck], half: str) -> int:
-    """The number of a new check: the other half of a round that is being checked joins it, else a round begins."""
+    """The number of a new check: the other half of a round that is being checked joins it, else a round
+    begins.
+    """
     own = [one.round for one in rounds if (one.half or "lower") == half]
     others = [one.round for one in rounds if (one.half or "lower") != half]
     return max([max(own, default=0) + 1, *others])

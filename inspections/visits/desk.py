@@ -87,7 +87,9 @@ def desk_at(request: HttpRequest, pump: str, position: str, act: str = "record")
 
 
 def _visit_at(request: HttpRequest, bearing: Bearing, today: dt.date) -> Visit | None:
-    """The visit that a paper sheet is typed into on this device, else the one that stands open at the pump."""
+    """The visit that a paper sheet is typed into on this device, else the one that stands
+    open at the pump.
+    """
     kept = request.session.get(from_a_sheet(bearing.place_id))
     rows = Visit.objects.standing().filter(pk=kept, closed_on__isnull=True) if kept else None
     return (rows.first() if rows is not None else None) or open_visit_of(bearing.place, today)

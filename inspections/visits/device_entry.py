@@ -1,4 +1,5 @@
-"""One entry of a device's queue, read strictly: every id by right, every text bounded, every day within the calendar.
+"""One entry of a device's queue, read strictly: every id by right, every text bounded, every day within the
+calendar.
 
 Whatever stands in the way is a `NotRecorded` with its sentence; what passes by itself is a `NotYet`.
 """
@@ -37,7 +38,9 @@ UNREADABLE = "The entry cannot be read. Type it in again from the bearing's reco
 
 
 class NotYet(NotRecorded):
-    """An entry that cannot be stored now and may be later: the device keeps it and sends it again by itself."""
+    """An entry that cannot be stored now and may be later: the device keeps it and sends
+    it again by itself.
+    """
 
 
 @dataclass(frozen=True)
@@ -141,9 +144,9 @@ class DeviceEntry:
     def form_data(self) -> dict[str, Any]:
         """The fields as a form takes them."""
         return {
-            str(name): self.texts(name)
-            if isinstance(value, list)
-            else _text(value, str(name), MOST_CHARACTERS)
+            str(name): (
+                self.texts(name) if isinstance(value, list) else _text(value, str(name), MOST_CHARACTERS)
+            )
             for name, value in self.fields.items()
         }
 
@@ -180,7 +183,7 @@ class DeviceEntry:
             )
         return name
 
-    # days -----------------------------------------------------------------------------------------------------
+    # days
 
     @cached_property
     def today(self) -> dt.date:
@@ -211,7 +214,9 @@ class DeviceEntry:
 
     @cached_property
     def begun(self) -> dt.datetime | None:
-        """The instant at which the device began the visit it names; of an earlier version of its pages the entry's own."""
+        """The instant at which the device began the visit it names; of an earlier version of its pages the
+        entry's own.
+        """
         return self._instant("begun_at") or self.claimed
 
     def _instant(self, name: str) -> dt.datetime | None:
@@ -245,7 +250,7 @@ class DeviceEntry:
             return self.today
         return min(day, self.today)
 
-    # people ---------------------------------------------------------------------------------------------------
+    # people
 
     @cached_property
     def measured_name(self) -> str:
@@ -298,10 +303,11 @@ class DeviceEntry:
             uuid_of(self.raw["measured_by"], "a person") if self.raw.get("measured_by") else self.by
         )
 
-    # what it belongs to ---------------------------------------------------------------------------------------
+    # what it belongs to
 
     def visit(self, measured_by: UUID) -> tuple[Visit, dt.date]:
-        """The visit an entry belongs to, and its day: the one it names, the one that stood open when the device began
+        """The visit an entry belongs to, and its day: the one it names, the one that stood open when the
+        device began
         (closed since or not), the one open, or a new one under the device's id.
         """
         pk = uuid_of(self.raw.get("visit"), "a visit")
@@ -325,8 +331,8 @@ class DeviceEntry:
             )
         elif known.closed_on is not None and not takes_late(known, self.claimed_day):
             raise NotRecorded(
-                f"The visit it was begun in was closed on {known.closed_on}, long before. Enter it again from the bearing's "
-                "record page, in a visit of its own."
+                f"The visit it was begun in was closed on {known.closed_on}, long before. Enter it again from"
+                " the bearing's record page, in a visit of its own."
             )
         else:
             visit = known
@@ -335,7 +341,8 @@ class DeviceEntry:
         return visit, max(self.claimed_day, visit.opened_on)
 
     def measured_before(self, visit: Visit) -> Reading | None:
-        """The reading that this one repeats: standing, of the same bearing, visit, station, stage and quantity, one's own.
+        """The reading that this one repeats: standing, of the same bearing, visit, station, stage and
+        quantity, one's own.
 
         Raises
         ------
@@ -362,8 +369,9 @@ class DeviceEntry:
         )
         if not same or row.withdrawn_by or self.by not in (row.recorded_by, row.measured_by):
             raise NotRecorded(
-                "The measurement it repeats is none of this station that you may mend, or was changed meanwhile. "
-                "Look at the bearing's record page, then send this one as a measurement of its own, or remove it."
+                "The measurement it repeats is none of this station that you may mend, or was changed"
+                " meanwhile. Look at the bearing's record page, then send this one as a measurement of its"
+                " own, or remove it."
             )
         return row
 
@@ -376,6 +384,7 @@ def _text(value: Any, name: str, most: int) -> str:
     typed = str(value)
     if len(typed) > most:
         raise NotRecorded(
-            f"'{name.replace('_', ' ')[:40]}' has {len(typed)} characters; at most {most} are kept. Shorten it."
+            f"'{name.replace('_', ' ')[:40]}' has {len(typed)} characters; at most {most} are kept."
+            " Shorten it."
         )
     return typed

@@ -1,5 +1,7 @@
-"""The kinds of entry of a device: what each says, how it is stored by the same form and act as on the screens, and what a
-stored row of it says, so that the two can be compared."""
+"""The kinds of entry of a device: what each says, how it is stored by the same form and act as on the
+screens, and what a
+stored row of it says, so that the two can be compared.
+"""
 
 import hashlib
 from collections.abc import Callable, Iterable
@@ -37,7 +39,9 @@ Said = dict[str, str]
 
 @dataclass(frozen=True)
 class EntryKind:
-    """One kind: the row it becomes, what an entry says, the act that stores it, and what a stored row says."""
+    """One kind: the row it becomes, what an entry says, the act that stores it, and what
+    a stored row says.
+    """
 
     model: type[Recorded]
     says: Callable[[DeviceEntry], Said]
@@ -66,7 +70,7 @@ def _shared(entry: DeviceEntry) -> dict[str, Any]:
     }
 
 
-# readings -------------------------------------------------------------------------------------------------------
+# readings
 
 
 def _reading(entry: DeviceEntry) -> dict[str, Any]:
@@ -156,7 +160,7 @@ def _reading_holds(row: Reading) -> Said:
     )
 
 
-# stations left out -------------------------------------------------------------------------------------------------
+# stations left out
 
 
 def _could_not_says(entry: DeviceEntry) -> Said:
@@ -195,7 +199,7 @@ def _could_not_holds(row: NotMeasured) -> Said:
     }
 
 
-# prints --------------------------------------------------------------------------------------------------------------
+# prints
 
 
 def _print(entry: DeviceEntry) -> tuple[dict[str, Any], ContactForm, str, list[list[int]]]:
@@ -273,7 +277,8 @@ def _store_print(entry: DeviceEntry) -> None:
 
 
 def _store_tapped(entry: DeviceEntry, cells: Any, known: Before, shared: dict[str, Any]) -> None:
-    """Cells tapped on a print that is stored, or waits on the same device: they take its place, unless more was tapped since.
+    """Cells tapped on a print that is stored, or waits on the same device: they take its place, unless more
+    was tapped since.
 
     What was scraped when the print was left (`leave`, `scrape_id`) comes after it.
     """
@@ -311,7 +316,7 @@ def _print_holds(row: ContactCheck) -> Said:
     )
 
 
-# work, openings, findings ------------------------------------------------------------------------------------------
+# work, openings, findings
 
 
 def _work_says(entry: DeviceEntry) -> Said:
@@ -376,7 +381,7 @@ def _seen_holds(row: Event) -> Said:
     return {"event": row.kind, "note": row.note, "found": _seen_words(rows)}
 
 
-# photos ---------------------------------------------------------------------------------------------------------------
+# photos
 
 
 def _picture(entry: DeviceEntry) -> bytes:

@@ -1,4 +1,6 @@
-"""What this device remembers: of a visit who measures, unit, method and exceptions; of its people those last picked."""
+"""What this device remembers: of a visit who measures, unit, method and exceptions; of its people those last
+picked.
+"""
 
 import datetime as dt
 from collections.abc import MutableMapping
@@ -49,7 +51,9 @@ class DeviceMemory:
 
     @property
     def recorded_by(self) -> UUID:
-        """Who writes down, as picked; the account's own person unless picked. The ledger names the account's either way."""
+        """Who writes down, as picked; the account's own person unless picked. The ledger names the account's
+        either way.
+        """
         return UUID(self.kept.get("recorded_by") or str(self.own))
 
     @property

@@ -9,7 +9,8 @@ from inspections.visits.visit_rules import VisitRules
 
 
 def bore_minus_journal(rules: VisitRules) -> list[tuple[str, str, Verdict]]:
-    """(stage in words, value, verdict) of each clearance that bore and journal of this visit make; none without a bore.
+    """(stage in words, value, verdict) of each clearance that bore and journal of this visit make; none
+    without a bore.
 
     The two diameters are measured apart, so their uncertainties add in squares (JCGM 100:2008, 5.1.2).
     """

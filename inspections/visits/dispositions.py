@@ -1,6 +1,8 @@
-"""Dispositions and closings: an engineer's signed answer to a word at the pump, and what was closed without one.
+"""Dispositions and closings: an engineer's signed answer to a word at the pump, and what was closed without
+one.
 
-Closing against the word is recorded as such and never prevented; what nobody has signed stands first on the engineer's page.
+Closing against the word is recorded as such and never prevented; what nobody has signed stands first on the
+engineer's page.
 """
 
 import datetime as dt
@@ -126,7 +128,8 @@ def closing_row(
     why: str,
     items: Mapping[str, Any],
 ) -> Closing:
-    """A bearing's closing, not yet stored: `without_disposition` where it is against the word and nobody has signed it.
+    """A bearing's closing, not yet stored: `without_disposition` where it is against the word and nobody has
+    signed it.
 
     A disposition that answers what stood has already changed the word; so what is against the word has none.
     """
@@ -146,9 +149,11 @@ def closing_row(
 
 
 def against(word: str, decided: str) -> bool:
-    """Whether a decision goes on with the bearing against the word; to hold, ask or measure is never against it.
+    """Whether a decision goes on with the bearing against the word; to hold, ask or measure is never against
+    it.
 
-    >>> against("hold", "close up"), against("hold", "hold"), against("close up", "replace"), against("close up", "scrape")
+    >>> against("hold", "close up"), against("hold", "hold"), against("close up", "replace"), against("close
+    up", "scrape")
     (True, False, False, True)
     """
     goes_on = decided in (CLOSE_UP, SCRAPE, REPLACE) and decided != word
@@ -183,11 +188,14 @@ class Unsigned:
 
 
 def unsigned(sites: Iterable[Site]) -> list[Unsigned]:
-    """What was closed against the word or left held and is not signed since: against the word first, then the oldest."""
+    """What was closed against the word or left held and is not signed since: against the word first, then the
+    oldest.
+    """
     rows = Closing.objects.standing().filter(bearing__place__site__in=list(sites))
     as_said = Q(word=F("decided"), word__in=[SHORT[CLOSE_UP], SHORT[REPLACE], SHORT[SCRAPE]])
     rows = rows.filter(Q(without_disposition=True) | ~as_said & ~Q(word=SHORT[CLOSE_UP]))
-    # Closings and dispositions of a bearing stand on its one chain: the order of its entries says what came after what.
+    # Closings and dispositions of a bearing stand on its one chain: the order of its entries says what came
+    # after what.
     signed: dict[tuple[UUID, UUID], int] = {}
     given = Disposition.objects.standing().filter(visit__in=rows.values("visit")).order_by(*IN_ORDER)
     for row in given:
@@ -205,7 +213,9 @@ def unsigned(sites: Iterable[Site]) -> list[Unsigned]:
 
 
 def in_force(sites: Iterable[Site], today: dt.date) -> list[Disposition]:
-    """Dispositions "use as is" with their interim checks, what expires first at the top; the last of each bearing."""
+    """Dispositions "use as is" with their interim checks, what expires first at the top; the last of each
+    bearing.
+    """
     rows = Disposition.objects.standing().filter(bearing__place__site__in=list(sites))
     last = {row.bearing_id: row for row in rows.select_related("bearing__place__site").order_by(*IN_ORDER)}
     found = [row for row in last.values() if row.answer == Disposition.Answer.USE_AS_IS]

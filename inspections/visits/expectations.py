@@ -1,6 +1,8 @@
-"""What a reading at the pump is held against and what is expected there: the record as it stood before the visit.
+"""What a reading at the pump is held against and what is expected there: the record as it stood before the
+visit.
 
-The expectation is that of the day before the visit opened, so that what is read today does not change what was
+The expectation is that of the day before the visit opened, so that what is read today does not change what
+was
 expected today. Lengths are um, diametral.
 """
 
@@ -117,7 +119,9 @@ def held_for(
     quantity: str = "clearance",
     journal_um: Any = None,
 ) -> Held:
-    """As left after new metal against the fitting range, else against both in-service limits, as found too."""
+    """As left after new metal against the fitting range, else against both in-service
+    limits, as found too.
+    """
 
     def of(use: str) -> float | None:
         return limits.get((quantity, str(use)))
@@ -137,7 +141,9 @@ def expected_for(
     work: str,
     found: tuple[float, float] | None,
 ) -> Expected | None:
-    """What is expected of a vertical clearance; `found` is (um, sd) as found at this station in this visit."""
+    """What is expected of a vertical clearance; `found` is (um, sd) as found at this
+    station in this visit.
+    """
     if stage == Stage.AS_LEFT and work == NEW_METAL:
         return _fitting(limits) or _rule(known, limits)
     if stage == Stage.AS_LEFT and found:
@@ -166,7 +172,9 @@ def _fitting(limits: Mapping[tuple[str, str], float]) -> Expected | None:
 
 
 def _rule(known: Before, limits: Mapping[tuple[str, str], float]) -> Expected | None:
-    """Without a forecast: by the journal, else by the limits, wide enough that only a gross slip is asked about."""
+    """Without a forecast: by the journal, else by the limits, wide enough that only a gross slip is asked
+    about.
+    """
     facts = known.known.facts
     if facts and facts.journal_diameter_um is not None:
         journal = facts.journal_diameter_um
@@ -186,13 +194,17 @@ def _rule(known: Before, limits: Mapping[tuple[str, str], float]) -> Expected | 
 
 
 def work_of(effects: Iterable[str]) -> str:
-    """What was done to a bearing in a visit: new metal, scraped, or nothing that parts as found from as left."""
+    """What was done to a bearing in a visit: new metal, scraped, or nothing that parts as
+    found from as left.
+    """
     all_of = set(effects)
     return NEW_METAL if NEW_LIFE in all_of else SCRAPED if STEP in all_of else ""
 
 
 def last_at(known: Known, where: Station, quantity: str = "clearance") -> Measurement | None:
-    """The last reading at a station before the visit; of the same end or of the whole bearing where there was none."""
+    """The last reading at a station before the visit; of the same end or of the whole bearing where there was
+    none.
+    """
     seen = [m for m in known.story.measured if m.quantity == quantity and m.counts]
     for fits in (
         lambda m: (m.end, m.clock) == (where.end, where.clock),

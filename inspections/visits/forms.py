@@ -27,7 +27,9 @@ WORKS = [
 
 
 def number_as_typed(text: str, *, about: str = "") -> str:
-    """The text without spaces around it, where it is empty or a number; refused in a sentence that begins with `about`."""
+    """The text without spaces around it, where it is empty or a number; refused in a sentence that begins
+    with `about`.
+    """
     typed = text.strip()
     if typed:
         try:
@@ -161,7 +163,8 @@ class CouldNotForm(forms.Form):
     note = forms.CharField(label="In a few words", required=False, max_length=300)
 
 
-# What a shell's new metal is said with before it counts. Which half is seen at the open bearing: damage of the other
+# What a shell's new metal is said with before it counts. Which half is seen at the open bearing: damage of
+# the other
 # stands. Reason and serial may be not known; nothing said is no answer.
 BOTH = "both"
 ASKED_OF_METAL = {
@@ -191,7 +194,9 @@ class WorkForm(forms.Form):
     note = forms.CharField(label="Remark", required=False, max_length=300)
 
     def clean(self) -> dict[str, Any]:
-        """New metal with all that is asked of it; both halves are stored as no half, a serial not known as a remark."""
+        """New metal with all that is asked of it; both halves are stored as no half, a serial not known as a
+        remark.
+        """
         said: dict[str, Any] = super().clean() or {}
         if EFFECTS.get(said.get("kind", "")) == Effect.NEW_METAL:
             for name, words in ASKED_OF_METAL.items():

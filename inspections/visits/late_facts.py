@@ -13,7 +13,8 @@ from inspections.visits.acts import SIGNED
 
 Brought = Reading | NotMeasured | Event
 
-# A device kept without network for longer than this has begun another visit. Common practice, no published source.
+# A device kept without network for longer than this has begun another visit. Common practice, no published
+# source.
 REACHES = dt.timedelta(days=14)
 
 
@@ -46,12 +47,16 @@ def begun_in(place: Place, begun: dt.datetime | None, day: dt.date) -> Visit | N
 
 
 def takes_late(visit: Visit, day: dt.date) -> bool:
-    """Whether a closed visit takes what a device began in it on a day: up to two weeks after it was closed."""
+    """Whether a closed visit takes what a device began in it on a day: up to two weeks
+    after it was closed.
+    """
     return visit.closed_on is not None and day <= visit.closed_on + REACHES
 
 
 def added_to(bearing: Bearing) -> dict[UUID, str]:
-    """By visit of a bearing's pump what devices brought after its closing, in words; a constant number of questions."""
+    """By visit of a bearing's pump what devices brought after its closing, in words; a constant number of
+    questions.
+    """
     signed = Attendance.objects.standing().filter(visit__place=bearing.place_id, part=SIGNED)
     closings = dict(signed.values_list("visit").annotate(last=Max("recorded_at")).order_by())
     if not closings:
@@ -67,7 +72,8 @@ def added_to(bearing: Bearing) -> dict[UUID, str]:
 
 
 def added_words(rows: Iterable[Brought], closed: dt.datetime | None) -> str:
-    """What of a visit's rows devices brought after its closing: "Added to after closing, ...: 2 readings, 1 print."
+    """What of a visit's rows devices brought after its closing: "Added to after closing, ...: 2 readings, 1
+    print."
 
     What was corrected since is none of it: the corrected row stands in the place of one recorded in time.
     """

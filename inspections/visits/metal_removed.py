@@ -1,4 +1,5 @@
-"""What a scrape took and what it cost in life, and what to know before the next. Numbers and words; no Django.
+"""What a scrape took and what it cost in life, and what to know before the next. Numbers and words; no
+Django.
 
 Lengths um, diametral; the measured step is drawn towards the class's usual step and never negative.
 """
@@ -18,7 +19,9 @@ from inspections.wear.normal import NINE_IN_TEN
 
 @dataclass(frozen=True)
 class Removed:
-    """Metal taken off in a visit: mean and standard uncertainty, um; `measured`: whether readings on both sides say so."""
+    """Metal taken off in a visit: mean and standard uncertainty, um; `measured`: whether readings on both
+    sides say so.
+    """
 
     mean_um: float
     sd_um: float
@@ -33,7 +36,8 @@ def removed(
     Parameters
     ----------
     found, left : sequences of (um, sd)
-        readings of the same stations; all of one side share the sd of one reading (the same hands, gauge and day).
+        readings of the same stations; all of one side share the sd of one reading (the same hands, gauge and
+        day).
     usual : (um, sd)
         the class's usual step.
 
@@ -66,7 +70,10 @@ def cost_words(taken: Removed, figures: Figures) -> str:
         return f"{said}."
     spent = taken.mean_um / rate * 1000.0
     months = spent / max(figures["hours_per_day"] or 24.0, 0.1) / 30.44
-    return f"{said}. It cost about {hours(round(spent, -2))} of run at its rate, some {months:.0f} months of its duty."
+    return (
+        f"{said}. It cost about {hours(round(spent, -2))} of run at its rate, some {months:.0f} months of its"
+        " duty."
+    )
 
 
 def scraping_words(
@@ -77,7 +84,9 @@ def scraping_words(
     n_rounds: int,
     caution_after: int,
 ) -> list[str]:
-    """What to know before the next scrape: no room for one more (its `step` and sd, um), or a stop after the third round."""
+    """What to know before the next scrape: no room for one more (its `step` and sd, um), or a stop after the
+    third round.
+    """
     at, said = opening.at, []
     from_um = at.scrape_from_um if at else None
     if from_um is None and opening.replace_um is not None:
@@ -91,7 +100,7 @@ def scraping_words(
         )
     if n_rounds >= caution_after:
         said.append(
-            f"Round {n_rounds}: stop and think. If it still does not carry, look for another cause: alignment, a shell "
-            "not seated, the journal (common practice, no published source)."
+            f"Round {n_rounds}: stop and think. If it still does not carry, look for another cause:"
+            " alignment, a shell not seated, the journal (common practice, no published source)."
         )
     return said

@@ -1,6 +1,8 @@
-"""What a device kept while it had no network: each entry stored once, whatever was sent twice or got no answer.
+"""What a device kept while it had no network: each entry stored once, whatever was sent twice or got no
+answer.
 
-The device gives every entry its own id, and the server keeps it as the row's own. The answer names the id and the hash of
+The device gives every entry its own id, and the server keeps it as the row's own. The answer names the id and
+the hash of
 the bytes that came: only then may the device let go of them. Every entry has a transaction of its own.
 """
 
@@ -31,7 +33,8 @@ _LOG = logging.getLogger(__name__)
 
 @dataclass(frozen=True)
 class Answer:
-    """What became of one entry: its id as far as it could be read, the hash of its bytes, and why where it was refused.
+    """What became of one entry: its id as far as it could be read, the hash of its bytes, and why where it
+    was refused.
 
     `later`: nothing is wrong with it; the device sends it again by itself.
     """
@@ -52,7 +55,8 @@ def replay(sent: Sent, account: Account) -> Answer:
     Parameters
     ----------
     sent : Sent
-        the bytes of `id`, `kind`, `bearing`, `visit`, `author`, `entered_at` or `on`, `stage`, `station`, `quantity`,
+        the bytes of `id`, `kind`, `bearing`, `visit`, `author`, `entered_at` or `on`, `stage`, `station`,
+        `quantity`,
         `again`, `measured_by` or `measured_by_name`, `checked_by`, `fields` (as the form would send them).
     account : Account
         who sends; entries of somebody else stay on the device.
@@ -76,7 +80,9 @@ def replay(sent: Sent, account: Account) -> Answer:
 
 
 def _refused(sent: Sent, entry: DeviceEntry | None, why: str, later: bool = False) -> Answer:
-    """The answer to a refused entry, and its receipt where it has a bearing that the account may record for."""
+    """The answer to a refused entry, and its receipt where it has a bearing that the
+    account may record for.
+    """
     try:
         pk = str(entry.id) if entry else ""
     except NotRecorded:
@@ -93,7 +99,9 @@ def _refused(sent: Sent, entry: DeviceEntry | None, why: str, later: bool = Fals
 
 
 def _replayed(sent: Sent, entry: DeviceEntry) -> str:
-    """`stored` or `already`; twice tried where the same id is being stored by another request at the same moment."""
+    """`stored` or `already`; twice tried where the same id is being stored by another request at the same
+    moment.
+    """
     if str(entry.raw.get("author")) != str(entry.by):
         raise NotRecorded("This was entered by somebody else; it waits on the device until they sign in.")
     if receipts.is_stored(sent, entry.id, entry.account):
@@ -111,7 +119,8 @@ def _replayed(sent: Sent, entry: DeviceEntry) -> str:
 def _stored_once(sent: Sent, entry: DeviceEntry, kind: EntryKind) -> str:
     _ = entry.bearing  # the right to record there comes before anything else is looked up
     with transaction.atomic():
-        # One entry of an account at a time: what is looked up here cannot be stored by another tab a moment later.
+        # One entry of an account at a time: what is looked up here cannot be stored by another tab a moment
+        # later.
         # Rows that point to the account are not held up by it.
         list(Account.objects.select_for_update(no_key=True).filter(pk=entry.account.pk).values_list("pk"))
         row = next(
@@ -160,8 +169,9 @@ def _shown(said: Said, name: str) -> str:
 
 def _conflict(different: list[str], stored_as: str) -> str:
     return (
-        f"This entry is stored already{f' as{stored_as}' if stored_as else ''} with other content: {'; '.join(different)}. "
-        "Nothing was changed. Mend what stands on the bearing's record page, then remove this one from the device."
+        f"This entry is stored already{f' as{stored_as}' if stored_as else ''} with other content:"
+        f" {'; '.join(different)}. Nothing was changed. Mend what stands on the bearing's record page, then"
+        " remove this one from the device."
     )[:600]
 
 
@@ -172,7 +182,9 @@ def _bearing_of(row: Any) -> str:
 
 
 def _same_day(row: Any, entry: DeviceEntry) -> bool:
-    """By the device's own claim where both have one, else by the day; a photo and a station left out keep none."""
+    """By the device's own claim where both have one, else by the day; a photo and a station left out keep
+    none.
+    """
     dated = row.event if isinstance(row, ContactCheck) else row
     if isinstance(row, Attachment):
         return True

@@ -1,4 +1,5 @@
-"""One open bearing as the table of `word_at_pump` asks for it: what was seen, printed, measured and done in its visit.
+"""One open bearing as the table of `word_at_pump` asks for it: what was seen, printed, measured and done in
+its visit.
 
 `rules` are those of one bearing in its visit; nothing is stored here.
 """
@@ -105,14 +106,18 @@ def _rule_of(rules: VisitRules) -> Trigger:
 
 @dataclass(frozen=True)
 class Scraping:
-    """Whether scraping is one of the steps, and what stands before a print's headline where it asks for it in vain."""
+    """Whether scraping is one of the steps, and what stands before a print's headline where it asks for it in
+    vain.
+    """
 
     offered: bool
     before: str = ""
 
 
 def scraping_of(rules: VisitRules, check: UUID | None = None, outcome: str = "") -> Scraping:
-    """What the record as it stands says of scraping; of a print whose cells changed by its outcome as they are now."""
+    """What the record as it stands says of scraping; of a print whose cells changed by its outcome as they
+    are now.
+    """
     scrapeable, seat = of_facts(rules.record.before.known.facts)
     now = situation_of(rules)
     if check is not None:
@@ -125,7 +130,9 @@ def scraping_of(rules: VisitRules, check: UUID | None = None, outcome: str = "")
 
 
 def larger_end_now(rules: VisitRules) -> Clearance | None:
-    """The larger end by this visit's readings: as left where it was measured so, else as found; methods by their spreads."""
+    """The larger end by this visit's readings: as left where it was measured so, else as found; methods by
+    their spreads.
+    """
     record = rules.record
     story = record.story
     own = [m for m in story.measured if record.visit and m.visit == record.visit.pk]
@@ -187,7 +194,9 @@ def _notes(rules: VisitRules) -> list[str]:
 
 
 def damage_of(rules: VisitRules) -> dict[str, str]:
-    """Key -> "part: word" of each finding on the hold list that new metal, or a new journal, has not taken away."""
+    """Key -> "part: word" of each finding on the hold list that new metal, or a new journal, has not taken
+    away.
+    """
     words, found = _holds(rules), {}
     for n, event in enumerate(rules.record.happened):
         for said in listed(_ticked(event), words):
@@ -255,7 +264,9 @@ def _prints(rules: VisitRules, seat: str) -> list[Print]:
 
 
 def _outcome(check: ContactCheck, rules: VisitRules) -> str:
-    """A print's outcome now: one that fits but for a clearance measured once is accepted when that was confirmed since."""
+    """A print's outcome now: one that fits but for a clearance measured once is accepted when that was
+    confirmed since.
+    """
     if check.conditions.get("code") == "clearance_open":
         record = rules.record
         now = check_facts({"half": check.half}, record.before, record.visit, record.bearing)
@@ -264,7 +275,9 @@ def _outcome(check: ContactCheck, rules: VisitRules) -> str:
 
 
 def _was_of(event: Event, half: str, rounds: Sequence[ContactCheck], place: Mapping[Any, int]) -> bool:
-    """Whether a scrape was of a half: as said, else of the halves whose print before it asked for one, else of both."""
+    """Whether a scrape was of a half: as said, else of the halves whose print before it asked for one, else
+    of both.
+    """
     if event.kind != EventKind.SCRAPE:
         return False
     if event.half:
@@ -286,13 +299,17 @@ def _judged(rules: VisitRules, reading: Reading, held: Held) -> Verdict:
 
 
 def _changed(rules: VisitRules) -> bool:
-    """Whether what was found lies there no more: new metal, shims or a journal changed the clearance since."""
+    """Whether what was found lies there no more: new metal, shims or a journal changed
+    the clearance since.
+    """
     new = (Effect.NEW_METAL, Effect.NEW_BASELINE)
     return any(EFFECTS.get(one.kind) in new for one in rules.record.happened)
 
 
 def _stands(rules: VisitRules) -> list[Reading]:
-    """The readings that say what lies there now: those that count, as found only where nothing has replaced it."""
+    """The readings that say what lies there now: those that count, as found only where nothing has replaced
+    it.
+    """
     changed = _changed(rules)
     return [r for r in rules.record.readings if r.counts and not (changed and r.stage == Stage.AS_FOUND)]
 
@@ -303,7 +320,10 @@ def _again(rules: VisitRules, reading: Reading) -> bool:
 
 
 def _where(reading: Reading) -> str:
-    return f"{reading.get_stage_display()}, {with_station(reading.quantity, Station(reading.end, reading.clock))}"
+    return (
+        f"{reading.get_stage_display()},"
+        f" {with_station(reading.quantity, Station(reading.end, reading.clock))}"
+    )
 
 
 def _held(rules: VisitRules) -> Iterator[NotInside]:

@@ -43,7 +43,8 @@ def drawing(cells: Sequence[Sequence[int]], label: str = "") -> SafeString:
     )
     said = format_html('role="img" aria-label="{}"', label) if label else mark_safe('aria-hidden="true"')
     return format_html(
-        '<svg class="print" viewBox="0 0 {} {}" {}>{}<line class="print-middle" x1="0" x2="{}" y1="{}" y2="{}"/></svg>',
+        '<svg class="print" viewBox="0 0 {} {}" {}>{}<line class="print-middle" x1="0" x2="{}" y1="{}"'
+        ' y2="{}"/></svg>',
         width,
         height,
         said,
@@ -75,7 +76,8 @@ def in_words(cells: Sequence[Sequence[int]]) -> str:
     return "cells printed in each column from the left: " + ", ".join(map(str, counts))
 
 
-# How thick the dye was laid on, in the words of the tin: what each looks like on the shaft. Common practice, no published source.
+# How thick the dye was laid on, in the words of the tin: what each looks like on the shaft. Common practice,
+# no published source.
 FILM_WORDS = {
     "thin": ("thin", "the metal shines through"),
     "normal": ("normal", "even blue, no metal seen"),

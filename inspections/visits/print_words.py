@@ -1,6 +1,8 @@
-"""What a print was read as, as it is kept with its check and as it stands on a page: one shape for both readers' readings.
+"""What a print was read as, as it is kept with its check and as it stands on a page: one shape for both
+readers' readings.
 
-A check keeps the reading of its day: what an earlier reader said stays, with its own reasons and without causes.
+A check keeps the reading of its day: what an earlier reader said stays, with its own reasons and without
+causes.
 """
 
 from collections.abc import Mapping

@@ -1,4 +1,5 @@
-"""What else is measured at an open bearing beside its clearance: where, what is taken off, and what is expected.
+"""What else is measured at an open bearing beside its clearance: where, what is taken off, and what is
+expected.
 
 Common practice, no published source, except where a source stands beside a fact.
 """
@@ -17,7 +18,8 @@ from inspections.wear.normal import EIGHT_IN_TEN
 class Asked:
     """One quantity as it is asked for at the pump.
 
-    `less`: what the gauge shows beside the quantity, to be taken off; `near`: how far, as a share of the last value,
+    `less`: what the gauge shows beside the quantity, to be taken off; `near`: how far, as a share of the last
+    value,
     a new one may lie before a slip is asked about (None: not asked).
     """
 
@@ -52,7 +54,8 @@ ASKED: dict[str, Asked] = {
             less="Ball's diameter, to be taken off",
             near=0.2,
         ),
-        # The original reading is stamped beside the port and must be used every time (NAVEDTRA 14111, p. 103).
+        # The original reading is stamped beside the port and must be used every time (NAVEDTRA 14111, p.
+        # 103).
         Asked(
             "shaft_drop",
             "Shaft drop",
@@ -88,7 +91,8 @@ def stations_of(known: Known, quantity: str) -> list[Station]:
 
 
 def expected_of(last: Measurement | None, where: Station) -> Expected | None:
-    """Roughly the last value at the same station, where the quantity hardly changes; else nothing is expected.
+    """Roughly the last value at the same station, where the quantity hardly changes; else nothing is
+    expected.
 
     Rough: only a value far away is asked about, and the verdict does not speak of it.
     """

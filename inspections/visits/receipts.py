@@ -1,4 +1,6 @@
-"""Receipts of what devices sent: kept beside the record, and what was refused shown until somebody settles it."""
+"""Receipts of what devices sent: kept beside the record, and what was refused shown until somebody settles
+it.
+"""
 
 from uuid import UUID
 
@@ -51,7 +53,9 @@ def note_stored(sent: Sent, entry: DeviceEntry) -> None:
 
 
 def note_refused(sent: Sent, entry: DeviceEntry, why: str) -> None:
-    """Keep a refusal to be shown at the pump's page, once per content; of a bearing that the account may record for."""
+    """Keep a refusal to be shown at the pump's page, once per content; of a bearing that the account may
+    record for.
+    """
     rows = _open_of(entry.account, entry.id)
     rows.exclude(sha256=sent.sha256).update(
         settled_at=now(), settled_by=entry.account.person_id, settled_how=SENT_AGAIN

@@ -75,7 +75,9 @@ def events_in_words(desk: Desk) -> list[Event]:
 
 
 def people_to_pick(desk: Desk) -> list[Person]:
-    """The names to pick from: those last picked on this device, then the one of this account, then the site's."""
+    """The names to pick from: those last picked on this device, then the one of this account, then the
+    site's.
+    """
     names = names_at(desk.bearing.place.site_id, desk.today)
     own = Person.objects.get(pk=desk.person)
     picked = desk.memory.picked

@@ -1,12 +1,19 @@
-"""What is said of a shell before its contact is checked: whether it may be scraped, and a seat that voids a check. Pure.
+"""What is said of a shell before its contact is checked: whether it may be scraped, and a seat that voids a
+check. Pure.
 
 `scrapeable` is True, False, or None where nobody has said so; `seat` is the register's word.
 """
 
 from typing import Any
 
-MUST_NOT = "This shell must not be scraped. If the print does not carry, ask the engineer: neither scrape nor replace for it alone."
-NOT_KNOWN = "It is not known whether this shell may be scraped: the register does not say. Ask the engineer before any scraping."
+MUST_NOT = (
+    "This shell must not be scraped. If the print does not carry, ask the engineer: neither scrape nor"
+    " replace for it alone."
+)
+NOT_KNOWN = (
+    "It is not known whether this shell may be scraped: the register does not say. Ask the engineer before"
+    " any scraping."
+)
 SPHERICAL = (
     "The seat is spherical: the shell turns to the shaft, so a check in place says nothing of how it carries "
     "(common practice, no published source). The engineer says how it is judged."
@@ -15,7 +22,8 @@ WHY_SCRAPED = "Scraping is not advised here. Say in a few words why it was scrap
 
 
 def before_check(scrapeable: bool | None, seat: str) -> list[str]:
-    """The sentences that stand before a contact check; none where nothing speaks against checking and scraping.
+    """The sentences that stand before a contact check; none where nothing speaks against checking and
+    scraping.
 
     >>> before_check(True, "cylindrical")
     []
@@ -25,7 +33,9 @@ def before_check(scrapeable: bool | None, seat: str) -> list[str]:
 
 
 def shell_allows(scrapeable: bool | None, seat: str) -> bool:
-    """Whether the shell itself may be scraped, whatever its prints say; else the fact can be recorded with a reason."""
+    """Whether the shell itself may be scraped, whatever its prints say; else the fact can be recorded with a
+    reason.
+    """
     return scrapeable is True and seat != "spherical"
 
 

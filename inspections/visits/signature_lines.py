@@ -1,4 +1,6 @@
-"""How a visit's signatures stand, in words: given, asked for and awaited, claimed by a device, or named by another."""
+"""How a visit's signatures stand, in words: given, asked for and awaited, claimed by a device, or named by
+another.
+"""
 
 import datetime as dt
 from collections import defaultdict
@@ -60,7 +62,10 @@ def signature_lines(visits: Iterable[Visit]) -> dict[UUID, list[SignatureLine]]:
         lines[there.visit_id].append(_named(there, names, sites[there.visit_id]))
     speaks_against = _warnings(given)
     for row in given:
-        words = f"{names.get(row.person_id, 'name removed')} signed on {_at(row.recorded_at, sites[row.visit_id])}: {row.get_meaning_display()}."
+        words = (
+            f"{names.get(row.person_id, 'name removed')} signed on"
+            f" {_at(row.recorded_at, sites[row.visit_id])}: {row.get_meaning_display()}."
+        )
         lines[row.visit_id].append(SignatureLine(words, speaks_against[row.pk]))
     done = {(row.visit_id, row.person_id) for row in given if row.meaning in CHECKS}
     for request in asked:
@@ -70,7 +75,9 @@ def signature_lines(visits: Iterable[Visit]) -> dict[UUID, list[SignatureLine]]:
 
 
 def _named(there: Attendance, names: dict[UUID, str], site: Site) -> SignatureLine:
-    """What the closing of a visit keeps: who closed it, and (of earlier visits) whom that person named as checking."""
+    """What the closing of a visit keeps: who closed it, and (of earlier visits) whom that person named as
+    checking.
+    """
     who, by = (names.get(pk, "name removed") for pk in (there.person_id, there.recorded_by))
     if there.part == "signed":
         return SignatureLine(f"{who} signed and closed it on {_at(there.recorded_at, site)}.")
@@ -104,7 +111,9 @@ def _at(instant: dt.datetime, site: Site) -> str:
 
 
 def _warnings(given: Sequence[Signature]) -> dict[UUID, str]:
-    """By signature: entries that are not what was signed, changes since, and one person who measured and checked."""
+    """By signature: entries that are not what was signed, changes since, and one person who measured and
+    checked.
+    """
     if not given:
         return {}
     visits = {row.visit_id for row in given}
@@ -134,7 +143,9 @@ def _warnings(given: Sequence[Signature]) -> dict[UUID, str]:
 
 
 def _changes(visits: Iterable[UUID]) -> dict[UUID, list[tuple[str, int]]]:
-    """By visit: (chain, number) of every entry that says or changes what was seen, measured and done in it."""
+    """By visit: (chain, number) of every entry that says or changes what was seen,
+    measured and done in it.
+    """
     found: dict[UUID, list[tuple[str, int]]] = defaultdict(list)
     of_row: dict[UUID, UUID] = {}
     for model in (Reading, Event, NotMeasured, Closing):

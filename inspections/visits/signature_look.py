@@ -1,4 +1,6 @@
-"""Every signature held to the entries that it was given for: each bound hash must be the hash that stands there."""
+"""Every signature held to the entries that it was given for: each bound hash must be the hash that stands
+there.
+"""
 
 from typing import Any
 

@@ -1,4 +1,6 @@
-"""The acts of signing for a visit: somebody is asked, and signs for themselves, bound to the entries that stand then."""
+"""The acts of signing for a visit: somebody is asked, and signs for themselves, bound to the entries that
+stand then.
+"""
 
 import secrets
 import uuid
@@ -71,7 +73,8 @@ def must_be_askable(visit: Visit, person: UUID | None, by: UUID) -> None:
     Raises
     ------
     NotRecorded
-        for nobody, for whoever asks, for an unknown person, and for one who cannot sign in and record at the site.
+        for nobody, for whoever asks, for an unknown person, and for one who cannot sign in and record at the
+        site.
     """
     if person is None or person == by:
         raise NotRecorded("The second signature must be another person's. Choose who is asked for it.")
@@ -91,7 +94,8 @@ def must_be_askable(visit: Visit, person: UUID | None, by: UUID) -> None:
 def bound_to(visit: Visit, *, locked: bool = False) -> Bound:
     """Where every chain of a visit ends now: its pump's, and those of the pump's bearings.
 
-    Each entry's hash covers all entries before it on its chain. `locked`: nobody appends before the transaction ends.
+    Each entry's hash covers all entries before it on its chain. `locked`: nobody appends before the
+    transaction ends.
     """
     bearings = visit.place.bearings.standing().values_list("pk", flat=True)
     names = [_pump(visit), *(f"bearing:{pk}" for pk in bearings)]

@@ -10,7 +10,9 @@ from inspections.models import Reading
 
 
 def names_at(site_id: UUID, day: dt.date) -> list[Person]:
-    """The people to pick from on a shared device: who holds a role at the site, or measured there in two years."""
+    """The people to pick from on a shared device: who holds a role at the site, or measured there in two
+    years.
+    """
     since = day - dt.timedelta(days=730)
     rows = Reading.objects.standing().filter(bearing__place__site=site_id, on__gte=since)
     measured = rows.exclude(measured_by=None).values("measured_by")

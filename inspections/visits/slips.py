@@ -1,4 +1,6 @@
-"""What is put right in one tap until the visit closes: which of two readings counts, and a work tapped by mistake."""
+"""What is put right in one tap until the visit closes: which of two readings counts, and a work tapped by
+mistake.
+"""
 
 from uuid import UUID
 
@@ -46,6 +48,7 @@ def take_back(*, event: Event, by: UUID) -> None:
         raise NotRecorded("A print is mended on its own page, cell by cell.")
     if by not in (event.recorded_by, event.done_by):
         raise NotRecorded(
-            "Only who did or recorded it takes it back here. Ask them, or let the engineer correct it with a reason."
+            "Only who did or recorded it takes it back here. Ask them, or let the engineer correct it with a"
+            " reason."
         )
     withdraw(row=event, by=by, reason="tapped by mistake")

@@ -37,7 +37,9 @@ def planned_stations(site: Site, day: dt.date, settings: Any = Setting.objects) 
 
 
 def stations_of(story: Story, named: Sequence[str] = ()) -> list[Station]:
-    """Where a bearing is measured: as the plant has set it (`named`), else as last time, else at both ends on top."""
+    """Where a bearing is measured: as the plant has set it (`named`), else as last time, else at both ends on
+    top.
+    """
     if named:
         return [station(key) for key in named]
     seen = [

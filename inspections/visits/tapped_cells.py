@@ -1,4 +1,6 @@
-"""What is tapped on the print of a contact check: kept tap by tap, and made one entry when the round is left."""
+"""What is tapped on the print of a contact check: kept tap by tap, and made one entry
+when the round is left.
+"""
 
 import json
 import uuid
@@ -87,7 +89,8 @@ def keep(
     entered_at: Any = None,
     late: bool = False,
 ) -> ContactCheck | None:
-    """Make what was tapped one entry, read anew, in the place of the check that stands; nothing where nothing differs.
+    """Make what was tapped one entry, read anew, in the place of the check that stands; nothing where nothing
+    differs.
 
     Raises
     ------
@@ -148,7 +151,9 @@ def standing_check(pk: UUID | None) -> ContactCheck | None:
 def reading_of(
     cells: Any, facts: Check, criteria: contact.Criteria, earlier: Sequence[Earlier] = ()
 ) -> dict[str, Any]:
-    """What cells say before they are kept: headline, reasons, criteria and outcome, as a stored check has them."""
+    """What cells say before they are kept: headline, reasons, criteria and outcome, as a stored check has
+    them.
+    """
     said = read_print(cells, facts, criteria, earlier)
     return print_words.kept(said, criteria) | {"outcome": said.outcome or ""}
 
@@ -175,6 +180,8 @@ def _bare(fields: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _id_of(draft: TappedCells, before: ContactCheck | None) -> UUID:
-    """One id for the same cells in the place of the same check, so that a post that comes twice is one entry."""
+    """One id for the same cells in the place of the same check, so that a post that comes
+    twice is one entry.
+    """
     content = json.dumps([draft.cells, draft.fields, str(draft.by)], sort_keys=True)
     return uuid.uuid5(before.pk if before else draft.check_id, content)

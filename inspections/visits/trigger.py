@@ -1,6 +1,8 @@
-"""The rule below the table of `word_at_pump`: what was found, held against the trigger of the bearing's one judgement.
+"""The rule below the table of `word_at_pump`: what was found, held against the trigger of the bearing's one
+judgement.
 
-The judgement is that of the day before the visit, so what is read in it is held against what list, page and plan said
+The judgement is that of the day before the visit, so what is read in it is held against what list, page and
+plan said
 of it. Lengths um, diametral, of the larger end. Numbers and words; no Django.
 """
 
@@ -26,7 +28,8 @@ from inspections.visits.word_at_pump import CLOSE_UP, ENGINEER, MEASURE, REPLACE
 if TYPE_CHECKING:
     from inspections.forecasts.judgement.accepted import AcceptedTrigger
 
-# No shell is condemned on one reading: so many spreads beside the trigger a second one is asked for (common practice,
+# No shell is condemned on one reading: so many spreads beside the trigger a second one is asked for (common
+# practice,
 # no published source).
 SPREADS = 2.0
 CANNOT_SAY = {
@@ -50,7 +53,8 @@ _BESIDE = " Measure it again, by another hand or method: no shell is condemned o
 
 @dataclass(frozen=True)
 class Clearance:
-    """What lies in the bearing by this visit's readings: the larger end `value_um` and its sd, or bounds (None: open).
+    """What lies in the bearing by this visit's readings: the larger end `value_um` and its sd, or bounds
+    (None: open).
 
     `again`: measured a second time. `unit`: of the gauge it was read with.
     """
@@ -65,10 +69,13 @@ class Clearance:
 
 @dataclass(frozen=True)
 class Opening:
-    """What stands at this opening: the judgement, its column, and the first day of the pump's next outage (None: unknown).
+    """What stands at this opening: the judgement, its column, and the first day of the pump's next outage
+    (None: unknown).
 
-    `replace_um`: the plant's own replace limit in force; alone it is the trigger of a fleet too young for another.
-    `at` is as the plan accepted on `plan_on` printed it, where one opens the bearing in this outage; `live` is then
+    `replace_um`: the plant's own replace limit in force; alone it is the trigger of a fleet too young for
+    another.
+    `at` is as the plan accepted on `plan_on` printed it, where one opens the bearing in this outage; `live`
+    is then
     what the judgement says by itself.
     """
 
@@ -91,7 +98,10 @@ class Opening:
         if at.trigger_um is None:
             return "No reading that may be expected asks for a new shell."
         expected = "Replacement expected. " if (at.new or 0.0) > 0.9 else ""
-        text = f"{expected}Replace if found at {with_unit(at.trigger_um, unit)} or more{_FROM.get(at.trigger_from, '')}"
+        text = (
+            f"{expected}Replace if found at {with_unit(at.trigger_um, unit)} or"
+            f" more{_FROM.get(at.trigger_from, '')}"
+        )
         if at.no_room:
             text = f"{text}; no room to scrape"
         elif at.scrape_from_um is not None and round(at.scrape_from_um) != round(at.trigger_um):
@@ -119,9 +129,11 @@ def opening_of(
 
 
 def under_plan(opening: Opening, printed: AcceptedTrigger | None) -> Opening:
-    """The opening held against the trigger that the accepted plan printed for it, where it opens the bearing in this outage.
+    """The opening held against the trigger that the accepted plan printed for it, where it opens the bearing
+    in this outage.
 
-    A plan from before triggers were kept, one of another outage, and one where the engineer decides change nothing.
+    A plan from before triggers were kept, one of another outage, and one where the engineer decides change
+    nothing.
     """
     at = opening.at
     if printed is None or at is None or not at.outage or at.outage != printed.outage:
@@ -148,7 +160,8 @@ def by_trigger(opening: Opening, found: Clearance | None, new_metal: bool = Fals
     Returns
     -------
     Trigger
-        a reading at or over the trigger, or (a scrape owed) at or over the do-not-scrape-above reading, asks for a
+        a reading at or over the trigger, or (a scrape owed) at or over the do-not-scrape-above reading, asks
+        for a
         new shell; one within two spreads of it for a second measurement first.
     """
 
@@ -183,7 +196,9 @@ def by_trigger(opening: Opening, found: Clearance | None, new_metal: bool = Fals
 
 
 def _stricter(opening: Opening, found: Clearance | None, new_metal: bool) -> Trigger:
-    """The printed trigger governs, unless the judgement of today is stricter: then hold, and the engineer is called."""
+    """The printed trigger governs, unless the judgement of today is stricter: then hold, and the engineer is
+    called.
+    """
     printed = by_trigger(replace(opening, live=None), found, new_metal)
     today = by_trigger(replace(opening, at=opening.live, live=None), found, new_metal)
 
@@ -237,4 +252,7 @@ def _risk(opening: Opening) -> str:
     if at is None or at.trigger_from in _FROM or judgement.accepted_risk is None:
         return ""
     until = day_words(opening.next_on, judgement.as_of) if opening.next_on else "its next opening"
-    return f" Closed up so, more than {chance(judgement.accepted_risk)} pass their maximum before {until}, which this plant does not accept."
+    return (
+        f" Closed up so, more than {chance(judgement.accepted_risk)} pass their maximum before {until}, which"
+        " this plant does not accept."
+    )

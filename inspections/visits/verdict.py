@@ -1,6 +1,8 @@
-"""The verdict on one reading while the bearing is still open, and the question at entry. Numbers and words; no Django.
+"""The verdict on one reading while the bearing is still open, and the question at entry. Numbers and words;
+no Django.
 
-`static/inspections/verdict.js` is the same rule for a device without network; a test holds the two together over a
+`static/inspections/verdict.js` is the same rule for a device without network; a test holds the two together
+over a
 table of cases. Change both.
 """
 
@@ -23,10 +25,13 @@ from inspections.wear.conformity import WORDS, judge
 from inspections.wear.normal import EIGHT_IN_TEN, NEARLY_ALL
 
 FAR = NEARLY_ALL  # from what is expected: beyond it a value is asked about
-# A value is asked about too when a named slip explains it so much better than wear does. Odds of a slip before it is
-# seen and the odds at which one asks: set on the simulated fleets of tests/bench/slips.py, no published source.
+# A value is asked about too when a named slip explains it so much better than wear does. Odds of a slip
+# before it is
+# seen and the odds at which one asks: set on the simulated fleets of tests/bench/slips.py, no published
+# source.
 SLIP_CHANCE, ASK_FROM = 0.005, 0.35
-# No gauge for a clearance is read to less than this: "1" in a box of millimetres is no reading to the millimetre, but one
+# No gauge for a clearance is read to less than this: "1" in a box of millimetres is no reading to the
+# millimetre, but one
 # whose last digits were not typed. A feeler's leaves differ by 0.05 mm; common practice, no published source.
 COARSEST_STEP_UM = 50.0
 GROSS = (
@@ -49,7 +54,8 @@ MEANT = {
 class Held:
     """The range a reading is held against, um; either side may be missing. `name`: how the text calls it.
 
-    `most_um`: what no reading of this bearing is larger than without being asked about, nor as small as nothing.
+    `most_um`: what no reading of this bearing is larger than without being asked about, nor as small as
+    nothing.
     """
 
     low_um: float | None = None
@@ -60,9 +66,11 @@ class Held:
 
 @dataclass(frozen=True)
 class Expected:
-    """The clearance expected at a station, um: one in ten below `low_um`, even at `mid_um`, one in ten above `high_um`.
+    """The clearance expected at a station, um: one in ten below `low_um`, even at `mid_um`, one in ten above
+    `high_um`.
 
-    The reading's own error comes on top. `taper_um`: how much smaller the smaller end is expected to be. `rough`: by
+    The reading's own error comes on top. `taper_um`: how much smaller the smaller end is expected to be.
+    `rough`: by
     rule of thumb, so only a gross slip is asked about.
     """
 
@@ -77,7 +85,8 @@ class Expected:
 class Verdict:
     """What is said at once. `word`: one of the five, or empty without a limit.
 
-    `slip`: the likely slip, a unit or in words; `mended_um` its cure, `mended_unit` the unit in which the same number is
+    `slip`: the likely slip, a unit or in words; `mended_um` its cure, `mended_unit` the unit in which the
+    same number is
     that (empty: the number itself was another).
     """
 
@@ -97,7 +106,9 @@ class Verdict:
 
 
 def reading_sd_um(method_sd_um: float, step_um: float | None, exceptions_um: Sequence[float] = ()) -> float:
-    """Standard uncertainty of one reading: the method's, its step's, and that of each exception from usual conditions."""
+    """Standard uncertainty of one reading: the method's, its step's, and that of each exception from usual
+    conditions.
+    """
     step = (step_um or 0.0) / STEP_OF_UNIFORM
     return math.sqrt(method_sd_um**2 + step**2 + sum(one**2 for one in exceptions_um))
 
@@ -111,7 +122,9 @@ def after_scrape(found_um: float, found_sd_um: float, step_um: float, step_sd_um
 
 @dataclass(frozen=True)
 class Question:
-    """Whether a second measurement is asked for, and the slip that would explain the value with what it then is, um."""
+    """Whether a second measurement is asked for, and the slip that would explain the value with what it then
+    is, um.
+    """
 
     asked: bool = False
     slip: Slip | None = None
@@ -172,7 +185,9 @@ def verdict_of_interval(
     expected: Expected | None = None,
     step_um: float = 0.0,
 ) -> Verdict:
-    """Judge a reading of which only bounds are known: what its bounds leave open stays open, an unlikely one is asked about."""
+    """Judge a reading of which only bounds are known: what its bounds leave open stays open, an unlikely one
+    is asked about.
+    """
     asked = question_of_interval(
         low_um, high_um, sd_um, expected, unit=unit, step_um=step_um, most_um=held.most_um
     )
@@ -229,8 +244,10 @@ def question(
 ) -> Question:
     """Whether to ask for a second measurement, and the slip that would explain the value.
 
-    Asked outside 99.7 % of what is expected, where a slip's factor explains it better than wear does, and always at
-    nothing and over `most_um`. Each slip of this box is weighed with the step it would then have been read to.
+    Asked outside 99.7 % of what is expected, where a slip's factor explains it better than wear does, and
+    always at
+    nothing and over `most_um`. Each slip of this box is weighed with the step it would then have been read
+    to.
     """
     beyond = most_um is not None and not 0.0 < value_um <= most_um
     if expected is None:
@@ -262,7 +279,9 @@ def question_of_interval(
     step_um: float = 0.0,
     most_um: float | None = None,
 ) -> Question:
-    """The same of bounds: asked where all between them is unlikely, or a bound is no bound anybody reads at this bearing."""
+    """The same of bounds: asked where all between them is unlikely, or a bound is no bound anybody reads at
+    this bearing.
+    """
     bounds = [um for um in (low_um, high_um) if um is not None]
     # From nothing up is how "0-0.05" is typed: its lower end is no reading.
     beyond = most_um is not None and any(not 0.0 <= um <= most_um for um in bounds)
@@ -286,7 +305,9 @@ def question_of_interval(
 
 
 def _unlike(low_um: float | None, high_um: float | None, sd_um: float, expected: Expected) -> bool:
-    """Whether all between two bounds is unlikely, or a bound is far from what any gauge for this bearing gives."""
+    """Whether all between two bounds is unlikely, or a bound is far from what any gauge for this bearing
+    gives.
+    """
     least = expected.mid_um - expected.taper_um
     short = low_um is not None and low_um > expected.mid_um and distance(low_um, sd_um, expected) > FAR
     long = high_um is not None and high_um < least and distance(high_um, sd_um, expected) < -FAR
@@ -301,7 +322,9 @@ def _sd_with(sd_um: float, step_um: float, other_um: float) -> float:
 
 
 def distance(value_um: float, sd_um: float, expected: Expected) -> float:
-    """How far from expected, in standard uncertainties of its own side; between the two ends nothing is far."""
+    """How far from expected, in standard uncertainties of its own side; between the two
+    ends nothing is far.
+    """
     least = expected.mid_um - expected.taper_um
     if value_um < least:
         return (value_um - least) / _side(expected.mid_um - expected.low_um, sd_um)
@@ -365,15 +388,24 @@ def limit_words(
     risk = "its bounds leave it open" if bounds and word.startswith("may") else ""
     if word in (WORDS[3], WORDS[4]) and high is not None:
         start = "Over" if word == WORDS[4] else "May be over"
-        return f"{start} the {held.name} of {with_unit(high, unit)} ({risk or chance_words(p_high) + ' that it is'})"
+        return (
+            f"{start} the {held.name} of {with_unit(high, unit)}"
+            f" ({risk or chance_words(p_high) + ' that it is'})"
+        )
     if word in (WORDS[0], WORDS[1]) and low is not None:
         start = "Too tight: under" if word == WORDS[0] else "May be too tight: under"
         return f"{start} {with_unit(low, unit)} ({risk or chance_words(p_low) + ' that it is'})"
     if low is None:
-        return f"Inside the {held.name} of {with_unit(high or 0.0, unit)} ({chance_words(p_high)} that it is over)"
+        return (
+            f"Inside the {held.name} of {with_unit(high or 0.0, unit)} ({chance_words(p_high)} that it is"
+            " over)"
+        )
     if high is None:
         return f"Inside: above {with_unit(low, unit)} ({chance_words(p_low)} that it is too tight)"
-    return f"Inside {shown(low, unit)} to {with_unit(high, unit)} ({chance_words(p_low + p_high)} that it is not)"
+    return (
+        f"Inside {shown(low, unit)} to {with_unit(high, unit)} ({chance_words(p_low + p_high)} that it is"
+        " not)"
+    )
 
 
 def expected_words(value_um: float, sd_um: float, expected: Expected | None, asked: bool) -> str:
@@ -397,7 +429,9 @@ def question_words(
     step_um: float,
     sign: str = "",
 ) -> str:
-    """What is asked of an unlikely value: the slip by the number and unit that it would then be, and a second measurement."""
+    """What is asked of an unlikely value: the slip by the number and unit that it would then be, and a second
+    measurement.
+    """
     if not asked.asked:
         return ""
     said = []
@@ -426,7 +460,9 @@ def meant_words(
 
 
 def typed_digits(step_um: float, unit: str) -> int:
-    """How many decimals a number was typed with, by its step; the unit's usual ones where no step is known."""
+    """How many decimals a number was typed with, by its step; the unit's usual ones where
+    no step is known.
+    """
     if step_um <= 0.0:
         return DIGITS[unit]
     return min(max(math.floor(0.5 - math.log10(step_um / UNIT_UM[unit])), 0), 6)

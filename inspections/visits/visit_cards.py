@@ -1,4 +1,6 @@
-"""What the bearing's page shows of a visit recorded at the pump: its prints drawn by round, what was left out, its receipt."""
+"""What the bearing's page shows of a visit recorded at the pump: its prints drawn by round, what was left
+out, its receipt.
+"""
 
 import datetime as dt
 from collections import defaultdict

@@ -1,4 +1,5 @@
-"""How a bearing is judged in a visit: where it is measured, what it is held against, what is expected, what a reading says.
+"""How a bearing is judged in a visit: where it is measured, what it is held against, what is expected, what a
+reading says.
 
 Lengths are um, diametral. Nothing here knows of a screen.
 """
@@ -81,7 +82,9 @@ class VisitRules:
         return stations_of(record.story, planned)
 
     def stations_for(self, quantity: str) -> list[Station]:
-        """Where a quantity is measured: a clearance as the plant has set it, others as last time or as is usual."""
+        """Where a quantity is measured: a clearance as the plant has set it, others as last time or as is
+        usual.
+        """
         if quantity == "clearance":
             return self.stations
         return self._with_extra(quantities.stations_of(self.record.before.known, quantity), quantity)

@@ -1,11 +1,16 @@
-"""The word at the open pump: one ordered table of what stands above the rule, then the rule. Numbers and words; no Django.
+"""The word at the open pump: one ordered table of what stands above the rule, then the rule. Numbers and
+words; no Django.
 
-The order is that of people of the trade (common practice, no published source): damage on the plant's hold list; what
-the print says; under the minimum; at or over the maximum, which chance alone never closes up; a reading that does not
-fit and was not measured again; nothing measured as left after work; then the trigger (an argument, see `Trigger`);
+The order is that of people of the trade (common practice, no published source): damage on the plant's hold
+list; what
+the print says; under the minimum; at or over the maximum, which chance alone never closes up; a reading that
+does not
+fit and was not measured again; nothing measured as left after work; then the trigger (an argument, see
+`Trigger`);
 else close up, after the closing list.
 
-Lengths are um, diametral. A row that an engineer's disposition answers stands back; what was recorded after it does not.
+Lengths are um, diametral. A row that an engineer's disposition answers stands back; what was recorded after
+it does not.
 """
 
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
@@ -18,7 +23,8 @@ WORDS = (CLOSE_UP, SCRAPE, REPLACE, MEASURE, REPEAT, ENGINEER, HOLD)
 USE_AS_IS, REPAIR, NEW_SHELL = "use_as_is", "repair", "replace"
 BELOW, ABOVE = "under", "over"
 
-# What each outcome of a print asks for; `acceptable` asks for nothing and `scrape` is weighed with the trigger.
+# What each outcome of a print asks for; `acceptable` asks for nothing and `scrape` is weighed with the
+# trigger.
 OF_PRINT = {"repeat": REPEAT, "void": REPEAT, "measure": MEASURE, "alignment": ENGINEER, "seat": ENGINEER}
 ASKS_SCRAPING, CARRIES = "scrape", "acceptable"
 
@@ -42,9 +48,11 @@ class Print:
 
 @dataclass(frozen=True)
 class Held:
-    """One station's reading that is not surely inside: `side` is `under` or `over`; `fitting`: of the range for new metal.
+    """One station's reading that is not surely inside: `side` is `under` or `over`; `fitting`: of the range
+    for new metal.
 
-    `again`: it was measured again, by another hand or method where there is one. `key` names station and value.
+    `again`: it was measured again, by another hand or method where there is one. `key` names station and
+    value.
     """
 
     key: str
@@ -57,7 +65,9 @@ class Held:
 
 @dataclass(frozen=True)
 class Answer:
-    """An engineer's disposition: what was answered (`keys` of rows), how, and whether work was recorded after it."""
+    """An engineer's disposition: what was answered (`keys` of rows), how, and whether work was recorded after
+    it.
+    """
 
     answer: str
     keys: frozenset[str]
@@ -71,10 +81,12 @@ class Situation:
     damage : key -> part and word of each finding on the plant's hold list that no new metal has taken away.
     seen : findings on neither list, and free remarks; they decide nothing and are said.
     scrapeable : True, False, None where nobody has said so.
-    worked : a work of this visit parts as found from as left; `unmeasured`: as left stations without a reading;
+    worked : a work of this visit parts as found from as left; `unmeasured`: as left stations without a
+    reading;
     `excused`: those of them that were said not to be measured.
     rivals : key -> where of each station of which two readings count.
-    doubted : key -> where of each unlikely reading that was not measured again. measured : whether there is any reading.
+    doubted : key -> where of each unlikely reading that was not measured again. measured : whether there is
+    any reading.
     """
 
     damage: Mapping[str, str] = field(default_factory=dict)
@@ -98,7 +110,9 @@ class Situation:
 
 @dataclass(frozen=True)
 class Ruling:
-    """What the rule itself says where nothing stands above it: a word, why, and the chance behind it (None: none)."""
+    """What the rule itself says where nothing stands above it: a word, why, and the chance behind it (None:
+    none).
+    """
 
     word: str
     why: str
@@ -111,7 +125,9 @@ Trigger = Callable[[bool], Ruling]
 
 @dataclass(frozen=True)
 class Standing:
-    """One row of the table that holds: what it is of, its word, and why; `key` is what a disposition answers."""
+    """One row of the table that holds: what it is of, its word, and why; `key` is what a
+    disposition answers.
+    """
 
     key: str
     word: str
@@ -139,7 +155,8 @@ class Advice:
 
 
 def advise(now: Situation, trigger: Trigger) -> Advice:
-    """The word at the pump: the first row of the table that holds and is not answered, else what the rule says.
+    """The word at the pump: the first row of the table that holds and is not answered, else what the rule
+    says.
 
     Parameters
     ----------
@@ -175,9 +192,11 @@ def advise(now: Situation, trigger: Trigger) -> Advice:
 def may_scrape(now: Situation, trigger: Trigger) -> bool:
     """Whether "Scraped" is one of the steps; where it is not, the fact can be recorded with its reason.
 
-    After a print only where the word is to scrape; before any print unless damage or a reading speaks against it.
+    After a print only where the word is to scrape; before any print unless damage or a reading speaks against
+    it.
 
-    >>> may_scrape(Situation(scrapeable=True, damage={"1": "lower half: wiped"}), lambda owed: Ruling(CLOSE_UP, ""))
+    >>> may_scrape(Situation(scrapeable=True, damage={"1": "lower half: wiped"}), lambda owed:
+    Ruling(CLOSE_UP, ""))
     False
     """
     if now.scrapeable is not True:
@@ -211,7 +230,10 @@ def _prints(now: Situation) -> Iterator[Standing]:
             )
         elif one.outcome == "void":
             if one.spherical:
-                why = "The seat is spherical: a check in place says nothing of it, and the engineer says how it is judged."
+                why = (
+                    "The seat is spherical: a check in place says nothing of it, and the engineer says how it"
+                    " is judged."
+                )
                 yield Standing(f"print {one.key}", ENGINEER, why)
             elif not carried:
                 yield Standing(f"print {one.key}", REPEAT, f"{one.said} Check the half that carries.")
@@ -238,7 +260,10 @@ def _under(now: Situation) -> Iterator[Standing]:
 def _over(now: Situation) -> Iterator[Standing]:
     for one in now.held:
         if one.side == ABOVE and not one.fitting:
-            more = "measured again, and still so: a new shell, or hold with the engineer's signed concession, interim checks and expiry."
+            more = (
+                "measured again, and still so: a new shell, or hold with the engineer's signed concession,"
+                " interim checks and expiry."
+            )
             yield _of_reading(one, REPLACE, more)
 
 
@@ -339,7 +364,8 @@ HOLD_SETTING, NOTE_SETTING, RING_SETTING = "hold_words", "note_words", "whom_to_
 
 
 def listed(found: Mapping[str, Collection[str]], words: Collection[str]) -> list[str]:
-    """ "part: word" of what was found that stands on a list; an entry is a word, or `part: word` for one part alone.
+    """ "part: word" of what was found that stands on a list; an entry is a word, or `part: word` for one part
+    alone.
 
     >>> listed({"lower half": ["wiped", "scored"], "backs": ["fretted"]}, HOLD_WORDS)
     ['lower half: wiped', 'backs: fretted']

@@ -1,7 +1,9 @@
 """Wear along a power of a life's age: how old each life is, and the exposure that wears like steady wear.
 
-A life of age x has worn r L(x), L(x) = X (x / X)^q, X one age for the whole pool, kh. The filter stays as it is: a step
-of exposure counts as what L grows by in it. Where the start of a life is not known its age is believed from the
+A life of age x has worn r L(x), L(x) = X (x / X)^q, X one age for the whole pool, kh. The filter stays as it
+is: a step
+of exposure counts as what L grows by in it. Where the start of a life is not known its age is believed from
+the
 clearance. See docs/wear-model.md, section 4.
 """
 
@@ -26,7 +28,8 @@ NEW_SHARE = 0.1  # sd of new clearance, as a share of it
 class Curve:
     """The power of a life's age that wear follows, and the pool's constants that go with it.
 
-    ``usual_kh`` is X; ``usual_rate``, um/kh, is what wear since new usually comes to, and as wide a spread: a constant, since
+    ``usual_kh`` is X; ``usual_rate``, um/kh, is what wear since new usually comes to, and as wide a spread: a
+    constant, since
     with the fleet's own rates the ages would explain the fleet's spread.
     """
 
@@ -50,8 +53,10 @@ STRAIGHT = Curve()
 class Ages:
     """Lives of metal in a fleet's histories, and how old each is where that is known.
 
-    life (E,): number of the life that each event's preceding step belongs to; since (E,): run hours, kh, from that life's first
-    event to the beginning of the step; present (B,) and present_kh (B,): each bearing's last life, and its run hours
+    life (E,): number of the life that each event's preceding step belongs to; since (E,): run hours, kh, from
+    that life's first
+    event to the beginning of the step; present (B,) and present_kh (B,): each bearing's last life, and its
+    run hours
     at the last event. known (N,): whether a life's start is recorded. Readings of lives without one: of (R,),
     at_kh (R,) since its first event, above_um (R,) over new clearance, weight (R,) 1 / variance; new_um (N,).
     """
@@ -87,7 +92,9 @@ class Ages:
         return self.at_start(curve)[self.life[events]] + self.since[events]
 
     def growth(self, curve: Curve, du: FloatArray) -> FloatArray:
-        """(E,) how much more L grows in each step du (E,), kh, than the step is long; 1 where the step is empty."""
+        """(E,) how much more L grows in each step du (E,), kh, than the step is long; 1 where the step is
+        empty.
+        """
         begin = self.at_start(curve)[self.life] + self.since
         gain = curve.grown(begin + du) - curve.grown(begin)
         return np.where(du > 0, gain / np.maximum(du, 1e-300), 1.0)
@@ -102,7 +109,8 @@ class Ages:
     def _from_clearance(self, curve: Curve) -> FloatArray:
         """(N,) posterior mean of log age, as an age, kh; X where a life has no reading.
 
-        Given an age the readings are linear in new clearance and rate: two unknowns with normal beliefs, so the
+        Given an age the readings are linear in new clearance and rate: two unknowns with normal beliefs, so
+        the
         evidence of each age is half the fitted square less half the log determinant.
         """
         n, x, rate = len(self.known), curve.usual_kh, curve.usual_rate
@@ -156,7 +164,8 @@ def ages(
 def usual_curve(
     h: Histories, own: Ages, owner: IntArray, usable: NDArray[np.bool_], new_um: FloatArray
 ) -> Curve:
-    """The constants of a pool: median age of the present lives at their last event, and what that usually has worn.
+    """The constants of a pool: median age of the present lives at their last event, and what that usually has
+    worn.
 
     Fixed before the fit and stored with it: then the exponent hardly trades with the median rate.
     """
@@ -186,7 +195,9 @@ def _readings(
     new_um: FloatArray,
     known: NDArray[np.bool_],
 ) -> tuple[IntArray, FloatArray, FloatArray]:
-    """Readings up to the first scrape or new baseline of lives without a recorded start: event, um above new, 1 / um2."""
+    """Readings up to the first scrape or new baseline of lives without a recorded start: event, um above new,
+    1 / um2.
+    """
     cut = np.cumsum(np.isin(h.kind, [Kind.SCRAPE, Kind.NEW_BASELINE]))
     begin = np.zeros(len(known), dtype=np.int64)
     order = np.flatnonzero(np.diff(number, prepend=-1) > 0) if len(number) else np.zeros(0, dtype=np.int64)

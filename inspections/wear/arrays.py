@@ -40,7 +40,9 @@ class Method:
 
 @dataclass(frozen=True)
 class GaugePeriod:
-    """One gauge between two of its checks, and what the later check found: um read too much, and the sd of that."""
+    """One gauge between two of its checks, and what the later check found: um read too much, and the sd of
+    that.
+    """
 
     name: str
     found_um: float = float("nan")
@@ -168,7 +170,9 @@ class Histories:
         return replace(self, start=start, outage_days=self.outage_days[chosen], **parts)
 
     def with_events(self, before: IntArray, **given: Any) -> Histories:
-        """The same bearings with an event put in before each of some events (N,), ascending; ``given`` its fields, else blank."""
+        """The same bearings with an event put in before each of some events (N,), ascending; ``given`` its
+        fields, else blank.
+        """
         parts: dict[str, Any] = {
             name: np.insert(getattr(self, name), before, given.get(name, blank))
             for name, (_, blank) in EVENT_FIELDS.items()
@@ -191,7 +195,8 @@ def build(
 ) -> Histories:
     """Histories from (facts, events) pairs; the keys are the field names, missing ones take the default.
 
-    Events must stand in their order in time. ``method`` and ``gauge`` may be names. ``now_kh`` missing: the last event's.
+    Events must stand in their order in time. ``method`` and ``gauge`` may be names. ``now_kh`` missing: the
+    last event's.
     """
     numbers = {"method": {method.name: index for index, method in enumerate(methods)}}
     numbers["gauge"] = {gauge.name: index for index, gauge in enumerate(gauges)}

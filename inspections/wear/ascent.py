@@ -8,7 +8,8 @@ from . import rate_effects
 from .arrays import FloatArray
 from .objective import Objective
 
-# Of the squared distance to the mode in the parameters' own standard errors: nearer moves no date that is shown.
+# Of the squared distance to the mode in the parameters' own standard errors: nearer moves no date that is
+# shown.
 NEAR = 0.1
 STILL = 5  # steps over which the posterior must have risen by more than that
 
@@ -24,7 +25,8 @@ def climb(
     """Quasi-Newton ascent, the effects re-settled at every step; whether it came to rest.
 
     At rest where no direction rises, where the mode is near, or where several steps have hardly raised the
-    posterior: what the grid leaves of roughness is then larger than what could be gained. Failed is only what is
+    posterior: what the grid leaves of roughness is then larger than what could be gained. Failed is only what
+    is
     not finite, or still gains much when it is cut short.
 
     Parameters
@@ -67,7 +69,8 @@ def _rise(
 ) -> tuple[FloatArray, FloatArray] | None:
     """A higher point and the metric that led to it, the first of several tried; None at rest.
 
-    A quasi-Newton metric may have gone flat in a direction and ask for a step that leads nowhere: the scores' own
+    A quasi-Newton metric may have gone flat in a direction and ask for a step that leads nowhere: the scores'
+    own
     metric, then the prior's, are asked before the climb is called at rest.
     """
     for metric in (_floored(each, o.sd) for each in metrics):
@@ -93,7 +96,9 @@ def _floored(metric: FloatArray, sd: FloatArray) -> FloatArray:
 def _uphill(
     o: Objective, theta: FloatArray, u: FloatArray, here: float, step: FloatArray, gain: float
 ) -> FloatArray | None:
-    """The point along a step, held to a trusted length, from which the posterior is higher; None where none is."""
+    """The point along a step, held to a trusted length, from which the posterior is higher; None where none
+    is.
+    """
     step = step * min(1.0, 1.0 / np.max(np.abs(step) / np.maximum(o.sd, 0.6)))
     size = 1.0
     while size > 1e-3:

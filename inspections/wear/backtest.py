@@ -32,7 +32,9 @@ ENOUGH = 20  # predictions under which shares say nothing (a twentieth of fewer 
 
 @dataclass(frozen=True)
 class Told:
-    """N predicted readings: bearing and event (N,), what was read, and the five quantiles of each forecast, um."""
+    """N predicted readings: bearing and event (N,), what was read, and the five quantiles of each forecast,
+    um.
+    """
 
     bearing: IntArray
     event: IntArray
@@ -47,7 +49,9 @@ class Told:
 
 @dataclass(frozen=True)
 class Score:
-    """How one forecaster did: per cent of readings below each quantile, mean pinball loss and median miss, um."""
+    """How one forecaster did: per cent of readings below each quantile, mean pinball loss and median miss,
+    um.
+    """
 
     below: tuple[float, ...]
     loss_um: float
@@ -90,7 +94,9 @@ def hide_and_tell(h: Histories, openings: int = 1, *, threads: bool = False) -> 
 
 
 def _hidden(h: Histories, openings: int) -> tuple[NDArray[np.bool_], NDArray[np.bool_], IntArray]:
-    """(E,) readings hidden, those of them that are scored, and the number of their opening (1 the earliest)."""
+    """(E,) readings hidden, those of them that are scored, and the number of their
+    opening (1 the earliest).
+    """
     seen = np.isin(h.kind, [Kind.READING, Kind.INTERVAL, Kind.DROP]) & (h.method >= 0)
     hidden, first = np.zeros(len(h.kind), dtype=bool), np.zeros(len(h.kind), dtype=bool)
     number = np.zeros(len(h.kind), dtype=np.int64)
@@ -149,7 +155,8 @@ def _quantiles(clouds: Clouds) -> FloatArray:
 
 
 def _weigh_falls(visible: Histories, many: Histories, stop: IntArray, pool: Pool, found: FloatArray) -> None:
-    """Put in the quantiles (N, 5) of records in doubt, a fall that nobody explained weighed in every way it may be read.
+    """Put in the quantiles (N, 5) of records in doubt, a fall that nobody explained weighed in every way it
+    may be read.
 
     visible: what had been read of each of ``many`` before its event ``stop`` (N,).
     """
@@ -185,7 +192,9 @@ def _usual_step(h: Histories, hidden: NDArray[np.bool_]) -> float:
 
 
 def _by_line(h: Histories, lines: FleetLines, event: int, step: float) -> FloatArray:
-    """(5,) the line's quantiles of the reading at an event, its scrapes since then added as they usually are."""
+    """(5,) the line's quantiles of the reading at an event, its scrapes since then added
+    as they usually are.
+    """
     i = int(h.owner[event])
     since = h.kind[lines.last[i] : event] == Kind.SCRAPE
     x = np.array([h.exposure_kh[event]])
@@ -202,7 +211,9 @@ def score(value: FloatArray, quantiles_um: FloatArray) -> Score:
 
 
 def slack(n: int) -> FloatArray:
-    """(5,) points by which shares of n well-made predictions may differ from what they say, two standard errors."""
+    """(5,) points by which shares of n well-made predictions may differ from what they say, two standard
+    errors.
+    """
     return 200.0 * np.sqrt(SHARES * (1.0 - SHARES) / max(n, 1))
 
 

@@ -212,14 +212,18 @@ def _ahead(f: Frame, curve: Curve, tail: FloatArray, stop: IntArray | None) -> t
 
 
 def _to_run_hours(clouds: Clouds, at_starts: FloatArray) -> None:
-    """From here on rates are of this day, per run hour at the pump's own starts an hour, whatever a start wears like."""
+    """From here on rates are of this day, per run hour at the pump's own starts an hour, whatever a start
+    wears like.
+    """
     if np.any(at_starts != 1.0):
         clouds.parts[:, 3] *= at_starts[clouds.owner]
         clouds.parts[:, 5] *= at_starts[clouds.owner]
 
 
 def _run_in(clouds: Clouds, f: Frame, work: Work, stop: IntArray | None) -> None:
-    """Add what running in has still to give: all of it by the as-of day and after, or up to event ``stop``."""
+    """Add what running in has still to give: all of it by the as-of day and after, or up
+    to event ``stop``.
+    """
     if stop is None:
         more, var = work.jump_left, work.jump_left_var
     else:

@@ -1,6 +1,7 @@
 """Whether the whole fleet, or a class in it, wears along another curve than the one its dates are told from.
 
-A bearing alone shows a curve only where it bends far; a class shows it by the sum of its bearings. See docs/wear-model.md, section 4.
+A bearing alone shows a curve only where it bends far; a class shows it by the sum of its bearings. See
+docs/wear-model.md, section 4.
 """
 
 from __future__ import annotations
@@ -42,8 +43,10 @@ def curved_classes(f: Frame, p: Params, aside: NDArray[np.bool_], weight: FloatA
     Returns
     -------
     tuple of int
-        where the log odds of an exponent of ``TIMES`` the fleet's, summed over the bearings at expected rates fitted anew, are
-        over ``SURE_NATS``, and where that curve moves an early date by more than ``WORTH`` (median over the bearings).
+        where the log odds of an exponent of ``TIMES`` the fleet's, summed over the bearings at expected rates
+        fitted anew, are
+        over ``SURE_NATS``, and where that curve moves an early date by more than ``WORTH`` (median over the
+        bearings).
     """
     speaks = _speaking(f, aside) & (weight > 0)
     h = f.histories
@@ -81,7 +84,9 @@ def _profile(f: Frame, p: Params, aside: NDArray[np.bool_]) -> FloatArray:
 
 
 def _odds(straight: FloatArray, curve: FloatArray, mine: NDArray[np.bool_]) -> float:
-    """Summed log odds of a curve over the fleet's, each at the expected rate that suits these bearings best, nats."""
+    """Summed log odds of a curve over the fleet's, each at the expected rate that suits these bearings best,
+    nats.
+    """
     at = [int(np.argmax(log[:, mine].sum(axis=1))) for log in (straight, curve)]
     each = curve[at[1], mine] - straight[at[0], mine]
     return float(np.sum(np.clip(each, -MOST_NATS, MOST_NATS)))
@@ -90,7 +95,8 @@ def _odds(straight: FloatArray, curve: FloatArray, mine: NDArray[np.bool_]) -> f
 def _moves(f: Frame, fleets: Curve, times: float, mine: NDArray[np.bool_]) -> float:
     """Median share by which the curve moves the time to the maximum.
 
-    With G worn since new and R left, a life of age a has a ((1 + R / G)^(1 / q) - 1) to go under an exponent q.
+    With G worn since new and R left, a life of age a has a ((1 + R / G)^(1 / q) - 1) to go under an exponent
+    q.
     """
     h = f.histories
     last = last_readings(f)

@@ -1,4 +1,6 @@
-"""What a class usually does at work: its scrape's step and its clearance when new, drawn towards the fleet's."""
+"""What a class usually does at work: its scrape's step and its clearance when new, drawn
+towards the fleet's.
+"""
 
 from __future__ import annotations
 
@@ -18,7 +20,9 @@ NEW_SHARE = 0.03  # of the fitting clearance
 
 
 def by_class(f: Frame, p: Params, aside: np.ndarray) -> Params:
-    """The parameters with each class's mean step and mean new clearance, from readings on either side of the work."""
+    """The parameters with each class's mean step and mean new clearance, from readings on either side of the
+    work.
+    """
     h = f.histories
     work = lay_out(f, p, aside)
     read = work.op == grid.READ
@@ -34,7 +38,9 @@ def by_class(f: Frame, p: Params, aside: np.ndarray) -> Params:
 
 
 def _chain(f: Frame, read: np.ndarray) -> IntArray:
-    """Clearance readings and work in order, without what stands between them in an opening: wall, drop, its reason."""
+    """Clearance readings and work in order, without what stands between them in an opening: wall, drop, its
+    reason.
+    """
     return np.flatnonzero(
         read | ~np.isin(f.histories.kind, [Kind.READING, Kind.INTERVAL, Kind.DROP, Kind.OPENED])
     )
@@ -49,7 +55,9 @@ def _at_once(f: Frame, one: IntArray, other: IntArray) -> np.ndarray:
 def _pairs(
     f: Frame, a: FloatArray, b: FloatArray, read: np.ndarray
 ) -> tuple[IntArray, FloatArray, FloatArray]:
-    """Scrapes with a reading before and after in the same opening: event, step and variance of the two readings."""
+    """Scrapes with a reading before and after in the same opening: event, step and variance of the two
+    readings.
+    """
     chain = _chain(f, read)
     at = np.flatnonzero(f.histories.kind[chain] == Kind.SCRAPE)
     at = at[(at > 0) & (at < len(chain) - 1)]

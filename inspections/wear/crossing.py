@@ -56,7 +56,9 @@ def inside(var, lean2):
 
 @compiled
 def stretch(x, exponent, age):
-    """What x kh from an age wear like at the rate of that age, kh: wear follows a power of age; x itself if straight."""
+    """What x kh from an age wear like at the rate of that age, kh: wear follows a power of age; x itself if
+    straight.
+    """
     if exponent == 1.0 or x == 0.0:
         return x
     return age / exponent * (max(1.0 + x / age, 0.0) ** exponent - 1.0)
@@ -351,7 +353,9 @@ _below = either(_below_loop, _below_arrays)
 
 @compiled
 def _normal_quantile(share):
-    """Where the standard normal has a share, to 3 % of its spread: a starting point (Hastings 1955, as in AMS 55, 26.2.22)."""
+    """Where the standard normal has a share, to 3 % of its spread: a starting point (Hastings 1955, as in AMS
+    55, 26.2.22).
+    """
     p = min(share, 1.0 - share)
     t = math.sqrt(-2.0 * math.log(p))
     far = t - (2.30753 + 0.27061 * t) / (1.0 + t * (0.99229 + 0.04481 * t))

@@ -1,8 +1,11 @@
 """One rule: open, look at all bearings of the pump, decide by a trigger printed beforehand.
 
-Numbers only: beliefs, terms and outages in, costs, chances, triggers and words out. At an open pump a bearing gets a
-new shell if, with its reading counted in, its chance of passing the in-service maximum before the pump's next outage
-is above the accepted risk; a scrape is judged by the same sentence with its step added. A pump is opened where cost
+Numbers only: beliefs, terms and outages in, costs, chances, triggers and words out. At an open pump a bearing
+gets a
+new shell if, with its reading counted in, its chance of passing the in-service maximum before the pump's next
+outage
+is above the accepted risk; a scrape is judged by the same sentence with its step added. A pump is opened
+where cost
 expected from then on is least, and never after its due outage. Own derivation throughout.
 """
 
@@ -73,8 +76,10 @@ class Word(IntEnum):
 class Outages:
     """When B bearings can be opened: T columns, the last one the first outage after the horizon.
 
-    ``ahead`` (B, T) kh from today, ``step`` (B, T) kh from each to the pump's next outage, ``intervals`` (B, T) time
-    to each in usual intervals; ``now`` (B,) kh to the earliest possible day outside an outage, ``now_step`` (B,) kh
+    ``ahead`` (B, T) kh from today, ``step`` (B, T) kh from each to the pump's next outage, ``intervals`` (B,
+    T) time
+    to each in usual intervals; ``now`` (B,) kh to the earliest possible day outside an outage, ``now_step``
+    (B,) kh
     from then to the next outage, ``now_intervals`` (B,).
     """
 
@@ -92,10 +97,12 @@ def outages(
     now: FloatArray | float = 0.0,
     worn: Callable[[FloatArray], FloatArray] | None = None,
 ) -> Outages:
-    """Outages of B bearings from exposure alone: ``ahead`` (B, T + 1) kh, the last only ends the step before it.
+    """Outages of B bearings from exposure alone: ``ahead`` (B, T + 1) kh, the last only ends the step before
+    it.
 
     ``now`` (B,) or a number, kh. For plants whose pumps run evenly; else state the six arrays. ``worn`` turns
-    exposures (B, K) kh from today into what they wear like at today's rate (``worn_ahead``), for bearings whose wear
+    exposures (B, K) kh from today into what they wear like at today's rate (``worn_ahead``), for bearings
+    whose wear
     follows a power of age.
 
     >>> t = terms(1, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.0, log_rate=0.8, spread=0.6,
@@ -124,8 +131,10 @@ def outages(
 class Decision:
     """What stands for B bearings and P pumps.
 
-    ``word`` (B,) of ``Word``; ``first`` (P,) column at which the pump is opened (-1: nothing to decide by); ``now``
-    openings on the earliest day, ``now_cost`` (P,) and ``stopping_h`` (P,) what opening then saves against the next
+    ``word`` (B,) of ``Word``; ``first`` (P,) column at which the pump is opened (-1: nothing to decide by);
+    ``now``
+    openings on the earliest day, ``now_cost`` (P,) and ``stopping_h`` (P,) what opening then saves against
+    the next
     outage, before the cost of the stop; ``past`` (B,) whether the bearing is past its maximum today.
     """
 
@@ -153,14 +162,19 @@ def decide(
 ) -> Decision:
     """Judge a fleet: B bearings on P pumps, T outages.
 
-    ``pump`` (B,); ``open_h`` (P,) crew hours of opening; ``stop_h`` (P,) cost of a stop outside an outage (NaN or none
-    given: not stated, then only its worth is worked out); ``contact_open`` (B,) a contact finding waits: that bearing
-    is counted as having one at its next opening; ``fits`` (B,) whether the belief fits (never where there is none).
+    ``pump`` (B,); ``open_h`` (P,) crew hours of opening; ``stop_h`` (P,) cost of a stop outside an outage
+    (NaN or none
+    given: not stated, then only its worth is worked out); ``contact_open`` (B,) a contact finding waits: that
+    bearing
+    is counted as having one at its next opening; ``fits`` (B,) whether the belief fits (never where there is
+    none).
     ``exact``: tables of each bearing's own figures instead of the lattice's.
 
-    >>> t = terms(2, limit_um=[260, np.nan], new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=np.log(2.2),
+    >>> t = terms(2, limit_um=[260, np.nan], new_um=130, reading_sd_um=10, interval_kh=13.15,
+    log_rate=np.log(2.2),
     ...           spread=0.6, scrape_um=12, scrape_sd_um=6, open_h=8, measure_h=4, scrape_h=6, replace_h=16)
-    >>> p = Predictive(np.ones((2, 1)), np.full((2, 1), 0.9), np.full((2, 1), 270.0), np.full((2, 1), 64.0), np.full(2, 2.0))
+    >>> p = Predictive(np.ones((2, 1)), np.full((2, 1), 0.9), np.full((2, 1), 270.0), np.full((2, 1), 64.0),
+    np.full(2, 2.0))
     >>> d = decide(p, t, outages(np.array([[6.6, 19.7, 32.9]] * 2), t), np.array([0, 1]), np.full(2, 8.0))
     >>> [Word(w).name for w in d.word], d.first.tolist()
     (['DECIDE_NOW', 'SET_LIMIT'], [0, -1])
@@ -222,7 +236,9 @@ def _set_aside(o: Openings, t: Terms, fits: NDArray[np.bool_]) -> Openings:
 
 @dataclass(frozen=True)
 class AtPump:
-    """What a reading at the open pump says, (B,): chances of passing before the next outage, and what follows."""
+    """What a reading at the open pump says, (B,): chances of passing before the next outage, and what
+    follows.
+    """
 
     closed: FloatArray
     scraped: FloatArray
@@ -235,7 +251,8 @@ def at_pump(p: Predictive, t: Terms, reading: FloatArray, reading_sd: FloatArray
 
     The same chance the trigger is the root of: a reading at or above the trigger renews.
 
-    >>> t = terms(1, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=np.log(2.2), spread=0.6,
+    >>> t = terms(1, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=np.log(2.2),
+    spread=0.6,
     ...           scrape_um=12, scrape_sd_um=6, open_h=8, measure_h=4, scrape_h=6, replace_h=16)
     >>> p = Predictive(*(np.array([[v]]) for v in (1.0, np.log(2.2), 215.0, 400.0)), np.array([2.0]))
     >>> seen = at_pump(p, t, np.array([225.0]), np.array([10.0]), np.array([13.15]))

@@ -18,7 +18,9 @@ FEWEST = 2
 
 @dataclass(frozen=True)
 class Driver:
-    """Levels that the record cannot part (usually one), how many times the fleet's rate they wear, and its 90 % interval."""
+    """Levels that the record cannot part (usually one), how many times the fleet's rate they wear, and its 90
+    % interval.
+    """
 
     levels: tuple[Level, ...]
     n: int
@@ -51,7 +53,9 @@ def members(h: Histories, informed: np.ndarray, factors: tuple[str, ...]) -> tup
 def nearly_same(
     h: Histories, informed: np.ndarray, factors: tuple[str, ...]
 ) -> tuple[tuple[Level, Level], ...]:
-    """Pairs of levels of different factors that nearly the same bearings have: their effects cannot be parted."""
+    """Pairs of levels of different factors that nearly the same bearings have: their effects cannot be
+    parted.
+    """
     pairs = []
     for a, b in combinations(factors, 2):
         one, other = getattr(h, a)[informed], getattr(h, b)[informed]
@@ -64,7 +68,8 @@ def nearly_same(
 
 
 def drivers(pool: Pool) -> list[Driver]:
-    """Every level's ratio to the fleet with its interval, over all designs; levels nearly the same are summed.
+    """Every level's ratio to the fleet with its interval, over all designs; levels nearly the same are
+    summed.
 
     A group's log ratio is the sum of its levels' effects, its variance that of the sum: where only the sum is
     known the single effects are not.

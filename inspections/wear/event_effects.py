@@ -37,7 +37,9 @@ class Frame:
     along: FloatArray | None = None  # (E,) steps along a curve of its own, kh, instead of the pool's
 
     def spent(self, start_hours: float, curve: Curve = STRAIGHT) -> FloatArray:
-        """(E,) exposure since the event before in equivalent kh: run hours and starts, along the curve of wear."""
+        """(E,) exposure since the event before in equivalent kh: run hours and starts, along the curve of
+        wear.
+        """
         spent = self.du if self.along is None else self.along
         spent = spent + start_hours * self.starts if start_hours > 0 else spent
         if curve.exponent == 1.0 or self.along is not None:
@@ -85,7 +87,9 @@ def _starts(h: Histories) -> FloatArray:
 
 
 def _running_in(h: Histories, exposure: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Shares of new metal's running in, 1 - exp(-x / 1 kh), that fall before each event and after the last."""
+    """Shares of new metal's running in, 1 - exp(-x / 1 kh), that fall before each event
+    and after the last.
+    """
     share, left = np.zeros(len(exposure)), np.zeros(h.n_bearings)
     fresh = h.kind == Kind.NEW_LIFE
     first = h.start[:-1][np.diff(h.start) > 0]

@@ -166,9 +166,11 @@ def replace_limits(f: Frame, belief: Belief, accepted_risk: float) -> tuple[Floa
 
 
 def lining_used_up(f: Frame, belief: Belief) -> FloatArray:
-    """(B,) clearance of the larger end at which the lining is at its least, um; NaN where no wall was measured.
+    """(B,) clearance of the larger end at which the lining is at its least, um; NaN where no wall was
+    measured.
 
-    The clearance when the wall was last measured (today's less the wear and the scrapes since) plus what was left.
+    The clearance when the wall was last measured (today's less the wear and the scrapes since) plus what was
+    left.
     """
     h = f.histories
     level = belief.clouds.moments(crossing.MEAN)[0]
@@ -411,7 +413,9 @@ def _coming_kh(h: Histories) -> FloatArray:
 
 
 def _scrapes_left(now: FloatArray, replace_um: FloatArray, belief: Belief) -> FloatArray:
-    """(B,) how many scrapes the middle clearance still allows: one if below the limit, more by whole steps."""
+    """(B,) how many scrapes the middle clearance still allows: one if below the limit,
+    more by whole steps.
+    """
     room = replace_um - now
     left = np.where(room < 0, 0.0, 1.0 + np.floor(np.maximum(room, 0.0) / np.maximum(belief.step_mean, 1e-6)))
     return np.where(np.isfinite(room), np.minimum(left, 99.0), np.nan)

@@ -1,7 +1,9 @@
 """What single gauges read too much, learned where they meet: at bearings that other gauges measured too.
 
-A period is a gauge between two of its checks. Its bias b follows a Student t with 4 degrees of freedom and a learned
-scale, so that one gauge far off is not drawn to the good ones; a check that measured it is one more reading of b.
+A period is a gauge between two of its checks. Its bias b follows a Student t with 4 degrees of freedom and a
+learned
+scale, so that one gauge far off is not drawn to the good ones; a check that measured it is one more reading
+of b.
 See docs/wear-model.md, section 9.
 """
 
@@ -31,14 +33,17 @@ MEETS_WITH = 2  # periods, or one that a check measured, from which biases are l
 
 
 def told_apart(f: Frame) -> bool:
-    """Whether the record can speak of single gauges: two periods, or one with a bias that a check measured."""
+    """Whether the record can speak of single gauges: two periods, or one with a bias that
+    a check measured.
+    """
     used = np.unique(f.histories.gauge[_measured(f)])
     checked = any(np.isfinite(f.histories.gauges[g].found_um) for g in used)
     return len(used) >= MEETS_WITH or checked
 
 
 def settle(f: Frame, p: Params, aside: NDArray[np.bool_], weight: FloatArray) -> tuple[Params, float]:
-    """The parameters with the gauges' biases at their mode under the other numbers, and the furthest any moved, um.
+    """The parameters with the gauges' biases at their mode under the other numbers, and the furthest any
+    moved, um.
 
     Parameters
     ----------
@@ -94,7 +99,8 @@ def _quadratic(
 ) -> tuple[FloatArray, FloatArray]:
     """Slope (G,) and bend (G, G), minus the second derivative, of the fleet's log evidence in the biases.
 
-    Only the bearings that a gauge measured are passed again; two gauges bend together where they measured one bearing.
+    Only the bearings that a gauge measured are passed again; two gauges bend together where they measured one
+    bearing.
     """
     n = len(used)
     pairs = _pairs(f, aside, used)
@@ -143,7 +149,9 @@ def _evidence(
     gauges: IntArray,
     sign: FloatArray,
 ) -> FloatArray:
-    """(C,) log evidence of copies (C,) of bearings, the readings of two ``gauges`` (C, 2) of each moved by a step."""
+    """(C,) log evidence of copies (C,) of bearings, the readings of two ``gauges`` (C, 2) of each moved by a
+    step.
+    """
     h = f.histories
     many = h.take(copies)
     g = frame(many)
@@ -168,7 +176,9 @@ def _no_valley(bend: FloatArray) -> FloatArray:
 
 
 def _scale(b: FloatArray, sure: FloatArray, spread: float) -> float:
-    """The scale of the biases, um, at its mode: Newton's steps on its log, the weights of the t taken anew in each."""
+    """The scale of the biases, um, at its mode: Newton's steps on its log, the weights of the t taken anew in
+    each.
+    """
     log = float(np.log(spread))
     for _ in range(20):
         share = (FREEDOM + 1) / (FREEDOM + (b / np.exp(log)) ** 2)

@@ -134,7 +134,8 @@ def between(y, first, last, t):
 def ceilings(w, first, last):
     """The most that a log weight may be inside the cells i..i+1, for i = first..last-1: exact for a parabola.
 
-    A cubic beside a cliff of log weights overshoots by a share of the cliff. Where a parabola has its peak inside the
+    A cubic beside a cliff of log weights overshoots by a share of the cliff. Where a parabola has its peak
+    inside the
     cell it lies at most an eighth of its bend above the higher node; elsewhere the higher node is the most.
     """
     before, here = w[first - 1 : last - 1], w[first:last]
@@ -194,7 +195,9 @@ def cell_mass(w):
 
 @compiled
 def memory_table(rho, z, table):
-    """Fill table (K, K): chance of the new node k given the old node j, z' = rho z + sqrt(1 - rho^2) noise."""
+    """Fill table (K, K): chance of the new node k given the old node j, z' = rho z +
+    sqrt(1 - rho^2) noise.
+    """
     step = z[1] - z[0]
     var = max(1.0 - rho * rho, 0.25 * step * step)
     for j in range(z.size):
@@ -247,7 +250,8 @@ def run_one(op, du, a, b, c, jump, jump_var, first, last, r, table, beta, m, v, 
     op (E,): what to do; du (E,): exposure since the event before, kh; a, b, c (E,): reading, its
     variance; low, high, variance; step mean, variance; level mean, variance (um, um2). jump, jump_var (E,):
     what running in adds since the event before, and its variance. r (K,): um/kh at
-    each node; table (K, K): memory between lives. w is left unnormalised; what is returned belongs to its total.
+    each node; table (K, K): memory between lives. w is left unnormalised; what is returned belongs to its
+    total.
     """
     q[:] = 1.0
     constant = 0.0

@@ -86,7 +86,8 @@ def detectable(f: Frame, p: Params, aside: NDArray[np.bool_]) -> FloatArray:
 
 
 def bend_score(f: Frame, p: Params, aside: NDArray[np.bool_]) -> FloatArray:
-    """(B,) how many standard errors the present life's readings bend, uneven wear allowed for; 0 where too few.
+    """(B,) how many standard errors the present life's readings bend, uneven wear allowed for; 0 where too
+    few.
 
     The coefficient of a square term beside a level per stretch and one slope, against its standard error.
     """
@@ -115,8 +116,10 @@ def bend_score(f: Frame, p: Params, aside: NDArray[np.bool_]) -> FloatArray:
 def falls(f: Frame, p: Params, aside: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """(B,) whether the present life's readings fall far more surely than the gauge's error can explain.
 
-    Wear only grows. One slope through the readings, a level of its own for each stretch between scrapes: its distance
-    below zero in its own standard errors, by the error stated for the gauge: the fleet's fitted one swallows a fall of all.
+    Wear only grows. One slope through the readings, a level of its own for each stretch between scrapes: its
+    distance
+    below zero in its own standard errors, by the error stated for the gauge: the fleet's fitted one swallows
+    a fall of all.
     """
     owner, x, y, var, segment = _segments(f, replace(p, method_sd={}), aside)
     n = f.histories.n_bearings
@@ -132,9 +135,12 @@ def falls(f: Frame, p: Params, aside: NDArray[np.bool_]) -> NDArray[np.bool_]:
 def bent_in_time(f: Frame, p: Params, aside: NDArray[np.bool_], score: FloatArray) -> NDArray[np.bool_]:
     """(B,) whether wear as a power of a life's exposure explains the record far better than steady wear.
 
-    Both have the same prior and as many free numbers: each life's exposure x is replaced by X (x / X)^q, X the
-    life's own. Under steady wear a log evidence ratio above t is rarer than exp(-t). Readings set ``aside`` (E,)
-    count as slips in both, or in neither: a curve read with a fine gauge is no steady wear with two slips of the
+    Both have the same prior and as many free numbers: each life's exposure x is replaced by X (x / X)^q, X
+    the
+    life's own. Under steady wear a log evidence ratio above t is rarer than exp(-t). Readings set ``aside``
+    (E,)
+    count as slips in both, or in neither: a curve read with a fine gauge is no steady wear with two slips of
+    the
     pen. ``score`` (B,) is the present life's bend: records that hardly bend are not looked at.
     """
     h = f.histories
@@ -159,7 +165,9 @@ def _events_of(h: Histories, bearings: IntArray) -> IntArray:
 
 
 def _curved_odds(h: Histories, p: Params, aside: NDArray[np.bool_]) -> FloatArray:
-    """(B,) log evidence of the best power over that of steady wear, each with the slips that suit it better."""
+    """(B,) log evidence of the best power over that of steady wear, each with the slips
+    that suit it better.
+    """
     f = frame(h)
     rate = rate_under(p, *p.outlook(h))
     curves = [replace(f, along=bent_along(f, p.curve, times)) for times in EXPONENTS]
@@ -176,7 +184,9 @@ def _curved_odds(h: Histories, p: Params, aside: NDArray[np.bool_]) -> FloatArra
 
 
 def bent_along(f: Frame, curve: Curve, times: float) -> FloatArray:
-    """(E,) steps of a life's exposure under the fleet's exponent ``times`` over, each life's whole gain kept, kh."""
+    """(E,) steps of a life's exposure under the fleet's exponent ``times`` over, each life's whole gain kept,
+    kh.
+    """
     life = wear_since_start(f)[1]
     gone = gone_along(f, curve)
     length = np.zeros(int(life.max()) + 1)

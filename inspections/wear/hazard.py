@@ -1,6 +1,7 @@
 """Failures that measuring cannot foresee: how often a plant's own record has them, and what they add to wear.
 
-Found wiped, bond failed, oil lost: such failures come at a rate h a bearing year beside wear, and independent of it. Numbers
+Found wiped, bond failed, oil lost: such failures come at a rate h a bearing year beside wear, and independent
+of it. Numbers
 only: they never enter a date, a trigger or an advice.
 """
 
@@ -12,7 +13,8 @@ import numpy as np
 
 from .arrays import FloatArray
 
-# A belief worth 50 bearing years with half an event in them (mean 1 in 100 years): a design assumption, no published source.
+# A belief worth 50 bearing years with half an event in them (mean 1 in 100 years): a design assumption, no
+# published source.
 BELIEVED_EVENTS, BELIEVED_YEARS = 0.5, 50.0
 FEWEST = 3  # events under which counts are told and no rate
 
@@ -21,7 +23,8 @@ FEWEST = 3  # events under which counts are told and no rate
 class Hazard:
     """Gamma belief of the rate of sudden failures, a bearing year.
 
-    h ~ Gamma(``events``, ``years``): after n failures in Y bearing years of observed life under the belief above,
+    h ~ Gamma(``events``, ``years``): after n failures in Y bearing years of observed life under the belief
+    above,
     Gamma(0.5 + n, 50 + Y) (Gelman et al., Bayesian Data Analysis, 3rd edition, 2013, section 2.6).
     """
 
@@ -69,7 +72,8 @@ def seen(n: int, years: float, fleet: Hazard | None = None) -> Hazard:
     ----------
     n : failures found, 0 or more.
     years : bearing years observed, from each bearing's first event to the as-of day, 0 or more.
-    fleet : what the whole fleet has taught, if this is one class of it: it then speaks for 50 bearing years of its own mean,
+    fleet : what the whole fleet has taught, if this is one class of it: it then speaks for 50 bearing years
+    of its own mean,
         in place of the belief before any record.
 
     Raises

@@ -55,7 +55,9 @@ def _mean_of_ends(
     change: Change | None = None,
     stop: IntArray | None = None,
 ) -> tuple[Clouds, FloatArray, Params]:
-    """The mean of the ends' cloud under every design, the rates' variance (B,) before any reading, the first design."""
+    """The mean of the ends' cloud under every design, the rates' variance (B,) before any reading, the first
+    design.
+    """
     used = [(p, w) for p, w in zip(pool.designs, pool.weights, strict=True) if w > 0]
     shares = [w / sum(w for _, w in used) for _, w in used]
     clouds, means, variances = [], [], []
@@ -88,7 +90,9 @@ def believe_record(record: Record, pool: Pool) -> Belief:
 
 
 def mean_of_ends(record: Record, pool: Pool) -> Clouds:
-    """What is believed of the mean of the ends at the as-of day, every account of a record in doubt by its share."""
+    """What is believed of the mean of the ends at the as-of day, every account of a record in doubt by its
+    share.
+    """
     likeliest = _mean_of_ends(record.f, pool, record.aside)[0]
     others = [_mean_of_ends(account.f, pool, account.aside)[0] for account in record.others]
     return _piled(record, likeliest, others) if others else likeliest
@@ -109,7 +113,9 @@ def _piled(record: Record, likeliest: Clouds, others: list[Clouds]) -> Clouds:
 
 
 def outlook_apart(f: Frame, p: Params, work: Work, stop: IntArray | None) -> tuple[FloatArray, FloatArray]:
-    """(B,) expected log rate and its variance, the bearing's own readings taken out of the fleet's estimate."""
+    """(B,) expected log rate and its variance, the bearing's own readings taken out of
+    the fleet's estimate.
+    """
     loc, var = p.outlook(f.histories)
     n = len(loc)
     shared = var > CAVITY_FROM * p.tau**2

@@ -84,7 +84,9 @@ class FleetLines:
     spread: float
 
     def band(self, i: int, x: FloatArray, share: float, reading: bool = False) -> FloatArray:
-        """The level below which the line puts ``share`` at exposures x; of a reading: with the gauge's error."""
+        """The level below which the line puts ``share`` at exposures x; of a reading:
+        with the gauge's error.
+        """
         more = self.sd**2 if reading else 0.0
         if not self.own[i]:
             ahead = x - self.last_at[i]

@@ -18,13 +18,16 @@ from .parameters import Params
 
 CARRIED_UP_TO = 300  # above it the parameters stay at their mode (they move no 10 % date by 1 %)
 FD = 2e-3  # forward differences: off by half of it in each parameter, and above the steps the grid leaves
-# Logarithms of an exponential belief of mean 2 h a start, and of one of mean 2 um of running in: mean and sd of each.
+# Logarithms of an exponential belief of mean 2 h a start, and of one of mean 2 um of running in: mean and sd
+# of each.
 START_PRIOR = RUN_IN_PRIOR = (float(np.log(2.0)) - 0.5772, 1.2825)
 LEAST_OPENED = 5  # visits for a cause, and as many without, from which a reason's weight is learned
-# Share of the room from new to maximum at which half the visits have a cause, and log of its spread: mean, sd.
+# Share of the room from new to maximum at which half the visits have a cause, and log of its spread: mean,
+# sd.
 OPENED_AT_PRIOR, OPENED_SD_PRIOR = (1.0, 0.5), (float(np.log(0.5)), 0.7)
 LEAST_RUN_IN = 5  # readings with new metal's whole running in behind them since one before it
-# Logit of the share of outlying rates, by the moments of Beta(1, 20) on it: mean, sd; small fleets cannot speak of it.
+# Logit of the share of outlying rates, by the moments of Beta(1, 20) on it: mean, sd; small fleets cannot
+# speak of it.
 OUTLYING_PRIOR, OUTLYING_HELD, LEAST_FOR_OUTLYING = (-3.55, 1.30), 0.01, 30
 KNOWN_STARTS = 0.8  # share of readings in lives of a recorded start from which an exponent of age is learned
 EXPONENT_SD = 0.3  # of the log of the exponent of age: a design assumption with no published source

@@ -1,6 +1,7 @@
 """What a bearing's first opening at each outage is expected to cost, to ask for and to find.
 
-Own derivation: at an opening the trigger decides by chance; before it passings cost their price, after it the value
+Own derivation: at an opening the trigger decides by chance; before it passings cost their price, after it the
+value
 table takes over. One reading's worth of knowledge comes in at the opening and none before.
 """
 
@@ -23,13 +24,19 @@ EXPECTED = 0.9  # chance of a new shell above which replacement is expected
 
 @dataclass(frozen=True)
 class Openings:
-    """Of B bearings, each first opened at one of T outages; all (B, T) unless said; costs and hours are crew hours.
+    """Of B bearings, each first opened at one of T outages; all (B, T) unless said; costs and hours are crew
+    hours.
 
-    ``cost`` F: from today on, passings at their price, without the pump's own opening hours; ``value`` V: from the
-    opening on; ``past``: chance of having passed the maximum by then, ``past_now`` (B,) today; ``new``, ``scraped``:
-    chances of a new shell, of a scrape; ``hours``, ``variance`` of the bearing's own work there; ``trigger_um``,
-    ``scrape_from_um``: readings (-inf: whatever is read, inf: none); ``gaps`` (B, T, 5): chance that the next opening
-    follows 1 to 5 intervals later; ``looking_h``: what deciding by the reading saves against the better of closing up
+    ``cost`` F: from today on, passings at their price, without the pump's own opening hours; ``value`` V:
+    from the
+    opening on; ``past``: chance of having passed the maximum by then, ``past_now`` (B,) today; ``new``,
+    ``scraped``:
+    chances of a new shell, of a scrape; ``hours``, ``variance`` of the bearing's own work there;
+    ``trigger_um``,
+    ``scrape_from_um``: readings (-inf: whatever is read, inf: none); ``gaps`` (B, T, 5): chance that the next
+    opening
+    follows 1 to 5 intervals later; ``looking_h``: what deciding by the reading saves against the better of
+    closing up
     and renewing unseen. NaN throughout where a bearing has no maximum or no life.
     """
 
@@ -58,7 +65,9 @@ class Openings:
 
 @dataclass(frozen=True)
 class _Visit:
-    """An opening's readings judged: (B, Y) whether each asks for a new shell, as found and where it must be scraped."""
+    """An opening's readings judged: (B, Y) whether each asks for a new shell, as found and where it must be
+    scraped.
+    """
 
     readings: Readings
     renew: NDArray[np.bool_]
@@ -93,20 +102,26 @@ def first_openings(
 ) -> Openings:
     """Coefficients of a first opening at each of T outages.
 
-    ``ahead`` (B, T) kh from today to each outage, not falling; ``step`` (B, T) kh from it to the pump's next one;
-    ``intervals`` (B, T) the time to each in usual intervals between outages (by default ahead / D; under a wear
-    exponent exposure and time part). ``count`` readings stand for all. ``v`` are the tables of the same terms.
+    ``ahead`` (B, T) kh from today to each outage, not falling; ``step`` (B, T) kh from it to the pump's next
+    one;
+    ``intervals`` (B, T) the time to each in usual intervals between outages (by default ahead / D; under a
+    wear
+    exponent exposure and time part). ``count`` readings stand for all. ``v`` are the tables of the same
+    terms.
     Raises ValueError where shapes do not fit.
 
     >>> from .terms import terms
     >>> from .value_table import tables
-    >>> t = terms(1, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=np.log(2.2), spread=0.6,
+    >>> t = terms(1, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=np.log(2.2),
+    spread=0.6,
     ...           scrape_um=12, scrape_sd_um=6, open_h=8, measure_h=4, scrape_h=6, replace_h=16, infant=0.002)
     >>> e = np.linspace(-2.8, 2.8, 15)
     >>> w = np.exp(-0.5 * e**2)
-    >>> p = Predictive(*(a[None] for a in (w / w.sum(), np.log(2.4) + 0.35 * e, np.full(15, 195.0), np.full(15, 64.0))),
+    >>> p = Predictive(*(a[None] for a in (w / w.sum(), np.log(2.4) + 0.35 * e, np.full(15, 195.0),
+    np.full(15, 64.0))),
     ...                np.array([2.0]))
-    >>> o = first_openings(p, t, tables(t, exact=True), 13.15 * np.array([[0.5, 1.5]]), np.full((1, 2), 13.15), count=201)
+    >>> o = first_openings(p, t, tables(t, exact=True), 13.15 * np.array([[0.5, 1.5]]), np.full((1, 2),
+    13.15), count=201)
     >>> o.cost.round(1).tolist(), o.trigger_um.round(1).tolist(), o.new.round(3).tolist()
     ([[734.4, 740.7]], [[205.2, 211.1]], [[0.685, 0.946]])
     """
@@ -114,8 +129,8 @@ def first_openings(
     shape = (len(p), ahead.shape[1] if ahead.ndim == 2 else -1)
     if ahead.shape != shape or step.shape != shape or len(t) != len(p):
         raise ValueError(
-            f"Openings of {len(p)} bearings with {len(t)} terms: ahead {ahead.shape} and step {step.shape} must both "
-            "be (bearings, outages)."
+            f"Openings of {len(p)} bearings with {len(t)} terms: ahead {ahead.shape} and step {step.shape}"
+            " must both be (bearings, outages)."
         )
     time = ahead / t.interval_kh[:, None] if intervals is None else np.asarray(intervals, dtype=np.float64)
     ready = t.standing == READY
@@ -177,9 +192,11 @@ def _column(
 
 
 def looking_by_cost(p: Predictive, t: Terms, v: Tables, x: FloatArray, count: int = READINGS) -> FloatArray:
-    """(B,) what a reading x (B,) kh ahead would save, crew hours, if it were decided by least cost; never negative.
+    """(B,) what a reading x (B,) kh ahead would save, crew hours, if it were decided by least cost; never
+    negative.
 
-    min(E close, E new) - E min(close, new), with the share of contact findings in each: own derivation (Jensen).
+    min(E close, E new) - E min(close, new), with the share of contact findings in each: own derivation
+    (Jensen).
     """
     readings = look(p, x, t.reading_sd_um, count)
     level, log_rate = readings.mean_level, readings.mean_log_rate
@@ -193,9 +210,11 @@ def looking_by_cost(p: Predictive, t: Terms, v: Tables, x: FloatArray, count: in
 
 
 def undecided(t: Terms, n_outages: int) -> Openings:
-    """Openings of bearings whose belief does not fit them: never costed, hours from even chances of a new shell.
+    """Openings of bearings whose belief does not fit them: never costed, hours from even chances of a new
+    shell.
 
-    Costs, chances and triggers are NaN: such a pump is opened at its next outage by rule and the engineer decides.
+    Costs, chances and triggers are NaN: such a pump is opened at its next outage by rule and the engineer
+    decides.
 
     >>> from .terms import terms
     >>> t = terms(1, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=0.8, spread=0.6,

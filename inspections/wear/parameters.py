@@ -92,7 +92,9 @@ class Params:
         return np.array([*(self.gauge_bias_sd.get(g.name, unseen) for g in h.gauges), 0.0])[h.gauge]
 
     def of_steps(self, class_: Any) -> tuple[FloatArray, FloatArray]:
-        """(B,) mean and sd of a scrape's step by class, um; what a class's own mean may still be is in the sd."""
+        """(B,) mean and sd of a scrape's step by class, um; what a class's own mean may still be is in the
+        sd.
+        """
         mean, sure = _of_class(self.class_steps, class_), _of_class(self.class_step_sd, class_)
         sd = np.sqrt(self.step_sd**2 + np.nan_to_num(sure) ** 2)
         return np.where(np.isnan(mean), self.step_mean, mean), sd

@@ -93,7 +93,8 @@ def run(
 def clouds(w, m, v, loc, tau, beta, tail, z, x, linear, cut, out):
     """Turn filtered states (B, K) into short lists of weighted components; returns how many each (B,).
 
-    out (B, cap, 10), its last two left to the caller: weight, mean and variance now (after ``tail`` kh), rate, half-cell slopes of mean and
+    out (B, cap, 10), its last two left to the caller: weight, mean and variance now (after ``tail`` kh),
+    rate, half-cell slopes of mean and
     rate (um, um/kh; as standard deviations of a uniform spread inside the cell), node z, beta. Cells are cut
     until the sharpest peak has parts of half a standard deviation; components under ``cut`` are left out.
     """

@@ -1,4 +1,6 @@
-"""What the fleet as a whole has taught: pools of bearings with their parameters, and how sure we are of them."""
+"""What the fleet as a whole has taught: pools of bearings with their parameters, and how
+sure we are of them.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +13,8 @@ from .parameters import Params
 
 RUN_HOURS, STATED_DUTY, CALENDAR = range(3)  # a pool's clock
 COUNTS_HOURS = (RUN_HOURS, STATED_DUTY)
-# Log of the hours a day: at least so widely spread where nobody knows them, and where they are stated and not metered;
+# Log of the hours a day: at least so widely spread where nobody knows them, and where they are stated and not
+# metered;
 # design assumptions with no published source.
 DUTY_NOT_KNOWN, DUTY_STATED = 0.5, 0.2
 
@@ -39,7 +42,9 @@ class Pool:
     log_duty: tuple[float, float] = (0.0, 0.0)  # of its bearings' hours a day over 24: mean and sd of the log
 
     def lent_to(self, clock: int) -> Pool:
-        """What this pool teaches of a bearing of another clock: the same wear, its hours a day known only as the pool's are."""
+        """What this pool teaches of a bearing of another clock: the same wear, its hours a day known only as
+        the pool's are.
+        """
         calendar = clock == CALENDAR
         mean, sd = self.log_duty if calendar else (0.0, 0.0)
         sd = max(sd, DUTY_NOT_KNOWN if calendar else DUTY_STATED)
@@ -54,7 +59,9 @@ class Population:
     pools: tuple[Pool, ...] = ()
 
     def pool(self, clock: int) -> Pool:
-        """The pool of a clock; where it is young or missing, what the largest pool that counts run hours teaches of it."""
+        """The pool of a clock; where it is young or missing, what the largest pool that counts run hours
+        teaches of it.
+        """
         own = next((pool for pool in self.pools if pool.clock == clock), None)
         if own is not None and not own.young:
             return own
@@ -108,7 +115,8 @@ class Population:
 def _lent(p: Params, log_duty: float, sd: float) -> Params:
     """Parameters in kh of another clock, of which one holds exp(log_duty) of a run hour, known to ``sd``.
 
-    Rates and their unit of age change together, so that r L stays what has worn; the doubt in the hours a day is a place's own and stays
+    Rates and their unit of age change together, so that r L stays what has worn; the doubt in the hours a day
+    is a place's own and stays
     with it over its lives.
     """
     tau = float(np.hypot(p.tau, sd))

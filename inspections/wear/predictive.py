@@ -1,4 +1,6 @@
-"""A bearing's belief as the decision takes it: a few nodes of log rate, each with a level and its variance."""
+"""A bearing's belief as the decision takes it: a few nodes of log rate, each with a level
+and its variance.
+"""
 
 from __future__ import annotations
 
@@ -21,7 +23,8 @@ TINY_VARIANCE = 1e-9
 class Predictive:
     """Beliefs of B bearings on N nodes: weight, log rate (um/kh), level (um), variance (um2), all (B, N).
 
-    Given its node a bearing's level x kh ahead is normal: mean level + r x, variance v + beta r x, r = exp(log rate);
+    Given its node a bearing's level x kh ahead is normal: mean level + r x, variance v + beta r x, r =
+    exp(log rate);
     ``unevenness_um`` (B,) is beta. A node of weight 0 counts for nothing.
     """
 
@@ -57,7 +60,8 @@ class Predictive:
         return Predictive(self.weight, self.log_rate, level, variance, self.unevenness_um)
 
     def widened(self, duty_sd: Any) -> Predictive:
-        """The log rates spread about their mean by sqrt(1 + s_d^2 / var), for a duty known to a share ``duty_sd`` (B,).
+        """The log rates spread about their mean by sqrt(1 + s_d^2 / var), for a duty known to a share
+        ``duty_sd`` (B,).
 
         A bearing whose rate is known without any doubt stays as it is: there is nothing to spread.
         """
@@ -71,7 +75,8 @@ class Predictive:
     def past(self, limit: FloatArray, x: FloatArray) -> FloatArray:
         """Chance (B, T) that the level has reached ``limit`` (B,) after x (B, T) kh; never falls with x.
 
-        Wear only grows: a node already past the limit keeps at least the chance it has today (as in ``crossing``).
+        Wear only grows: a node already past the limit keeps at least the chance it has today (as in
+        ``crossing``).
 
         >>> p = Predictive(*(np.array([[v]]) for v in (1.0, np.log(2.0), 200.0, 100.0)), np.array([0.0]))
         >>> p.past(np.array([220.0]), np.array([[0.0, 10.0, 30.0]])).round(4).tolist()
@@ -89,8 +94,10 @@ class Predictive:
     def run_past(self, limit: FloatArray, x: FloatArray, time: FloatArray) -> FloatArray:
         """Expected time (B, T) spent past ``limit`` (B,) up to each column, in the unit of ``time``.
 
-        x (B, T) kh and time (B, T), both not falling along the columns; exposure runs evenly between two columns.
-        Gauss-Legendre with 8 points an interval; between two columns further apart, 8 for each interval begun.
+        x (B, T) kh and time (B, T), both not falling along the columns; exposure runs evenly between two
+        columns.
+        Gauss-Legendre with 8 points an interval; between two columns further apart, 8 for each interval
+        begun.
 
         >>> p = Predictive(*(np.array([[v]]) for v in (1.0, np.log(2.0), 200.0, 1.0)), np.array([0.0]))
         >>> p.run_past(np.array([220.0]), np.array([[10.0, 20.0]]), np.array([[1.0, 2.0]])).round(2).tolist()
@@ -118,11 +125,13 @@ def merged(
 ) -> Predictive:
     """Beliefs on ``nodes`` nodes from components begin[i]:begin[i+1] of flat arrays (M,).
 
-    A bearing's components are sorted by log rate and cut into parts of equal weight, a component on a cut being
+    A bearing's components are sorted by log rate and cut into parts of equal weight, a component on a cut
+    being
     shared out; a part keeps its weight, its mean log rate and level, and the whole variance of its level.
     ``unevenness_um`` (B,). A bearing without components gets weight 0 everywhere, and NaN for its mean.
 
-    >>> p = merged(np.array([0, 4]), np.full(4, 0.25), np.array([0.3, 0.1, 0.2, 0.4]), np.array([3.0, 1.0, 2.0, 4.0]),
+    >>> p = merged(np.array([0, 4]), np.full(4, 0.25), np.array([0.3, 0.1, 0.2, 0.4]), np.array([3.0, 1.0,
+    2.0, 4.0]),
     ...            np.ones(4), np.zeros(1), nodes=2)
     >>> p.log_rate.round(2).tolist(), p.level.tolist(), p.variance.tolist()
     ([[0.15, 0.35]], [[1.5, 3.5]], [[1.25, 1.25]])
@@ -171,7 +180,8 @@ def whole(
 ) -> Predictive:
     """The same beliefs with every component a node of its own (N = the most of any bearing), nothing merged.
 
-    >>> p = whole(np.array([0, 2, 3]), np.array([0.5, 0.5, 1.0]), np.zeros(3), np.arange(3.0), np.ones(3), np.zeros(2))
+    >>> p = whole(np.array([0, 2, 3]), np.array([0.5, 0.5, 1.0]), np.zeros(3), np.arange(3.0), np.ones(3),
+    np.zeros(2))
     >>> p.weight.tolist(), p.level.tolist()
     ([[0.5, 0.5], [1.0, 0.0]], [[0.0, 1.0], [2.0, 0.0]])
     """
@@ -195,9 +205,11 @@ def whole(
 
 
 def worn_ahead(clouds: Clouds, x: FloatArray) -> FloatArray:
-    """Exposures (B, T) that x (B, T) kh from today wear like at today's rate, kh: x itself where wear is straight.
+    """Exposures (B, T) that x (B, T) kh from today wear like at today's rate, kh: x itself where wear is
+    straight.
 
-    Where wear follows a power of a life's age (``crossing.stretch``), the mean over a bearing's components; what
+    Where wear follows a power of a life's age (``crossing.stretch``), the mean over a bearing's components;
+    what
     ``ahead`` and ``step`` of an opening are then given in.
     """
     x = np.asarray(x, dtype=np.float64)
@@ -225,13 +237,19 @@ def from_clouds(
     nodes: int | None = NODES,
     at_kh: FloatArray | None = None,
 ) -> Predictive:
-    """The engine's beliefs of the larger end as the decision takes them; ``nodes`` None keeps every component.
+    """The engine's beliefs of the larger end as the decision takes them; ``nodes`` None keeps every
+    component.
 
-    ``clouds`` of B bearings already moved to the larger end; ``taper`` and ``taper_sd`` (B,): growth of the ends'
-    difference per um of wear and its sd; ``duty_sd`` (B,): relative sd of the duty ahead. The larger end wears at
-    r (1 + taper/2): its unevenness is beta / (1 + taper/2), and what the taper may still be spreads the log rate
-    by taper_sd / 2 / (1 + taper/2), as a duty known to that share would. Exposure ahead is ``worn_ahead``'s; where
-    components disagree on the power of age, their rates are those of the wear over the coming ``at_kh`` (B,) kh (by
+    ``clouds`` of B bearings already moved to the larger end; ``taper`` and ``taper_sd`` (B,): growth of the
+    ends'
+    difference per um of wear and its sd; ``duty_sd`` (B,): relative sd of the duty ahead. The larger end
+    wears at
+    r (1 + taper/2): its unevenness is beta / (1 + taper/2), and what the taper may still be spreads the log
+    rate
+    by taper_sd / 2 / (1 + taper/2), as a duty known to that share would. Exposure ahead is ``worn_ahead``'s;
+    where
+    components disagree on the power of age, their rates are those of the wear over the coming ``at_kh`` (B,)
+    kh (by
     default today's rates).
     """
     parts, owner = clouds.parts, clouds.owner

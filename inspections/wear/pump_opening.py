@@ -1,6 +1,8 @@
-"""A pump's openings from those of its bearings: one column per outage, its due outage, and what follows later.
+"""A pump's openings from those of its bearings: one column per outage, its due outage, and what follows
+later.
 
-Own derivation. A pump opened is looked at whole, so its bearings share a column; between openings nothing is learned.
+Own derivation. A pump opened is looked at whole, so its bearings share a column; between openings nothing is
+learned.
 """
 
 from __future__ import annotations
@@ -15,7 +17,8 @@ from .opening import Openings
 from .terms import READY, Terms
 from .value_table import GAPS, Tables
 
-LATE = 5.0  # times the dearest work for each unit of chance beyond the accepted: late only where something is short
+# times the dearest work for each unit of chance beyond the accepted: late only where something is short
+LATE = 5.0
 CONTACT = 2.0  # times the dearest work for each outage a contact finding stands open
 LONGEST = 60  # usual intervals ahead to which re-openings are followed
 
@@ -24,11 +27,16 @@ LONGEST = 60  # usual intervals ahead to which re-openings are followed
 class PumpOpenings:
     """P pumps, each first opened at one of T columns; (P, T) unless said; crew hours.
 
-    ``cost`` F, the pump's own opening counted in (NaN where none of its bearings can be decided on); ``hours``,
-    ``variance`` of the whole job; ``new`` expected new shells; ``past`` the largest chance of a bearing to have passed
-    by then; ``late`` what of ``cost`` is for lying beyond the due outage; ``due`` (P,) the last column before which no
-    bearing has a chance above the accepted (0 where the first already has); ``by_rule`` (P,) opened at the first
-    column whatever it costs, because a belief does not fit; ``reopening`` (P, T, T) expected further openings at a
+    ``cost`` F, the pump's own opening counted in (NaN where none of its bearings can be decided on);
+    ``hours``,
+    ``variance`` of the whole job; ``new`` expected new shells; ``past`` the largest chance of a bearing to
+    have passed
+    by then; ``late`` what of ``cost`` is for lying beyond the due outage; ``due`` (P,) the last column before
+    which no
+    bearing has a chance above the accepted (0 where the first already has); ``by_rule`` (P,) opened at the
+    first
+    column whatever it costs, because a belief does not fit; ``reopening`` (P, T, T) expected further openings
+    at a
     column after a first one; ``again_h`` (P,) hours and ``again_new`` (B,) new shells of each such opening.
     """
 
@@ -70,17 +78,21 @@ def pump_openings(
 ) -> PumpOpenings:
     """The columns of P pumps from the openings of their B bearings.
 
-    ``pump`` (B,) whose bearing it is; ``open_h`` (P,) crew hours of opening; ``intervals`` (P, T) time to each column
-    in usual intervals; ``contact_open`` (B,) a contact finding waits for work; ``fits`` (B,) whether the belief fits
+    ``pump`` (B,) whose bearing it is; ``open_h`` (P,) crew hours of opening; ``intervals`` (P, T) time to
+    each column
+    in usual intervals; ``contact_open`` (B,) a contact finding waits for work; ``fits`` (B,) whether the
+    belief fits
     its bearing. Every pump needs a bearing. Raises ValueError where shapes do not fit.
 
     >>> from .opening import first_openings
     >>> from .predictive import Predictive
     >>> from .terms import terms
     >>> from .value_table import tables
-    >>> t = terms(2, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=np.log(2.2), spread=0.6,
+    >>> t = terms(2, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=np.log(2.2),
+    spread=0.6,
     ...           scrape_um=12, scrape_sd_um=6, open_h=8, measure_h=4, scrape_h=6, replace_h=16)
-    >>> p = Predictive(np.ones((2, 1)), np.full((2, 1), 0.9), np.array([[200.0], [150.0]]), np.full((2, 1), 64.0), np.full(2, 2.0))
+    >>> p = Predictive(np.ones((2, 1)), np.full((2, 1), 0.9), np.array([[200.0], [150.0]]), np.full((2, 1),
+    64.0), np.full(2, 2.0))
     >>> at = np.array([[0.5, 1.5, 2.5]])
     >>> v = tables(t)
     >>> o = first_openings(p, t, v, 13.15 * np.repeat(at, 2, axis=0), np.full((2, 3), 13.15))
@@ -127,8 +139,8 @@ def _refuse(o: Openings, t: Terms, pump: IntArray, open_h: FloatArray, intervals
     shape = (len(open_h), o.cost.shape[1])
     if np.shape(intervals) != shape or len(pump) != len(t) or len(o.cost) != len(t):
         raise ValueError(
-            f"Columns of {len(open_h)} pumps with {len(t)} bearings: intervals {np.shape(intervals)} must be {shape}, "
-            f"and pump and openings one row a bearing, found {len(pump)} and {len(o.cost)}."
+            f"Columns of {len(open_h)} pumps with {len(t)} bearings: intervals {np.shape(intervals)} must be"
+            f" {shape}, and pump and openings one row a bearing, found {len(pump)} and {len(o.cost)}."
         )
 
 
@@ -140,7 +152,9 @@ def _summed(values: FloatArray, pump: IntArray, pumps: int) -> FloatArray:
 
 
 def _due(over: NDArray[np.bool_], pump: IntArray, pumps: int) -> IntArray:
-    """(P,) the last column before which no bearing's chance is above the accepted; 0 where the first one's is."""
+    """(P,) the last column before which no bearing's chance is above the accepted; 0 where the first one's
+    is.
+    """
     worst = np.zeros((pumps, over.shape[1]), dtype=bool)
     np.logical_or.at(worst, pump, over)
     beyond = np.where(worst.any(axis=1), worst.argmax(axis=1), over.shape[1])
@@ -156,7 +170,8 @@ def _usual_work(t: Terms, v: Tables, pump: IntArray, open_h: FloatArray) -> tupl
 
 
 def earliest(gaps: FloatArray, pump: IntArray, pumps: int) -> FloatArray:
-    """(P, ..., 5) chance that the earliest of a pump's bearings comes after 1 to 5 intervals, from theirs (B, ..., 5).
+    """(P, ..., 5) chance that the earliest of a pump's bearings comes after 1 to 5 intervals, from theirs (B,
+    ..., 5).
 
     Bearings count as independent; rows of NaN (nothing known) as never coming first.
 
@@ -173,7 +188,9 @@ def earliest(gaps: FloatArray, pump: IntArray, pumps: int) -> FloatArray:
 def _reopening(
     o: Openings, v: Tables, own: NDArray[np.bool_], pump: IntArray, intervals: FloatArray
 ) -> FloatArray:
-    """(P, T, T) expected openings at a column after a first one: the pump's own gap, then the class's usual ones."""
+    """(P, T, T) expected openings at a column after a first one: the pump's own gap, then the class's usual
+    ones.
+    """
     pumps, columns = intervals.shape
     out = np.zeros((pumps, columns, columns))
     if columns < 2:

@@ -24,7 +24,8 @@ LOOKED_AT = 3.2  # sds from its forecast at which a reading's life is weighed
 CHANCE = 0.005  # of one reading being a slip: a design assumption with no published source
 WIDE = float(np.log(1e4))  # a slip may be any value: log-uniform over four decades
 ROUNDS = 4
-# Times the maximum, and share of new clearance, beyond which no bearing still runs (common practice, no published source).
+# Times the maximum, and share of new clearance, beyond which no bearing still runs (common practice, no
+# published source).
 MOST, LEAST = 5.0, 0.2
 # radial for diametral and back, a misplaced decimal, mil read as 0.01 mm and back, inch for mm, thousandths
 FACTORS = (0.5, 2.0, 0.1, 10.0, 2.54, 1 / 2.54, 25.4, 1 / 25.4, 1000.0, 0.001)
@@ -86,7 +87,9 @@ def likely_slips(f: Frame, p: Params, *, last_too: bool) -> NDArray[np.bool_]:
 
 
 def cannot_be(f: Frame) -> NDArray[np.bool_]:
-    """(E,) point readings that no bearing has: no rate is to be learned from them, however outlying rates may be."""
+    """(E,) point readings that no bearing has: no rate is to be learned from them, however outlying rates may
+    be.
+    """
     h = f.histories
     most = MOST * f.wide_um / WIDE_SHARE
     far = (h.value_um > most[f.owner]) | (h.value_um < LEAST * f.new_um[f.owner])
@@ -133,7 +136,9 @@ def _most_likely(
 
 
 def slip_odds(value: FloatArray) -> FloatArray:
-    """(N,) what calling a reading (N,), um, a slip of any value adds to the log evidence of a life without it."""
+    """(N,) what calling a reading (N,), um, a slip of any value adds to the log evidence of a life without
+    it.
+    """
     return np.log(CHANCE / (1 - CHANCE)) - np.log(np.maximum(np.abs(value), 1.0) * WIDE)
 
 

@@ -1,7 +1,10 @@
-"""What the engine believes of bearings today, in the figures that a decision takes: beliefs, chances, and the class's usual.
+"""What the engine believes of bearings today, in the figures that a decision takes: beliefs, chances, and the
+class's usual.
 
-The reading of the record is that of ``forecast``: where the last reading surprises, it is read as a slip and as a real
-step, and the reading with the earlier date governs, so that a forecast and a decision never state two chances.
+The reading of the record is that of ``forecast``: where the last reading surprises, it is read as a slip and
+as a real
+step, and the reading with the earlier date governs, so that a forecast and a decision never state two
+chances.
 """
 
 from __future__ import annotations
@@ -29,11 +32,15 @@ P10 = 1  # column of the 1 in 10 date among ``crossing.SHARES``
 
 @dataclass(frozen=True)
 class Standing:
-    """B bearings as of today, um and kh; ``worn`` (B, K) what exposures wear like at today's rate, ``chance`` (B, T).
+    """B bearings as of today, um and kh; ``worn`` (B, K) what exposures wear like at today's rate, ``chance``
+    (B, T).
 
-    ``weight``, ``log_rate_nodes``, ``level``, ``variance`` (B, N) the belief; ``unevenness`` (B,) its beta; ``limit_um``
-    the level the chances are of. ``new_um``, ``new_sd_um`` of new metal, ``log_rate``, ``spread``, ``memory``,
-    ``class_unevenness`` of bearings like it, ``scrape_um``, ``scrape_sd_um`` of a scrape, ``reading_sd_um`` of a reading
+    ``weight``, ``log_rate_nodes``, ``level``, ``variance`` (B, N) the belief; ``unevenness`` (B,) its beta;
+    ``limit_um``
+    the level the chances are of. ``new_um``, ``new_sd_um`` of new metal, ``log_rate``, ``spread``,
+    ``memory``,
+    ``class_unevenness`` of bearings like it, ``scrape_um``, ``scrape_sd_um`` of a scrape, ``reading_sd_um``
+    of a reading
     by the method last used, ``by_lining`` whether a lining's end stands for the maximum, all (B,).
     """
 
@@ -72,10 +79,13 @@ def standing(
     limit_um: FloatArray,
     usual_sd_um: float,
 ) -> Standing:
-    """The beliefs of B bearings, and their chances of having passed ``limit_um`` (B,) by ``days`` (B, T) of even duty.
+    """The beliefs of B bearings, and their chances of having passed ``limit_um`` (B,) by ``days`` (B, T) of
+    even duty.
 
-    ``ahead_kh`` (B, K) exposures from today of which is told what they wear like; ``usual_sd_um`` the sd of a reading
-    where a bearing has none. Where a lining is used up at a smaller clearance than ``limit_um``, that one stands for it.
+    ``ahead_kh`` (B, K) exposures from today of which is told what they wear like; ``usual_sd_um`` the sd of a
+    reading
+    where a bearing has none. Where a lining is used up at a smaller clearance than ``limit_um``, that one
+    stands for it.
     """
     n = h.n_bearings
     out: dict[str, FloatArray] = {}
@@ -122,7 +132,9 @@ def _of_surprised(
     ahead_kh: FloatArray,
     limit: FloatArray,
 ) -> dict[str, FloatArray]:
-    """The belief of the reading that governs, of bearings whose last reading surprises (as ``forecast`` chooses it)."""
+    """The belief of the reading that governs, of bearings whose last reading surprises (as ``forecast``
+    chooses it).
+    """
     g = frame(h.take(odd))
     last = last_readings(g)
     hidden = aside[np.concatenate([np.arange(h.start[i], h.start[i + 1]) for i in odd])]

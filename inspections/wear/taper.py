@@ -12,7 +12,8 @@ from .arrays import FloatArray, IntArray, Kind
 from .event_effects import Frame
 from .parameters import Params
 
-# What the ends of a shell may differ by when its life begins, um (1 sd): design assumptions, no published source.
+# What the ends of a shell may differ by when its life begins, um (1 sd): design assumptions, no published
+# source.
 NEW_TAPER_UM, ANY_TAPER_UM = 10.0, 50.0
 APART = np.linspace(
     0.0, 6.0, 241
@@ -42,9 +43,11 @@ def gone_along(f: Frame, curve: Curve) -> FloatArray:
 
 
 def unfolded(taper: FloatArray, sd: float) -> FloatArray:
-    """The difference of the ends (N,) whose mean sign-less reading is the one read (N,), um; ``sd`` of its error, um.
+    """The difference of the ends (N,) whose mean sign-less reading is the one read (N,), um; ``sd`` of its
+    error, um.
 
-    The mean of a folded normal (Leone, Nelson and Nottingham, Technometrics 3 (1961) 543), turned round: 0 up to
+    The mean of a folded normal (Leone, Nelson and Nottingham, Technometrics 3 (1961) 543), turned round: 0 up
+    to
     0.8 sd, the reading itself from about 2 sd on.
     """
     return sd * np.interp(taper / sd, FOLDED, APART) + np.maximum(taper - sd * FOLDED[-1], 0.0)
@@ -110,7 +113,8 @@ def taper_now(
     """(B,) taper at the as-of day and its variance (um, um2), its growth per um of wear and the sd of that.
 
     In the present life: taper = t0 + g (wear since its start), g from the fleet's spread, t0 free within
-    its own reading's uncertainty. ``rate`` (B,) um/kh turns exposure along the fleet's curve into wear. No taper
+    its own reading's uncertainty. ``rate`` (B,) um/kh turns exposure along the fleet's curve into wear. No
+    taper
     read: zero, unknown.
     """
     h = f.histories

@@ -1,6 +1,8 @@
-"""What a decision rests on besides the belief: limits, the class's usual figures, hours, and what a plant accepts.
+"""What a decision rests on besides the belief: limits, the class's usual figures, hours, and what a plant
+accepts.
 
-Lengths in um (diametral, the larger end), exposure in kh (thousand run hours), rates in um/kh, costs in crew hours.
+Lengths in um (diametral, the larger end), exposure in kh (thousand run hours), rates in um/kh, costs in crew
+hours.
 """
 
 from __future__ import annotations
@@ -38,10 +40,12 @@ OPEN_SHARES = ("accepted_risk", "discount")
 class Terms:
     """One figure per bearing: every field is an array (B,); build it with ``terms``.
 
-    ``limit_um`` in-service maximum L (NaN: none stated); ``new_um``, ``new_sd_um`` fitted clearance c0 and its sd;
+    ``limit_um`` in-service maximum L (NaN: none stated); ``new_um``, ``new_sd_um`` fitted clearance c0 and
+    its sd;
     ``reading_sd_um`` sd of one visit's reading by the method used there; ``interval_kh`` exposure between two
     outages of such a pump, D; ``log_rate``, ``spread``, ``memory`` of the class's log rates (mean, sd between
-    bearings, correlation between lives); ``unevenness_um`` beta, variance of wear per um of wear; ``scrape_um``,
+    bearings, correlation between lives); ``unevenness_um`` beta, variance of wear per um of wear;
+    ``scrape_um``,
     ``scrape_sd_um`` step of a scrape, J; ``contact_share`` share of openings with a contact finding, q;
     ``open_h`` once per pump of ``bearings`` bearings; ``shell_h`` a shell's price; ``accepted_risk`` a;
     ``consequence`` k; ``infant`` chance that an opening spoils a bearing; ``discount`` a usual interval;
@@ -103,7 +107,8 @@ class Terms:
 
     @property
     def life(self) -> FloatArray:
-        """(B,) median life in usual intervals between outages, (L - c0) / (exp(mu0) D); NaN where there is none.
+        """(B,) median life in usual intervals between outages, (L - c0) / (exp(mu0) D); NaN where there is
+        none.
 
         Under an exponent the age at which the median rate has worn the room away.
         """
@@ -142,10 +147,12 @@ DEFAULTS: dict[str, float] = {
 def terms(n: int | None = None, **figures: Any) -> Terms:
     """Terms of n bearings from figures that are numbers or arrays (B,); what is not given takes the default.
 
-    Raises ValueError with a sentence for a figure that is missing, unknown, not finite or out of its bounds; only
+    Raises ValueError with a sentence for a figure that is missing, unknown, not finite or out of its bounds;
+    only
     ``limit_um`` may be NaN (no maximum stated). A consequence below the usual counts as the usual.
 
-    >>> t = terms(1, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=np.log(2.2), spread=0.6,
+    >>> t = terms(1, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=np.log(2.2),
+    spread=0.6,
     ...           scrape_um=12, scrape_sd_um=6, open_h=8, measure_h=4, scrape_h=6, replace_h=16)
     >>> round(float(t.price_h[0]), 2), round(float(t.life[0]), 2)
     (89.02, 4.49)
@@ -190,11 +197,14 @@ def _refuse(name: str, values: FloatArray) -> None:
 def price_of_passing(t: Terms) -> FloatArray:
     """W(a) (B,), crew hours, of a bearing of usual consequence: what passing the maximum is taken to cost.
 
-    ``(S + replace + open/n) / life / a / (1 + again/2)``: the price at which, at chance a, waiting an interval costs
-    what it saves: a W (1 + again/2) against one interval's share of the work of a life (own derivation, checked by
+    ``(S + replace + open/n) / life / a / (1 + again/2)``: the price at which, at chance a, waiting an
+    interval costs
+    what it saves: a W (1 + again/2) against one interval's share of the work of a life (own derivation,
+    checked by
     simulation). NaN where there is no maximum or no life.
 
-    >>> t = terms(4, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=np.log(2.2), spread=0.6,
+    >>> t = terms(4, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=np.log(2.2),
+    spread=0.6,
     ...           scrape_um=12, scrape_sd_um=6, open_h=8, measure_h=4, scrape_h=6, replace_h=16,
     ...           accepted_risk=[0.02, 0.05, 0.10, 0.20])
     >>> price_of_passing(t).round(2).tolist()
@@ -204,7 +214,8 @@ def price_of_passing(t: Terms) -> FloatArray:
 
 
 def consequence(money: Any) -> FloatArray:
-    """Consequence factor k (P,) of pumps from the money a failure of each costs: against the median, held to 1 to 4.
+    """Consequence factor k (P,) of pumps from the money a failure of each costs: against the median, held to
+    1 to 4.
 
     Pumps without a stated figure (NaN, or not above 0) count as usual, and so does a pump below the median.
 
@@ -224,7 +235,8 @@ def accepted_risks(
 ) -> FloatArray:
     """Accepted chance of passing (B,) by the plant's own words of criticality, matched without case.
 
-    What the plant has ``stated`` for a word stands; else 5 % for its ``most_critical`` words and 10 % for all others.
+    What the plant has ``stated`` for a word stands; else 5 % for its ``most_critical`` words and 10 % for all
+    others.
     Raises ValueError for a stated chance outside 0 to 1.
 
     >>> accepted_risks(["A", "b", "", "C"], {"c": 0.2}, ["a"]).tolist()

@@ -1,4 +1,5 @@
-"""The trigger: the reading from which a bearing found so gets a new shell, and the one above which it is not scraped.
+"""The trigger: the reading from which a bearing found so gets a new shell, and the one above which it is not
+scraped.
 
 Own derivation: both are roots of the chance of passing the maximum before the pump's next outage, the reading
 counted in, less the accepted risk. Within what may be expected the chance never falls as the reading rises.
@@ -27,8 +28,10 @@ BY_RULE, BY_PLANT, BY_GUARD = 0, 1, 2  # what the printed trigger comes from
 class Readings:
     """What Y readings at an opening would say of B bearings.
 
-    ``reading`` (B, Y) um; ``chance`` (B, Y) that it will read about so, summing to 1; ``weight`` and ``level``
-    (B, Y, N) of the nodes with the reading counted in; ``variance`` (B, N) of the level then, um2; ``log_rate``
+    ``reading`` (B, Y) um; ``chance`` (B, Y) that it will read about so, summing to 1; ``weight`` and
+    ``level``
+    (B, Y, N) of the nodes with the reading counted in; ``variance`` (B, N) of the level then, um2;
+    ``log_rate``
     (B, N) of the nodes.
     """
 
@@ -73,7 +76,9 @@ class Readings:
 
 
 def expected_readings(mean: FloatArray, variance: FloatArray, weight: FloatArray, count: int) -> FloatArray:
-    """(B, Y) readings from 3 sd under to 3.5 sd over the mean of what is expected; (B, N) mean, variance of each node."""
+    """(B, Y) readings from 3 sd under to 3.5 sd over the mean of what is expected; (B, N) mean, variance of
+    each node.
+    """
     middle = np.sum(weight * mean, axis=1)
     sd = np.sqrt(np.sum(weight * (variance + (mean - middle[:, None]) ** 2), axis=1))
     at = np.linspace(-LOW_SD, HIGH_SD, count)
@@ -87,7 +92,8 @@ def look(
     count: int = READINGS,
     reading: FloatArray | None = None,
 ) -> Readings:
-    """What a reading of sd ``reading_sd`` (B,) um taken x (B,) kh ahead would say; ``reading`` (B, Y) or ``count`` of them.
+    """What a reading of sd ``reading_sd`` (B,) um taken x (B,) kh ahead would say; ``reading`` (B, Y) or
+    ``count`` of them.
 
     Bayes' rule on the nodes; within a node the level moves by the gain v / (v + s^2).
 
@@ -120,10 +126,13 @@ def look(
 
 
 def root(reading: FloatArray, score: FloatArray) -> FloatArray:
-    """(B,) reading at which a score (B, Y) that rises with the reading (B, Y) passes 0, linear between readings.
+    """(B,) reading at which a score (B, Y) that rises with the reading (B, Y) passes 0, linear between
+    readings.
 
-    -inf where every reading lies above (replacement expected), inf where none does. Far below every likely reading a
-    score may rise again (only the fastest nodes, whose wear is the most uneven, can explain it): the last passing counts.
+    -inf where every reading lies above (replacement expected), inf where none does. Far below every likely
+    reading a
+    score may rise again (only the fastest nodes, whose wear is the most uneven, can explain it): the last
+    passing counts.
 
     >>> y = np.array([[1.0, 2.0, 3.0]] * 4)
     >>> root(y, np.array([[-1.0, 1.0, 2.0], [0.5, 1.0, 2.0], [-3.0, -2.0, -1.0], [1.0, -1.0, 1.0]])).tolist()
@@ -140,7 +149,9 @@ def root(reading: FloatArray, score: FloatArray) -> FloatArray:
 
 
 def scores(readings: Readings, t: Terms, step: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """(B, Y) chance of passing before the next outage, ``step`` (B,) kh later, less the accepted: as found, and scraped."""
+    """(B, Y) chance of passing before the next outage, ``step`` (B,) kh later, less the accepted: as found,
+    and scraped.
+    """
     risk = t.accepted[:, None]
     closed = readings.passing(t.limit_um, step) - risk
     return closed, readings.passing(t.limit_um, step, t.scrape_um, t.scrape_sd_um) - risk
@@ -149,12 +160,14 @@ def scores(readings: Readings, t: Terms, step: FloatArray) -> tuple[FloatArray, 
 def triggers(
     p: Predictive, t: Terms, x: FloatArray, step: FloatArray, count: int = READINGS
 ) -> tuple[FloatArray, FloatArray]:
-    """(B,) trigger and do-not-scrape-above reading, um, of an opening x (B,) kh ahead, the next outage ``step`` (B,) later.
+    """(B,) trigger and do-not-scrape-above reading, um, of an opening x (B,) kh ahead, the next outage
+    ``step`` (B,) later.
 
     -inf: replacement expected whatever is read; inf: no reading that may be expected asks for it.
 
     >>> from .terms import terms
-    >>> t = terms(1, limit_um=260, new_um=130, reading_sd_um=1e-3, interval_kh=13.15, log_rate=np.log(2.2), spread=0.6,
+    >>> t = terms(1, limit_um=260, new_um=130, reading_sd_um=1e-3, interval_kh=13.15, log_rate=np.log(2.2),
+    spread=0.6,
     ...           scrape_um=12, scrape_sd_um=0, open_h=8, measure_h=4, scrape_h=6, replace_h=16)
     >>> p = Predictive(*(np.array([[v]]) for v in (1.0, np.log(2.2), 225.0, 100.0)), np.array([0.0]))
     >>> [round(float(v[0]), 1) for v in triggers(p, t, np.zeros(1), np.full(1, 13.15), 20001)]
@@ -167,7 +180,9 @@ def triggers(
 
 @dataclass(frozen=True)
 class Ruling:
-    """What is printed, (B,): the trigger, the do-not-scrape-above reading, what each comes from, and room to scrape."""
+    """What is printed, (B,): the trigger, the do-not-scrape-above reading, what each comes from, and room to
+    scrape.
+    """
 
     trigger_um: FloatArray
     trigger_from: NDArray[np.int8]
@@ -179,15 +194,18 @@ class Ruling:
 def ruling(
     trigger: FloatArray, scrape_from: FloatArray, t: Terms, replace_um: FloatArray, guard_um: FloatArray
 ) -> Ruling:
-    """The lowest of the rule's root, the plant's replace limit and the maximum less the reading's guard band, all (B,) um.
+    """The lowest of the rule's root, the plant's replace limit and the maximum less the reading's guard band,
+    all (B,) um.
 
-    ``replace_um`` NaN: the plant has set none. A do-not-scrape-above reading is the lower of its root and the plant's
+    ``replace_um`` NaN: the plant has set none. A do-not-scrape-above reading is the lower of its root and the
+    plant's
     limit; under the fitted clearance there is no room to scrape. NaN where a bearing has no trigger.
 
     >>> from .terms import terms
     >>> t = terms(3, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=0.8, spread=0.6,
     ...           scrape_um=12, scrape_sd_um=6, open_h=8, measure_h=4, scrape_h=6, replace_h=16)
-    >>> r = ruling(np.array([215.0, 215.0, np.inf]), np.array([120.0, 201.0, 230.0]), t, np.array([np.nan, 200, np.nan]), np.full(3, 8.0))
+    >>> r = ruling(np.array([215.0, 215.0, np.inf]), np.array([120.0, 201.0, 230.0]), t, np.array([np.nan,
+    200, np.nan]), np.full(3, 8.0))
     >>> r.trigger_um.tolist(), r.trigger_from.tolist(), r.scrape_from_um.tolist(), r.no_room.tolist()
     ([215.0, 200.0, 252.0], [0, 1, 2], [120.0, 200.0, 230.0], [True, False, False])
     """
@@ -212,14 +230,18 @@ def bisected(
     high: FloatArray,
     resolution: FloatArray,
 ) -> FloatArray:
-    """(B,) least reading on the gauge's steps at which ``chance`` of the readings (B,) is above ``accepted`` (B,).
+    """(B,) least reading on the gauge's steps at which ``chance`` of the readings (B,) is above ``accepted``
+    (B,).
 
-    ``chance`` asks whatever judges at the pump, so that the printed trigger and the pump agree at every reading the
-    gauge can show; it must not fall as a reading rises, which holds within 99.7 % of what is expected (beyond that the
+    ``chance`` asks whatever judges at the pump, so that the printed trigger and the pump agree at every
+    reading the
+    gauge can show; it must not fall as a reading rises, which holds within 99.7 % of what is expected (beyond
+    that the
     pump asks to measure again first). ``low``, ``high`` (B,): where to look, um; ``resolution``
     (B,) um. inf where even ``high`` is accepted; where ``low`` is not, the first step at or above it.
 
-    >>> bisected(lambda y: y / 1000, np.array([0.2004]), np.zeros(1), np.full(1, 500.0), np.full(1, 0.5)).tolist()
+    >>> bisected(lambda y: y / 1000, np.array([0.2004]), np.zeros(1), np.full(1, 500.0), np.full(1,
+    0.5)).tolist()
     [200.5]
     """
     least = np.ceil(np.round(low / resolution, 9)).astype(np.int64)

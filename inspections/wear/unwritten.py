@@ -1,7 +1,10 @@
-"""Changes that nobody wrote down: where a clearance fell, what may have happened, weighed with the whole record.
+"""Changes that nobody wrote down: where a clearance fell, what may have happened, weighed with the whole
+record.
 
-In such a gap a new life, another level at the kept rate (another gauge, say) or nothing (the readings are slips) is
-supposed in turn, each with the slips that suit it best; the forecast piles what they say. See docs/wear-model.md, section 8.
+In such a gap a new life, another level at the kept rate (another gauge, say) or nothing (the readings are
+slips) is
+supposed in turn, each with the slips that suit it best; the forecast piles what they say. See
+docs/wear-model.md, section 8.
 """
 
 from __future__ import annotations
@@ -18,7 +21,8 @@ from .event_effects import Frame, frame, lay_out
 from .parameters import Params
 from .slips import cannot_be, last_readings, likely_slips, rate_of, slip_odds
 
-# A new life, another level with the rate kept, nothing: of a gap in which a reading fell, and of one in which a person
+# A new life, another level with the rate kept, nothing: of a gap in which a reading fell, and of one in which
+# a person
 # has said that the level is not known. Design assumptions with no published source.
 IN_A_GAP = (0.02, 0.0025, 0.9775)
 SAID_UNKNOWN = (0.85, 0.10, 0.05)
@@ -38,7 +42,8 @@ EACH_WEIGHED = (
 class Supposed:
     """Histories with a place in each gap where a change is supposed.
 
-    place (E,): events that stand for what nobody wrote down, UNSURE until accounts are weighed; said (E,): those that a
+    place (E,): events that stand for what nobody wrote down, UNSURE until accounts are weighed; said (E,):
+    those that a
     person put there; origin (E,): event of the record each comes from, -1 for those put in.
     """
 
@@ -58,7 +63,9 @@ class Supposed:
 
 @dataclass(frozen=True)
 class Account:
-    """One account of some bearings' records: members (b,) ascending, their frame, readings set aside (E,), share (b,)."""
+    """One account of some bearings' records: members (b,) ascending, their frame, readings set aside (E,),
+    share (b,).
+    """
 
     members: IntArray
     f: Frame
@@ -68,10 +75,12 @@ class Account:
 
 @dataclass(frozen=True)
 class Record:
-    """B bearings' records as they are read: the likeliest account of each, and the others where one is in doubt.
+    """B bearings' records as they are read: the likeliest account of each, and the others where one is in
+    doubt.
 
     chances (B, 3): of new metal, another level and nothing in the latest gap; NaN where nothing is in doubt.
-    event (B,): the event of the record by which that gap ends (the reading that fell, or the person's word), -1 for none.
+    event (B,): the event of the record by which that gap ends (the reading that fell, or the person's word),
+    -1 for none.
     """
 
     f: Frame
@@ -84,7 +93,9 @@ class Record:
 
 
 def read_record(h: Histories, p: Params) -> Record:
-    """The records of B bearings under the fleet's numbers, a fall that nobody explained read in every way it may be."""
+    """The records of B bearings under the fleet's numbers, a fall that nobody explained read in every way it
+    may be.
+    """
     return _with_last_fall(_read(h, p), h, p)
 
 
@@ -107,9 +118,11 @@ def _read(h: Histories, p: Params) -> Record:
 
 
 def _with_last_fall(record: Record, h: Histories, p: Params) -> Record:
-    """The records with the chances of what lies behind a fall at the last reading, for the question to a person.
+    """The records with the chances of what lies behind a fall at the last reading, for the question to a
+    person.
 
-    Its dates are not piled by them: nothing read later speaks, so the earlier of two dates governs until it is answered.
+    Its dates are not piled by them: nothing read later speaks, so the earlier of two dates governs until it
+    is answered.
     """
     fallen, _ = _falls(h, last_too=True)
     last = (
@@ -138,7 +151,8 @@ def likeliest(s: Supposed, p: Params) -> Frame:
 
 
 def supposed(h: Histories, *, last_too: bool = False) -> Supposed:
-    """The histories with a place before every reading that fell, and one at each level that a person calls unknown.
+    """The histories with a place before every reading that fell, and one at each level that a person calls
+    unknown.
 
     A fall at a bearing's last reading is among them where ``last_too`` is set.
     """
@@ -162,9 +176,11 @@ def supposed(h: Histories, *, last_too: bool = False) -> Supposed:
 
 
 def _falls(h: Histories, *, last_too: bool) -> tuple[IntArray, IntArray]:
-    """Readings (F,) that fell with nothing written, the last of a bearing only if asked for, and the reading (F,) before each.
+    """Readings (F,) that fell with nothing written, the last of a bearing only if asked for, and the reading
+    (F,) before each.
 
-    By more than 3.5 sds of their difference, as the gauges are stated, and 0.15 of new clearance. The last reading is
+    By more than 3.5 sds of their difference, as the gauges are stated, and 0.15 of new clearance. The last
+    reading is
     weighed by nothing later: where it surprises the earlier of two dates governs (``forecast``).
     """
     f = frame(h)
@@ -184,7 +200,9 @@ def _falls(h: Histories, *, last_too: bool) -> tuple[IntArray, IntArray]:
 
 @dataclass(frozen=True)
 class _Weighed:
-    """Accounts (N,) of doubted bearings, kept ones only: whose, how likely, and the rank of each among its bearing's."""
+    """Accounts (N,) of doubted bearings, kept ones only: whose, how likely, and the rank of each among its
+    bearing's.
+    """
 
     owner: IntArray
     share: FloatArray
@@ -212,7 +230,9 @@ class _Weighed:
 
 
 def _weighed(s: Supposed, doubted: IntArray, p: Params) -> _Weighed:
-    """Every account of the doubted bearings, each with the slips that suit it best, weighed by evidence and belief."""
+    """Every account of the doubted bearings, each with the slips that suit it best, weighed by evidence and
+    belief.
+    """
     places = np.flatnonzero(s.place)
     of = s.histories.owner[places]
     owner, states = [], []
@@ -237,7 +257,9 @@ def _weighed(s: Supposed, doubted: IntArray, p: Params) -> _Weighed:
 
 
 def _accounts(n: int) -> list[tuple[int, ...]]:
-    """States of a bearing's n places: all of the latest ones, with earlier ones new lives or nothing together."""
+    """States of a bearing's n places: all of the latest ones, with earlier ones new lives or nothing
+    together.
+    """
     earlier = n - min(n, EACH_WEIGHED)
     first = [(state,) * earlier for state in ((0, NOTHING) if earlier else (0,))]
     return [early + late for early in first for late in product(range(3), repeat=n - earlier)]

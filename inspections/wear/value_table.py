@@ -1,8 +1,12 @@
-"""What a closed-up bearing is expected to cost from now on: one table per class, over clearance and expected rate.
+"""What a closed-up bearing is expected to cost from now on: one table per class, over clearance and expected
+rate.
 
-Own derivation: a renewal programme in discounted crew hours whose state after closing up is the clearance m and the
-mean u of the log rate; how well the rate is known follows from the wear seen. There is no horizon. Tables are worked
-out in ratios (lengths over the room L - c0, exposure over the life, costs over shell and fitting), so that one table
+Own derivation: a renewal programme in discounted crew hours whose state after closing up is the clearance m
+and the
+mean u of the log rate; how well the rate is known follows from the wear seen. There is no horizon. Tables are
+worked
+out in ratios (lengths over the room L - c0, exposure over the life, costs over shell and fitting), so that
+one table
 serves every class of the same ratios.
 """
 
@@ -98,9 +102,11 @@ def lattice(row: FloatArray) -> FloatArray:
 
 @dataclass(frozen=True)
 class Table:
-    """One class in ratios: life value (37, 17), best gap (37, 17) in intervals, and how its openings usually go.
+    """One class in ratios: life value (37, 17), best gap (37, 17) in intervals, and how its openings usually
+    go.
 
-    ``usual_gap`` (5,) share of closings after which the next opening follows 1 to 5 intervals later, in the long run;
+    ``usual_gap`` (5,) share of closings after which the next opening follows 1 to 5 intervals later, in the
+    long run;
     ``usual_new``, ``usual_scrape``: shares of openings that end with a new shell, with a scrape.
     """
 
@@ -148,7 +154,8 @@ def _corners(g: _Grid, level: FloatArray, log_rate: FloatArray) -> tuple[IntArra
 def corners(
     level: FloatArray, log_rate: FloatArray, levels: FloatArray, rates: FloatArray
 ) -> tuple[IntArray, FloatArray]:
-    """States (..., 4) of a table round the points and their bilinear weights; beyond the table its edge counts.
+    """States (..., 4) of a table round the points and their bilinear weights; beyond the table its edge
+    counts.
 
     >>> at, share = corners(np.array(0.25), np.array(0.5), np.arange(3.0), np.arange(2.0))
     >>> at.tolist(), share.tolist()
@@ -242,7 +249,9 @@ class _Programme:
         return self.waiting + discount[:, None] * (self.opened @ worth).reshape(GAPS, -1)
 
     def at_rest(self) -> FloatArray:
-        """(S,) the fixed point, by sweeps until all states change alike; what the rest would add is geometric."""
+        """(S,) the fixed point, by sweeps until all states change alike; what the rest would add is
+        geometric.
+        """
         life, before = np.zeros(self.waiting.shape[1]), 1.0
         for _ in range(MOST_SWEEPS):
             change = self.choices(life).min(axis=0) - life
@@ -324,7 +333,9 @@ class Tables:
         return self.terms.shell_h + self.terms.replace_h
 
     def closed(self, level: FloatArray, log_rate: FloatArray) -> FloatArray:
-        """H (B, Y): expected cost, crew hours, of a bearing closed up at ``level`` um with mean ``log_rate``."""
+        """H (B, Y): expected cost, crew hours, of a bearing closed up at ``level`` um
+        with mean ``log_rate``.
+        """
         states, weights = self._at(level, log_rate)
         value = np.sum(self.life[self.index[:, None, None], states] * weights, axis=-1)
         return value * self.unit_h[:, None]
@@ -335,7 +346,9 @@ class Tables:
         return np.broadcast_to(t.new_um[:, None], u.shape), u
 
     def new(self, log_rate: FloatArray) -> FloatArray:
-        """R (B, Y): expected cost, crew hours, of fitting a new shell where the old one wore at ``log_rate``."""
+        """R (B, Y): expected cost, crew hours, of fitting a new shell where the old one
+        wore at ``log_rate``.
+        """
         return self.unit_h[:, None] + self.closed(*self._renewed(log_rate))
 
     def gaps(self, level: FloatArray, log_rate: FloatArray) -> FloatArray:
@@ -351,10 +364,12 @@ class Tables:
 def tables(t: Terms, *, exact: bool = False) -> Tables:
     """The tables of B bearings: at the nearest point of the lattice, or ``exact`` each by its own figures.
 
-    A bearing without a life gets values of NaN. Check value: a shell of 130 um fitted clearance, maximum 260 um.
+    A bearing without a life gets values of NaN. Check value: a shell of 130 um fitted clearance, maximum 260
+    um.
 
     >>> from .terms import terms
-    >>> t = terms(1, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=np.log(2.2), spread=0.6,
+    >>> t = terms(1, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=np.log(2.2),
+    spread=0.6,
     ...           scrape_um=12, scrape_sd_um=6, open_h=8, measure_h=4, scrape_h=6, replace_h=16, infant=0.002)
     >>> v = tables(t, exact=True)
     >>> v.closed(np.array([[130.0, 215.0]]), np.full((1, 2), np.log(2.2))).round(1).tolist()

@@ -31,7 +31,9 @@ def warm() -> float:
 
 
 def _small() -> Histories:
-    """A few bearings with every kind of event, one of them with a wall and one with a reading that cannot be."""
+    """A few bearings with every kind of event, one of them with a wall and one with a
+    reading that cannot be.
+    """
     rows = []
     for i in range(6):
         events = [{"kind": Kind.NEW_LIFE, "exposure_kh": 0.0}]

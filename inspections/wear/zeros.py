@@ -1,7 +1,9 @@
 """Wall and shaft drop: the same wear counted from a zero of its own, one for each shell and station.
 
-A shell's wall shrinks and its shaft drops by what the clearance grows, all by the crown's wear. What is observed
-is y = c + o + e, o an offset nobody knows beforehand. Beside the clearance every node then carries the offsets of
+A shell's wall shrinks and its shaft drops by what the clearance grows, all by the crown's wear. What is
+observed
+is y = c + o + e, o an offset nobody knows beforehand. Beside the clearance every node then carries the
+offsets of
 its series: a small Gaussian state instead of one number. Only bearings with such readings take this way.
 """
 
@@ -77,9 +79,11 @@ def _free(mean, cov):
 
 @compiled
 def run_joint(op, du, a, b, c, jump, jump_var, zero, first, last, r, table, beta, m, v, w):
-    """``grid.run_one`` for a bearing whose wall or shaft drop was measured; zero (E,) numbers their series from 0.
+    """``grid.run_one`` for a bearing whose wall or shaft drop was measured; zero (E,) numbers their series
+    from 0.
 
-    At a rate break, a new level and a new life the offsets are let go: what the wall says across them is not used.
+    At a rate break, a new level and a new life the offsets are let go: what the wall says across them is not
+    used.
     """
     n = 2 + np.max(zero[first:last])
     mean, cov = np.zeros((n, m.size)), np.zeros((n, n, m.size))

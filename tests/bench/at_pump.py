@@ -1,6 +1,8 @@
-"""How long the server works between a scanned label and the receipt: two as-found, a scrape, two as-left readings.
+"""How long the server works between a scanned label and the receipt: two as-found, a scrape, two as-left
+readings.
 
-On a record of its own choice: `DATABASE_URL=sqlite:///... PLAIN_HTTP=yes python -m tests.bench.at_pump [--pumps 5]`. It
+On a record of its own choice: `DATABASE_URL=sqlite:///... PLAIN_HTTP=yes python -m tests.bench.at_pump
+[--pumps 5]`. It
 writes visits into that record: give it a copy.
 """
 

@@ -1,6 +1,8 @@
-"""A world for decisions: bearings two a pump that wear unevenly, looked at in outages, and a filter that knows it.
+"""A world for decisions: bearings two a pump that wear unevenly, looked at in outages, and a filter that
+knows it.
 
-The same shells, wear, readings and findings come to every rule: each is drawn by bearing, life and interval beforehand.
+The same shells, wear, readings and findings come to every rule: each is drawn by bearing, life and interval
+beforehand.
 """
 
 from __future__ import annotations
@@ -261,7 +263,9 @@ class Plant:
         return who
 
     def history(self) -> None:
-        """Five intervals in which half the pumps are opened at each outage and shells go at 80 % of the limit."""
+        """Five intervals in which half the pumps are opened at each outage and shells go at 80 % of the
+        limit.
+        """
         for _ in range(HISTORY - 1):
             self.run()
             who = self.open(self.chance.opened[:, self.k] < OPENED_BEFORE)

@@ -1,6 +1,8 @@
-"""Fleets that are not ideal: curved wear, outlying rates, an edge. `python -m tests.bench.hard_fleets [--only "NAME;NAME"]`.
+"""Fleets that are not ideal: curved wear, outlying rates, an edge. `python -m tests.bench.hard_fleets [--only
+"NAME;NAME"]`.
 
-Printed for the bearings concerned and for the others: shares of true dates before the five dates, loss, how many
+Printed for the bearings concerned and for the others: shares of true dates before the five dates, loss, how
+many
 "leave" pass the maximum before the outage after the next (real, said), and how many are called a misfit.
 """
 
@@ -40,8 +42,10 @@ class Fleet:
 class Curve:
     """n bearings whose wear grows with a power of a life's exposure, read six times.
 
-    Rates (wear by an age of 60 kh) are drawn apart from lengths of record. ``share`` of the fleet is curved, the rest
-    wears straight. ``slow_are_old``: what has worn by the last reading is drawn instead, so that rate and length go together.
+    Rates (wear by an age of 60 kh) are drawn apart from lengths of record. ``share`` of the fleet is curved,
+    the rest
+    wears straight. ``slow_are_old``: what has worn by the last reading is drawn instead, so that rate and
+    length go together.
     """
 
     n: int
@@ -81,8 +85,10 @@ def _read(u: float, value: float) -> dict[str, Any]:
 
 
 def outlying(world: World, seed: int) -> Fleet:
-    """A world whose first bearing wears several times faster than its peers; the first seed from ``seed`` on at
-    which it has two readings in its present life, so that its own record could tell."""
+    """A world whose first bearing wears several times faster than its peers; the first seed from ``seed`` on
+    at
+    which it has two readings in its present life, so that its own record could tell.
+    """
     for k in range(1000):
         fleet = make(world, 1000 * seed + k)
         h = fleet.histories
@@ -115,7 +121,8 @@ GAUGES, YEAR_KH, OTHERS = (
 def gauged(seed: int, years: float, off_um: float = 0.0, spread_um: float = 0.0) -> Fleet:
     """The plain world, each fifth of it measured by a gauge of its own, one visit in five by another's.
 
-    Checked every ``years``, counted back from the end: the first gauge reads ``off_um`` too much since its last check, and each
+    Checked every ``years``, counted back from the end: the first gauge reads ``off_um`` too much since its
+    last check, and each
     gauge in each period N(0, spread_um). The bearings concerned are the first gauge's.
     """
     fleet = make(World(n=400), seed)
@@ -207,8 +214,9 @@ def line(name: str, rows: dict[str, np.ndarray]) -> str:
     real, said = (100 * np.mean(rows[k][leave]) if leave.any() else np.nan for k in ("passes", "said"))
     figures = " ".join(f"{x:3.0f}" for x in shares(rows["dates"], rows["true"]))
     return (
-        f"| {name:26} | {figures} | {pinball(rows['dates'], rows['true']):6.2f} | {real:5.1f}/{said:4.1f} ({int(leave.sum())}) "
-        f"| {100 * rows['misfit'].mean():5.1f} | {100 * rows['alone'].mean():5.1f} | {len(leave):5d} |"
+        f"| {name:26} | {figures} | {pinball(rows['dates'], rows['true']):6.2f} | {real:5.1f}/{said:4.1f}"
+        f" ({int(leave.sum())}) | {100 * rows['misfit'].mean():5.1f} | {100 * rows['alone'].mean():5.1f} |"
+        f" {len(leave):5d} |"
     )
 
 

@@ -1,4 +1,5 @@
-"""How long a history of 20 000 rows takes, refused with 50 planted faults and loaded clean, as whole commands.
+"""How long a history of 20 000 rows takes, refused with 50 planted faults and loaded clean, as whole
+commands.
 
 python -m tests.bench.history_sheets        prints a table; DATABASE_URL may name another scratch database.
 """
@@ -50,7 +51,8 @@ def main() -> None:
         for what, seconds, said in table:
             print(f"| {what} | {seconds:.1f} | {said.strip().splitlines()[-1]} |")
         print(
-            f"\nnamed exactly what was planted ({len(planted)} of {len({kind for *_, kind in planted})} kinds): {exactly}"
+            f"\nnamed exactly what was planted ({len(planted)} of {len({kind for *_, kind in planted})}"
+            f" kinds): {exactly}"
         )
 
 

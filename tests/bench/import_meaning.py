@@ -1,4 +1,5 @@
-"""Sheets changed in meaning, read by the plan and the answers of the sheet as it was: none may change a stored value unseen.
+"""Sheets changed in meaning, read by the plan and the answers of the sheet as it was: none may change a
+stored value unseen.
 
 python -m tests.bench.import_meaning [--n 2000] [--first 0]
 """

@@ -1,8 +1,12 @@
-"""Mutated copies of the ugly sheets brought by their plans and answers: no crash, no value changed in silence, 10 s, 300 MB.
+"""Mutated copies of the ugly sheets brought by their plans and answers: no crash, no value changed in
+silence, 10 s, 300 MB.
 
-Of a workbook every second copy is changed inside one of its XML parts and zipped anew; every other copy, and every
-CSV, is changed in the file's own bytes. Nothing is stored: what would be is held against what an independent reader
-(openpyxl, csv) finds in the same cells, and a workbook changed in its bytes must be refused or read as before.
+Of a workbook every second copy is changed inside one of its XML parts and zipped anew; every other copy, and
+every
+CSV, is changed in the file's own bytes. Nothing is stored: what would be is held against what an independent
+reader
+(openpyxl, csv) finds in the same cells, and a workbook changed in its bytes must be refused or read as
+before.
 
 python -m tests.bench.import_mutated [--n 5000] [--first 0]
 """
@@ -190,7 +194,8 @@ def numbers_in(value: object) -> set[Decimal]:
 def strange(case: Case, result: Result, cells: Cells, tally: Tally) -> list[str]:
     """Values and hours that would be stored and stand in no such cell by the other reader.
 
-    Where that reader finds no cell at all (it passes over tabs whose namespace is damaged) the unchanged sheet must
+    Where that reader finds no cell at all (it passes over tabs whose namespace is damaged) the unchanged
+    sheet must
     hold the same there.
     """
     said = []
@@ -256,7 +261,8 @@ def main() -> None:
     ]
     print(f"{given.n} copies: " + ", ".join(f"{n} {what}" for what, n in tally.counts.most_common()))
     print(
-        f"{tally.n_values} values and hours held against the other reader; {len(tally.wrong)} crashes or silent changes"
+        f"{tally.n_values} values and hours held against the other reader; {len(tally.wrong)} crashes or"
+        " silent changes"
     )
     print(
         f"slowest {tally.slowest:.2f} s; this process {peak[0]:.0f} MB, its readers {peak[1]:.0f} MB at most"

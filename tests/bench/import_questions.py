@@ -1,4 +1,5 @@
-"""A history of 20 000 rows with questions in a fifth of them: answers until nothing is asked, and seconds for each look.
+"""A history of 20 000 rows with questions in a fifth of them: answers until nothing is asked, and seconds for
+each look.
 
 DATABASE_URL=sqlite:////path/of/a/scratch.sqlite3 PLAIN_HTTP=yes python -m tests.bench.import_questions
 """
@@ -39,7 +40,9 @@ CHOSEN = {
 
 
 def doubtful(rows: list[dict], part: float = 0.2) -> list[dict]:
-    """A fifth of the rows made doubtful: spellings, remarks that name work, a method's own word, hours that fall."""
+    """A fifth of the rows made doubtful: spellings, remarks that name work, a method's own word, hours that
+    fall.
+    """
     rng = random.Random(5)
     out = [dict(row) for row in rows]
     for row in rng.sample(out, int(part * len(out))):
@@ -73,7 +76,8 @@ def main() -> None:
         took = time.perf_counter() - began
         asked = {(g.code, g.about): g.n_rows for g in result.groups}
         print(
-            f"look {turn + 1}: {took:.1f} s, {len(result.faults)} faults, {len(asked)} questions about {sum(asked.values())} rows"
+            f"look {turn + 1}: {took:.1f} s, {len(result.faults)} faults, {len(asked)} questions about"
+            f" {sum(asked.values())} rows"
         )
         for (code, about), n_rows in asked.items():
             print(f"  {code} {about}: {n_rows} rows")

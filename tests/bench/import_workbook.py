@@ -1,4 +1,5 @@
-"""A workbook of 40 tabs and 5 MB: seconds from its bytes to the guessed plan and its preview, alone and through the pages.
+"""A workbook of 40 tabs and 5 MB: seconds from its bytes to the guessed plan and its preview, alone and
+through the pages.
 
 python -m tests.bench.import_workbook
 """
@@ -85,8 +86,8 @@ def main() -> None:
     done = time.perf_counter()
     print(f"{len(data) / 1e6:.1f} MB, {len(tabs)} tabs, {applied.n_rows} rows -> {len(applied.made)} made")
     print(
-        f"read {read - began:.2f} s, guessed {guessed - read:.2f} s, previewed {done - guessed:.2f} s; in all {done - began:.2f} s, "
-        f"{sum(os.times()[:4]) - before:.2f} s of a processor"
+        f"read {read - began:.2f} s, guessed {guessed - read:.2f} s, previewed {done - guessed:.2f} s; in all"
+        f" {done - began:.2f} s, {sum(os.times()[:4]) - before:.2f} s of a processor"
     )
     through_pages(data)
 
@@ -103,7 +104,8 @@ def through_pages(data: bytes) -> None:
     assert client.get(answer.headers["Location"]).status_code == 200
     done = time.perf_counter()
     print(
-        f"through the pages: uploaded {there - began:.2f} s, plan and preview shown {done - there:.2f} s; in all {done - began:.2f} s"
+        f"through the pages: uploaded {there - began:.2f} s, plan and preview shown {done - there:.2f} s; in"
+        f" all {done - began:.2f} s"
     )
 
 

@@ -2,7 +2,8 @@
 
     python -m tests.bench.judge_contact --n 2000 --first 70211
 
-The press (`judge_press`), the person (`judge_eye`) and the kinds with their allowed outcomes (`judge_kinds`) are made
+The press (`judge_press`), the person (`judge_eye`) and the kinds with their allowed outcomes (`judge_kinds`)
+are made
 from the physics alone and share no code with the reader or with `trial_press`.
 """
 
@@ -65,7 +66,9 @@ class Trial:
 
 
 def facts(case: Case, rng: Rng, spread: float) -> Check:
-    """What the mechanic and the record say of it: in part wrong, in part left out. spread : 0 for none, else 1."""
+    """What the mechanic and the record say of it: in part wrong, in part left out. spread : 0 for none, else
+    1.
+    """
     shell, u = case.shell, float(rng.uniform(6.0, 14.0))
     told = rng.random(4)
     clearance = None if case.clearance is None else max(case.clearance + spread * u * rng.normal(), 5.0)
@@ -178,7 +181,9 @@ def by(trials: list[Trial], wanted: Any) -> str:
 
 
 def calibration(trials: list[Trial]) -> list[tuple[int, float, float]]:
-    """(n, mean chance stated, share true) of the first cause, in each bin of 100 or more; prints with a cause."""
+    """(n, mean chance stated, share true) of the first cause, in each bin of 100 or more; prints with a
+    cause.
+    """
     kept = [v for t in trials if KINDS[t.kind][1] for v in t.verdicts if v.stated is not None]
     stated, true = np.array([v.stated for v in kept]), np.array([v.true_cause for v in kept])
     bins = [(stated >= low) & (stated < high) for low, high in pairwise(EDGES)]

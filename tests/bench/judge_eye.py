@@ -27,7 +27,9 @@ class Dye:
 
 @dataclass(frozen=True)
 class Person:
-    """Shares of a cell from which it is tapped light and heavy; whether by darkness; how often a tap slips."""
+    """Shares of a cell from which it is tapped light and heavy; whether by darkness; how
+    often a tap slips.
+    """
 
     light: float
     heavy: float
@@ -51,7 +53,8 @@ def careful() -> Person:
 
 @dataclass(frozen=True)
 class Blue:
-    """cells : (rows, columns) pump end first, first row at -90 degrees. wide : share of 14 slices along with blue.
+    """cells : (rows, columns) pump end first, first row at -90 degrees. wide : share of 14 slices along with
+    blue.
 
     bare_end : either end seventh has none. bridged : the bottom hangs clear.
     """

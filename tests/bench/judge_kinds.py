@@ -1,6 +1,7 @@
 """What is the matter at the open bearing, and which outcomes a careful fitter would allow there.
 
-Allowed outcomes are common practice with no published source: never scrape or accept what may be pinched, tight, loose
+Allowed outcomes are common practice with no published source: never scrape or accept what may be pinched,
+tight, loose
 or out of line; nothing is scraped on a first print; a shell that must not be scraped goes to the engineer.
 """
 

@@ -1,7 +1,9 @@
 """The judge's press: a rigid shaft lowered into a rigid half shell, point by point, in um.
 
-Shares nothing with the reader but the grid and the words of a check. Own derivation from circles and planes; the shapes
-of crowns, pinched joints and bumps are chosen unlike the reader's. Common practice, no published source, for what a
+Shares nothing with the reader but the grid and the words of a check. Own derivation from circles and planes;
+the shapes
+of crowns, pinched joints and bumps are chosen unlike the reader's. Common practice, no published source, for
+what a
 shell looks like.
 """
 
@@ -29,7 +31,8 @@ class Shell:
     bore_crown, shaft_crown, power : above 0 for a middle that hangs clear. shaft_taper : radius, end to end.
     pinch, pinch_power, unlike, pinch_along : joints drawn in.
     bumps : (x, angle, half-width along, half-width around, height). waves : (height, along, around, phase).
-    relief : angle from which the sides are eased, over `relief_share` of the length. groove : shares of the length.
+    relief : angle from which the sides are eased, over `relief_share` of the length. groove : shares of the
+    length.
     """
 
     r: float

@@ -1,7 +1,10 @@
-"""How long a change on the plan's page takes to answer: `python -m tests.bench.plan_change`, on a record such as the demo's.
+"""How long a change on the plan's page takes to answer: `python -m tests.bench.plan_change`, on a record such
+as the demo's.
 
-Without the record: reading what was kept of 60 and of 500 bearings in 12 outages, weighing the changed plan, the choices
-of one bearing. Through Django's test client: the post of a change with the page it leads to, for every site that has a
+Without the record: reading what was kept of 60 and of 500 bearings in 12 outages, weighing the changed plan,
+the choices
+of one bearing. Through Django's test client: the post of a change with the page it leads to, for every site
+that has a
 plan in hand, then for a site that is lent a plan of 60 and of 500 bearings; nothing of it stays.
 """
 

@@ -1,7 +1,9 @@
 """A decade of decisions by one rule and by its opponents: `python -m tests.bench.plan_decade`.
 
-Worlds of 480 bearings two a pump; five outages of history, then six 18 months apart. The filter knows the world's
-parameters. Per 100 bearings: passings of the maximum, intervals run past it, shells, pump openings, crew hours, life
+Worlds of 480 bearings two a pump; five outages of history, then six 18 months apart. The filter knows the
+world's
+parameters. Per 100 bearings: passings of the maximum, intervals run past it, shells, pump openings, crew
+hours, life
 used of renewed shells, and net cost: hours, 40 a shell, 60 for each worn life left at the end.
 """
 
@@ -83,7 +85,9 @@ def by_reading(
     every: int,
     recall: float = np.inf,
 ) -> None:
-    """Open every so many outages (or where the last reading is above ``recall``), read, renew what is above."""
+    """Open every so many outages (or where the last reading is above ``recall``), read,
+    renew what is above.
+    """
     stagger = np.arange(len(plant.since)) % every == plant.k % every
     pumps = stagger | (plant.last > recall).reshape(-1, 2).any(axis=1)
     who = plant.open(pumps)
@@ -102,7 +106,9 @@ def share_of_limit(share: float, plant: Plant, who: IntArray, y: FloatArray) -> 
 def straight_line(
     share: float, intervals: int, plant: Plant, who: IntArray, y: FloatArray
 ) -> NDArray[np.bool_]:
-    """A line from the new shell's reading through today's, above a share of the limit so many intervals on."""
+    """A line from the new shell's reading through today's, above a share of the limit so
+    many intervals on.
+    """
     slope = np.maximum(y - plant.first[who], 0.0) / np.maximum(plant.age[who], 1.0)
     return y + intervals * slope > share * LIMIT
 
@@ -165,7 +171,8 @@ def calibration(plants: list[Plant]) -> str:
         if here.sum() > 20:
             spread = 100 * np.sqrt(kept[here].mean() * (1 - kept[here].mean()) / here.sum())
             lines.append(
-                f"{100 * stated[here].mean():.1f}: {100 * kept[here].mean():.1f} (+- {spread:.1f}, {here.sum()})"
+                f"{100 * stated[here].mean():.1f}: {100 * kept[here].mean():.1f} (+- {spread:.1f},"
+                f" {here.sum()})"
             )
     return " ".join(lines)
 
@@ -199,7 +206,8 @@ def main() -> None:
             flush=True,
         )
     print(
-        f"\nAt one price, net + W (passings + past), dearer than this with due outage by per cent; new metal {NEW} um:"
+        "\nAt one price, net + W (passings + past), dearer than this with due outage by per cent; new metal"
+        f" {NEW} um:"
     )
     for risk in RISKS:
         w = price(risk)

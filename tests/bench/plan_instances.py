@@ -1,4 +1,6 @@
-"""Invented plants as a plan's inputs, every bearing judged: what the pages' figures are weighed and timed on."""
+"""Invented plants as a plan's inputs, every bearing judged: what the pages' figures are
+weighed and timed on.
+"""
 
 from __future__ import annotations
 
@@ -16,7 +18,9 @@ INTERVAL = 548
 
 
 def inputs_of(n: int, outages: int, capacity: float, number: int) -> Inputs:
-    """n bearings two a pump, a quarter of the pumps with a twin; crew hours for ``capacity`` of the work wanted."""
+    """n bearings two a pump, a quarter of the pumps with a twin; crew hours for ``capacity`` of the work
+    wanted.
+    """
     t, p = fleet(n, number)
     o, q = coefficients(t, p, outages)
     starts = [AS_OF + dt.timedelta(days=round(INTERVAL * (k + 0.5))) for k in range(outages + 1)]
@@ -47,9 +51,9 @@ def _bearing(i: int, t: Terms, o: Openings, q: PumpOpenings, starts: list[dt.dat
             known=k != last,
             past=float(o.past[i, k]),
             trigger_um=float(np.ceil(o.trigger_um[i, k])) if np.isfinite(o.trigger_um[i, k]) else None,
-            trigger_is=READING
-            if np.isfinite(o.trigger_um[i, k])
-            else (ALWAYS if o.trigger_um[i, k] < 0 else NEVER),
+            trigger_is=(
+                READING if np.isfinite(o.trigger_um[i, k]) else (ALWAYS if o.trigger_um[i, k] < 0 else NEVER)
+            ),
             trigger_from="rule",
             new=float(o.new[i, k]),
             scraped=float(o.scraped[i, k]),

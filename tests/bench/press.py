@@ -74,7 +74,9 @@ def gaps(p: Press) -> np.ndarray:
 
 
 def sunk_um(p: Press) -> float:
-    """How far the shaft has sunk into a shell worn to it over an arc; r - (r + d) cos(theta) opens beyond it."""
+    """How far the shaft has sunk into a shell worn to it over an arc; r - (r + d)
+    cos(theta) opens beyond it.
+    """
     return 0.5 * p.clearance_um * p.opened * (1.0 / math.cos(math.radians(p.arc_deg / 2.0)) - 1.0)
 
 
@@ -374,11 +376,13 @@ def show(title: str, s: Score) -> None:
     for name in (*LABELS, MIDDLE):
         if s.n[name]:
             print(
-                f"| {name:10} | {s.n[name]:5d} | {s.right[name]:5d} | {100 * s.right[name] / s.n[name]:5.1f} % |"
+                f"| {name:10} | {s.n[name]:5d} | {s.right[name]:5d} |"
+                f" {100 * s.right[name] / s.n[name]:5.1f} % |"
             )
     wrong, good = (100 * share for share in s.flagged)
     print(
-        f"  faults called acceptable {100 * s.accepted:.1f} %; called a close call: {wrong:.0f} % of wrong, {good:.0f} % of right"
+        f"  faults called acceptable {100 * s.accepted:.1f} %; called a close call: {wrong:.0f} % of wrong,"
+        f" {good:.0f} % of right"
     )
     for (name, shape, outcome), k in s.instead.most_common(12):
         print(f"  {k:4d} x {name} read as {shape}, {outcome}")

@@ -1,6 +1,8 @@
-"""Invented plants planned by the programme, and how long it takes: `python -m tests.bench.programme_instances`.
+"""Invented plants planned by the programme, and how long it takes: `python -m
+tests.bench.programme_instances`.
 
-Pumps of two bearings, twelve outages, a quarter of the pumps with a twin, eight shell families; crew hours for 1.2,
+Pumps of two bearings, twelve outages, a quarter of the pumps with a twin, eight shell families; crew hours
+for 1.2,
 0.7 and 0.4 of the work wanted. Processor seconds, because other work may run beside it.
 """
 
@@ -31,7 +33,9 @@ D, FAMILIES = 13.15, 8
 
 
 def fleet(n: int, number: int) -> tuple[Terms, Predictive]:
-    """n bearings of eight families with their own fitted medians, gauges, limits and worn to different levels."""
+    """n bearings of eight families with their own fitted medians, gauges, limits and worn to different
+    levels.
+    """
     rng = np.random.default_rng([number, n])
     family = np.arange(n) // 2 % FAMILIES
     median = np.log(2.2) + 0.25 * rng.normal(size=FAMILIES)[family]
@@ -155,11 +159,12 @@ def main() -> None:
             made.append(got)
             rest_s.append(seconds)
         print(
-            f"\n{size}: tables not yet cached {np.median(table_s):.2f} s (worst {max(table_s):.2f}), all coefficients "
-            f"{np.median(rest_s):.2f} s (worst {max(rest_s):.2f})"
+            f"\n{size}: tables not yet cached {np.median(table_s):.2f} s (worst {max(table_s):.2f}), all"
+            f" coefficients {np.median(rest_s):.2f} s (worst {max(rest_s):.2f})"
         )
         print(
-            "| crew | seconds each | median | worst | worst gap of the horizon's cost | by nodes | order costs more of it | one plan priced, worst |"
+            "| crew | seconds each | median | worst | worst gap of the horizon's cost | by nodes | order"
+            " costs more of it | one plan priced, worst |"
         )
         print("| --- | --- | --- | --- | --- | --- | --- | --- |")
         every: list[float] = []
@@ -183,8 +188,8 @@ def _row(made: list[tuple[Openings, PumpOpenings]], capacity: float) -> list[flo
         extra.append((by_order.cost - plan.cost) / max(given.gap_h(plan.cost, 1.0), 1e-9))
     each = " ".join(f"{x:.1f}" for x in times)
     print(
-        f"| {capacity} | {each} | {np.median(times):.1f} | {max(times):.1f} | {100 * max(gaps):.2f} % | {nodes} | "
-        f"{100 * np.median(extra):.1f} % | {1000 * max(price_s):.0f} ms |",
+        f"| {capacity} | {each} | {np.median(times):.1f} | {max(times):.1f} | {100 * max(gaps):.2f} % |"
+        f" {nodes} | {100 * np.median(extra):.1f} % | {1000 * max(price_s):.0f} ms |",
         flush=True,
     )
     return times

@@ -1,4 +1,5 @@
-"""Records that hold up, at size: verifying, a bearing's bundle and its check, its history page, a gauge's recall.
+"""Records that hold up, at size: verifying, a bearing's bundle and its check, its history page, a gauge's
+recall.
 
 python -m tests.bench.records [--rows 100000]        prints a table; in a scratch SQLite file of its own.
 """

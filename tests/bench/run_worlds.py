@@ -1,4 +1,6 @@
-"""Prints the table of worlds: `python -m tests.bench.run_worlds [--n 1500] [--first 11] [--worlds plain,slips]`."""
+"""Prints the table of worlds: `python -m tests.bench.run_worlds [--n 1500] [--first 11] [--worlds
+plain,slips]`.
+"""
 
 from __future__ import annotations
 
@@ -78,7 +80,8 @@ def main() -> None:
     parser.add_argument("--worlds", default=",".join(WORLDS))
     args = parser.parse_args()
     print(
-        "| world | line | filter | ratio | to true | shares before 5 10 50 90 95 % | worst third | misfit % | scored | took |"
+        "| world | line | filter | ratio | to true | shares before 5 10 50 90 95 % | worst third | misfit % |"
+        " scored | took |"
     )
     for name in args.worlds.split(","):
         world = WORLDS[name]

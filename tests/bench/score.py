@@ -20,7 +20,9 @@ def shares(dates: np.ndarray, true: np.ndarray) -> np.ndarray:
 
 
 def by_thirds(dates: np.ndarray, true: np.ndarray, key: np.ndarray, cap: float = np.inf) -> np.ndarray:
-    """(3, 5) the shares in each third of a key, of the dates before ``cap``: a date beyond it is no date to be kept."""
+    """(3, 5) the shares in each third of a key, of the dates before ``cap``: a date beyond it is no date to
+    be kept.
+    """
     cuts = np.quantile(key, [1 / 3, 2 / 3])
     group = np.searchsorted(cuts, key, side="right")
     told, before = dates < cap, true[:, None] < dates

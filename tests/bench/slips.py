@@ -1,7 +1,9 @@
 """How many slips at entry are asked about, and how many true readings: fleets whose every reading is known.
 
-The last opening of every bearing is hidden; what was as found there is held against the forecast made without it, once
-as it was and once with each slip. Prints its table: `python -m tests.bench.slips [--n 1500] [--first 11] [--fleets 2]`.
+The last opening of every bearing is hidden; what was as found there is held against the forecast made without
+it, once
+as it was and once with each slip. Prints its table: `python -m tests.bench.slips [--n 1500] [--first 11]
+[--fleets 2]`.
 """
 
 from __future__ import annotations
@@ -28,7 +30,8 @@ UNIT_SLIPS = {
     "25400-fold": {"um": ("in",), "in": ("um",)},
 }
 SHIFTS = {"twofold": (0.5, 2.0), "tenfold": (0.1, 10.0), "hundredfold": (0.01, 100.0)}
-# Steps that gauges are read to, in the box's own unit: a micrometer's, a dial's, and what a strip or feeler gives.
+# Steps that gauges are read to, in the box's own unit: a micrometer's, a dial's, and what a strip or feeler
+# gives.
 STEPS = {
     "mm": (0.001, 0.01, 0.05),
     "um": (1.0, 10.0, 50.0),
@@ -55,7 +58,9 @@ class Asked:
 
 
 def without_last_opening(h: Histories) -> tuple[Histories, np.ndarray, np.ndarray]:
-    """The fleet before each bearing's last opening; what was as found there (um); whether that life had a reading before."""
+    """The fleet before each bearing's last opening; what was as found there (um); whether that life had a
+    reading before.
+    """
     keep = np.ones(len(h.kind), dtype=bool)
     found = np.full(h.n_bearings, np.nan)
     earlier = np.zeros(h.n_bearings, dtype=bool)
@@ -106,7 +111,9 @@ class Entry:
 
 
 def typed(value_um: float, box: str, step: float, read_in: str = "", factor: float = 1.0) -> Entry:
-    """A value read to a gauge's step in one unit, and its number, times a factor, typed in a box of another."""
+    """A value read to a gauge's step in one unit, and its number, times a factor, typed
+    in a box of another.
+    """
     unit = UNIT_UM[read_in or box]
     number = round(value_um / unit / step) * step * factor
     return Entry(number * UNIT_UM[box], step * factor * UNIT_UM[box], box)

@@ -1,9 +1,12 @@
 """Alterations behind the site's back, found or not; and lawful histories, none of which may raise an alarm.
 
-python -m tests.bench.tamper [--n 20000] [--lawful 2000]        prints two tables; in a scratch SQLite file of its own.
+python -m tests.bench.tamper [--n 20000] [--lawful 2000]        prints two tables; in a scratch SQLite file of
+its own.
 
-Every second alteration is made by somebody who also writes all hashes, heads and seals in the database anew. What a seal
-kept outside covers must be found whatever he does; what came after that seal he can write anew unseen, and the table
+Every second alteration is made by somebody who also writes all hashes, heads and seals in the database anew.
+What a seal
+kept outside covers must be found whatever he does; what came after that seal he can write anew unseen, and
+the table
 says so. Typed rows are left out of the look, as if he had made them fit too.
 """
 
@@ -154,7 +157,9 @@ def write_anew() -> None:
 
 
 def alterations(n: int, rng: random.Random, kept: dict) -> Counter:
-    """How many of each kind were made and found: counted by (what, written anew, covered by the seal kept, found)."""
+    """How many of each kind were made and found: counted by (what, written anew, covered by the seal kept,
+    found).
+    """
     covered = {leaf["chain"]: leaf["n"] for leaf in kept["leaves"]}
     counts: Counter = Counter()
     for number in range(n):
@@ -216,10 +221,12 @@ def main() -> None:
     with guards_lifted():
         counts = alterations(given.n, rng, kept)
     print(
-        f"{given.n} alterations of a record of {Entry.objects.count()} entries, {time.perf_counter() - began:.0f} s\n"
+        f"{given.n} alterations of a record of {Entry.objects.count()} entries,"
+        f" {time.perf_counter() - began:.0f} s\n"
     )
     print(
-        "| altered | hashes left | found | written anew, under the kept seal | found | written anew, after it | found |"
+        "| altered | hashes left | found | written anew, under the kept seal | found | written anew, after it"
+        " | found |"
     )
     print("| --- | --- | --- | --- | --- | --- | --- |")
     for what in WHAT:

@@ -1,4 +1,5 @@
-"""The contact reader before the second judge: a short run of a fixed seed, and the judge's own press against circles.
+"""The contact reader before the second judge: a short run of a fixed seed, and the judge's own press against
+circles.
 
 The full tables come from `python -m tests.bench.judge_contact`.
 """

@@ -1,4 +1,5 @@
-"""A press for trials of the contact reader, apart from the reader's own library: scattered points, um, people.
+"""A press for trials of the contact reader, apart from the reader's own library: scattered points, um,
+people.
 
 It shares no code with `inspections.contact.press` or its library: other shapes of crown, spot and pinch,
 three waves, mottled metal, uneven film, people who tap by darkness, slips and dabs, wrong facts.
@@ -354,7 +355,9 @@ def trials(n: int, first: int) -> list[tuple[Trial, np.ndarray, np.ndarray]]:
 
 @dataclass(frozen=True)
 class Score:
-    """Counts by kind and in all, what was stated of the first cause and whether it was true, seconds a print."""
+    """Counts by kind and in all, what was stated of the first cause and whether it was
+    true, seconds a print.
+    """
 
     kinds: dict[str, collections.Counter]
     stated: list[tuple[float, bool]]

@@ -1,7 +1,8 @@
 """How often curved wear is named and steady wear is not: `python -m tests.bench.wear_misfit`.
 
 Power-law wear with exponent 0.5, six readings over two doublings of exposure, new metal read when fitted.
-Beside it what the most powerful test reaches that falsely names 2 %, told the exponent, the size of the wear and the
+Beside it what the most powerful test reaches that falsely names 2 %, told the exponent, the size of the wear
+and the
 reading's sd (the lemma of Neyman and Pearson, Phil. Trans. R. Soc. A 231 (1933) 289): nothing can do better.
 """
 
@@ -45,7 +46,9 @@ def share(h: Histories, population: Population) -> float:
 
 
 def most(exponent: float, wear: tuple[float, float], sd: float) -> float:
-    """Per cent of curved records that the most powerful test names; any level and any steady rate are let pass."""
+    """Per cent of curved records that the most powerful test names; any level and any steady rate are let
+    pass.
+    """
     u = np.asarray(READ_AT)
     line = np.stack([np.ones_like(u), u], axis=1)
     curve = np.linspace(*wear, 200) * ((u / 40.0) ** exponent)[:, None] / sd
@@ -56,7 +59,8 @@ def most(exponent: float, wear: tuple[float, float], sd: float) -> float:
 def main() -> None:
     """Print the table."""
     print(
-        "| wear over the life, um | sd of a reading, um | power law named, % | at most, % | steady wear named, % |"
+        "| wear over the life, um | sd of a reading, um | power law named, % | at most, % | steady wear"
+        " named, % |"
     )
     for wear, sd in (((60, 120), 10.0), ((120, 240), 10.0), ((60, 120), 5.0), ((120, 240), 5.0)):
         population = fit_fleet(powered(400, 1.0, wear, sd, seed=9))

@@ -1,7 +1,9 @@
 """What one slip of the pen does to a date, and a real jump: `python -m tests.bench.wear_slips`.
 
-Bearings of the plain world with at least five readings. A slip: one reading, not the last, times or over 25.4,
-1000, 10 or 2; how far the 10 % date moves from the date with that reading left out. A jump: the true clearance
+Bearings of the plain world with at least five readings. A slip: one reading, not the last, times or over
+25.4,
+1000, 10 or 2; how far the 10 % date moves from the date with that reading left out. A jump: the true
+clearance
 steps up by 6 sd at the last reading; the shown 10 % date must not be later than that of the step hypothesis.
 """
 
@@ -61,7 +63,9 @@ def _last(h: Histories, i: int) -> int:
 
 
 def forecast_sds(h: Histories) -> np.ndarray:
-    """(B,) sd of the forecast of each bearing's last reading, from the rest of the record; NaN where none is made."""
+    """(B,) sd of the forecast of each bearing's last reading, from the rest of the record; NaN where none is
+    made.
+    """
     told = hide_and_tell(h)
     out = np.full(h.n_bearings, np.nan)
     last = told.event == np.array([_last(h, int(i)) for i in told.bearing])
@@ -70,7 +74,9 @@ def forecast_sds(h: Histories) -> np.ndarray:
 
 
 def jumped(h: Histories, population: Population, size: np.ndarray) -> np.ndarray:
-    """(B,) days by which the shown 10 % date is later than that of a real step of ``size`` at the last reading."""
+    """(B,) days by which the shown 10 % date is later than that of a real step of ``size`` at the last
+    reading.
+    """
     last = np.array([_last(h, i) for i in range(h.n_bearings)])
     value = h.value_um.copy()
     value[last] += size

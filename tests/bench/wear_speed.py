@@ -1,6 +1,8 @@
-"""How long the wear engine takes, as ratios in one run: `python -m tests.bench.wear_speed [--bearings 100000]`.
+"""How long the wear engine takes, as ratios in one run: `python -m tests.bench.wear_speed [--bearings
+100000]`.
 
-A class of 1000 bearings against a general mixed-model routine; a very large fleet, all dates, once fitted and with
+A class of 1000 bearings against a general mixed-model routine; a very large fleet, all dates, once fitted and
+with
 the fit; a tenth of it; one bearing anew. The kernels are compiled before anything is timed.
 """
 
@@ -37,7 +39,9 @@ def took(what: Callable[[], Any], times: int = 1) -> tuple[float, Any]:
 
 
 def spent(what: Callable[[], Any]) -> float:
-    """Seconds of processor, over all threads: what a machine busy with other work does not distort so much."""
+    """Seconds of processor, over all threads: what a machine busy with other work does
+    not distort so much.
+    """
     began = time.process_time()
     what()
     return time.process_time() - began
@@ -66,7 +70,9 @@ def single_class(n: int = 1000) -> Histories:
 
 
 def mixed_model(h: Histories) -> tuple[str, float]:
-    """statsmodels' random intercept and slope on the same readings, its default optimiser; and its seconds."""
+    """statsmodels' random intercept and slope on the same readings, its default
+    optimiser; and its seconds.
+    """
     seen = h.kind == Kind.READING
     table = pd.DataFrame({"y": h.value_um[seen], "u": h.exposure_kh[seen], "bearing": h.owner[seen]})
     with warnings.catch_warnings():
@@ -89,7 +95,8 @@ def main() -> None:
     ours, _ = took(lambda: forecast(one, fit_fleet(one, threads=True), threads=True), 2)
     print(f"class of {one.n_bearings} bearings, {int((one.kind == Kind.READING).sum())} readings:")
     print(
-        f"  general mixed model {general:.2f} s ({said}); fitted and all dates here {ours:.2f} s: {general / ours:.1f} times faster"
+        f"  general mixed model {general:.2f} s ({said}); fitted and all dates here {ours:.2f} s:"
+        f" {general / ours:.1f} times faster"
     )
 
     fleet, tenth = large(n), large(n // 10)
@@ -98,10 +105,12 @@ def main() -> None:
     whole, _ = took(lambda: forecast(fleet, population, threads=True), 2)
     print(f"{n} bearings, {len(fleet.kind)} events:")
     print(
-        f"  all dates once fitted {whole:.2f} s; with the fit {whole + fitting:.1f} s; {n // 10} bearings {small:.2f} s: {whole / small:.1f} times"
+        f"  all dates once fitted {whole:.2f} s; with the fit {whole + fitting:.1f} s; {n // 10} bearings"
+        f" {small:.2f} s: {whole / small:.1f} times"
     )
     print(
-        f"  processor time of all dates once fitted {spent(lambda: forecast(fleet, population, threads=True)):.1f} s"
+        "  processor time of all dates once fitted"
+        f" {spent(lambda: forecast(fleet, population, threads=True)):.1f} s"
     )
     alone = fleet.take([7])
     again, _ = took(lambda: forecast(alone, population), 20)

@@ -245,7 +245,9 @@ def make(w: World, seed: int) -> Fleet:
 
 
 def _blurred(rng: np.random.Generator, event: dict[str, Any], end: float) -> dict[str, Any]:
-    """Before two thirds of the record the hours are days times a duty guessed to 5 %, the day to the month."""
+    """Before two thirds of the record the hours are days times a duty guessed to 5 %, the
+    day to the month.
+    """
     u, cut = event["exposure_kh"], end / 3
     if u >= cut:
         return event

@@ -86,12 +86,16 @@ def _note(ears: Heard, url: str, own: str) -> None:
 
 
 def typed(page, text: str) -> None:
-    """Type into the field that the screen has put the cursor in; a slow machine does so after the page has loaded."""
+    """Type into the field that the screen has put the cursor in; a slow machine does so after the page has
+    loaded.
+    """
     page.wait_for_selector("input:focus")
     page.keyboard.type(text)
 
 
 def pressed(what) -> None:
-    """Click a link or button that leads to another page; gone on with once that page has loaded, on a slow machine too."""
+    """Click a link or button that leads to another page; gone on with once that page has loaded, on a slow
+    machine too.
+    """
     with what.page.expect_navigation():
         what.click()

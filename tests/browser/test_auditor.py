@@ -1,4 +1,6 @@
-"""An auditor's way in a real browser: a corrected reading in both versions, the bundle pulled and checked; the pages beside it."""
+"""An auditor's way in a real browser: a corrected reading in both versions, the bundle pulled and checked;
+the pages beside it.
+"""
 
 import os
 import shutil

@@ -1,4 +1,6 @@
-"""The reader of contact prints in the browser against the one in Python: the same outcome, numbers and words."""
+"""The reader of contact prints in the browser against the one in Python: the same
+outcome, numbers and words.
+"""
 
 import json
 import os
@@ -122,7 +124,9 @@ def test_outcome_numbers_and_words_are_the_same(reader):
 
 
 def test_many_prints_have_the_same_outcome_numbers_and_words(reader):
-    """600 in the suite; `PRINTS=5000 pytest tests/browser/test_contact_reader.py` for all that docs/benchmarks.md names."""
+    """600 in the suite; `PRINTS=5000 pytest tests/browser/test_contact_reader.py` for all that
+    docs/benchmarks.md names.
+    """
     apart, readings = differing(reader, int(os.environ.get("PRINTS", "600")), 640_517)
     assert apart == []
     assert len({reading["code"] for reading in readings}) >= 20

@@ -1,4 +1,6 @@
-"""Ugly sheets through the browser, as a person would; SHOTS=folder takes every one of them and a picture of each screen."""
+"""Ugly sheets through the browser, as a person would; SHOTS=folder takes every one of them and a picture of
+each screen.
+"""
 
 import os
 from pathlib import Path
@@ -14,17 +16,20 @@ from tests.imports import bringing
 from tests.imports.hands import MOST_ANSWERS, MOST_CLICKS, Hand
 
 SHOTS = os.environ.get("SHOTS", "")  # a folder for pictures of every screen at both widths
-# Between them every sort of screen, field and question; the others come in through the same pages by their forms alone.
+# Between them every sort of screen, field and question; the others come in through the same pages by their
+# forms alone.
 SEEN = bringing.TRUTHS if SHOTS else ["overhauls_two_headings", "mixed_units", "one_row_a_reading"]
 WHAT_AXE_LOOKS_FOR = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
 WIDE = """document.documentElement.scrollWidth <= {width} ? [] : [...document.querySelectorAll('main *')]
 .filter(e => e.scrollWidth > e.clientWidth + 1 && !e.closest('.rows-scroll')).map(e => e.outerHTML.slice(0, 120)).slice(0, 5)
-.concat(['the page is ' + document.documentElement.scrollWidth + ' wide'])"""
+.concat(['the page is ' + document.documentElement.scrollWidth + ' wide'])"""  # noqa: E501 (runs in the page)
 LOOKED_AT: set[str] = set()  # axe reads each kind of screen of a run once
 
 
 class BrowserHand(Hand):
-    """In Chromium: what can be seen can be clicked; every screen is looked at, and kept as a picture where they are wanted."""
+    """In Chromium: what can be seen can be clicked; every screen is looked at, and kept as a picture where
+    they are wanted.
+    """
 
     def __init__(self, name, page, url):
         super().__init__(name)

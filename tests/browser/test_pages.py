@@ -1,4 +1,6 @@
-"""The pages in a real browser: nothing fetched elsewhere, nothing blocked, nothing cut off, nothing out of reach."""
+"""The pages in a real browser: nothing fetched elsewhere, nothing blocked, nothing cut off, nothing out of
+reach.
+"""
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe

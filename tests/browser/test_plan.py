@@ -1,4 +1,6 @@
-"""The outage plan in a real browser: from the watch list to an accepted plan and its work list, both widths, print, axe."""
+"""The outage plan in a real browser: from the watch list to an accepted plan and its work list, both widths,
+print, axe.
+"""
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe

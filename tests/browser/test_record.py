@@ -1,4 +1,6 @@
-"""At the pump in a real browser, at phone size: the path, its taps and targets, its verdict, axe, and no network."""
+"""At the pump in a real browser, at phone size: the path, its taps and targets, its verdict, axe, and no
+network.
+"""
 
 import itertools
 import time
@@ -132,7 +134,7 @@ TARGETS = """() => {
   }));
   const cells = [...document.querySelectorAll('.grid .cell')].map((one) => one.getBoundingClientRect()).filter((r) => r.width < 43.5 || r.height < 43.5).length;
   return { small, near, cells, sideways: document.documentElement.scrollWidth - document.documentElement.clientWidth };
-}"""
+}"""  # noqa: E501 (runs in the page)
 
 
 def test_every_screen_has_large_targets_far_apart_scrolls_one_way_only_and_axe_finds_nothing(at_pump, heard):
@@ -245,7 +247,8 @@ def test_the_browser_says_the_same_as_the_server_over_a_table_of_cases(at_pump):
         for value, (sd, unit, step), held, expected in itertools.product(values, boxes, helds, expecteds)
     ]
     said = page.evaluate(
-        "(cases) => cases.map(([value, sd, unit, held, expected, step]) => window.Verdict.verdict(value, sd, unit, held, expected, step))",
+        "(cases) => cases.map(([value, sd, unit, held, expected, step]) => window.Verdict.verdict(value, sd,"
+        " unit, held, expected, step))",
         [
             [v, sd, unit, vars(held), vars(expected) if expected else None, step]
             for v, sd, unit, held, expected, step in cases

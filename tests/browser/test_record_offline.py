@@ -1,6 +1,8 @@
-"""60 entries without network, with reloads, killed tabs and every second answer lost: 60 rows, none lost, none doubled.
+"""60 entries without network, with reloads, killed tabs and every second answer lost: 60 rows, none lost,
+none doubled.
 
-Entries by the hundred, of several devices, are sent without a browser in tests/inspections/visits/test_receipts.py.
+Entries by the hundred, of several devices, are sent without a browser in
+tests/inspections/visits/test_receipts.py.
 """
 
 import pytest
@@ -22,7 +24,7 @@ NO_ROOM = """() => {
   IDBObjectStore.prototype.put = () => { throw new DOMException("no room", "QuotaExceededError"); };
   StorageManager.prototype.estimate = async () => ({ usage: 9e9, quota: 9e9 });
   window.roomAgain = () => { IDBObjectStore.prototype.put = put; StorageManager.prototype.estimate = estimate; };
-}"""
+}"""  # noqa: E501 (runs in the page)
 
 
 @pytest.fixture
@@ -48,7 +50,8 @@ def sign_in(context, account, url):
     context.add_cookies([{"name": name, "value": client.cookies[name].value, "url": url}])
 
 
-# The browser learns a moment later than the test that the network is back: asked again until the queue is empty.
+# The browser learns a moment later than the test that the network is back: asked again until the queue is
+# empty.
 ALL_SENT = "window.Unsent.send().then(() => window.Unsent.all('queue')).then((rows) => rows.length === 0)"
 
 
@@ -156,7 +159,10 @@ def test_unsent_entries_are_counted_on_every_page_and_a_refused_one_keeps_its_re
     context, bearings, url = phone
     page = context.new_page()
     ready(page, url)
-    bad = f"{{kind: 'reading', bearing: '{bearings[0].pk}', visit: crypto.randomUUID(), stage: 'as_found', station: 'in-12', fields: {{value: 'six', unit: 'mm', method: ''}}}}"
+    bad = (
+        f"{{kind: 'reading', bearing: '{bearings[0].pk}', visit: crypto.randomUUID(), stage: 'as_found',"
+        " station: 'in-12', fields: {value: 'six', unit: 'mm', method: ''}}"
+    )
     page.evaluate(f"window.Unsent.add({bad}).then(() => window.Unsent.send())")
     for address in (
         "/",
@@ -228,7 +234,10 @@ def test_what_waits_on_the_device_is_mended_or_removed_there_and_a_refused_entry
     context, bearings, url = phone
     page = context.new_page()
     ready(page, url)
-    bad = f"{{kind: 'reading', bearing: '{bearings[0].pk}', visit: crypto.randomUUID(), stage: 'as_found', station: 'in-12', fields: {{value: 'six', unit: 'mm', method: 'bore_gauge'}}}}"
+    bad = (
+        f"{{kind: 'reading', bearing: '{bearings[0].pk}', visit: crypto.randomUUID(), stage: 'as_found',"
+        " station: 'in-12', fields: {value: 'six', unit: 'mm', method: 'bore_gauge'}}"
+    )
     page.evaluate(
         f"window.Unsent.add({bad}).then(() => window.Unsent.add({bad})).then(() => window.Unsent.send())"
     )

@@ -1,4 +1,6 @@
-"""Cells tapped on a print in a real browser: none is lost, whatever is pressed next, with network and without."""
+"""Cells tapped on a print in a real browser: none is lost, whatever is pressed next, with network and
+without.
+"""
 
 import pytest
 from django.conf import settings
@@ -16,7 +18,9 @@ SETTLED = "() => window.fetch && document.querySelector('[data-outcome]').datase
 
 @pytest.fixture
 def print_page(live_server, page, transactional_db):
-    """The print of a shell drawn as printing at both ends, on a mechanic's phone: (page, bearing, its address)."""
+    """The print of a shell drawn as printing at both ends, on a mechanic's phone: (page, bearing, its
+    address).
+    """
     bearing = a_worn_bearing(place=makers.a_place(site=makers.a_site(name="Alderbrook Weir"), tag="Lift 1"))
     client, name = Client(), settings.SESSION_COOKIE_NAME
     client.force_login(makers.an_account(role="mechanic", site=bearing.place.site))

@@ -1,4 +1,6 @@
-"""What a device refuses, keeps and lets go of: the site's own grammar and bounds, its id and hash, its reasons."""
+"""What a device refuses, keeps and lets go of: the site's own grammar and bounds, its id and hash, its
+reasons.
+"""
 
 import pytest
 from django.db import transaction
@@ -35,7 +37,7 @@ def ready(page, url):
 
 
 ADD = """([bearing, value]) => window.Unsent.add({kind: 'reading', bearing, visit: crypto.randomUUID(), stage: 'as_found',
-  station: 'in-12', fields: {value, unit: 'mm', method: 'bore_gauge', basis: 'diametral'}})"""
+  station: 'in-12', fields: {value, unit: 'mm', method: 'bore_gauge', basis: 'diametral'}})"""  # noqa: E501 (runs in the page)
 WAITING = "window.Unsent.all('queue').then((rows) => rows.map((row) => [row.fields.value, row.why || '']))"
 
 TYPED = [
@@ -122,7 +124,10 @@ def test_the_device_refuses_a_value_where_and_as_the_site_does(phone):
         ("-1.5", "mm", "diametral", "housing_fit", ""),
         ("250", "in", "diametral", "bore", ""),
     ]
-    script = "(cases) => cases.map(([value, unit, basis, quantity, less]) => window.PumpQueue.faultOf({ value, unit, basis, less }, quantity))"
+    script = (
+        "(cases) => cases.map(([value, unit, basis, quantity, less]) => window.PumpQueue.faultOf({ value,"
+        " unit, basis, less }, quantity))"
+    )
     ours = dict(zip(cases, page.evaluate(script, cases), strict=True))
     sites = {case: site_fault(*case) for case in cases}
     assert {case for case in cases if ours[case]} == {case for case in cases if sites[case]}
@@ -223,7 +228,8 @@ def test_an_entry_that_an_earlier_page_was_told_to_keep_goes_again_by_itself(pho
     ready(page, url)
     page.evaluate(ADD, [str(bearings[0].pk), "0.205"])
     page.evaluate(
-        "window.Unsent.all('queue').then(([row]) => window.Unsent.put('queue', { ...row, why: 'Reload this page: it is old.' }))"
+        "window.Unsent.all('queue').then(([row]) => window.Unsent.put('queue', { ...row, why: 'Reload this"
+        " page: it is old.' }))"
     )
     page.wait_for_function(ALL_SENT)
     assert Reading.objects.filter(typed="0.205").count() == 1
@@ -235,7 +241,10 @@ def test_what_the_site_refused_stands_at_the_bearing_on_the_device_and_on_its_pa
     ready(page, url)
     context.set_offline(True)
     measure(page, bearings[0], url, values_of(0))
-    stranger = "window.Unsent.all('queue').then((rows) => window.Unsent.put('queue', { ...rows.find((row) => row.kind === 'reading'), measured_by: crypto.randomUUID() }))"
+    stranger = (
+        "window.Unsent.all('queue').then((rows) => window.Unsent.put('queue', { ...rows.find((row) =>"
+        " row.kind === 'reading'), measured_by: crypto.randomUUID() }))"
+    )
     page.evaluate(stranger)
     context.set_offline(False)
     page.evaluate("window.Unsent.send()")

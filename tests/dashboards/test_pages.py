@@ -1,4 +1,6 @@
-"""The watch list as a page: the same number of questions to the database for few and many, what it shows, where it leads."""
+"""The watch list as a page: the same number of questions to the database for few and many, what it shows,
+where it leads.
+"""
 
 import datetime as dt
 import io

@@ -1,6 +1,7 @@
 """The record that the rounds begin with, and the acts that are broken off in it.
 
-An act is done as a person or a device does it who heard no answer: done again, it must leave what doing it once leaves.
+An act is done as a person or a device does it who heard no answer: done again, it must leave what doing it
+once leaves.
 """
 
 import datetime as dt
@@ -32,7 +33,9 @@ ENTRY_ID = "6e3c0e0a-5f4c-4d5e-9d2a-0d3c51ac2d10"
 
 @dataclass(frozen=True)
 class Act:
-    """What is done; whether it is done by itself on an empty record; what it leaves is counted in these tables."""
+    """What is done; whether it is done by itself on an empty record; what it leaves is counted in these
+    tables.
+    """
 
     name: str
     do: Callable[[], Any]
@@ -41,7 +44,9 @@ class Act:
 
 
 def make_base(folder: Path) -> str:
-    """A record with a fleet and its plan in hand, a visit that stands open, a job that waits; answers a session's key."""
+    """A record with a fleet and its plan in hand, a visit that stands open, a job that waits; answers a
+    session's key.
+    """
     from dashboards.outage_plan.versions import propose, weigh
     from tests import makers
     from tests.dashboards.outage_plan.plan_fleet import a_fleet, run_on
@@ -171,7 +176,9 @@ def fill_from(path: Path) -> None:
 
 
 def work() -> None:
-    """The worker takes the job that waits; where one was left by a worker that was killed, it is asked for anew."""
+    """The worker takes the job that waits; where one was left by a worker that was killed, it is asked for
+    anew.
+    """
     Job.objects.filter(state=Job.State.RUNNING).update(beat_at=dt.datetime(2026, 1, 1, tzinfo=dt.UTC))
     if not Job.objects.filter(state=Job.State.WAITING).exists():
         jobs.ask("forecast", by=engineer())

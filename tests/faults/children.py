@@ -1,6 +1,7 @@
 """One piece of work in a process of its own, with a fault at a chosen step of it.
 
-A step is each statement to the database, and the moment before and the moment after each commit. The process is a fork,
+A step is each statement to the database, and the moment before and the moment after each commit. The process
+is a fork,
 so that a round costs milliseconds; nobody but the children ever talks to the database.
 """
 
@@ -17,7 +18,9 @@ from django.db import connection, connections
 
 @dataclass(frozen=True)
 class Ending:
-    """How a child ended: what it answered, what it raised in words, or killed before it could say anything."""
+    """How a child ended: what it answered, what it raised in words, or killed before it
+    could say anything.
+    """
 
     answer: Any = None
     raised: str = ""
@@ -101,7 +104,9 @@ def _kill_myself() -> None:
 
 
 def kill_database() -> None:
-    """Kill the server process of this connection: PostgreSQL then ends every session and recovers from its log."""
+    """Kill the server process of this connection: PostgreSQL then ends every session and recovers from its
+    log.
+    """
     os.kill(connection.connection.info.backend_pid, signal.SIGKILL)
 
 

@@ -43,7 +43,9 @@ class Files:
 
 
 class Cluster:
-    """PostgreSQL: a database made from another as its template. The cluster must be this run's own: it is killed."""
+    """PostgreSQL: a database made from another as its template. The cluster must be this run's own: it is
+    killed.
+    """
 
     is_server = True
 
@@ -52,7 +54,9 @@ class Cluster:
         self.remembers(True)
 
     def remembers(self, on: bool) -> None:
-        """Whether a commit waits until the log holds it, as in service; a throw-away cluster for tests may not wait."""
+        """Whether a commit waits until the log holds it, as in service; a throw-away cluster for tests may
+        not wait.
+        """
         self._tell(f"ALTER ROLE CURRENT_USER SET synchronous_commit = {'on' if on else 'off'}")
 
     def use(self, name: str) -> None:
@@ -63,8 +67,10 @@ class Cluster:
         """A new database with all that stands in another."""
         self._tell(f"DROP DATABASE IF EXISTS {to} WITH (FORCE)")
         self._tell(f"CREATE DATABASE {to} TEMPLATE {of}")
-        # A copied sequence believes that its next numbers stand in the log, which they do for the template alone: after
-        # a crash it would give them out again. Set to where it stands, it writes them into the log of its own.
+        # A copied sequence believes that its next numbers stand in the log, which they do for the template
+        # alone: after
+        # a crash it would give them out again. Set to where it stands, it writes them into the log of its
+        # own.
         with psycopg.connect(self.address, dbname=to, autocommit=True) as told:
             told.execute(
                 "SELECT setval(format('%I.%I', schemaname, sequencename)::regclass, last_value) "

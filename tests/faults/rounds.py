@@ -33,7 +33,9 @@ class Tally:
 
 @dataclass(frozen=True)
 class Known:
-    """An act done in peace: how many steps it takes, how large the log grew, what it leaves and what stood before."""
+    """An act done in peace: how many steps it takes, how large the log grew, what it leaves and what stood
+    before.
+    """
 
     steps: int
     size: int
@@ -112,7 +114,9 @@ class Rounds:
         what: str = "killed",
         at_end: bool = False,
     ) -> Tally:
-        """Struck at steps spread over the whole act, the last of them after its last commit, before it answers."""
+        """Struck at steps spread over the whole act, the last of them after its last commit, before it
+        answers.
+        """
         tally = Tally(f"{act.name}, {what}")
         for k in range(n):
             at = known.steps if k == 0 or at_end else 1 + int(known.steps * (k - self.random.random()) / n)
@@ -160,7 +164,9 @@ class Rounds:
             )
 
     def control(self, n: int) -> Tally:
-        """An import whose statements each commit for themselves, killed before each of its last: half done it must be."""
+        """An import whose statements each commit for themselves, killed before each of its last: half done it
+        must be.
+        """
         act = acts.Act("import", together.without_transactions(acts.bring_sheet))
         known = self.in_peace(act)
         tally = Tally("control: an import without its transaction, killed")
@@ -175,7 +181,9 @@ class Rounds:
         return tally
 
     def forgetful(self, n: int) -> Tally:
-        """A cluster that answers before its log is written (synchronous_commit off), killed after: it must lose."""
+        """A cluster that answers before its log is written (synchronous_commit off), killed after: it must
+        lose.
+        """
         assert isinstance(self.databases, Cluster)
         act = acts.Act("recording", lambda: acts.record(self.session))
         known = self.in_peace(act)

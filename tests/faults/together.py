@@ -40,8 +40,10 @@ def without_transactions(act: Callable[[], Any]) -> Callable[[], Any]:
 
 
 def _queue(session: str, numbers: range, chance: random.Random, *, keeps: bool = True) -> None:
-    """A device that sends until nothing is left: batches in any order, answers lost or doubled; `keeps` off, it drops
-    what it sent whatever the answer (the control)."""
+    """A device that sends until nothing is left: batches in any order, answers lost or doubled; `keeps` off,
+    it drops
+    what it sent whatever the answer (the control).
+    """
     waiting = {entry["id"]: entry for entry in map(acts.an_entry, numbers)}
     for _ in range(200):
         if not waiting:
@@ -116,7 +118,9 @@ def _until_answered(session: str, numbers: range) -> None:
 
 
 def killed_under_load(rounds: "Rounds", tally: "Tally") -> None:
-    """Three devices send at once; meanwhile a server process is killed (and begun anew), on PostgreSQL the database's."""
+    """Three devices send at once; meanwhile a server process is killed (and begun anew), on PostgreSQL the
+    database's.
+    """
     tally.note("rounds")
     each = 4
     spans = [range(1 + k * each, 1 + (k + 1) * each) for k in range(WRITERS)]
@@ -170,7 +174,9 @@ def _at_once(*works: Callable[[], Any]) -> list[children.Ending]:
 
 
 def two_editors(rounds: "Rounds", tally: "Tally") -> None:
-    """Two engineers correct one reading at one instant: one correction stands, the other is refused and told."""
+    """Two engineers correct one reading at one instant: one correction stands, the other
+    is refused and told.
+    """
     from inspections.models import Reading
     from inspections.records.corrections import correct_reading
 

@@ -1,4 +1,6 @@
-"""A backup holds the whole site; restored into an empty database it is the same record; anything else is refused whole."""
+"""A backup holds the whole site; restored into an empty database it is the same record; anything else is
+refused whole.
+"""
 
 import json
 import os

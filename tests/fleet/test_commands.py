@@ -20,7 +20,7 @@ def run(capsys, *command: str) -> str:
     return capsys.readouterr().out
 
 
-# verify_records ----------------------------------------------------------------------------------------------
+# verify_records
 
 
 def test_a_record_without_a_seal_is_sound_only_within_itself(capsys):
@@ -75,7 +75,7 @@ def test_what_could_not_be_checked_exits_2_and_never_1(monkeypatch, trouble):
     assert refusal.value.returncode == 2
 
 
-# seal --------------------------------------------------------------------------------------------------------
+# seal
 
 
 def test_a_seal_kept_outside_finds_what_was_written_anew_behind_it(tmp_path, capsys):
@@ -135,7 +135,7 @@ def test_a_file_that_is_no_seal_or_was_changed_cannot_be_compared(tmp_path, cont
     assert refusal.value.returncode == 2
 
 
-# add_person --------------------------------------------------------------------------------------------------
+# add_person
 
 
 def password_in(said: str) -> str:
@@ -213,7 +213,7 @@ def test_an_unknown_site_is_refused_with_those_there_are_and_nothing_is_stored()
     assert not Account.objects.exists()
 
 
-# demo and manage.py ------------------------------------------------------------------------------------------
+# demo and manage.py
 
 
 def test_the_demo_refuses_any_record_but_its_own():

@@ -1,4 +1,6 @@
-"""The first line of the README, in a folder of its own: sheets in, forecasts made, sign-ins printed, pages served."""
+"""The first line of the README, in a folder of its own: sheets in, forecasts made, sign-ins printed, pages
+served.
+"""
 
 import json
 import os

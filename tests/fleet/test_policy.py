@@ -1,4 +1,6 @@
-"""The content policy allows exactly the style elements of the installed chart bundle, and nothing inline of any other kind."""
+"""The content policy allows exactly the style elements of the installed chart bundle, and nothing inline of
+any other kind.
+"""
 
 import ast
 import base64

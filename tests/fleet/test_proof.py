@@ -1,4 +1,6 @@
-"""The auditor's page of proof: seals carried out and held against the record, its check, roles and accounts."""
+"""The auditor's page of proof: seals carried out and held against the record, its check,
+roles and accounts.
+"""
 
 import io
 import json
@@ -36,7 +38,7 @@ def _page(client, address="/proof/"):
     return " ".join(client.get(address).content.decode().replace("\u00a0", " ").split())
 
 
-# Seals to carry out ----------------------------------------------------------------------------------------------
+# Seals to carry out
 
 
 def test_a_seal_is_made_and_taken_along_and_the_page_says_who_witnessed_it_last(auditor):
@@ -68,7 +70,7 @@ def test_whoever_may_not_audit_takes_no_seal(client):
     assert not Seal.objects.exists()
 
 
-# Seals that come back --------------------------------------------------------------------------------------------
+# Seals that come back
 
 
 def _held(client, data, name="kept.json"):
@@ -106,7 +108,7 @@ def test_a_seal_with_one_leaf_altered_is_called_changed(auditor):
     assert "was changed since it was handed out" in _held(auditor, json.dumps(said).encode())
 
 
-# Seals by mail ---------------------------------------------------------------------------------------------------
+# Seals by mail
 
 
 class Sink:
@@ -183,7 +185,7 @@ def test_without_an_address_nothing_is_sealed_by_mail(settings):
     assert not Seal.objects.exists()
 
 
-# The check -------------------------------------------------------------------------------------------------------
+# The check
 
 
 def test_the_check_of_the_record_is_asked_on_the_page_done_by_the_worker_and_its_result_stands_there(auditor):
@@ -210,7 +212,7 @@ def test_a_record_that_was_altered_is_said_to_be_so_with_the_fault(auditor):
     assert record_checks.last_check().said["n_faults"] == 1
 
 
-# Who may do what -------------------------------------------------------------------------------------------------
+# Who may do what
 
 
 def test_roles_given_and_ended_and_the_history_of_accounts_stand_there_for_the_auditors_own_sites(auditor):

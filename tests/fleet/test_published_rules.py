@@ -1,4 +1,6 @@
-"""The clearance rules as they are printed, for the journal sizes that the sources work out or that follow from them."""
+"""The clearance rules as they are printed, for the journal sizes that the sources work out or that follow
+from them.
+"""
 
 from decimal import Decimal
 
@@ -39,7 +41,9 @@ def test_the_pump_rule_of_navfac_mo_209(journal_in, clearance_in):
     ("journal_in", "new_in", "most_in"), [(2, "0.003", "0.006"), (4, "0.006", "0.012"), (6, "0.009", "0.018")]
 )
 def test_the_pump_rule_with_its_in_service_maximum_is_twice_new(journal_in, new_in, most_in):
-    """Source: Practical Machinery Management for Process Plants, Major Process Equipment Maintenance and Repair, p. 30."""
+    """Source: Practical Machinery Management for Process Plants, Major Process Equipment Maintenance and
+    Repair, p. 30.
+    """
     source = "Practical Machinery Management"
     assert _rule(source, "fitting_max").value_um(journal_in * INCH) == Decimal(new_in) * INCH
     assert _rule(source, "in_service_max").value_um(journal_in * INCH) == Decimal(most_in) * INCH

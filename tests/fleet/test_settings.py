@@ -34,7 +34,10 @@ def deployed(tmp_path) -> dict[str, str]:
 
 
 def read(names: list[str], **environment: str) -> dict:
-    code = f"from django.conf import settings as s; import json; print(json.dumps({{n: getattr(s, n) for n in {names}}}))"
+    code = (
+        "from django.conf import settings as s; import json; print(json.dumps({n: getattr(s, n) for n in"
+        f" {names}}}))"
+    )
     done = in_a_process_of_its_own("-c", code, DJANGO_SETTINGS_MODULE="fleet.settings", **environment)
     assert done.returncode == 0, done.stderr
     return json.loads(done.stdout)

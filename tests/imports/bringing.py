@@ -1,4 +1,6 @@
-"""An ugly sheet brought as its truth says a person would: the guess mended on the page, the questions answered."""
+"""An ugly sheet brought as its truth says a person would: the guess mended on the page, the questions
+answered.
+"""
 
 import json
 from dataclasses import replace

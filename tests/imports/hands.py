@@ -1,4 +1,5 @@
-"""A person bringing a sheet through its pages, with clicks and answers counted: in forms as they stand on the page.
+"""A person bringing a sheet through its pages, with clicks and answers counted: in forms as they stand on the
+page.
 
 `Hand` walks; a subclass says how a field is set: `FormHand` in the page's HTML without a browser, that of
 tests/browser in Chromium.
@@ -134,7 +135,9 @@ class _FormSection:
 
 
 class FormHand(Hand):
-    """In the page's own HTML: a field that does not stand on it cannot be set, nor a choice it does not offer."""
+    """In the page's own HTML: a field that does not stand on it cannot be set, nor a choice it does not
+    offer.
+    """
 
     def __init__(self, name: str, app: TestApp) -> None:
         super().__init__(name)

@@ -1,4 +1,5 @@
-"""A plant's own sheet changed in meaning, read by the plan and answers of the sheet as it was: is the change asked or shown?
+"""A plant's own sheet changed in meaning, read by the plan and answers of the sheet as it was: is the change
+asked or shown?
 
 A kind is `tellable` where the sheet itself, or what is drawn of it, can give the change away.
 """
@@ -234,7 +235,9 @@ def only_hours_of_a_pump(rng: random.Random, rows: Rows) -> Mutation:
 
 
 def hours_swapped_once(rng: random.Random, rows: Rows) -> Mutation:
-    """The hours of two pumps changed about in one visit of each, where they differ by more than two years' running."""
+    """The hours of two pumps changed about in one visit of each, where they differ by more than two years'
+    running.
+    """
     new = _copied(rows)
     first = rng.choice(new)
     others = [
@@ -265,7 +268,9 @@ def date_order(rng: random.Random, rows: Rows) -> Mutation:
 
 
 def ends_swapped_once(rng: random.Random, rows: Rows) -> Mutation:
-    """Of the visits whose ends differ by more than two standard deviations of two readings: closer ones read as scatter."""
+    """Of the visits whose ends differ by more than two standard deviations of two readings: closer ones read
+    as scatter.
+    """
     new = _copied(rows)
     apart = [row for row in new if abs(float(row[DE]) - float(row[NDE])) > APART_MM]
     if not apart:

@@ -1,4 +1,6 @@
-"""Every ugly sheet by hand through its pages: within the clicks and answers, and what is stored held against the truth."""
+"""Every ugly sheet by hand through its pages: within the clicks and answers, and what is stored held against
+the truth.
+"""
 
 import pytest
 from django.conf import settings

@@ -1,4 +1,6 @@
-"""No change in the meaning of a sheet changes a stored value unseen: it is asked about, or drawn among the first ten."""
+"""No change in the meaning of a sheet changes a stored value unseen: it is asked about, or drawn among the
+first ten.
+"""
 
 import random
 

@@ -1,4 +1,6 @@
-"""Every ugly sheet becomes what its hand-written truth says, no cell of it is lost, and it adds nothing twice."""
+"""Every ugly sheet becomes what its hand-written truth says, no cell of it is lost, and it adds nothing
+twice.
+"""
 
 import pytest
 

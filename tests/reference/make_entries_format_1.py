@@ -1,8 +1,10 @@
-"""Writes entries_format_1.json: one entry of every kind, frozen. Run it once for a new kind, never for an old one.
+"""Writes entries_format_1.json: one entry of every kind, frozen. Run it once for a new kind, never for an old
+one.
 
     DJANGO_SETTINGS_MODULE=fleet.settings PLAIN_HTTP=yes python -m tests.reference.make_entries_format_1
 
-What stands in the file already is kept as it is: readers of a format stay for ever, and the frozen entries prove it.
+What stands in the file already is kept as it is: readers of a format stay for ever, and the frozen entries
+prove it.
 Only before the first plant keeps a record may the file be thrown away and made anew.
 """
 
@@ -72,9 +74,9 @@ def sample(field: models.Field, kind: str) -> Any:
         models.DateTimeField: INSTANT,
         models.DateField: dt.date(2026, 3, 9),
         models.JSONField: {"word": "0,15 µm", "n": 3},
-        models.CharField: f"{field.name} ½ \"'µ"[: field.max_length]
-        if isinstance(field, models.CharField)
-        else "",
+        models.CharField: (
+            f"{field.name} ½ \"'µ"[: field.max_length] if isinstance(field, models.CharField) else ""
+        ),
         models.TextField: "zwölf\n",
         models.IntegerField: 7,
         models.FloatField: 0.5,

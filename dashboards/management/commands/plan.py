@@ -18,8 +18,8 @@ from fleet.sheets.frames import sheet_rows
 
 class Command(BaseCommand):
     help = (
-        "Propose the outage and the work for every bearing, site by site, keeping to what was changed by hand, and take the "
-        "plans in hand for the pages; with --as-of only propose."
+        "Propose the outage and the work for every bearing, site by site, keeping to what was changed by"
+        " hand, and take the plans in hand for the pages; with --as-of only propose."
     )
 
     def add_arguments(self, parser):
@@ -41,8 +41,9 @@ class Command(BaseCommand):
             if proposal.evaluation and proposal.solution:
                 made = proposal.evaluation
                 self.stdout.write(
-                    f"{site.name}: {len(made.jobs)} jobs in {len(made.loads)} outages, "
-                    f"{made.expected_passings:.1f} passings expected, at most {proposal.solution.gap:.1%} from the best."
+                    f"{site.name}: {len(made.jobs)} jobs in {len(made.loads)} outages,"
+                    f" {made.expected_passings:.1f} passings expected, at most {proposal.solution.gap:.1%}"
+                    " from the best."
                 )
         if csv:
             csv.write_bytes(csv_bytes(COLUMNS, sheet_rows(lines_of(proposals))))

@@ -26,7 +26,9 @@ class NotFitting:
 
 
 def not_fitting(room: Room, place: IntArray, before: FloatArray, rows: IntArray) -> tuple[NotFitting, ...]:
-    """Why each bearing above the accepted risk is there, from what its outages in time lack; the worst first."""
+    """Why each bearing above the accepted risk is there, from what its outages in time
+    lack; the worst first.
+    """
     inputs, found = room.inputs, []
     for i in map(int, rows):
         at = int(place[i])
@@ -51,7 +53,10 @@ def _cause(room: Room, i: int, at: int) -> Cause:
         first = inputs.outages[first_at]
         return (
             "already",
-            f"it is above it before {first.name} of {day(first.start_on, 'month')}, its first chance to be opened",
+            (
+                f"it is above it before {first.name} of {day(first.start_on, 'month')}, its first chance to"
+                " be opened"
+            ),
             "open it before, or run on with checks",
         )
     in_time = in_time or [first_at]

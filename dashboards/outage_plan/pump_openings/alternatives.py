@@ -1,4 +1,6 @@
-"""When else a bearing's pump could be opened: every outage that takes it, what that needs and what it does to the risk."""
+"""When else a bearing's pump could be opened: every outage that takes it, what that needs and what it does to
+the risk.
+"""
 
 from __future__ import annotations
 

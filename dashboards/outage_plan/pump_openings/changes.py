@@ -1,4 +1,6 @@
-"""A plan or its inputs changed by hand: a pump moved, pinned or refused; an outage slipped, shortened or skipped."""
+"""A plan or its inputs changed by hand: a pump moved, pinned or refused; an outage slipped, shortened or
+skipped.
+"""
 
 from __future__ import annotations
 
@@ -28,7 +30,9 @@ def _same_pump(inputs: Inputs, first: str, second: str) -> bool:
 
 
 def opened(plan: tuple[Job, ...], job: Job, inputs: Inputs) -> tuple[Job, ...]:
-    """The plan with the job's pump opened there and all its bearings looked at; `leave` takes the pump out."""
+    """The plan with the job's pump opened there and all its bearings looked at; `leave`
+    takes the pump out.
+    """
     rest = [x for x in plan if not _same_pump(inputs, x.bearing, job.bearing)]
     if job.action == LEAVE or not job.outage:
         return tuple(sorted(rest))
@@ -48,7 +52,9 @@ def pin(inputs: Inputs, job: Job) -> Inputs:
 
 
 def refuse(inputs: Inputs, no: Job) -> Inputs:
-    """The inputs with an opening refused; a blank outage refuses all of them. A pin that it covers is taken back."""
+    """The inputs with an opening refused; a blank outage refuses all of them. A pin that it covers is taken
+    back.
+    """
     kept = tuple(x for x in inputs.pinned if not _covers(inputs, no, x))
     return replace(inputs, pinned=kept, refused=(*inputs.refused, no))
 
@@ -78,7 +84,8 @@ def skip(inputs: Inputs, outage: str) -> Inputs:
 def changed(
     inputs: Inputs, changes: Sequence[Change], supposed: Mapping[str, Judgement] | None = None
 ) -> Inputs:
-    """The inputs after all changes in their order; what names a bearing or outage no longer there is left out.
+    """The inputs after all changes in their order; what names a bearing or outage no longer there is left
+    out.
 
     `supposed`: by bearing, what would be judged of it under the what-if readings among the changes.
     """

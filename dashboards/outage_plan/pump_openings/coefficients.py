@@ -1,7 +1,10 @@
-"""From what is judged of bearings to the programme's numbers: each pump first opened at each outage, or after the horizon.
+"""From what is judged of bearings to the programme's numbers: each pump first opened at each outage, or after
+the horizon.
 
-The judgement states a pump's outages; a day between two of them (an outage that slips, days between outages while a twin
-runs) takes its figures from the straight line between theirs, and the stop of an opening outside outages comes on top.
+The judgement states a pump's outages; a day between two of them (an outage that slips, days between outages
+while a twin
+runs) takes its figures from the straight line between theirs, and the stop of an opening outside outages
+comes on top.
 """
 
 from __future__ import annotations
@@ -27,9 +30,12 @@ STOP_SHARE = 0.5  # of the opening's hours, where the cost of a stop is not stat
 class Coefficients:
     """P pumps, B bearings, T outages; the last column of ``cost``, ``past``, ``new`` lies after the horizon.
 
-    ``cost`` (P, T + 1) crew hours from now on of a first opening there; ``takes`` (P, T) whether the outage takes the
-    pump; ``open_h`` (P,); ``stop_h`` (P,) of an opening outside outages; of bearings (B, T + 1): ``past`` chance of
-    having passed by then, ``new``, ``scraped`` chances of what is found asking for it, ``hours``, ``variance`` of the
+    ``cost`` (P, T + 1) crew hours from now on of a first opening there; ``takes`` (P, T) whether the outage
+    takes the
+    pump; ``open_h`` (P,); ``stop_h`` (P,) of an opening outside outages; of bearings (B, T + 1): ``past``
+    chance of
+    having passed by then, ``new``, ``scraped`` chances of what is found asking for it, ``hours``,
+    ``variance`` of the
     own work; ``risk`` (B,) accepted; ``pump`` (B,) row of each bearing's pump. NaN where nothing can be said.
     """
 
@@ -48,7 +54,9 @@ class Coefficients:
 
     @cached_property
     def wanted(self) -> IntArray:
-        """(P,) the column each pump would take if nothing were short, pinned or frozen; T: after the horizon."""
+        """(P,) the column each pump would take if nothing were short, pinned or frozen;
+        T: after the horizon.
+        """
         open_to = np.append(self.takes, np.ones((len(self.takes), 1), dtype=bool), axis=1)
         cost: FloatArray = np.where(open_to & np.isfinite(self.cost), self.cost, np.inf)
         return np.asarray(cost.argmin(axis=1), dtype=np.int64)
@@ -130,7 +138,9 @@ def _after(judged: Judgement, inputs: Inputs) -> float:
 
 
 def _on(judged: Judgement, days: FloatArray, at: FloatArray, name: str, now: str) -> FloatArray:
-    """(N,) a figure of the judged columns on days ``at``; before the first column towards what stands today."""
+    """(N,) a figure of the judged columns on days ``at``; before the first column towards
+    what stands today.
+    """
     values = np.array([_figure(column, name) for column in judged.columns], dtype=float)
     if not len(values):
         return np.full(len(at), np.nan)
@@ -180,7 +190,9 @@ def _costs(inputs: Inputs, made: Coefficients, cost: FloatArray) -> FloatArray:
 
 
 def column_at(bearing: Bearing, outage: Outage, as_of: dt.date) -> Column:
-    """What is judged of a bearing opened in an outage: the judged column, or one between two of them on its day."""
+    """What is judged of a bearing opened in an outage: the judged column, or one between two of them on its
+    day.
+    """
     judged = bearing.judged
     start = max(outage.start_on, as_of)
     named = next((c for c in judged.columns if c.name == outage.name and c.known), None)
@@ -285,7 +297,9 @@ def refusals(inputs: Inputs) -> NDArray[np.bool_]:
 
 
 def accepted_columns(inputs: Inputs) -> IntArray | None:
-    """(P,) the column at which the accepted plan opens each pump, T where it does not; None where none is accepted."""
+    """(P,) the column at which the accepted plan opens each pump, T where it does not; None where none is
+    accepted.
+    """
     if inputs.accepted is None:
         return None
     columns = np.full(len(inputs.pumps), len(inputs.outages))
@@ -306,7 +320,9 @@ def _scope(c: Coefficients) -> Scope:
 
 
 def _reopening(inputs: Inputs, pump: Pump) -> FloatArray:
-    """(T, T) expected further openings by outage after a first one; of days between two as of the outage after."""
+    """(T, T) expected further openings by outage after a first one; of days between two as of the outage
+    after.
+    """
     t = len(inputs.outages)
     out = np.zeros((t, t))
     judged = next((inputs.bearings[i].judged for i in inputs.members[pump.name]), None)

@@ -1,4 +1,6 @@
-"""What a plan does, without solving anything: lines with their triggers, hours, shells, risk, what does not fit and why."""
+"""What a plan does, without solving anything: lines with their triggers, hours, shells, risk, what does not
+fit and why.
+"""
 
 from __future__ import annotations
 
@@ -20,10 +22,13 @@ from inspections.wear.arrays import FloatArray
 
 @dataclass(frozen=True)
 class PlannedJob:
-    """One line of the plan: a bearing looked at when its pump is open; a pump's opening is shared out among its lines.
+    """One line of the plan: a bearing looked at when its pump is open; a pump's opening is shared out among
+    its lines.
 
-    ``crew_hours`` expected, this bearing's share; ``crew_hours_p90``, ``crew_hours_most``, ``shells_p90`` of the whole
-    pump; ``trigger_is`` as in a judged column; ``p_trigger`` chance that it will be met; ``waiting_h`` what the place
+    ``crew_hours`` expected, this bearing's share; ``crew_hours_p90``, ``crew_hours_most``, ``shells_p90`` of
+    the whole
+    pump; ``trigger_is`` as in a judged column; ``p_trigger`` chance that it will be met; ``waiting_h`` what
+    the place
     costs more than the wanted one.
     """
 
@@ -55,7 +60,9 @@ class PlannedJob:
 
 @dataclass(frozen=True)
 class Load:
-    """One outage's crew hours: expected, and kept beside them so that 9 in 10 outages keep within; new shells likewise."""
+    """One outage's crew hours: expected, and kept beside them so that 9 in 10 outages keep within; new shells
+    likewise.
+    """
 
     outage: str
     crew_hours: float
@@ -79,7 +86,8 @@ class Load:
 
 @dataclass(frozen=True)
 class Evaluation:
-    """A plan's consequences. ``chance`` (B, T + 1) of having passed by each outage and after the horizon, if not opened.
+    """A plan's consequences. ``chance`` (B, T + 1) of having passed by each outage and after the horizon, if
+    not opened.
 
     ``expected_passings`` before the pumps are opened, or after the horizon where they are not.
     """
@@ -173,7 +181,9 @@ Wanted = tuple[int, str, float]
 
 
 def _wanted(room: Room, pump: int, t: int) -> Wanted | None:
-    """The earlier column a pump wants, what it was moved for, and what the later place costs; None where it wants this."""
+    """The earlier column a pump wants, what it was moved for, and what the later place costs; None where it
+    wants this.
+    """
     c, wanted = room.c, int(room.c.wanted[pump])
     extra = float(c.cost[pump, t] - c.cost[pump, wanted])
     if wanted >= t or extra <= ENOUGH:
@@ -282,8 +292,8 @@ def _faults(room: Room) -> Iterator[str]:
         over = room.used[t] - outage.crew_hours
         if over > ENOUGH:
             yield (
-                f"{outage.name}: {over:.0f} h short; work that is planned there takes {room.used[t]:.0f} h of "
-                f"{outage.crew_hours:.0f} crew hours."
+                f"{outage.name}: {over:.0f} h short; work that is planned there takes {room.used[t]:.0f} h of"
+                f" {outage.crew_hours:.0f} crew hours."
             )
     for (pump, t), _ in room.groups.items():
         name, outage = inputs.pumps[pump].name, inputs.outages[t]

@@ -1,4 +1,6 @@
-"""What a plan is made from: outages, pumps, spares, what is judged of each bearing, and what people have settled."""
+"""What a plan is made from: outages, pumps, spares, what is judged of each bearing, and what people have
+settled.
+"""
 
 from __future__ import annotations
 
@@ -83,7 +85,9 @@ class Bearing:
 
     @property
     def by_rule(self) -> bool:
-        """Whether its pump is opened at the next outage whatever it costs: its readings do not follow steady wear."""
+        """Whether its pump is opened at the next outage whatever it costs: its readings do not follow steady
+        wear.
+        """
         return self.judged.why == Why.MISFIT
 
     @property
@@ -107,7 +111,9 @@ class Spare:
 
 @dataclass(frozen=True, order=True)
 class Job:
-    """One bearing looked at in one outage; `leave` with a blank outage says that its pump must be left closed."""
+    """One bearing looked at in one outage; `leave` with a blank outage says that its pump must be left
+    closed.
+    """
 
     bearing: str
     action: str
@@ -146,7 +152,9 @@ class Inputs:
 
     @cached_property
     def starts(self) -> FloatArray:
-        """(T,) days from the as-of day to each outage's start; 0 for one that runs: its work can be done today."""
+        """(T,) days from the as-of day to each outage's start; 0 for one that runs: its work can be done
+        today.
+        """
         return np.array([max((o.start_on - self.as_of).days, 0) for o in self.outages], dtype=float)
 
     @cached_property
@@ -194,7 +202,9 @@ class Inputs:
         return self.relined_after_days.get(f"{shell_type} {half}", whole)
 
     def frozen(self, t: int) -> bool:
-        """Whether the scope of an outage is frozen by an accepted plan: from its freeze day, at the latest its first day."""
+        """Whether the scope of an outage is frozen by an accepted plan: from its freeze day, at the latest
+        its first day.
+        """
         outage = self.outages[t]
         if self.accepted is None or outage.between:
             return False
@@ -239,5 +249,7 @@ def _job_faults(inputs: Inputs) -> Iterator[str]:
 
 
 def when(outage: str) -> str:
-    """The name of an outage, or of days between two, as a time: "in spring 2027", "between spring and autumn 2027"."""
+    """The name of an outage, or of days between two, as a time: "in spring 2027", "between spring and autumn
+    2027".
+    """
     return outage if outage.startswith(("between ", "before ", "outside ")) else f"in {outage}"

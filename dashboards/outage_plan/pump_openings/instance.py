@@ -20,9 +20,12 @@ BY_RULE_H = 1000.0  # for each outage that a pump opened by rule would wait: dea
 class Shells:
     """F families of shells: what openings need, and what there is.
 
-    ``new``, ``variance`` (F, P, T) expected shells of an opening and their variance; ``again`` (F, P) of each further
-    opening; ``on_hand`` (F,); ``due`` (F, T) delivered in all by each outage; ``buyable`` (F, T) whether one bought
-    today is there by then; ``price_h`` (F,) crew hours; ``names`` of the families; ``back`` (F, T, T) 1 where a shell
+    ``new``, ``variance`` (F, P, T) expected shells of an opening and their variance; ``again`` (F, P) of each
+    further
+    opening; ``on_hand`` (F,); ``due`` (F, T) delivered in all by each outage; ``buyable`` (F, T) whether one
+    bought
+    today is there by then; ``price_h`` (F,) crew hours; ``names`` of the families; ``back`` (F, T, T) 1 where
+    a shell
     taken out in the first outage is back relined for the second.
     """
 
@@ -41,10 +44,14 @@ class Shells:
 class Instance:
     """One plan to be made; ``cost`` (P, T + 1), other arrays (P, T) or as said.
 
-    ``cost`` of a first opening at each outage, the last column after the horizon; ``allowed`` (P, T + 1) which may be
-    chosen; ``hours`` expected and their ``variance``; ``capacity`` (T,) crew hours (inf: not limited); ``reopening``
-    (P, T, T) expected further openings after a first one, ``again_h`` (P,) hours of each; ``twins`` pairs of pumps;
-    ``overlaps`` pairs of outages that overlap, each with itself; ``discount`` of a usual interval; ``names`` and
+    ``cost`` of a first opening at each outage, the last column after the horizon; ``allowed`` (P, T + 1)
+    which may be
+    chosen; ``hours`` expected and their ``variance``; ``capacity`` (T,) crew hours (inf: not limited);
+    ``reopening``
+    (P, T, T) expected further openings after a first one, ``again_h`` (P,) hours of each; ``twins`` pairs of
+    pumps;
+    ``overlaps`` pairs of outages that overlap, each with itself; ``discount`` of a usual interval; ``names``
+    and
     ``outages`` for sentences.
     """
 
@@ -79,20 +86,21 @@ class Instance:
         ]
         if wrong:
             raise ValueError(
-                f"A plan of {p} pumps and {t} outages: found, wanted: {'; '.join(wrong)}. Give every pump one row."
+                f"A plan of {p} pumps and {t} outages: found, wanted: {'; '.join(wrong)}. Give every pump one"
+                " row."
             )
         bad = self.allowed & ~np.isfinite(self.cost)
         if bad.any():
             i, k = (int(a[0]) for a in np.nonzero(bad))
             raise ValueError(
-                f"{self.names[i]}: its cost at column {k} is {self.cost[i, k]}; allowed is a finite number. Leave out "
-                "pumps that nothing can be decided on, or take the column away."
+                f"{self.names[i]}: its cost at column {k} is {self.cost[i, k]}; allowed is a finite number."
+                " Leave out pumps that nothing can be decided on, or take the column away."
             )
         none = ~self.allowed.any(axis=1)
         if none.any():
             raise ValueError(
-                f"{self.names[int(np.argmax(none))]}: every column is taken away. Leave it at least the one after the "
-                "horizon, or take a refusal back."
+                f"{self.names[int(np.argmax(none))]}: every column is taken away. Leave it at least the one"
+                " after the horizon, or take a refusal back."
             )
 
     @property
@@ -127,9 +135,11 @@ class Waiting:
 
 @dataclass(frozen=True)
 class Scope:
-    """What people have settled: pins {pump: column}, refusals and blocks (P, T), frozen outages (T,), accepted plan (P,).
+    """What people have settled: pins {pump: column}, refusals and blocks (P, T), frozen outages (T,),
+    accepted plan (P,).
 
-    ``accepted`` (P,): the column of the accepted plan, -1 none. A pin goes before a freeze: who pinned a pump into a
+    ``accepted`` (P,): the column of the accepted plan, -1 none. A pin goes before a freeze: who pinned a pump
+    into a
     frozen outage did so knowing it.
     """
 
@@ -183,7 +193,8 @@ def overlapping(start: FloatArray, end: FloatArray) -> tuple[tuple[int, int], ..
 
 
 def costs(pumps: PumpOpenings) -> FloatArray:
-    """(P, T + 1) the columns' costs; a pump opened by rule pays dearly for each outage it waits, nothing else.
+    """(P, T + 1) the columns' costs; a pump opened by rule pays dearly for each outage it waits, nothing
+    else.
 
     NaN rows: pumps without anything to decide by; leave them out of the plan.
     """
@@ -203,9 +214,11 @@ def shells(
     price_h: FloatArray,
     names: tuple[str, ...],
 ) -> Shells:
-    """What each family needs at each opening, from the openings of B bearings whose ``family`` (B,) is -1 for none.
+    """What each family needs at each opening, from the openings of B bearings whose ``family`` (B,) is -1 for
+    none.
 
-    ``o`` and ``pumps`` with T + 1 columns, the last after the horizon; a new shell counts as one yes or no a bearing.
+    ``o`` and ``pumps`` with T + 1 columns, the last after the horizon; a new shell counts as one yes or no a
+    bearing.
     """
     columns = o.new.shape[1] - 1
     shape = (len(names), len(pumps.again_h), columns)

@@ -1,4 +1,6 @@
-"""A plan without a solver: at each outage, pumps in order of what postponing costs for each hour they need."""
+"""A plan without a solver: at each outage, pumps in order of what postponing costs for
+each hour they need.
+"""
 
 from __future__ import annotations
 
@@ -10,10 +12,13 @@ from inspections.wear.normal import EIGHT_IN_TEN
 
 
 def in_order(given: Instance) -> IntArray:
-    """Columns (P,), T after the horizon: for a phone or a what-if, and about as good where only hours are short.
+    """Columns (P,), T after the horizon: for a phone or a what-if, and about as good where only hours are
+    short.
 
-    Outage by outage: fixed pumps first, then those that would rather not wait, dearest postponing cost per expected
-    hour first, while hours (with their reserve) and shells (with those of re-openings) last and no twin is open. Shells
+    Outage by outage: fixed pumps first, then those that would rather not wait, dearest postponing cost per
+    expected
+    hour first, while hours (with their reserve) and shells (with those of re-openings) last and no twin is
+    open. Shells
     that can be bought in time are there.
 
     >>> cost = np.array([[5.0, 7.0, 30.0], [5.0, 6.0, 30.0]])
@@ -53,7 +58,9 @@ def _fits(given: Instance, placed: IntArray, i: int, k: int) -> bool:
 
 
 def _shells_last(given: Instance, placed: IntArray, i: int, k: int) -> bool:
-    """Whether the families of pump i still have shells by outage k, and by every later one already placed in."""
+    """Whether the families of pump i still have shells by outage k, and by every later
+    one already placed in.
+    """
     s, t = given.shells, len(given.outages)
     assert s is not None
     with_i = placed.copy()

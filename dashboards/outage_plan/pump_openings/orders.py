@@ -47,7 +47,9 @@ def orders(plan: Evaluation, inputs: Inputs) -> tuple[Order, ...]:
 
 
 def early_date(inputs: Inputs, bearing: str) -> dt.date | None:
-    """The day on which the chance of having passed the maximum reaches the accepted risk; None beyond the judged outages."""
+    """The day on which the chance of having passed the maximum reaches the accepted risk; None beyond the
+    judged outages.
+    """
     judged = inputs.bearings[inputs.bearing_at[bearing]].judged
     points = [(0.0, judged.past_now)] + [
         (float(max((c.start_on - inputs.as_of).days, 0)), c.past) for c in judged.columns

@@ -26,7 +26,8 @@ class Spread:
 def job_hours(open_h: float, hours: FloatArray, chance: FloatArray) -> Spread:
     """Crew hours of one pump's job over every outcome of its n bearings.
 
-    ``hours``, ``chance`` (n, 3): close up, scrape, new shell. The outcomes of one bearing do not tell of another's.
+    ``hours``, ``chance`` (n, 3): close up, scrape, new shell. The outcomes of one bearing do not tell of
+    another's.
     At most counts outcomes that are possible, however unlikely.
 
     >>> s = job_hours(8.0, np.array([[4.0, 10.0, 20.0]] * 2), np.array([[0.5, 0.1, 0.4]] * 2))
@@ -47,7 +48,8 @@ def job_hours(open_h: float, hours: FloatArray, chance: FloatArray) -> Spread:
 
 
 def count_odds(chance: FloatArray) -> FloatArray:
-    """(n + 1,) chance that 0 to n of n events happen, each of its own ``chance`` (n,): exact Poisson-binomial.
+    """(n + 1,) chance that 0 to n of n events happen, each of its own ``chance`` (n,): exact
+    Poisson-binomial.
 
     >>> count_odds(np.array([0.5, 0.5])).tolist()
     [0.25, 0.5, 0.25]
@@ -74,7 +76,8 @@ def shells_within(chance: FloatArray, share: float = SURE) -> int:
 
 
 def hours_within(expected: FloatArray, variance: FloatArray, share: float = SURE) -> float:
-    """Crew hours that are enough in ``share`` of cases for jobs of given means and variances (n,): by the normal.
+    """Crew hours that are enough in ``share`` of cases for jobs of given means and variances (n,): by the
+    normal.
 
     >>> round(hours_within(np.full(16, 20.0), np.full(16, 25.0)), 1)
     345.6

@@ -1,6 +1,7 @@
 """The plan as a whole-number programme over pumps by first outage, solved to a gap or a number of nodes.
 
-``min sum F[p,t] x[p,t] + 0.5 sum over_t + holding``, one column a pump; twins never together; crew hours with a
+``min sum F[p,t] x[p,t] + 0.5 sum over_t + holding``, one column a pump; twins never together; crew hours with
+a
 reserve for what openings find; shells by family. The same instance gives the same plan: no clock stops it.
 """
 
@@ -48,9 +49,12 @@ class Moved:
 class Plan:
     """The column (P,) of each pump (T: after the horizon), what it costs, and what is short.
 
-    ``cost``, ``bound`` crew hours: no plan costs less than ``bound``; ``gap_h`` allowed between them; ``stopped_by``
-    "gap" or "nodes"; ``load``, ``again``, ``reserve``, ``short``, ``over`` (T,) crew hours expected, of re-openings,
-    kept for what is found, short of what must be, and over capacity if things go as expected; ``bought``, ``lack``
+    ``cost``, ``bound`` crew hours: no plan costs less than ``bound``; ``gap_h`` allowed between them;
+    ``stopped_by``
+    "gap" or "nodes"; ``load``, ``again``, ``reserve``, ``short``, ``over`` (T,) crew hours expected, of
+    re-openings,
+    kept for what is found, short of what must be, and over capacity if things go as expected; ``bought``,
+    ``lack``
     (F, T) shells; ``together`` twin pairs that fixed work puts together; ``moved`` and ``sentences`` by name.
     """
 
@@ -74,10 +78,13 @@ class Plan:
 def solve(given: Instance, *, gap: float = GAP, nodes: int = NODES, previous: IntArray | None = None) -> Plan:
     """The plan of least expected cost to an absolute gap, or as good as ``nodes`` nodes find.
 
-    Two solves: the relaxed programme without a reserve tells how uncertain each outage's work is, the whole-number one
-    leaves room for 9 in 10 of that spread. ``gap`` is a share of the horizon's part of the objective, which holds the
+    Two solves: the relaxed programme without a reserve tells how uncertain each outage's work is, the
+    whole-number one
+    leaves room for 9 in 10 of that spread. ``gap`` is a share of the horizon's part of the objective, which
+    holds the
     infinite future.
-    ``previous`` (P,) an earlier plan's columns, -1 unknown: kept where it still fits and is within the gap, so that
+    ``previous`` (P,) an earlier plan's columns, -1 unknown: kept where it still fits and is within the gap,
+    so that
     nothing moves while nothing is new. Raises NoPlan where no plan is found.
 
     >>> cost = np.array([[5.0, 7.0, 30.0], [5.0, 6.0, 30.0]])
@@ -174,7 +181,8 @@ def _moved(given: Instance, column: IntArray) -> tuple[Moved, ...]:
 def loads(given: Instance, column: IntArray) -> tuple[FloatArray, FloatArray]:
     """(T,) expected crew hours of the openings of a plan, and of their re-openings.
 
-    >>> single = Instance(np.zeros((1, 3)), np.ones((1, 3), bool), np.full((1, 2), 10.0), np.zeros((1, 2)), np.zeros(2),
+    >>> single = Instance(np.zeros((1, 3)), np.ones((1, 3), bool), np.full((1, 2), 10.0), np.zeros((1, 2)),
+    np.zeros(2),
     ...                np.array([[[0.0, 0.5], [0.0, 0.0]]]), np.full(1, 8.0), ("P1",), ("A", "B"))
     >>> [a.tolist() for a in loads(single, np.array([0]))]
     [[10.0, 0.0], [0.0, 4.0]]
@@ -201,7 +209,8 @@ def _kept(given: Instance, shares: FloatArray, plan: Plan, previous: IntArray) -
 def priced(given: Instance, column: IntArray, shares: FloatArray | None = None) -> Plan:
     """Any plan's cost and what is short under it: what a change on the page is priced by, nothing searched.
 
-    ``column`` (P,) each pump's column, whatever is allowed; ``shares`` (P, T + 1) a plan whose spread is kept in
+    ``column`` (P,) each pump's column, whatever is allowed; ``shares`` (P, T + 1) a plan whose spread is kept
+    in
     reserve, by default its own. What does not fit is short at its price and named.
 
     >>> cost = np.array([[5.0, 7.0, 30.0], [5.0, 6.0, 30.0]])

@@ -15,7 +15,9 @@ Tell = Callable[[int, str], None]
 
 @dataclass(frozen=True)
 class Solution:
-    """A plan's jobs, what it costs, and how far the best could lie below: crew hours from now on, without end."""
+    """A plan's jobs, what it costs, and how far the best could lie below: crew hours from now on, without
+    end.
+    """
 
     jobs: tuple[Job, ...]
     cost: float
@@ -33,7 +35,8 @@ def quiet(step: int, words: str) -> None:
 
 
 def proposed(inputs: Inputs, tell: Tell = quiet) -> Solution:
-    """The plan of least expected cost; an accepted plan's places are kept where they cost no more than the gap.
+    """The plan of least expected cost; an accepted plan's places are kept where they cost no more than the
+    gap.
 
     Raises
     ------

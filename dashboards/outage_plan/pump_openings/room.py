@@ -1,4 +1,6 @@
-"""Whether one more pump fits into an outage beside the rest of a plan, and what is lacking where it does not."""
+"""Whether one more pump fits into an outage beside the rest of a plan, and what is
+lacking where it does not.
+"""
 
 from __future__ import annotations
 
@@ -19,7 +21,9 @@ ENOUGH = 1e-6
 
 @dataclass(frozen=True)
 class Lack:
-    """What keeps a pump out of an outage: a word, the reason, what would make it fit, what it is moved for."""
+    """What keeps a pump out of an outage: a word, the reason, what would make it fit,
+    what it is moved for.
+    """
 
     cause: str  # no_outage, refused, frozen, twin, no_hours, no_shell
     reason: str
@@ -101,7 +105,9 @@ class Room:
         return not np.isfinite(chance) or bool(chance >= SHELL_FROM)
 
     def shells(self, extra: Sequence[tuple[int, int]] = (), but: int = -1) -> list[Taken]:
-        """Half shells handed out to every opening that may ask for one `but` a pump's, and to these more (bearing, outage)."""
+        """Half shells handed out to every opening that may ask for one `but` a pump's, and to these more
+        (bearing, outage).
+        """
         wanted = [
             (i, t)
             for (pump, t), bearings in self.groups.items()
@@ -145,7 +151,10 @@ class Room:
             reason = (
                 f"{outage.name} has no crew hours"
                 if outage.crew_hours <= 0
-                else f"its {need:.0f} crew hours do not fit into {outage.name} ({outage.crew_hours:.0f} in all)"
+                else (
+                    f"its {need:.0f} crew hours do not fit into {outage.name} ({outage.crew_hours:.0f} in"
+                    " all)"
+                )
             )
             return Lack("no_hours", reason, f"{more:.0f} more crew hours {when(outage.name)}", "crew hours")
         own = {self.inputs.bearings[i].name for i in bearings}

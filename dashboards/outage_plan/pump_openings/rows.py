@@ -39,7 +39,8 @@ class _Triplets:
 class Rows:
     """The programme: N openings ``pump``, ``column`` (N,), then slacks; cost, bounds and rows of all columns.
 
-    Slacks in order: short (T), over (T), bought and lack (F, T each), one for each twin pair that may be fixed
+    Slacks in order: short (T), over (T), bought and lack (F, T each), one for each twin pair that may be
+    fixed
     together. ``reserve`` (T,), ``shell_reserve`` (F, T) what is kept free.
     """
 
@@ -78,9 +79,11 @@ class Rows:
 
 
 def gathered(given: Instance, planned: FloatArray | None = None) -> Rows:
-    """Columns and rows of an instance; ``planned`` (P, T + 1) shares of a first plan, whose spread is kept in reserve.
+    """Columns and rows of an instance; ``planned`` (P, T + 1) shares of a first plan, whose spread is kept in
+    reserve.
 
-    >>> single = Instance(np.array([[1.0, 2.0]]), np.ones((1, 2), bool), np.full((1, 1), 10.0), np.full((1, 1), 25.0),
+    >>> single = Instance(np.array([[1.0, 2.0]]), np.ones((1, 2), bool), np.full((1, 1), 10.0), np.full((1,
+    1), 25.0),
     ...                np.full(1, 20.0), np.zeros((1, 1, 1)), np.zeros(1), ("P1",), ("A",))
     >>> gathered(single).reserve.tolist(), gathered(single, np.array([[1.0, 0.0]])).reserve.round(2).tolist()
     ([0.0], [6.41])
@@ -135,7 +138,9 @@ def _columns(given: Instance, opening: FloatArray, pairs: int) -> tuple[FloatArr
 
 
 def _reserves(given: Instance, planned: FloatArray | None, families: int) -> tuple[FloatArray, FloatArray]:
-    """Room for 9 in 10: (T,) of each outage's hours, (F, T) of the shells needed by then, under a plan; 0 without one."""
+    """Room for 9 in 10: (T,) of each outage's hours, (F, T) of the shells needed by then, under a plan; 0
+    without one.
+    """
     t = len(given.outages)
     if planned is None:
         return np.zeros(t), np.zeros((families, t))
@@ -202,7 +207,9 @@ def _crew(
 def _shells(
     given: Instance, rows: _Triplets, pump: IntArray, column: IntArray, reserve: FloatArray, at_shell: int
 ) -> None:
-    """Shells of a family needed by each outage, their reserve and re-openings, against what is there by then."""
+    """Shells of a family needed by each outage, their reserve and re-openings, against
+    what is there by then.
+    """
     s, t = given.shells, len(given.outages)
     assert s is not None
     inside = np.flatnonzero(column < t)

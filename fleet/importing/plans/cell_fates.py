@@ -1,4 +1,6 @@
-"""A plan applied to a workbook: rows of the history template, questions about cells, and the fate of every cell."""
+"""A plan applied to a workbook: rows of the history template, questions about cells, and the fate of every
+cell.
+"""
 
 import itertools
 import re
@@ -32,7 +34,8 @@ READ, REMARK, LEFT = "read", "remark", "left"
 class Applied:
     """What a plan makes of a workbook.
 
-    `fates` holds for every cell that is not blank (tab, row, column from 0) what became of it: `read`, `remark`, or
+    `fates` holds for every cell that is not blank (tab, row, column from 0) what became of it: `read`,
+    `remark`, or
     why it was left out.
     """
 
@@ -149,7 +152,9 @@ class _TabReader:
         )
 
     def run(self) -> None:
-        """Headings and what stands above them are left out by name; the rows below are read in order of time."""
+        """Headings and what stands above them are left out by name; the rows below are
+        read in order of time.
+        """
         below = [n for n in self.grid.numbers if n > self.last]
         for number in self.grid.numbers:
             if number <= self.last:
@@ -178,7 +183,7 @@ class _TabReader:
         ups = sum(a < b for a, b in itertools.pairwise(days))
         return sum(a > b for a, b in itertools.pairwise(days)) > ups
 
-    # one row -------------------------------------------------------------------------------------------------
+    # one row
 
     def _row(self, number: int) -> list[Made]:
         skipped = self._skipped(number)
@@ -287,7 +292,7 @@ class _TabReader:
         elif isinstance(day, Odd):
             made.question = self._asked(made.row, made.columns["date"], day, text)
 
-    # what a row becomes ----------------------------------------------------------------------------------------
+    # what a row becomes
 
     def _value(self, number: int, column: ColumnPlan, shared: Made) -> list[Made]:
         text = self.grid.text(number, column.column)
@@ -454,7 +459,10 @@ QUESTIONS = {
     "two_values": ("one number", "say what the two are: the two ends, a range, or two measurements"),
     "swallowed_date": (
         "a number, and the workbook holds a date",
-        "the spreadsheet probably took a fraction or a range such as 3-4 for a date; say which way round it was typed",
+        (
+            "the spreadsheet probably took a fraction or a range such as 3-4 for a date; say which way round"
+            " it was typed"
+        ),
     ),
     "odd_word": ("a number", "say what the word stands for"),
     "marked_number": ("a plain number", "say whether the number may be read and the mark kept as a remark"),

@@ -1,4 +1,6 @@
-"""Run hours and starts of one tab: their thousands marks told by each column's own pattern, asked where both fit."""
+"""Run hours and starts of one tab: their thousands marks told by each column's own pattern, asked where both
+fit.
+"""
 
 from collections.abc import Iterable
 
@@ -24,7 +26,9 @@ class CountCells:
         self.decimals = {mark for some in values for mark, kind in some.items() if kind == DECIMAL}
 
     def read(self, number: int, column: ColumnPlan) -> str | Odd:
-        """A cell's number as the template takes it; a question where a mark may part thousands or decimals."""
+        """A cell's number as the template takes it; a question where a mark may part
+        thousands or decimals.
+        """
         text = self.grid.text(number, column.column)
         if self.grid.held(number, column.column):
             return text  # the workbook holds a number: its mark is the decimal one

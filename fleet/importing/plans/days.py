@@ -1,4 +1,6 @@
-"""Days as old sheets write them: the declared formats, workbook dates, years, and seasons once somebody says which months."""
+"""Days as old sheets write them: the declared formats, workbook dates, years, and seasons once somebody says
+which months.
+"""
 
 import datetime as dt
 import re
@@ -27,7 +29,9 @@ class Days:
         self.first_of = lru_cache(maxsize=20_000)(self._first_of)
 
     def read(self, text: str, held: int) -> str | Odd | None:
-        """The day in ISO form (`2014-03`, `2011-03..2011-05`); a question; None where the template's own reading will say."""
+        """The day in ISO form (`2014-03`, `2011-03..2011-05`); a question; None where the template's own
+        reading will say.
+        """
         if held == 1:
             return text[:10]
         season = _SEASON.fullmatch(text)

@@ -22,7 +22,8 @@ from fleet.units import Unreadable, parse_day
 LOOKED_AT = 400
 COMPARED = 100  # rows of each tab looked at to find the one with the most data
 _DAYLIKE = re.compile(
-    r"\d{4}(-\d{2}){0,2}|\d{1,2}[./ -](\d{1,2}|[A-Za-z]{3,9})[./ -]\d{2,4}|(\d{1,2}|[A-Za-z]{3,9})[./ -]\d{2,4}|.*\b(19|20)\d{2}\b.*"
+    r"\d{4}(-\d{2}){0,2}|\d{1,2}[./ -](\d{1,2}|[A-Za-z]{3,9})[./ -]\d{2,4}|(\d{1,2}|[A-Za-z]{3,9})[./"
+    r" -]\d{2,4}|.*\b(19|20)\d{2}\b.*"
 )
 FORMATS = (
     "DD/MM/YYYY",
@@ -76,7 +77,8 @@ def guess(tabs: Sequence[Tab], known: Callable[[str], bool] = lambda name: False
     Returns
     -------
     Plan
-        with complaints where something must be declared: the basis and the unit, where no heading or cell names them.
+        with complaints where something must be declared: the basis and the unit, where no heading or cell
+        names them.
     """
     grids = [grid_of(tab) for tab in tabs if tab.heading]
     if not grids:
@@ -153,9 +155,11 @@ def _figures_below(grid: Grid, number: int, columns: Sequence[int]) -> bool:
 
 
 def day_in_heading(heading: str) -> str:
-    """The day or month that a heading is, in ISO form; blank for none, and where day and month could be either.
+    """The day or month that a heading is, in ISO form; blank for none, and where day and month could be
+    either.
 
-    >>> day_in_heading("As found / 2014-03-09"), day_in_heading("Mar 2014"), day_in_heading("13.03.2014"), day_in_heading("03/04/2014")
+    >>> day_in_heading("As found / 2014-03-09"), day_in_heading("Mar 2014"), day_in_heading("13.03.2014"),
+    day_in_heading("03/04/2014")
     ('2014-03-09', '2014-03', '2014-03-13', '')
     """
     text = heading.rpartition(" / ")[2].strip()
@@ -179,7 +183,9 @@ def _is_figure(text: str, held: int) -> bool:
 
 
 def _first_table(grid: Grid, headings: list[str], last: int) -> list[int]:
-    """All columns; a second table to the right of a column without anything is told by its heading coming again."""
+    """All columns; a second table to the right of a column without anything is told by its heading coming
+    again.
+    """
     empty = [
         j
         for j in range(grid.width)

@@ -80,7 +80,9 @@ def _fill(grid: Grid, number: int, columns: range, corner: tuple[int, int], text
 
 
 def headings_of(grid: Grid, first: int, last: int) -> list[str]:
-    """One heading a column; an upper row's text reaches right until the next, as far as something stands below it."""
+    """One heading a column; an upper row's text reaches right until the next, as far as something stands
+    below it.
+    """
     levels: list[list[str]] = []
     for number in range(first, last + 1):
         texts = [grid.text(number, j) for j in range(grid.width)]
@@ -108,7 +110,9 @@ def _reaching(texts: Sequence[str], below: Sequence[bool]) -> list[str]:
 
 
 def find_headings(grid: Grid, plan: Plan) -> tuple[int, int] | None:
-    """Where a tab has the plan's headings: at the plan's rows, or as near to them as they are found; None: nowhere."""
+    """Where a tab has the plan's headings: at the plan's rows, or as near to them as they are found; None:
+    nowhere.
+    """
     height = plan.last_heading - plan.first_heading
     wanted = {one.column: heading_text(one.heading) for one in plan.columns if one.heading}
     tops = sorted((n for n in grid.numbers[:SEARCHED]), key=lambda n: (abs(n - plan.first_heading), n))

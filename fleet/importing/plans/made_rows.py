@@ -1,4 +1,6 @@
-"""Rows of the history template made from rows of a plant's own sheet, with where each of their cells stood."""
+"""Rows of the history template made from rows of a plant's own sheet, with where each of
+their cells stood.
+"""
 
 from dataclasses import dataclass, replace
 

@@ -38,7 +38,10 @@ def sentences(marks: dict[str, Any]) -> Iterator[str]:
         if struck := said["struck"]:
             more = f" and {len(struck) - SHOWN} more" if len(struck) > SHOWN else ""
             cells = ", ".join(struck[:SHOWN]) + more
-            yield f"tab '{tab}' has struck-out cells ({cells}); they are read like the others: set aside what does not hold"
+            yield (
+                f"tab '{tab}' has struck-out cells ({cells}); they are read like the others: set aside what"
+                " does not hold"
+            )
         if said["n_coloured"]:
             yield f"tab '{tab}' has {said['n_coloured']} coloured cells; what the colours mean is not read"
         if comments := said["comments"]:

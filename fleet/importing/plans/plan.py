@@ -1,4 +1,6 @@
-"""A reading plan: how a layout of the plant's own becomes rows of the history template. Data only; knows no Django."""
+"""A reading plan: how a layout of the plant's own becomes rows of the history template. Data only; knows no
+Django.
+"""
 
 import re
 from collections.abc import Iterable, Mapping
@@ -95,7 +97,8 @@ class ColumnPlan:
     use : str
         a key of `USES`.
     heading : str
-        the heading it had when the plan was made, several rows joined by ` / `; a sheet whose heading differs is not read.
+        the heading it had when the plan was made, several rows joined by ` / `; a sheet whose heading differs
+        is not read.
     position, quantity, end, clock, stage, method, unit, basis : str
         of a value; blank: as the row, the plan or the template has it.
     date : str
@@ -136,7 +139,8 @@ class Plan:
     first_heading, last_heading : int
         the sheet's own numbers of the heading rows.
     pump, position, site : str
-        where it stands: `column`, `tab` (its name), `cell B1`, or `= P-101` (the same for all); blank: nowhere.
+        where it stands: `column`, `tab` (its name), `cell B1`, or `= P-101` (the same for all); blank:
+        nowhere.
         A position may also stand `with the tag`: `K1 DE`.
     date : str
         `tab` where no column holds the date and the year stands in the tab's name.

@@ -40,7 +40,8 @@ _TWO = re.compile(
 )
 _DENOMINATOR = r"(?:2|4|8|16|32|64|128|256)"
 _FRACTION = re.compile(
-    rf"(?<![0-9.,/])(?:(?P<whole>[0-9]{{1,3}})(?: +|-))?(?P<top>[0-9]{{1,3}})/(?P<bottom>{_DENOMINATOR})(?![0-9.,/])"
+    r"(?<![0-9.,/])(?:(?P<whole>[0-9]{1,3})(?:"
+    rf" +|-))?(?P<top>[0-9]{{1,3}})/(?P<bottom>{_DENOMINATOR})(?![0-9.,/])"
 )
 _VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
 _MARKED = re.compile(
@@ -59,7 +60,9 @@ SIZES = (
 
 @dataclass(frozen=True)
 class Part:
-    """A number of a cell: its text as the template takes it, its unit where the cell has one, the end it is of."""
+    """A number of a cell: its text as the template takes it, its unit where the cell has one, the end it is
+    of.
+    """
 
     text: str
     unit: str = ""
@@ -90,7 +93,8 @@ def folded_word(text: str) -> str:
 
 
 def read_value_cell(text: str, held: int, *, two: str, words: Mapping[str, str]) -> list[Part] | Odd | str:
-    """The numbers of a cell; what it is instead (`Odd`); or the meaning of its word (`opened`, `leave`, `remark`).
+    """The numbers of a cell; what it is instead (`Odd`); or the meaning of its word (`opened`, `leave`,
+    `remark`).
 
     Parameters
     ----------
@@ -147,7 +151,9 @@ def _with_fractions_spelt(text: str) -> str:
 
 
 def _fraction(text: str) -> Part | None:
-    """A fraction that can be nothing else: with its whole number, or bare in inches, where `1/128` cannot be two values."""
+    """A fraction that can be nothing else: with its whole number, or bare in inches, where `1/128` cannot be
+    two values.
+    """
     found = re.fullmatch(rf"(?P<n>{_FRACTION.pattern})\s*(?P<u>{_UNIT})?", text, re.IGNORECASE)
     if found is None or not 0 < int(found["top"]) < int(found["bottom"]):
         return None

@@ -1,4 +1,6 @@
-"""The number cells of one tab under a plan: what a cell says, in which unit, and what must be asked about it."""
+"""The number cells of one tab under a plan: what a cell says, in which unit, and what
+must be asked about it.
+"""
 
 from collections import Counter
 from decimal import Decimal
@@ -37,7 +39,9 @@ class ValueCells:
         self.sizes: dict[int, str] = {}
 
     def unit(self, column: ColumnPlan, part: Part, typed: str) -> tuple[str, Odd | None]:
-        """The unit of a number: the cell's, the row's as `typed`, the column's, the plan's; another size is asked about."""
+        """The unit of a number: the cell's, the row's as `typed`, the column's, the plan's; another size is
+        asked about.
+        """
         if part.unit:
             return part.unit, None
         if typed:
@@ -64,7 +68,9 @@ class ValueCells:
         return Odd("unit_in_title", " or ".join(units))
 
     def basis(self, column: ColumnPlan) -> tuple[str, Odd | None]:
-        """Radial or diametral as the column or the plan has it, blank for what is no clearance; another word beside the table is asked about."""
+        """Radial or diametral as the column or the plan has it, blank for what is no clearance; another word
+        beside the table is asked about.
+        """
         if column.quantity not in ("", "clearance"):
             return "", None
         if column.basis or not self.plan.basis or self.plan.basis in self.says.bases or not self.says.bases:

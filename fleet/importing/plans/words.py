@@ -1,4 +1,6 @@
-"""Words that headings and cells of old sheets use for the template's own; common practice, no published source."""
+"""Words that headings and cells of old sheets use for the template's own; common practice, no published
+source.
+"""
 
 import re
 from functools import lru_cache
@@ -28,13 +30,19 @@ _USES: tuple[tuple[str, str], ...] = (
     ("entry_id", r"entry id|row id|record no\.?|rec\.? no\.?"),
     (
         "remark",
-        r".*(?:remark|comment|note|work done|action|observation|what was done|history|bemerkung|befund|notiz).*",
+        (
+            r".*(?:remark|comment|note|work done|action|observation|what was"
+            r" done|history|bemerkung|befund|notiz).*"
+        ),
     ),
     ("checked_by", r".*(?:checked|verified|witness|approved).*"),
     ("by", r"by|measured by|fitter|mech(?:anic)?|technician|name|who|done by|taken by|initials?"),
     (
         "run_hours",
-        r".*(?:run.{0,5}h(?:ou)?rs?|h(?:ou)?rs?\.? ?run|running|hour ?meter|\bhrs?\b|\bhours\b|meter|h\.?m\.?r?\b|stunden).*",
+        (
+            r".*(?:run.{0,5}h(?:ou)?rs?|h(?:ou)?rs?\.? ?run|running|hour"
+            r" ?meter|\bhrs?\b|\bhours\b|meter|h\.?m\.?r?\b|stunden).*"
+        ),
     ),
     ("starts", r"(?:no\.? of )?starts"),
     ("site", r"site|station|plant|location|works|werk|standort|anlage"),
@@ -47,15 +55,24 @@ _USES: tuple[tuple[str, str], ...] = (
     ("shell", r"shell|.*(?:shell|serial) ?(?:no|nr|number|id)\.?|serial"),
     (
         "date",
-        r".*(?:date|day|when|month|datum).*|year|jahr|monat|overhaul(?:ed)?(?: on)?|inspect(?:ed|ion)(?: on)?",
+        (
+            r".*(?:date|day|when|month|datum).*|year|jahr|monat|overhaul(?:ed)?(?: on)?|inspect(?:ed|ion)(?:"
+            r" on)?"
+        ),
     ),
     (
         "position",
-        r"(?:brg|bearing|position|pos|end|de ?/ ?nde|side|journal|lager(?:stelle)?|seite)\.?(?: (?:end|pos(?:ition)?|no|name))?\.?",
+        (
+            r"(?:brg|bearing|position|pos|end|de ?/ ?nde|side|journal|lager(?:stelle)?|seite)\.?(?:"
+            r" (?:end|pos(?:ition)?|no|name))?\.?"
+        ),
     ),
     (
         "pump",
-        r".*(?:pumpe?|tag|equip(?:ment)?|machine|item|unit no|maschine|aggregat)\.?(?: ?(?:no|id|tag|name|item))?\.?",
+        (
+            r".*(?:pumpe?|tag|equip(?:ment)?|machine|item|unit no|maschine|aggregat)\.?(?:"
+            r" ?(?:no|id|tag|name|item))?\.?"
+        ),
     ),
 )
 _QUANTITIES: tuple[tuple[str, str], ...] = (
@@ -146,7 +163,8 @@ _ENDS_OF_MAKERS = re.compile(r"\b(AS|BS|CA|COA|LA|LOA)(?= ?(?:$|[/(,;\[]|mm|[uµ
 def position_in(heading: str) -> str:
     """The bearing position a heading names: DE, NDE, AS, or `brg 1`.
 
-    >>> position_in("As found / N.D.E. / inner"), position_in("Drive end"), position_in("Bearing 2 (mm)"), position_in("date")
+    >>> position_in("As found / N.D.E. / inner"), position_in("Drive end"), position_in("Bearing 2 (mm)"),
+    position_in("date")
     ('NDE', 'DE', 'Bearing 2', '')
     >>> position_in("Spiel AS"), position_in("BS (mm)"), position_in("AS FOUND"), position_in("as left")
     ('AS', 'BS', '', '')
@@ -163,7 +181,8 @@ def position_in(heading: str) -> str:
 
 
 _BEHIND = re.compile(
-    r"(?P<tag>.*?[^\s,;/_-])[\s,;/_-]+(?P<position>N\.?-?D\.?E\.?|D\.?E\.?|(?:non[- ]?)?drive end|(?:brg|bearing|pos)\.? ?(?:no\.? ?)?[A-D1-8]|A\.?S\.?|B\.?S\.?)",
+    r"(?P<tag>.*?[^\s,;/_-])[\s,;/_-]+(?P<position>N\.?-?D\.?E\.?|D\.?E\.?|(?:non[- ]?)?drive"
+    r" end|(?:brg|bearing|pos)\.? ?(?:no\.? ?)?[A-D1-8]|A\.?S\.?|B\.?S\.?)",
     re.IGNORECASE,
 )
 

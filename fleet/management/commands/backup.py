@@ -27,6 +27,7 @@ class Command(BaseCommand):
         except NotDone as refused:
             raise CommandError(f"{refused} Nothing was written.", returncode=2) from None
         self.stdout.write(
-            f"{kept.n_rows} rows, {kept.n_entries} ledger entries among them, in {file}, sealed: {kept.seal}. Keep it outside "
-            "this machine, and try `manage.py restore` with it on an empty database now and then."
+            f"{kept.n_rows} rows, {kept.n_entries} ledger entries among them, in {file}, sealed: {kept.seal}."
+            " Keep it outside this machine, and try `manage.py restore` with it on an empty database now and"
+            " then."
         )

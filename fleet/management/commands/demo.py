@@ -35,7 +35,10 @@ TURNED_OFF = (
 
 
 class Command(BaseCommand):
-    help = "Import the invented fleet of fixtures/demo into a database file of its own, forecast it and serve it."
+    help = (
+        "Import the invented fleet of fixtures/demo into a database file of its own, forecast it and"
+        " serve it."
+    )
     # The record's file may not be there yet; `migrate` looks at everything.
     requires_system_checks: list[str] = []
 

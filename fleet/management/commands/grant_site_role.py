@@ -9,7 +9,10 @@ from fleet.ledger.roles import grants
 
 
 class Command(BaseCommand):
-    help = "On PostgreSQL, as the owner: let ROLE run the site, with only SELECT and INSERT on the ledger. Again after each migrate."
+    help = (
+        "On PostgreSQL, as the owner: let ROLE run the site, with only SELECT and INSERT on the ledger. Again"
+        " after each migrate."
+    )
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("role", help="a role that exists already, made by who looks after the database")

@@ -26,5 +26,6 @@ class Command(BaseCommand):
         except NotDone as refused:
             raise CommandError(str(refused), returncode=2) from None
         self.stdout.write(
-            f"{kept.n_rows} rows restored, {kept.n_entries} ledger entries among them; every chain verified, sealed: {kept.seal}."
+            f"{kept.n_rows} rows restored, {kept.n_entries} ledger entries among them; every chain verified,"
+            f" sealed: {kept.seal}."
         )

@@ -14,7 +14,10 @@ from fleet.plant.people import person_named
 
 
 class Command(BaseCommand):
-    help = "Seal every chain's head. The file of --out proves the record of this day only if it is kept elsewhere."
+    help = (
+        "Seal every chain's head. The file of --out proves the record of this day only if it is kept"
+        " elsewhere."
+    )
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument(
@@ -53,7 +56,9 @@ class Command(BaseCommand):
         self.stdout.write(
             f"All leaves are in {out}; keep it where nobody who could change the record can reach it."
             if out
-            else "Give --out FILE to write what can leave the house: only a seal kept outside proves anything."
+            else (
+                "Give --out FILE to write what can leave the house: only a seal kept outside proves anything."
+            )
         )
 
     def send(self, by: str) -> None:

@@ -1,4 +1,6 @@
-"""Recompute every chain and seal: `manage.py verify_records [--seal FILE] [--forecasts]`; 0 sound, 1 altered, 2 could not check."""
+"""Recompute every chain and seal: `manage.py verify_records [--seal FILE] [--forecasts]`; 0 sound, 1 altered,
+2 could not check.
+"""
 
 from pathlib import Path
 from typing import Any
@@ -59,7 +61,8 @@ class Command(BaseCommand):
     def say(self, found: Findings, papers: list[Path]) -> None:
         """The counts, then what they show and no more; or the first faults."""
         self.stdout.write(
-            f"{found.n_entries} entries on {found.n_chains} chains, {found.n_seals} seals, {found.n_rows} rows read."
+            f"{found.n_entries} entries on {found.n_chains} chains, {found.n_seals} seals, {found.n_rows}"
+            " rows read."
         )
         for look in found.beside:
             self.stdout.write(f"Looked at {look.what}: {look.n}, {len(look.faults)} faults.")
@@ -78,8 +81,8 @@ def claim(found: Findings, papers: list[Path]) -> str:
     """What a sound record shows."""
     if not found.last_seal_at:
         return (
-            "Sound within itself: every chain fits together. No seal was made yet, so nothing shows that it was not "
-            "written anew as a whole; run `manage.py seal --out FILE` and keep the file outside."
+            "Sound within itself: every chain fits together. No seal was made yet, so nothing shows that it"
+            " was not written anew as a whole; run `manage.py seal --out FILE` and keep the file outside."
         )
     compared_with = (
         f"compared with {', '.join(path.name for path in papers)}"
@@ -87,6 +90,6 @@ def claim(found: Findings, papers: list[Path]) -> str:
         else "if that seal is kept outside (give it with --seal FILE to compare)"
     )
     return (
-        "Sound: nothing recorded here was changed or removed since the last seal kept outside. The last seal is of "
-        f"{found.last_seal_at:%Y-%m-%d %H:%M} UTC, {compared_with}. {CANNOT_SHOW}"
+        "Sound: nothing recorded here was changed or removed since the last seal kept outside. The last seal"
+        f" is of {found.last_seal_at:%Y-%m-%d %H:%M} UTC, {compared_with}. {CANNOT_SHOW}"
     )

@@ -1,1 +1,3 @@
-"""What stands for each bearing: opened at which outage, replaced from which reading, left closed until when."""
+"""What stands for each bearing: opened at which outage, replaced from which reading, left
+closed until when.
+"""

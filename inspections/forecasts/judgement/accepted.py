@@ -1,4 +1,6 @@
-"""The trigger that an accepted plan printed for a bearing: a fact of record, which the pump reads beside today's judgement."""
+"""The trigger that an accepted plan printed for a bearing: a fact of record, which the pump reads beside
+today's judgement.
+"""
 
 import datetime as dt
 import uuid
@@ -13,10 +15,13 @@ from inspections.models import Plan
 
 @dataclass(frozen=True)
 class AcceptedTrigger:
-    """What the standing accepted plan says of one bearing's opening; lengths um of the larger end, chance 0 to 1.
+    """What the standing accepted plan says of one bearing's opening; lengths um of the larger end, chance 0
+    to 1.
 
-    `trigger_is`: "reading" (new shell at or over `trigger_um`), "always" (replacement expected whatever is read),
-    "never" (no reading that may be expected asks for it) or "" (the engineer decides, or a plan from before triggers were kept).
+    `trigger_is`: "reading" (new shell at or over `trigger_um`), "always" (replacement expected whatever is
+    read),
+    "never" (no reading that may be expected asks for it) or "" (the engineer decides, or a plan from before
+    triggers were kept).
     """
 
     plan: uuid.UUID
@@ -32,7 +37,8 @@ class AcceptedTrigger:
 
 
 def accepted_triggers(bearings: Iterable[Any]) -> dict[uuid.UUID, AcceptedTrigger]:
-    """By bearing (with its place fetched), what the plan that stands accepted at its site printed for it; one query.
+    """By bearing (with its place fetched), what the plan that stands accepted at its site printed for it; one
+    query.
 
     Bearings that the plan does not open are left out.
     """
@@ -51,7 +57,9 @@ def accepted_triggers(bearings: Iterable[Any]) -> dict[uuid.UUID, AcceptedTrigge
 
 
 def accepted_trigger(bearing: Any, at: Column | None, day: dt.date) -> AcceptedTrigger | None:
-    """What the plan accepted by a day printed for a bearing opened in a column; asked only where that is an outage."""
+    """What the plan accepted by a day printed for a bearing opened in a column; asked only where that is an
+    outage.
+    """
     if at is None or not at.outage:
         return None
     found = accepted_triggers([bearing]).get(bearing.pk)

@@ -1,4 +1,6 @@
-"""The judgements of bearings for a page: those stored with the forecast where nothing has changed since, else worked out."""
+"""The judgements of bearings for a page: those stored with the forecast where nothing has changed since, else
+worked out.
+"""
 
 import datetime as dt
 import hashlib
@@ -31,7 +33,8 @@ def judgements(bearings: Sequence[Bearing], today: dt.date | None = None) -> dic
     Returns
     -------
     dict
-        by bearing: the stored judgement where its pump's record, outages and choices are those it was made from, else
+        by bearing: the stored judgement where its pump's record, outages and choices are those it was made
+        from, else
         a fresh one made by the same rule with the fleet's stored parameters.
     """
     today = today or today_in("UTC")
@@ -53,7 +56,9 @@ def judgements(bearings: Sequence[Bearing], today: dt.date | None = None) -> dic
 def reckoned_of(
     bearings: Sequence[Bearing], today: dt.date, supposed: Mapping[uuid.UUID, float] | None = None
 ) -> Reckoned | None:
-    """The rule put to these bearings anew, with all that a plan takes; whole pumps. `supposed` as in `reckon`."""
+    """The rule put to these bearings anew, with all that a plan takes; whole pumps. `supposed` as in
+    `reckon`.
+    """
     population, codes, _ = parameters(today, standing_run())
     return reckon(inputs(list(bearings), today, codes), population, current(bearings, today), supposed)
 
@@ -61,7 +66,9 @@ def reckoned_of(
 def supposing(
     bearings: Sequence[Bearing], today: dt.date, readings: Mapping[uuid.UUID, float]
 ) -> dict[uuid.UUID, Judgement]:
-    """What would stand for the whole pumps of these bearings if some read so many um today; a what-if, kept nowhere."""
+    """What would stand for the whole pumps of these bearings if some read so many um today; a what-if, kept
+    nowhere.
+    """
     reckoned = reckoned_of(whole_pumps(bearings), today, readings)
     return dict(reckoned.judgements) if reckoned else {}
 
@@ -78,7 +85,9 @@ def whole_pumps(bearings: Sequence[Bearing]) -> list[Bearing]:
 
 
 def digests_of(bearings: Iterable[Bearing]) -> dict[uuid.UUID, str]:
-    """What each judgement depends on, as one text: its whole pump's record, outages and choices, and the work's hours."""
+    """What each judgement depends on, as one text: its whole pump's record, outages and choices, and the
+    work's hours.
+    """
     whole = list(bearings)
     own = record_digests(whole)
     hours = sorted(WorkHours.objects.standing().values_list("chain", "entry_n"))

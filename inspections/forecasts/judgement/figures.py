@@ -1,4 +1,5 @@
-"""One bearing's judgement as plain values: what the list, its page, the plan, the sheets and the pump all read.
+"""One bearing's judgement as plain values: what the list, its page, the plan, the sheets and the pump all
+read.
 
 Lengths um (diametral, larger end), costs crew hours, chances 0 to 1; None where there is nothing to say.
 """
@@ -46,13 +47,20 @@ MAXIMUM, REPLACE, LINING = "maximum", "replace", "lining"
 class Column:
     """One outage at which the pump could be opened first, and what that means for this bearing.
 
-    `known` False: no outage is recorded that far ahead, the site's usual interval stands for it. `past`: chance to have
-    passed the maximum by then. `trigger_is`: "reading" (new shell at or above `trigger_um`), "always" (replacement
-    expected whatever is read), "never", or "" where nothing can be said. `scrape_from_um`, never above the trigger: not
-    scraped from here on (`scrape_is` as `trigger_is`); `no_room`: that lies under the fitted clearance. `new`, `scraped`: chances of a new shell, of a scrape. `hours`,
-    `hours_var` of the bearing's own work. `cost_h`, `waiting_h` are the pump's: what opening it first here costs from now
-    on, and what waiting for the next column costs more. `value_h` from the opening on; `looking_h` what deciding by the
-    reading saves. Triggers are the least whole um that asks for it. `again`: how many further openings of the pump are
+    `known` False: no outage is recorded that far ahead, the site's usual interval stands for it. `past`:
+    chance to have
+    passed the maximum by then. `trigger_is`: "reading" (new shell at or above `trigger_um`), "always"
+    (replacement
+    expected whatever is read), "never", or "" where nothing can be said. `scrape_from_um`, never above the
+    trigger: not
+    scraped from here on (`scrape_is` as `trigger_is`); `no_room`: that lies under the fitted clearance.
+    `new`, `scraped`: chances of a new shell, of a scrape. `hours`,
+    `hours_var` of the bearing's own work. `cost_h`, `waiting_h` are the pump's: what opening it first here
+    costs from now
+    on, and what waiting for the next column costs more. `value_h` from the opening on; `looking_h` what
+    deciding by the
+    reading saves. Triggers are the least whole um that asks for it. `again`: how many further openings of the
+    pump are
     expected at each column, if it is first opened here.
     """
 
@@ -83,9 +91,12 @@ class Column:
 class Judgement:
     """What stands for one bearing on a day.
 
-    `first`: the column at which its pump is opened, None where nothing can be decided by; `due`: the last column before
-    which no bearing of the pump has a chance above its accepted one. `accepted_risk` with the consequence counted in.
-    `stopping_h`: what opening the pump today saves against its next outage, before `stop_h`, the cost of the stop.
+    `first`: the column at which its pump is opened, None where nothing can be decided by; `due`: the last
+    column before
+    which no bearing of the pump has a chance above its accepted one. `accepted_risk` with the consequence
+    counted in.
+    `stopping_h`: what opening the pump today saves against its next outage, before `stop_h`, the cost of the
+    stop.
     `opened_today`: the same of this bearing where its pump is opened on the day itself, outside its outages.
     `again_h`, `again_new`: crew hours and new shells of each further opening, the pump's and this bearing's.
     `forecast_hash` names the forecast it rests on.
@@ -138,7 +149,8 @@ class Judgement:
         return next((one for one in self.columns if one.outage == str(outage)), None)
 
     def opened_on(self, day: dt.date) -> tuple[Column | None, Column | None]:
-        """What holds at the pump where it is opened on a day (that day or soon after `as_of`), and its next outage then.
+        """What holds at the pump where it is opened on a day (that day or soon after `as_of`), and its next
+        outage then.
 
         The outage that runs on the day, else the day itself.
         """

@@ -1,4 +1,6 @@
-"""What a plant accepts and what work costs there: choices, hours and money of its pumps, as a decision takes them."""
+"""What a plant accepts and what work costs there: choices, hours and money of its pumps, as a decision takes
+them.
+"""
 
 import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
@@ -39,7 +41,9 @@ USUAL_HOURS = Hours(open_h=6.0, measure_h=2.0, scrape_h=8.0, replace_h=12.0)
 
 @dataclass(frozen=True)
 class Plant:
-    """The plant's words as numbers. `hours` by class (None: all others); `weight` k of each pump (by place)."""
+    """The plant's words as numbers. `hours` by class (None: all others); `weight` k of
+    each pump (by place).
+    """
 
     hours: Mapping[Any, Hours]
     weight: Mapping[UUID, float]
@@ -51,7 +55,9 @@ class Plant:
         return self.hours.get(one.facts.wear_class_id if one.facts else None, self.hours[None])
 
     def risk_of(self, one: Known) -> float:
-        """The accepted chance of passing: by the plant's word of criticality where one is stated, else the site's."""
+        """The accepted chance of passing: by the plant's word of criticality where one is stated, else the
+        site's.
+        """
         stated = self._choice(RISKS, one) or {}
         words = {str(word).casefold(): float(share) for word, share in stated.items()}
         criticality = one.place.criticality.casefold() if one.place else ""
@@ -67,7 +73,9 @@ class Plant:
         return float(self._choice(INFANT, one) or 0.0)
 
     def stop_h(self, one: Known) -> float | None:
-        """What a stop of the pump outside an outage costs, by its tag; half the opening's hours where its twin runs."""
+        """What a stop of the pump outside an outage costs, by its tag; half the opening's hours where its
+        twin runs.
+        """
         stated = self._choice(STOPS, one) or {}
         if one.bearing.place.tag in stated:
             return float(stated[one.bearing.place.tag])

@@ -1,4 +1,6 @@
-"""From the record to judgements: beliefs, terms and outages of many bearings put to the one rule (`wear.decision`)."""
+"""From the record to judgements: beliefs, terms and outages of many bearings put to the one rule
+(`wear.decision`).
+"""
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
@@ -58,7 +60,9 @@ WORDS = {
 
 @dataclass(frozen=True)
 class Times:
-    """Columns of B bearings: ``chances`` of each, (B, T + 1) ``days`` of even duty and ``kh``, (B, T) ``intervals``."""
+    """Columns of B bearings: ``chances`` of each, (B, T + 1) ``days`` of even duty and ``kh``, (B, T)
+    ``intervals``.
+    """
 
     chances: Sequence[Sequence[Chance]]
     days: FloatArray
@@ -99,7 +103,8 @@ def reckon(
     figures : mapping
         each bearing's forecast, whose outcome says what cannot be decided on and whose hash is kept.
     supposed : mapping, optional
-        um by bearing: its level as if it read so today, with the error of a reading, its rate as believed before.
+        um by bearing: its level as if it read so today, with the error of a reading, its rate as believed
+        before.
     """
     known = record.known
     if not known:
@@ -153,7 +158,9 @@ def _misfit(figures: Figures) -> bool:
 
 
 def _limits(known: Sequence[Known], rows: Sequence[Figures]) -> tuple[FloatArray, list[bool]]:
-    """(B,) the maximum, or the plant's replace limit where none is stated; whether it does. NaN where the fleet is young."""
+    """(B,) the maximum, or the plant's replace limit where none is stated; whether it does. NaN where the
+    fleet is young.
+    """
     maximum = np.array([one.limit_um("in_service_max") for one in known])
     plants = np.array([one.limit_um("replace") for one in known])
     maximum, plants = (np.where(a > 0, a, np.nan) for a in (maximum, plants))
@@ -225,7 +232,9 @@ def _terms(known: Sequence[Known], plant: Plant, held: Standing, times: Times, p
 
 
 def _ruled(known: Sequence[Known], o: Openings, t: Terms, stands_in: Sequence[bool]) -> list[Ruling]:
-    """What is printed at each column: the lower of the rule, the plant's own limit and the maximum less its guard band."""
+    """What is printed at each column: the lower of the rule, the plant's own limit and the maximum less its
+    guard band.
+    """
     plants = np.array(
         [
             float("nan") if stands else one.limit_um("replace")
@@ -336,7 +345,8 @@ class _Made:
     @staticmethod
     def _opened(when: Column, i: int, k: int, o: Openings, rule: Ruling) -> Column:
         sure = bool(np.isfinite(o.cost[i, k]))
-        # In whole um, as gauges are read: a reading is at or over the one exactly where it is at or over the other.
+        # In whole um, as gauges are read: a reading is at or over the one exactly where it is at or over the
+        # other.
         trigger = float(np.ceil(np.round(rule.trigger_um[i], 6)))
         scrape_from = min(float(np.ceil(rule.scrape_from_um[i])), trigger) if sure else float("nan")
         return replace(

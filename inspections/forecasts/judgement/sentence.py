@@ -1,7 +1,9 @@
 """What stands for one bearing and what to do, in one sentence: numbers and words in, the sentence out.
 
-Watch list, bearing page, plan and sheets say it with the same words: "open", "leave closed", "decide now", "set a limit", and
-"cannot say: the engineer decides". "Replace" is never advice from afar: it follows a reading at the open pump.
+Watch list, bearing page, plan and sheets say it with the same words: "open", "leave closed", "decide now",
+"set a limit", and
+"cannot say: the engineer decides". "Replace" is never advice from afar: it follows a reading at the open
+pump.
 """
 
 import datetime as dt
@@ -28,11 +30,15 @@ LIMITS = {
 
 @dataclass(frozen=True)
 class Standing:
-    """What the sentence is made of: lengths um of the larger end, costs crew hours, chances 0 to 1, days of outages.
+    """What the sentence is made of: lengths um of the larger end, costs crew hours, chances 0 to 1, days of
+    outages.
 
-    `word` one of `WORDS`; `why` what it rests on (past, early, contact, due, cost, beside, misfit, young, no_maximum,
-    no_life). `opened_on`: the outage at which the pump is opened; `next_on`: its next outage; `is_known`: whether an outage
-    is recorded there. `past`: chance to have passed the limit by `opened_on`. `trigger_is`: reading, always, never or "".
+    `word` one of `WORDS`; `why` what it rests on (past, early, contact, due, cost, beside, misfit, young,
+    no_maximum,
+    no_life). `opened_on`: the outage at which the pump is opened; `next_on`: its next outage; `is_known`:
+    whether an outage
+    is recorded there. `past`: chance to have passed the limit by `opened_on`. `trigger_is`: reading, always,
+    never or "".
     `wanted_on`: the outage it would be opened at, if it was placed later because of `moved_for`.
     """
 
@@ -116,7 +122,9 @@ def opening_at(
     waiting_h: float | None = None,
     shell: str = "",
 ) -> Standing:
-    """The same of an opening planned at this column, wherever the judgement alone would put it; for plan and work list."""
+    """The same of an opening planned at this column, wherever the judgement alone would put it; for plan and
+    work list.
+    """
     standing = standing_of(judgement, *last)
     word = standing.word if standing.word in (Word.SET_LIMIT, Word.ENGINEER) else Word.OPEN
     return replace(
@@ -162,13 +170,16 @@ def _measured(standing: Standing) -> str:
 
 
 def _set_limit(standing: Standing) -> str:
-    return f"Set a limit: neither a maximum nor a replace limit stands, so there is nothing to decide by ({_measured(standing)})."
+    return (
+        "Set a limit: neither a maximum nor a replace limit stands, so there is nothing to decide by"
+        f" ({_measured(standing)})."
+    )
 
 
 def _no_life(standing: Standing) -> str:
     return (
-        f"Set a limit: its {_limit(standing)} does not lie above its fitted clearance of {um(standing.new_um)}; "
-        "one of the two, or the bore, is wrong."
+        f"Set a limit: its {_limit(standing)} does not lie above its fitted clearance of"
+        f" {um(standing.new_um)}; one of the two, or the bore, is wrong."
     )
 
 
@@ -176,12 +187,14 @@ def _engineer(standing: Standing) -> str:
     """Where no belief fits: opened by rule, decided by a person."""
     if standing.why == "young":
         return (
-            "Cannot say: the engineer decides. The fleet has fewer than three lives with two readings each; the plant's "
-            f"present programme stands. A reading {_when(standing.next_on, standing.today)} helps to start one ({_measured(standing)})."
+            "Cannot say: the engineer decides. The fleet has fewer than three lives with two readings each;"
+            f" the plant's present programme stands. A reading {_when(standing.next_on, standing.today)}"
+            f" helps to start one ({_measured(standing)})."
         )
     return (
-        "Cannot say: the engineer decides. Its readings do not follow steady wear, so no date and no trigger is given; "
-        f"open {_when(standing.next_on, standing.today)} and look ({_measured(standing)}, {_limit(standing)})."
+        "Cannot say: the engineer decides. Its readings do not follow steady wear, so no date and no trigger"
+        f" is given; open {_when(standing.next_on, standing.today)} and look ({_measured(standing)},"
+        f" {_limit(standing)})."
     )
 
 
@@ -207,8 +220,9 @@ def _past(standing: Standing) -> str:
 
 def _early(standing: Standing) -> str:
     return (
-        f"Decide now: run on or open before the outage of {_name(standing.next_on, standing.today)}{_worth(standing)}; until "
-        f"then {chance(standing.past)} to pass its {_limit(standing)} ({_measured(standing)})."
+        "Decide now: run on or open before the outage of"
+        f" {_name(standing.next_on, standing.today)}{_worth(standing)}; until then {chance(standing.past)} to"
+        f" pass its {_limit(standing)} ({_measured(standing)})."
     )
 
 
@@ -230,7 +244,10 @@ def _h(value: float) -> str:
 def _leave(standing: Standing) -> str:
     until = _name(standing.opened_on, standing.today)
     usual = "" if standing.is_known else " (no outage is recorded there: the usual interval)"
-    return f"Leave closed until {until}{usual}; until then {chance(standing.past)} to pass its {_limit(standing)}."
+    return (
+        f"Leave closed until {until}{usual}; until then {chance(standing.past)} to pass its"
+        f" {_limit(standing)}."
+    )
 
 
 def _open(standing: Standing) -> str:
@@ -289,4 +306,7 @@ def _expected(standing: Standing) -> str:
         return f"replacement expected whatever it reads ({_measured(standing)}, {_limit(standing)})"
     at = um(standing.trigger_um)
     ready = f"; have one {standing.shell} ready" if standing.shell else ""
-    return f"replacement expected (from {at}, more than 9 in 10); if it reads under {at}, measure again and call the engineer{ready}"
+    return (
+        f"replacement expected (from {at}, more than 9 in 10); if it reads under {at}, measure again and call"
+        f" the engineer{ready}"
+    )

@@ -17,7 +17,9 @@ LEAST_COLUMNS, MOST_COLUMNS = 6, 12
 
 @dataclass(frozen=True)
 class Chance:
-    """One time at which a pump can be opened; `outage` empty and no name: the usual interval, nothing recorded."""
+    """One time at which a pump can be opened; `outage` empty and no name: the usual interval, nothing
+    recorded.
+    """
 
     name: str
     outage: str
@@ -30,7 +32,9 @@ class Chance:
 
 
 def outages_from(sites: Iterable[UUID], as_of: dt.date) -> dict[UUID, list[Outage]]:
-    """By site: the outages that are not over on the day, soonest first; a running one counts until its last day."""
+    """By site: the outages that are not over on the day, soonest first; a running one counts until its last
+    day.
+    """
     found: dict[UUID, list[Outage]] = defaultdict(list)
     for one in Outage.objects.standing().filter(site__in=sites, end_on__gte=as_of).order_by("start_on"):
         found[one.site_id].append(one)
@@ -38,7 +42,9 @@ def outages_from(sites: Iterable[UUID], as_of: dt.date) -> dict[UUID, list[Outag
 
 
 def of_pump(outages: Sequence[Outage], members: Sequence[Known]) -> list[Chance]:
-    """A pump's own outages; one that runs and in which all its bearings were measured is done and no longer one."""
+    """A pump's own outages; one that runs and in which all its bearings were measured is done and no longer
+    one.
+    """
     place, tag = members[0].place, members[0].bearing.place.tag
     block = place.block if place else ""
     own = []
@@ -51,7 +57,9 @@ def of_pump(outages: Sequence[Outage], members: Sequence[Known]) -> list[Chance]
 
 
 def filled(own: Sequence[Chance], as_of: dt.date, usual_days: float, columns: int) -> list[Chance]:
-    """So many columns and one more: after the outages known the usual interval, from the last of them or from the day."""
+    """So many columns and one more: after the outages known the usual interval, from the last of them or from
+    the day.
+    """
     out = list(own)
     gap = dt.timedelta(days=max(round(usual_days), 1))
     while len(out) < columns + 1:

@@ -14,7 +14,10 @@ from inspections.bundle.report import NoPrinter
 
 
 class Command(BaseCommand):
-    help = "Write everything recorded of one bearing to a folder, with a PDF, the proof and a checker (verify.py)."
+    help = (
+        "Write everything recorded of one bearing to a folder, with a PDF, the proof and a checker"
+        " (verify.py)."
+    )
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("pump")
@@ -38,8 +41,8 @@ class Command(BaseCommand):
             path.parent.mkdir(parents=True, exist_ok=True)
             path.write_bytes(data)
         self.stdout.write(
-            f"{bearing}: {len(files)} files in {out}. Check it anywhere with: python verify.py (its SHA-256 is "
-            f"{checker_hash()}); give it a seal kept outside: --seal SEAL"
+            f"{bearing}: {len(files)} files in {out}. Check it anywhere with: python verify.py (its SHA-256"
+            f" is {checker_hash()}); give it a seal kept outside: --seal SEAL"
         )
 
 

@@ -16,7 +16,10 @@ TABLES = {"readings": frames.readings, "events": frames.events, "forecasts": fra
 
 
 class Command(BaseCommand):
-    help = "Write the readings, events or forecasts of the sites at which an account may export to a CSV or XLSX file."
+    help = (
+        "Write the readings, events or forecasts of the sites at which an account may export to a CSV or XLSX"
+        " file."
+    )
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("table", choices=sorted(TABLES))

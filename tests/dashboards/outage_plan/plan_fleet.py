@@ -23,7 +23,9 @@ def a_fleet(
     on_hand: int | None = 5,
     freeze: int = 60,
 ) -> Site:
-    """Steady wearers, one of which has passed its maximum and one of which nearly has; the scope freezes `freeze` days before."""
+    """Steady wearers, one of which has passed its maximum and one of which nearly has; the scope freezes
+    `freeze` days before.
+    """
     site = makers.a_site(name=name)
     for number, days in enumerate(ahead, start=1):
         start = today + dt.timedelta(days=days)
@@ -71,7 +73,9 @@ def a_fleet_with_twins(today: dt.date, *, outages: str = "outage") -> Site:
 
 
 def _worn(site: Site, today: dt.date, wear: list[tuple[str, int, str]]) -> None:
-    """Pumps (tag, um from one reading to the next, twin) of one bearing each, read four times in thirteen years."""
+    """Pumps (tag, um from one reading to the next, twin) of one bearing each, read four times in thirteen
+    years.
+    """
     for number, (tag, gain, twin) in enumerate(wear):
         place = makers.a_place(site=site, tag=tag, positions=("DE",), twin=twin)
         bearing = makers.a_bearing(

@@ -1,4 +1,6 @@
-"""Openings between outages while the twin runs: planned, shown, taken along, accepted, and never both twins at once."""
+"""Openings between outages while the twin runs: planned, shown, taken along, accepted, and never both twins
+at once.
+"""
 
 import csv
 import datetime as dt
@@ -30,7 +32,7 @@ def test_a_twin_is_opened_between_outages_and_the_other_is_not_at_the_same_time(
     jobs = {job.bearing: job.outage for job in made.evaluation.jobs}
     assert {jobs["Twin A DE"], jobs["Twin B DE"]} > {"before outage 1"}
     assert jobs["Alone DE"] == "outage 1"
-    (slot, *_) = [one for one in made.inputs.outages if one.between]
+    slot, *_ = [one for one in made.inputs.outages if one.between]
     assert slot.crew_hours == 40 and slot.pumps == {"Twin A", "Twin B"}
     assert slot.start_on > TODAY and slot.end_on < made.inputs.outages[1].start_on
     missing = next(one for one in made.evaluation.not_fitting if one.bearing == "Alone DE")

@@ -1,4 +1,6 @@
-"""Acts on plans: changes by hand hold until taken back, an acceptance is one act, a deferral has an owner and an end."""
+"""Acts on plans: changes by hand hold until taken back, an acceptance is one act, a deferral has an owner and
+an end.
+"""
 
 import datetime as dt
 

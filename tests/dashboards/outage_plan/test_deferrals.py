@@ -1,4 +1,6 @@
-"""Work put off by levels: who must agree, what holds, what comes back by itself; run on or open for what is past its maximum."""
+"""Work put off by levels: who must agree, what holds, what comes back by itself; run on or open for what is
+past its maximum.
+"""
 
 import datetime as dt
 

@@ -1,4 +1,6 @@
-"""How good the record is: each gap is told of the bearings that have it, with what one measurement would add."""
+"""How good the record is: each gap is told of the bearings that have it, with what one
+measurement would add.
+"""
 
 import datetime as dt
 

@@ -28,9 +28,11 @@ def _trends(*drivers, words=None):
 
 def test_the_sentence_names_the_two_that_stand_out_with_their_intervals():
     trends = _trends(_driver(), _driver(1, 0.6, 0.45, 0.8))
-    assert sentence(trends) == (
-        "Bearings of service grit wear 2.0 times the fleet's rate (9 in 10: 1.4 to 2.9), and bearings of service clean "
-        "wear 0.6 times the fleet's rate (9 in 10: 0.45 to 0.80); no other group stands apart."
+    assert (
+        sentence(trends)
+        == "Bearings of service grit wear 2.0 times the fleet's rate (9 in 10: 1.4 to 2.9), and bearings of"
+        " service clean wear 0.6 times the fleet's rate (9 in 10: 0.45 to 0.80); no other group stands"
+        " apart."
     )
 
 

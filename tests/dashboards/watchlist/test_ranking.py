@@ -78,8 +78,9 @@ def test_bearings_without_limit_or_reading_stand_apart_with_what_is_missing():
 def test_the_sentence_counts_before_the_outage_and_says_who_sits_together():
     soon = {"replace_date_p10": "2027-01-01"}
     rows = [_watched("A", "DE", **soon), _watched("A", "NDE", outcome="past_limit", **soon), _watched("B")]
-    assert saying(watch_list(rows, Asked())) == (
-        "2 of 3 bearings have at least a 1 in 10 chance of reaching their limit before the outage of "
+    assert (
+        saying(watch_list(rows, Asked()))
+        == "2 of 3 bearings have at least a 1 in 10 chance of reaching their limit before the outage of "
         "Apr\u00a02027; 1 has passed it already. Two of them sit on A."
     )
 

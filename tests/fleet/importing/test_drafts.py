@@ -1,4 +1,6 @@
-"""A sheet of the plant's own layout brought through the pages: planned, asked about, stored, and brought again by its plan."""
+"""A sheet of the plant's own layout brought through the pages: planned, asked about, stored, and brought
+again by its plan.
+"""
 
 import re
 from html import unescape
@@ -258,7 +260,8 @@ LIVING = "pump,position,date,event,stage,method,value,unit\n"
 def living(n, corrected=()):
     """One reading a year, the first of them corrected."""
     return LIVING + "".join(
-        f"P-7,{position},{1990 + year}-05-03,reading,as_found,feeler,{0.150 + 0.002 * year + (0.001 if (year, position) in corrected else 0):.3f},mm\n"
+        f"P-7,{position},{1990 + year}-05-03,reading,as_found,feeler,"
+        f"{0.150 + 0.002 * year + (0.001 if (year, position) in corrected else 0):.3f},mm\n"
         for year in range(n)
         for position in ("DE", "NDE")
     )
@@ -341,7 +344,10 @@ def test_a_draft_is_its_own_accounts_only_and_can_be_forgotten(asked, client):
 
 
 def test_a_spelling_once_said_is_known_from_then_on(engineer):
-    words = "pump,position,date,event,stage,method,value,unit\nP 7,DE,2014-03-01,reading,as_found,feeler,0.15,mm\n"
+    words = (
+        "pump,position,date,event,stage,method,value,unit\nP"
+        " 7,DE,2014-03-01,reading,as_found,feeler,0.15,mm\n"
+    )
     url = bring(engineer, words).url
     page = engineer.get(url)
     key = key_of(page, "pumps spelt otherwise")
@@ -356,7 +362,10 @@ def test_a_spelling_once_said_is_known_from_then_on(engineer):
 
 
 def test_remarks_that_name_work_stand_in_one_table_and_a_row_left_unticked_is_asked_about_again(engineer):
-    words = "date,DE as found (mm),remarks\n2014-03-01,0.150,scraped ok\n2016-03-01,0.160,new brgs\n2018-03-01,0.170,scraped high spots\n"
+    words = (
+        "date,DE as found (mm),remarks\n2014-03-01,0.150,scraped ok\n2016-03-01,0.160,new"
+        " brgs\n2018-03-01,0.170,scraped high spots\n"
+    )
     url = engineer.post(
         bring(engineer, words).url, plan_post(first_heading="1", last_heading="1", date_format="")
     ).url
@@ -395,7 +404,10 @@ def test_a_question_shows_what_each_answer_would_store(engineer):
 
 
 def test_an_answer_that_needs_something_is_not_taken_without_it(engineer):
-    words = "pump,position,date,event,stage,method,value,unit\nQ 8,DE,2014-03-01,reading,as_found,feeler,0.15,mm\n"
+    words = (
+        "pump,position,date,event,stage,method,value,unit\nQ"
+        " 8,DE,2014-03-01,reading,as_found,feeler,0.15,mm\n"
+    )
     url = bring(engineer, words).url
     key = key_of(engineer.get(url), "pumps and bearings nobody has registered")
     answer = engineer.post(

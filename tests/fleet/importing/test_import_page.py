@@ -169,8 +169,8 @@ def test_templates_can_be_downloaded_and_their_headings_come_back(signed_in):
         assert answer["Content-Disposition"] == f'attachment; filename="{kind}.csv"'
         workbook = client.get(reverse("import-template", args=[kind]) + "?as=xlsx")
         assert workbook.content.startswith(b"PK")
-    assert answer.content.decode("utf-8-sig") == (
-        "class,open_hours,measure_hours,scrape_hours,replace_hours\r\n"
+    assert (
+        answer.content.decode("utf-8-sig") == "class,open_hours,measure_hours,scrape_hours,replace_hours\r\n"
     )
     assert client.get(reverse("import-template", args=["wishes"])).status_code == 404
 

@@ -1,4 +1,6 @@
-"""Layouts of old sheets: days as headings, the position behind the tag, a tab for each year, headings again down the sheet."""
+"""Layouts of old sheets: days as headings, the position behind the tag, a tab for each year, headings again
+down the sheet.
+"""
 
 import pytest
 
@@ -56,7 +58,10 @@ def test_a_workbooks_own_dates_as_headings_are_read():
 
 
 def test_a_position_behind_the_tag_is_parted_from_it():
-    words = "pump,date,clearance mm\nK1 DE,2014-03-09,0.15\nK1 NDE,2014-03-09,0.16\nK 2 / N.D.E.,2014-03-09,0.17\n"
+    words = (
+        "pump,date,clearance mm\nK1 DE,2014-03-09,0.15\nK1 NDE,2014-03-09,0.16\nK 2 /"
+        " N.D.E.,2014-03-09,0.17\n"
+    )
     plan, made = read(tab_of(words))
     assert plan.position == WITH_TAG
     assert [one[:2] for one in made] == [("K1", "DE"), ("K1", "NDE"), ("K 2", "N.D.E.")]

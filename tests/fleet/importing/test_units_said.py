@@ -1,4 +1,6 @@
-"""A unit, and radial or diametral: read from the words beside a table and offered, else said by a person; never told from the numbers."""
+"""A unit, and radial or diametral: read from the words beside a table and offered, else said by a person;
+never told from the numbers.
+"""
 
 from decimal import Decimal
 

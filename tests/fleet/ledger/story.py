@@ -17,7 +17,9 @@ from fleet.models import Bearing, Limit, Machine, Outage, Place, Site, folded
 
 @dataclass
 class Story:
-    """A site with a pump, a bearing, limits of which one is withdrawn, and an outage whose end was put right."""
+    """A site with a pump, a bearing, limits of which one is withdrawn, and an outage
+    whose end was put right.
+    """
 
     by: uuid.UUID
     site: Site

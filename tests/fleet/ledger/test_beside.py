@@ -1,4 +1,6 @@
-"""What stands beside the ledger and is altered behind the site's back is found; what nothing covers is named."""
+"""What stands beside the ledger and is altered behind the site's back is found; what
+nothing covers is named.
+"""
 
 import importlib
 

@@ -24,7 +24,8 @@ from fleet.ledger.canonical import (
 )
 from inspections.bundle.verify import root_by_path
 
-# RFC 8785 (JSON Canonicalization Scheme), section 3.2.2 with 3.2.4: the sample object and its canonical bytes.
+# RFC 8785 (JSON Canonicalization Scheme), section 3.2.2 with 3.2.4: the sample object and its canonical
+# bytes.
 RFC_8785_SAMPLE = r"""{
   "numbers": [333333333.33333329, 1E30, 4.50, 2e-3, 0.000000000000000000000000001],
   "string": "\u20ac$\u000F\u000aA'\u0042\u0022\u005c\\\"\/",
@@ -141,7 +142,8 @@ def test_an_entry_put_together_by_hand_is_canonical_as_a_whole(body, chain):
     assert entry_text(**{**whole, "body": canonical(body)}) == canonical(whole)
 
 
-# RFC 6962, section 2.1, and the published vectors of its test suites: the root of nothing, of an empty leaf, of a named leaf.
+# RFC 6962, section 2.1, and the published vectors of its test suites: the root of nothing, of an empty leaf,
+# of a named leaf.
 def test_the_root_of_no_leaves_is_that_of_rfc_6962():
     assert tree_root([]).hex() == "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"
 
@@ -215,7 +217,8 @@ def test_an_audit_path_leads_from_its_leaf_to_the_root_and_from_no_other(size, d
 
 
 def test_the_audit_paths_of_rfc_6962s_example_of_seven_leaves():
-    # RFC 6962, section 2.1.3: PATH(0) = [b, h, l], PATH(3) = [c, g, l], PATH(4) = [f, j, k], PATH(6) = [i, k].
+    # RFC 6962, section 2.1.3: PATH(0) = [b, h, l], PATH(3) = [c, g, l], PATH(4) = [f, j, k], PATH(6) = [i,
+    # k].
     d = [bytes([n]) for n in range(7)]
     a, b, c, e, f, g_, j = map(leaf_hash, d)
 

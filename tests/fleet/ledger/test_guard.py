@@ -49,7 +49,8 @@ def copied_over_by(columns_taken: str) -> Callable[[Entry], None]:
         taken = columns_taken.split()
         values = ", ".join(name if name in taken else other.get(name, name) for name in columns)
         run(
-            f"INSERT OR REPLACE INTO {ENTRY} ({', '.join(columns)}) SELECT {values} FROM {ENTRY} WHERE id = %s",
+            f"INSERT OR REPLACE INTO {ENTRY} ({', '.join(columns)}) SELECT {values} FROM {ENTRY} WHERE id"
+            " = %s",
             entry.id,
         )
 
@@ -110,7 +111,8 @@ ON_POSTGRESQL: dict[str, Callable[[Entry], object]] = {
     "COPY over it": copy_in_again,
     "UPDATE as a replica": as_a_replica,
     "MERGE": lambda e: run(
-        f"MERGE INTO {ENTRY} t USING (SELECT %s::bigint AS id) s ON t.id = s.id WHEN MATCHED THEN UPDATE SET text = ''",
+        f"MERGE INTO {ENTRY} t USING (SELECT %s::bigint AS id) s ON t.id = s.id WHEN MATCHED THEN UPDATE SET"
+        " text = ''",
         e.id,
     ),
 }

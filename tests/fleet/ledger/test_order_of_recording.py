@@ -1,4 +1,6 @@
-"""Lists of what was recorded stand in the order of their entries, also where the clock was set back between two."""
+"""Lists of what was recorded stand in the order of their entries, also where the clock was set back between
+two.
+"""
 
 import datetime as dt
 

@@ -1,4 +1,6 @@
-"""Each stamp of a typed row is compared with its entry, and what holds is told by the order of entries, not by a clock."""
+"""Each stamp of a typed row is compared with its entry, and what holds is told by the order of entries, not
+by a clock.
+"""
 
 import datetime as dt
 import uuid
@@ -83,7 +85,9 @@ def test_across_chains_the_sites_own_goes_before_the_plants_whatever_the_clock_s
 
 
 def test_a_row_of_its_own_chain_goes_before_one_that_stands_elsewhere():
-    """A row named for a position but standing on another chain never takes over what the position's own chain says."""
+    """A row named for a position but standing on another chain never takes over what the position's own chain
+    says.
+    """
     bearing, by = makers.a_bearing(), makers.somebody()
     set_limits([bearing], {"in_service_max": Decimal("300")}, by=by)
     stray = Limit(bearing=bearing, use="in_service_max", value_um=Decimal("900"), quantity="clearance")

@@ -1,4 +1,6 @@
-"""What an owner of the database could do with the guards dropped is found; what was done rightly is not blamed."""
+"""What an owner of the database could do with the guards dropped is found; what was done rightly is not
+blamed.
+"""
 
 import datetime as dt
 import json

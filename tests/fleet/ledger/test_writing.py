@@ -87,7 +87,8 @@ def test_two_who_write_to_one_chain_at_once_leave_no_gap():
             start.wait(10)
             for i in range(rounds):
                 own, site = f"site:{uuid.uuid4()}", Site(name=f"{number} {i}", folded=f"{number} {i}")
-                # The two name their chains in opposite order: locks taken in any order but one would deadlock.
+                # The two name their chains in opposite order: locks taken in any order but one would
+                # deadlock.
                 facts = [Fact(shared, "site", site), Fact(own, "person", body={"id": uuid.uuid4()})]
                 write(facts if number else facts[::-1], by=uuid.uuid4())
         except Exception as trouble:

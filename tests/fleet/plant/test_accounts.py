@@ -1,4 +1,6 @@
-"""Administrators: who may sign in and do what where; no records; nobody's name is needed to keep the record sound."""
+"""Administrators: who may sign in and do what where; no records; nobody's name is needed to keep the record
+sound.
+"""
 
 import re
 

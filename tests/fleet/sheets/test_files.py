@@ -328,10 +328,11 @@ def test_an_empty_tab_has_no_heading():
 
 def test_prefixed_and_single_quoted_xml_reads_alike():
     xml = (
-        b"<?xml version='1.0'?><x:worksheet xmlns:x='http://schemas.openxmlformats.org/spreadsheetml/2006/main'>"
-        b"<x:sheetData><x:row r='1'><x:c r='A1' t='inlineStr'><x:is><x:t>pump</x:t></x:is></x:c></x:row>"
-        b"<x:row r='2' hidden='1'><x:c r='A2'><x:v>1.5</x:v></x:c><x:c r='B2' t='e'><x:v>#REF!</x:v></x:c></x:row>"
-        b"</x:sheetData></x:worksheet>"
+        b"<?xml version='1.0'?><x:worksheet"
+        b" xmlns:x='http://schemas.openxmlformats.org/spreadsheetml/2006/main'><x:sheetData><x:row r='1'><x:c"
+        b" r='A1' t='inlineStr'><x:is><x:t>pump</x:t></x:is></x:c></x:row><x:row r='2' hidden='1'><x:c"
+        b" r='A2'><x:v>1.5</x:v></x:c><x:c r='B2'"
+        b" t='e'><x:v>#REF!</x:v></x:c></x:row></x:sheetData></x:worksheet>"
     )
     tab = read_sheet(changed(saved(history()), "xl/worksheets/sheet1.xml", lambda _: xml), "h.xlsx").tabs[0]
     assert (tab.heading, tab.rows[0].cells, tab.hidden_rows) == (["pump", ""], ["1.5", "#REF!"], {2})
@@ -384,7 +385,10 @@ def test_a_formula_without_a_result_is_one_cell_that_shows_its_formula():
 
 
 def test_a_formula_with_a_result_is_its_result():
-    results = '<c r="A2"><f>1+1</f><v>2</v></c><c r="B2" t="str"><f>""</f><v></v></c><c r="C2" t="str"><f>A1</f><v>x</v></c>'
+    results = (
+        '<c r="A2"><f>1+1</f><v>2</v></c><c r="B2" t="str"><f>""</f><v></v></c><c r="C2"'
+        ' t="str"><f>A1</f><v>x</v></c>'
+    )
     data = sheet_with(number_cell("A1") + f'<row r="2">{results}</row>')
     assert read_sheet(data, "f.xlsx").tabs[0].rows[0].cells == ["2", "", "x"]
 

@@ -30,16 +30,19 @@ def open_document(rows: str, kind: str = ODS_KIND, manifest: str = "<m/>") -> by
 
 def test_an_open_document_is_read_with_its_dates_numbers_and_bare_formulas():
     rows = (
-        '<table:table-row><table:table-cell office:value-type="string"><text:p>pump</text:p></table:table-cell>'
-        '<table:table-cell office:value-type="string"><text:p>date</text:p></table:table-cell>'
-        '<table:table-cell office:value-type="string"><text:p>mm</text:p></table:table-cell></table:table-row>'
-        '<table:table-row table:number-rows-repeated="2"><table:table-cell office:value-type="string"><text:p>P-1'
-        '</text:p></table:table-cell><table:table-cell office:value-type="date" office:date-value="2020-03-01">'
-        '<text:p>01.03.20</text:p></table:table-cell><table:table-cell office:value-type="float" '
-        'office:value="0.25"><text:p>0,25</text:p></table:table-cell></table:table-row>'
-        '<table:table-row><table:table-cell table:number-columns-repeated="2"/>'
-        '<table:table-cell table:formula="of:=[.C2]*2"/></table:table-row>'
-        '<table:table-row table:number-rows-repeated="1048000"><table:table-cell/></table:table-row>'
+        "<table:table-row><table:table-cell"
+        ' office:value-type="string"><text:p>pump</text:p></table:table-cell><table:table-cell'
+        ' office:value-type="string"><text:p>date</text:p></table:table-cell><table:table-cell'
+        ' office:value-type="string"><text:p>mm</text:p></table:table-cell></table:table-row><table:table-row'
+        ' table:number-rows-repeated="2"><table:table-cell'
+        ' office:value-type="string"><text:p>P-1</text:p></table:table-cell><table:table-cell'
+        ' office:value-type="date"'
+        ' office:date-value="2020-03-01"><text:p>01.03.20</text:p></table:table-cell><table:table-cell'
+        ' office:value-type="float"'
+        ' office:value="0.25"><text:p>0,25</text:p></table:table-cell></table:table-row>'
+        '<table:table-row><table:table-cell table:number-columns-repeated="2"/><table:table-cell'
+        ' table:formula="of:=[.C2]*2"/></table:table-row><table:table-row'
+        ' table:number-rows-repeated="1048000"><table:table-cell/></table:table-row>'
     )
     tab = read_sheet(open_document(rows), "h.ods").tabs[0]
     assert tab.name == "Lager" and tab.heading == ["pump", "date", "mm"]

@@ -1,4 +1,6 @@
-"""One bearing's bundle: complete, checked by its own checker with Python alone, and every alteration named."""
+"""One bearing's bundle: complete, checked by its own checker with Python alone, and every
+alteration named.
+"""
 
 import ast
 import csv

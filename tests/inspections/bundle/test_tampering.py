@@ -1,4 +1,6 @@
-"""Every kind of tampering with a bundle, in every file and every column, is found; what only an outside seal finds is not called sound."""
+"""Every kind of tampering with a bundle, in every file and every column, is found; what only an outside seal
+finds is not called sound.
+"""
 
 import contextlib
 import csv
@@ -28,7 +30,9 @@ TABLES = {
 
 @pytest.fixture
 def bundle(tmp_path):
-    """A bundle of a bearing with corrected and withdrawn rows, a photo and a gauge; a seal of before and one of behind it."""
+    """A bundle of a bearing with corrected and withdrawn rows, a photo and a gauge; a seal of before and one
+    of behind it.
+    """
     bearing = makers.a_bearing(place=makers.a_place(site=makers.a_site(name="Own site"), tag="Lift 1"))
     wrong = makers.a_reading(bearing=bearing, value="0.150", unit="mm", method="bore_gauge", instrument="G-7")
     makers.a_reading(bearing=bearing, value="0.165", unit="mm", stage="as_left")
@@ -61,7 +65,9 @@ def listed_anew(folder: Path) -> None:
 
 
 def bound_anew(folder: Path) -> None:
-    """What somebody does who can write everywhere: the bundle's entry, the seal and the list, made anew to fit."""
+    """What somebody does who can write everywhere: the bundle's entry, the seal and the list, made anew to
+    fit.
+    """
     rows = [json.loads(line) for line in (folder / "entries.jsonl").read_text("utf-8").splitlines()]
     paper = json.loads((folder / "seal.json").read_text())
     about = json.loads((folder / "about.json").read_text())

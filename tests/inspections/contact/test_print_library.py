@@ -26,7 +26,8 @@ def test_the_library_has_16_100_prints_of_new_shells_and_as_many_families_of_wor
     assert tuple(WORN_SIZES) == FAMILIES
 
 
-# Made by another program from the same description; draws that the description leaves open move them a little.
+# Made by another program from the same description; draws that the description leaves open move them a
+# little.
 @pytest.mark.parametrize(
     ("family", "share"),
     [

@@ -1,4 +1,6 @@
-"""150 prints of a press that shares no code with the reader's: a small `python -m tests.bench.trial_press`."""
+"""150 prints of a press that shares no code with the reader's: a small `python -m
+tests.bench.trial_press`.
+"""
 
 import numpy as np
 import pytest
@@ -35,7 +37,8 @@ def test_no_print_reads_otherwise_when_its_shell_is_turned(made):
 
 
 def test_a_wrong_reading_is_counted_as_wrong():
-    # The measure itself must be able to fail: a straight shaft's print told as a pinched one's, and the other way.
+    # The measure itself must be able to fail: a straight shaft's print told as a pinched one's, and the other
+    # way.
     rng = np.random.default_rng(4)
     good, pinched = (clearly(kind, rng) for kind in ("good", "pinched"))
     fit, astride = pressed(good, rng), pressed(pinched, rng)

@@ -94,8 +94,9 @@ def test_any_pattern_turned_reads_the_same_with_its_ends_exchanged():
 
 def test_the_end_is_named_by_the_plants_word_and_not_by_the_pictures_side():
     words = replace(FACTS, first_end="in", pump_end="impeller end")
-    assert read(named("one_end"), words).headline == (
-        "Look at the alignment first: it carries at the impeller end only."
+    assert (
+        read(named("one_end"), words).headline
+        == "Look at the alignment first: it carries at the impeller end only."
     )
     assert "outer end" in read(named("other_end"), words).headline
 

@@ -1,4 +1,6 @@
-"""A gauge that disagrees with its peers: its periods between checks, named on its page and on its bearings' pages."""
+"""A gauge that disagrees with its peers: its periods between checks, named on its page and on its bearings'
+pages.
+"""
 
 import datetime as dt
 from decimal import Decimal
@@ -74,9 +76,10 @@ def test_a_gauge_that_reads_too_little_moves_its_bearings_dates_and_is_named_in_
     assert off["gauges"] == [
         {"gauge": str(gauge.pk), "label": "G-7", "since": "2017-06-01", "bias_um": -15.0, "n": 2}
     ]
-    assert gauge_sentence(off).replace("\xa0", " ") == (
-        "2 readings here were taken with gauge G-7, which reads about 15 µm too low since its check of 1 Jun 2017, "
-        "held against other gauges; the dates count them corrected. Have the gauge checked."
+    assert (
+        gauge_sentence(off).replace("\xa0", " ")
+        == "2 readings here were taken with gauge G-7, which reads about 15 µm too low since its check of 1"
+        " Jun 2017, held against other gauges; the dates count them corrected. Have the gauge checked."
     )
 
 

@@ -1,4 +1,6 @@
-"""Judgements: one word, outage and trigger for each bearing, stored with the forecast, the same wherever they are asked."""
+"""Judgements: one word, outage and trigger for each bearing, stored with the forecast, the same wherever they
+are asked.
+"""
 
 import datetime as dt
 import json

@@ -30,7 +30,10 @@ BASE = Standing(
 STATES = {
     "open, the reading decides": (
         {"shell": "SL-350"},
-        "Open in May 2027 and look: replace from 287 µm; 4 in 10 it will be; if it must be scraped, replace from 275 µm; have one SL-350 ready.",
+        (
+            "Open in May 2027 and look: replace from 287 µm; 4 in 10 it will be; if it must be scraped,"
+            " replace from 275 µm; have one SL-350 ready."
+        ),
     ),
     "open, by the plant's limit": (
         {"trigger_um": 240.0, "trigger_from": "plant", "scrape_from_um": None},
@@ -46,7 +49,10 @@ STATES = {
     ),
     "open, nothing expected": (
         {"trigger_is": "never", "trigger_um": None, "new": 0.0},
-        "Open in May 2027 and look: no reading that may be expected asks for a new shell (maximum of 345 µm).",
+        (
+            "Open in May 2027 and look: no reading that may be expected asks for a new shell (maximum of 345"
+            " µm)."
+        ),
     ),
     "open, hardly any reading asks for it": (
         {"new": 0.004, "scrape_from_um": None},
@@ -58,11 +64,17 @@ STATES = {
     ),
     "replacement expected": (
         {"new": 0.97, "trigger_um": 222.0},
-        "Open in May 2027, replacement expected (from 222 µm, more than 9 in 10); if it reads under 222 µm, measure again and call the engineer.",
+        (
+            "Open in May 2027, replacement expected (from 222 µm, more than 9 in 10); if it reads under 222"
+            " µm, measure again and call the engineer."
+        ),
     ),
     "replacement expected whatever it reads": (
         {"new": 1.0, "trigger_um": None, "trigger_is": "always"},
-        "Open in May 2027, replacement expected whatever it reads (measured 268 µm on 17 Oct 2026, maximum of 345 µm).",
+        (
+            "Open in May 2027, replacement expected whatever it reads (measured 268 µm on 17 Oct 2026,"
+            " maximum of 345 µm)."
+        ),
     ),
     "leave closed": (
         {"word": "leave", "opened_on": OCTOBER},
@@ -70,11 +82,17 @@ STATES = {
     ),
     "leave closed, no outage known": (
         {"word": "leave", "opened_on": OCTOBER, "is_known": False, "past": 0.001},
-        "Leave closed until October 2028 (no outage is recorded there: the usual interval); until then under 1 in 100 to pass its maximum of 345 µm.",
+        (
+            "Leave closed until October 2028 (no outage is recorded there: the usual interval); until then"
+            " under 1 in 100 to pass its maximum of 345 µm."
+        ),
     ),
     "placed later than wanted": (
         {"opened_on": OCTOBER, "wanted_on": MAY, "waiting_h": 12.0, "past": 0.06, "scrape_from_um": None},
-        "Open in October 2028; wanted in May 2027, moved for crew hours; waiting costs 12 h and 6 in 100 to pass its maximum of 345 µm. Replace from 287 µm; 4 in 10 it will be.",
+        (
+            "Open in October 2028; wanted in May 2027, moved for crew hours; waiting costs 12 h and 6 in 100"
+            " to pass its maximum of 345 µm. Replace from 287 µm; 4 in 10 it will be."
+        ),
     ),
     "contact stands open": (
         {"why": "contact", "contact_open": True},
@@ -82,11 +100,17 @@ STATES = {
     ),
     "contact stands open without room": (
         {"why": "contact", "contact_open": True, "no_room": True},
-        "Open in May 2027: a contact finding waits; no room to scrape below its maximum of 345 µm: ask the engineer.",
+        (
+            "Open in May 2027: a contact finding waits; no room to scrape below its maximum of 345 µm: ask"
+            " the engineer."
+        ),
     ),
     "past its maximum, measured": (
         {"word": "decide_now", "why": "past", "last_um": 353.0, "next_on": APRIL, "past_now": 0.9},
-        "Over its maximum of 345 µm: measured 353 µm on 17 Oct 2026; next outage April 2028. Decide now: run on with checks, or open.",
+        (
+            "Over its maximum of 345 µm: measured 353 µm on 17 Oct 2026; next outage April 2028. Decide now:"
+            " run on with checks, or open."
+        ),
     ),
     "past its maximum, believed, with the price": (
         {
@@ -97,31 +121,56 @@ STATES = {
             "stopping_h": 44.0,
             "stop_h": 120.0,
         },
-        "Past its maximum of 345 µm with a chance of 6 in 10: measured 268 µm on 17 Oct 2026; next outage April 2028. Decide now: run on with checks, or open (about 44 h of later cost saved; a stop here costs 120 h).",
+        (
+            "Past its maximum of 345 µm with a chance of 6 in 10: measured 268 µm on 17 Oct 2026; next outage"
+            " April 2028. Decide now: run on with checks, or open (about 44 h of later cost saved; a stop"
+            " here costs 120 h)."
+        ),
     ),
     "past, never measured, no outage": (
         {"word": "decide_now", "why": "past", "last_um": None, "next_on": None, "past_now": 0.55},
-        "Past its maximum of 345 µm with a chance of 6 in 10: never measured; no outage recorded. Decide now: run on with checks, or open.",
+        (
+            "Past its maximum of 345 µm with a chance of 6 in 10: never measured; no outage recorded. Decide"
+            " now: run on with checks, or open."
+        ),
     ),
     "opening early pays": (
         {"word": "decide_now", "why": "early", "next_on": APRIL, "past": 0.3, "stopping_h": 44.0},
-        "Decide now: run on or open before the outage of April 2028 (about 44 h of later cost saved; the cost of a stop here is not stated); until then 3 in 10 to pass its maximum of 345 µm (measured 268 µm on 17 Oct 2026).",
+        (
+            "Decide now: run on or open before the outage of April 2028 (about 44 h of later cost saved; the"
+            " cost of a stop here is not stated); until then 3 in 10 to pass its maximum of 345 µm (measured"
+            " 268 µm on 17 Oct 2026)."
+        ),
     ),
     "no limit": (
         {"word": "set_limit", "why": "no_maximum", "limit_um": None},
-        "Set a limit: neither a maximum nor a replace limit stands, so there is nothing to decide by (measured 268 µm on 17 Oct 2026).",
+        (
+            "Set a limit: neither a maximum nor a replace limit stands, so there is nothing to decide by"
+            " (measured 268 µm on 17 Oct 2026)."
+        ),
     ),
     "wrong bore": (
         {"word": "set_limit", "why": "no_life", "limit_um": 170.0},
-        "Set a limit: its maximum of 170 µm does not lie above its fitted clearance of 180 µm; one of the two, or the bore, is wrong.",
+        (
+            "Set a limit: its maximum of 170 µm does not lie above its fitted clearance of 180 µm; one of the"
+            " two, or the bore, is wrong."
+        ),
     ),
     "misfit": (
         {"word": "engineer", "why": "misfit"},
-        "Cannot say: the engineer decides. Its readings do not follow steady wear, so no date and no trigger is given; open in May 2027 and look (measured 268 µm on 17 Oct 2026, maximum of 345 µm).",
+        (
+            "Cannot say: the engineer decides. Its readings do not follow steady wear, so no date and no"
+            " trigger is given; open in May 2027 and look (measured 268 µm on 17 Oct 2026, maximum of 345"
+            " µm)."
+        ),
     ),
     "too young a fleet": (
         {"word": "engineer", "why": "young"},
-        "Cannot say: the engineer decides. The fleet has fewer than three lives with two readings each; the plant's present programme stands. A reading in May 2027 helps to start one (measured 268 µm on 17 Oct 2026).",
+        (
+            "Cannot say: the engineer decides. The fleet has fewer than three lives with two readings each;"
+            " the plant's present programme stands. A reading in May 2027 helps to start one (measured 268 µm"
+            " on 17 Oct 2026)."
+        ),
     ),
     "a replace limit stands in": (
         {"word": "leave", "opened_on": OCTOBER, "limit_from": "replace"},

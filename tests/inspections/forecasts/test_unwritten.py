@@ -1,4 +1,6 @@
-"""A fall that nobody explained, on the bearing's page: what is likelier, between which days, and the question."""
+"""A fall that nobody explained, on the bearing's page: what is likelier, between which days, and the
+question.
+"""
 
 import datetime as dt
 

@@ -1,4 +1,6 @@
-"""Rows into arrays: each effect of the record reaches the wear engine, at its exposure, with a constant number of questions."""
+"""Rows into arrays: each effect of the record reaches the wear engine, at its exposure, with a constant
+number of questions.
+"""
 
 import datetime as dt
 from decimal import Decimal

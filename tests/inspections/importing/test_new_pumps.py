@@ -1,4 +1,6 @@
-"""A history that names pumps and bearings nobody registered: asked about once, made in its act, taken back with it."""
+"""A history that names pumps and bearings nobody registered: asked about once, made in its act, taken back
+with it.
+"""
 
 import re
 from html import unescape

@@ -25,7 +25,10 @@ def test_every_sample_of_the_trades_list_is_found_by_it():
 def test_a_word_of_the_plants_own_is_found_and_asked_about():
     place = makers.a_place(tag="P-1")
     makers.a_bearing(place=place)
-    sheet = "pump,position,date,event,stage,method,value,unit,note\nP-1,DE,2010-05-02,reading,as_found,feeler,0.15,mm,{}\n"
+    sheet = (
+        "pump,position,date,event,stage,method,value,unit,note\n"
+        "P-1,DE,2010-05-02,reading,as_found,feeler,0.15,mm,{}\n"
+    )
     assert makers.a_sheet(sheet.format("Stoned down")).ok
     add_word("scrape", "Stoned  Down", today=TODAY, by=makers.somebody())
     result = makers.a_sheet(sheet.format("stoned down").replace("2010", "2013"))

@@ -170,7 +170,8 @@ def test_a_small_fall_within_the_readings_uncertainty_is_not(pump):
 
 def test_a_fall_is_judged_by_the_plants_own_spread_of_the_method(pump):
     rows = [reading("2010-05-02", "0.250"), reading("2012-05-02", "0.215")]
-    # 35 um, against 3.5 times the spread of two readings: 25 um as the method stands, 74 um with the plant's 15 um.
+    # 35 um, against 3.5 times the spread of two readings: 25 um as the method stands, 74 um with the plant's
+    # 15 um.
     assert asked(*rows) == [(3, "value", "fall_without_event")]
     set_setting(name=SETTING, value={"bore_gauge": {"sd_um": "15", "bias_sd_um": "0"}}, by=makers.somebody())
     assert asked(rows[0]) == []
@@ -183,7 +184,8 @@ def test_a_work_is_held_against_the_plants_own_spread_of_the_method(pump):
         event("2010-05-02", "scrape"),
         reading("2010-05-02", "0.283", stage="as_left"),
     ]
-    # 17 um, against twice the spread of two readings: 14 um as the method stands, 42 um with the plant's 15 um.
+    # 17 um, against twice the spread of two readings: 14 um as the method stands, 42 um with the plant's 15
+    # um.
     assert asked(*rows) == [(3, "event", "scrape_with_drop")]
     set_setting(name=SETTING, value={"bore_gauge": {"sd_um": "15", "bias_sd_um": "0"}}, by=makers.somebody())
     assert asked(*rows) == []
@@ -197,7 +199,8 @@ def test_a_clearance_no_journal_has_is_asked_about(pump):
 
 
 def test_the_published_table_row_whose_inch_and_millimetre_columns_disagree_is_asked_about(pump):
-    # TM 9-6115-604-34 / NAVFAC P-8-633-34, table 1-4: rod clearance 0.0025 in printed as 0.089 mm (it is 0.0635 mm).
+    # TM 9-6115-604-34 / NAVFAC P-8-633-34, table 1-4: rod clearance 0.0025 in printed as 0.089 mm (it is
+    # 0.0635 mm).
     rows = [
         reading("2010-05-02", "0.0025", "in", position="NDE"),
         reading("2010-05-02", "0.089", "mm", position="NDE"),

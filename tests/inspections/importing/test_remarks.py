@@ -1,4 +1,6 @@
-"""What a remark tells of: each work at the bearing of its own clause, denials and orders heard, slips asked about."""
+"""What a remark tells of: each work at the bearing of its own clause, denials and orders heard, slips asked
+about.
+"""
 
 import re
 

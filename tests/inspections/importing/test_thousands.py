@@ -1,4 +1,6 @@
-"""Points and commas in run hours: grouping told from decimals by the column's own pattern, asked where both fit."""
+"""Points and commas in run hours: grouping told from decimals by the column's own pattern, asked where both
+fit.
+"""
 
 import datetime as dt
 from decimal import Decimal

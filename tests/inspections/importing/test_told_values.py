@@ -1,4 +1,6 @@
-"""What free text tells of: clearances and contact shares proposed beside it, stored only where somebody confirms them."""
+"""What free text tells of: clearances and contact shares proposed beside it, stored only where somebody
+confirms them.
+"""
 
 import re
 
@@ -95,7 +97,9 @@ def bring(words, answers=None, **more):
 
 
 def confirmed(result, rows_of_share=("DE",)):
-    """Every proposal confirmed as a person would: clearances in inches, the share at DE, the scrape at both."""
+    """Every proposal confirmed as a person would: clearances in inches, the share at DE,
+    the scrape at both.
+    """
     answers = Answers()
     for group in result.groups:
         choice, value = {

@@ -18,7 +18,9 @@ def pump():
 
 
 def sheet(found, left, work="", note="", reason="", shell=""):
-    """One visit: as found, a work as an event or in the words of a remark, as left. mm, bore gauge (sd 5 um)."""
+    """One visit: as found, a work as an event or in the words of a remark, as left. mm,
+    bore gauge (sd 5 um).
+    """
     rows = [f"P-1,DE,2010-05-02,reading,as_found,bore_gauge,{found},mm,,{note},"]
     rows += [f"P-1,DE,2010-05-02,{work},,,,,{reason},,{shell}"] if work else []
     rows += [f"P-1,DE,2010-05-02,reading,as_left,bore_gauge,{left},mm,,,"]

@@ -1,4 +1,6 @@
-"""A second person for limits and new shells: never the first, never a stranger, and nothing for plants that leave it off."""
+"""A second person for limits and new shells: never the first, never a stranger, and nothing for plants that
+leave it off.
+"""
 
 import datetime as dt
 from decimal import Decimal
@@ -57,7 +59,9 @@ def two():
 
 
 def sound():
-    """The ledger is whole and every row as its entry says, also after all rows were made anew from the ledger."""
+    """The ledger is whole and every row as its entry says, also after all rows were made anew from the
+    ledger.
+    """
     before = (
         list(Confirmation.objects.values()),
         list(ProposedLimit.objects.values()),
@@ -215,10 +219,8 @@ def test_a_new_shell_is_recorded_at_once_and_waits_for_another_foreman_or_engine
 
 
 def test_a_new_shell_out_of_a_sheet_waits_too_and_one_before_the_choice_does_not(two):
-    makers.a_sheet(
-        f"""site,pump,position,date,event
-        Own site,Lift 1,DE,{dt.date(2021, 3, 9)},shell_change"""
-    )
+    makers.a_sheet(f"""site,pump,position,date,event
+        Own site,Lift 1,DE,{dt.date(2021, 3, 9)},shell_change""")
     assert Event.objects.get().awaits_second
     choices.choose(name="second_person", typed="no", site=two.site, from_on=None, by=makers.somebody())
     assert approvals.shells_waiting().count() == 1

@@ -1,4 +1,6 @@
-"""What a plant chooses: dated, held against what is allowed, for all sites or one; dates and advice follow."""
+"""What a plant chooses: dated, held against what is allowed, for all sites or one; dates
+and advice follow.
+"""
 
 import datetime as dt
 

@@ -1,4 +1,6 @@
-"""Limits for many bearings: offered from the sheet with their cell, compared with rules in print, set in one act after a look."""
+"""Limits for many bearings: offered from the sheet with their cell, compared with rules in print, set in one
+act after a look.
+"""
 
 from decimal import Decimal
 from html import unescape

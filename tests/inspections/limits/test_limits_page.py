@@ -1,4 +1,6 @@
-"""Setting one limit on a page: with a reason, once, the second of two told; and a second person where the plant wants one."""
+"""Setting one limit on a page: with a reason, once, the second of two told; and a second person where the
+plant wants one.
+"""
 
 from decimal import Decimal
 
@@ -126,7 +128,7 @@ def test_the_class_stands_in_and_says_so(engineer, bearing):
     assert "of its class" in engineer.get(HERE).content.decode()
 
 
-# A limit that does not fit the bearing is asked back ------------------------------------------------------------
+# A limit that does not fit the bearing is asked back
 
 
 def asked_words(answer):
@@ -206,7 +208,7 @@ def test_going_back_from_the_question_loses_nothing_that_was_typed(engineer):
     assert form["value"].value() == "0.610" and form["reason"].value() == "letter of May"
 
 
-# A second person ---------------------------------------------------------------------------------------------
+# A second person
 
 
 @pytest.fixture

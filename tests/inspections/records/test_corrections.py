@@ -1,4 +1,6 @@
-"""Putting the record right: with a reason, both versions kept, the second of two told, nothing stored twice."""
+"""Putting the record right: with a reason, both versions kept, the second of two told,
+nothing stored twice.
+"""
 
 import pytest
 

@@ -1,4 +1,6 @@
-"""What feeds the wear beside the clearance, and readings that must not: wall, drop, lining, reasons, copies."""
+"""What feeds the wear beside the clearance, and readings that must not: wall, drop,
+lining, reasons, copies.
+"""
 
 import datetime as dt
 

@@ -1,4 +1,6 @@
-"""A bearing's page: constant questions to the database, its words, names that lead on, suggestions that are not applied."""
+"""A bearing's page: constant questions to the database, its words, names that lead on, suggestions that are
+not applied.
+"""
 
 import datetime as dt
 

@@ -1,4 +1,6 @@
-"""Gauges: checks with their due days, readings flagged and never refused, and what is in doubt after one was found wrong."""
+"""Gauges: checks with their due days, readings flagged and never refused, and what is in doubt after one was
+found wrong.
+"""
 
 import datetime as dt
 import io
@@ -62,7 +64,8 @@ days = st.dates(D(2010, 1, 1), D(2020, 12, 31))
 
 @given(st.lists(st.tuples(days, st.booleans()), min_size=1, max_size=8, unique_by=lambda one: one[0]), days)
 def test_a_reading_between_a_good_check_and_the_next_wrong_one_is_always_in_doubt(rows, on):
-    # ISO 9001:2015, 7.1.5.2: when a gauge is found unfit, whether earlier results were affected is to be determined.
+    # ISO 9001:2015, 7.1.5.2: when a gauge is found unfit, whether earlier results were affected is to be
+    # determined.
     known = [plain(day, fit) for day, fit in sorted(rows)]
     in_any = any(
         (since is None or since <= on) and on <= until

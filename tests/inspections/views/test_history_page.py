@@ -1,4 +1,6 @@
-"""The auditor's page: every entry in words, both versions of a correction, as known on a day, a constant number of questions."""
+"""The auditor's page: every entry in words, both versions of a correction, as known on a day, a constant
+number of questions.
+"""
 
 import datetime as dt
 import html

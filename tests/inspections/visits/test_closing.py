@@ -1,4 +1,6 @@
-"""Closing a whole pump: both bearings' unmeasured things, a decision for each that was recorded; cautions as plant data."""
+"""Closing a whole pump: both bearings' unmeasured things, a decision for each that was recorded; cautions as
+plant data.
+"""
 
 import datetime as dt
 import json

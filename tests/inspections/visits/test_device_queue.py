@@ -1,4 +1,6 @@
-"""What a device's queue may do and may not: ids by right, nothing lost without a word, one bad entry alone refused."""
+"""What a device's queue may do and may not: ids by right, nothing lost without a word, one bad entry alone
+refused.
+"""
 
 import datetime as dt
 import threading
@@ -151,7 +153,7 @@ def test_a_visit_of_another_pump_is_not_joined():
     refused(client, an_entry(client, bearing, visit=theirs["visit"]))
 
 
-# the same id with other content ------------------------------------------------------------------------------
+# the same id with other content
 
 
 @pytest.mark.parametrize(
@@ -206,7 +208,7 @@ def test_a_known_id_of_any_kind_with_other_content_is_a_conflict(kind, fields, o
     assert "other content" in refused(client, entry | {"fields": other})
 
 
-# one bad entry alone --------------------------------------------------------------------------------------------
+# one bad entry alone
 
 LONG, NUL, CONTROL = "x" * 4000, "a\x00b", "a\x1bb"
 BAD = {
@@ -325,7 +327,7 @@ def test_a_devices_day_before_the_visit_is_taken_as_the_visits_first():
     assert Reading.objects.get(pk=late["id"]).on == dt.date(2026, 1, 2)
 
 
-# the database's own refusals ------------------------------------------------------------------------------------
+# the database's own refusals
 
 
 def _with_trouble(monkeypatch, trouble, times):

@@ -1,4 +1,6 @@
-"""Two people, one visit: what comes late joins the visit it was begun in; two readings of one station ask which counts."""
+"""Two people, one visit: what comes late joins the visit it was begun in; two readings of one station ask
+which counts.
+"""
 
 import pytest
 

@@ -1,4 +1,6 @@
-"""What a device sends later: each entry once, under its own id, whatever came twice; nothing lost without a word."""
+"""What a device sends later: each entry once, under its own id, whatever came twice; nothing lost without a
+word.
+"""
 
 import datetime as dt
 import hashlib
@@ -172,7 +174,7 @@ def test_the_pack_holds_limits_last_values_and_what_is_expected_with_constant_qu
         a_worn_bearing(place=makers.a_place(site=site, tag=f"P{n}", positions=("DE",)))
     client = a_mechanic(a_worn_bearing(place=makers.a_place(site=site, tag="P9", positions=("DE",))))
     with django_assert_max_num_queries(60) as three:
-        (first, *rest) = client.get(f"/record/pack/?site={site.name}").json()["bearings"]
+        first, *rest = client.get(f"/record/pack/?site={site.name}").json()["bearings"]
     assert len(rest) == 2
     a_worn_bearing(place=makers.a_place(site=site, tag="P8", positions=("DE",)))
     with django_assert_max_num_queries(60) as four:

@@ -1,4 +1,6 @@
-"""The whole path by plain forms, without scripts: begin, read, scrape, check the contact, see, close, receipt."""
+"""The whole path by plain forms, without scripts: begin, read, scrape, check the contact, see, close,
+receipt.
+"""
 
 import uuid
 

@@ -1,4 +1,6 @@
-"""Who measured, who wrote it down and who checked are three facts; a paper sheet keeps the day it was measured on."""
+"""Who measured, who wrote it down and who checked are three facts; a paper sheet keeps the day it was
+measured on.
+"""
 
 import datetime as dt
 

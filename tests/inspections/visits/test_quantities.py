@@ -1,4 +1,6 @@
-"""What else is measured at the pump: bore and journal, a wall over a ball, a drop, gaps; any station; a gauge in doubt."""
+"""What else is measured at the pump: bore and journal, a wall over a ball, a drop, gaps; any station; a gauge
+in doubt.
+"""
 
 import datetime as dt
 from decimal import Decimal

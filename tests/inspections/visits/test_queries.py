@@ -1,4 +1,6 @@
-"""Opening the pump's page, a reading and closing ask the database as much in a large fleet as in a small one."""
+"""Opening the pump's page, a reading and closing ask the database as much in a large
+fleet as in a small one.
+"""
 
 import pytest
 from django.db import connection
@@ -9,7 +11,8 @@ from tests.inspections.visits.walk import a_mechanic, a_worn_bearing, at, begin,
 
 pytestmark = pytest.mark.django_db
 
-# Counted 372 on SQLite, 379 on PostgreSQL, on 2026-11-27; the rest is what a change may add before somebody looks.
+# Counted 372 on SQLite, 379 on PostgreSQL, on 2026-11-27; the rest is what a change may add before somebody
+# looks.
 MOST = 380
 
 

@@ -1,4 +1,6 @@
-"""Receipts of a device's entries: what lets the device let go, what is a conflict, what stands on the pump's page."""
+"""Receipts of a device's entries: what lets the device let go, what is a conflict, what stands on the pump's
+page.
+"""
 
 import datetime as dt
 import json
@@ -105,7 +107,7 @@ def test_a_receipt_of_one_account_is_none_of_another():
     assert send(other, entry | {"author": str(other.account.person_id)})[0][0] == "refused"
 
 
-# on the pump's page --------------------------------------------------------------------------------------------
+# on the pump's page
 
 
 def test_what_was_refused_stands_on_the_pumps_page_with_its_place_until_somebody_settles_it():
@@ -151,11 +153,13 @@ def test_a_stranger_puts_no_words_on_another_sites_page_and_settles_nothing_ther
     assert row.settled_at is None
 
 
-# storms ---------------------------------------------------------------------------------------------------------
+# storms
 
 
 def test_200_entries_of_two_devices_with_losses_doubles_and_reordering_are_200_rows():
-    """Three answers in ten lost, each lost one sent again, doubled or later; one visit closed halfway; one bad in ten."""
+    """Three answers in ten lost, each lost one sent again, doubled or later; one visit closed halfway; one
+    bad in ten.
+    """
     site, chance = makers.a_site(), random.Random(7)
     bearings = [
         a_worn_bearing(place=makers.a_place(site=site, tag=f"P{n}", positions=("DE",)), values=())
@@ -211,7 +215,7 @@ def begin_closed(client, bearing) -> str:
     return str(visit.pk)
 
 
-# what fits into both databases -------------------------------------------------------------------------------------
+# what fits into both databases
 
 
 @pytest.mark.parametrize(

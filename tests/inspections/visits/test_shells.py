@@ -1,4 +1,6 @@
-"""A shell that must not be scraped, or of which it is not known, and a spherical seat: said before the check."""
+"""A shell that must not be scraped, or of which it is not known, and a spherical seat:
+said before the check.
+"""
 
 import pytest
 

@@ -1,4 +1,6 @@
-"""Cells tapped on a print: every tap is kept as it is made, and a round that is left is one entry with its own verdict."""
+"""Cells tapped on a print: every tap is kept as it is made, and a round that is left is one entry with its
+own verdict.
+"""
 
 import json
 import re

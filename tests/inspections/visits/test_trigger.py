@@ -129,7 +129,7 @@ def test_the_accepted_plans_trigger_governs_unless_what_was_learned_since_is_str
         assert under_plan(live, other) is live
 
 
-# List, page and pump -----------------------------------------------------------------------------------------
+# List, page and pump
 
 
 def worn(place, position="DE", rises=(0, 20, 41, 60), **facts):

@@ -1,4 +1,6 @@
-"""What the closing page says after what was found, printed, measured and done; dispositions, and closings without one."""
+"""What the closing page says after what was found, printed, measured and done; dispositions, and closings
+without one.
+"""
 
 import datetime as dt
 

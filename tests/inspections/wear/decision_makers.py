@@ -49,7 +49,9 @@ def belief(
     nodes: int = 15,
     reach: float = 2.8,
 ) -> Predictive:
-    """B bearings, level known to ``level_sd`` at every node, log rate normal on even nodes; arguments (B,) or numbers."""
+    """B bearings, level known to ``level_sd`` at every node, log rate normal on even nodes; arguments (B,) or
+    numbers.
+    """
     level, level_sd, median, spread = (
         np.atleast_1d(np.asarray(a, dtype=float)) for a in (level, level_sd, median, spread)
     )

@@ -1,4 +1,6 @@
-"""Wear along a power of a life's age: the exponent is found, the dates follow it, a straight fleet stays straight."""
+"""Wear along a power of a life's age: the exponent is found, the dates follow it, a straight fleet stays
+straight.
+"""
 
 from __future__ import annotations
 
@@ -84,7 +86,9 @@ def test_todays_rate_is_the_curves_slope_at_todays_age():
 
 @pytest.mark.parametrize("exponent", [0.5, 1.0, 2.0])
 def test_the_exponent_of_a_whole_fleet_is_found_and_its_dates_follow(exponent):
-    """Without it all bearings of a fleet that wears as the square of age fail before the 50 % date, half before the 5 %."""
+    """Without it all bearings of a fleet that wears as the square of age fail before the 50 % date, half
+    before the 5 %.
+    """
     fleet = hard_fleets.curved(hard_fleets.Curve(150, exponent), 4)
     population = fit_fleet(fleet.histories, carry=False)
     assert np.log(population.main.designs[0].exponent) == pytest.approx(np.log(exponent), abs=0.2)

@@ -1,4 +1,6 @@
-"""The backtest: what is hidden stays hidden, what is scored can be predicted, and the scores are the closed forms."""
+"""The backtest: what is hidden stays hidden, what is scored can be predicted, and the scores are the closed
+forms.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""A fleet, or a class in it, that wears along another curve than its dates are told from is never called ok."""
+"""A fleet, or a class in it, that wears along another curve than its dates are told from
+is never called ok.
+"""
 
 from __future__ import annotations
 
@@ -17,7 +19,9 @@ OK = OUTCOMES.index("ok")
 
 
 def wears_as(powers: list[float], *, n: int = 40, known_start: bool = True, seed: int = 1) -> Histories:
-    """n bearings for each class, its wear a power of the age, drawn by that alone; read six times with a gauge of 10 um."""
+    """n bearings for each class, its wear a power of the age, drawn by that alone; read six times with a
+    gauge of 10 um.
+    """
     rng = np.random.default_rng(seed)
     rows = []
     for class_, q in enumerate(powers):

@@ -217,7 +217,9 @@ def test_deciding_by_chance_gives_little_away_against_deciding_by_cost():
 
 
 def simulated_closings(t, p, y, above, scraped):
-    """Truths drawn from a belief on the outage's day, those whose reading lies round y, and whether each passes."""
+    """Truths drawn from a belief on the outage's day, those whose reading lies round y, and whether each
+    passes.
+    """
     rng = np.random.default_rng(8)
     n = 1_500_000
     node = rng.choice(p.weight.shape[1], n, p=p.weight[0])

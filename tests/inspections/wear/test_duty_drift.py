@@ -1,4 +1,6 @@
-"""The wandering of duties found where it is, and none where meters run evenly; walks drawn by the day, read by the year."""
+"""The wandering of duties found where it is, and none where meters run evenly; walks drawn by the day, read
+by the year.
+"""
 
 import numpy as np
 import pytest

@@ -1,4 +1,6 @@
-"""A number at its edge is an answer; a failed fit is no property of a bearing; a cliff of log weights is no peak."""
+"""A number at its edge is an answer; a failed fit is no property of a bearing; a cliff of log weights is no
+peak.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""Single gauges that read too much or too little: learned where they meet at bearings, corrected, and doubted."""
+"""Single gauges that read too much or too little: learned where they meet at bearings, corrected, and
+doubted.
+"""
 
 from __future__ import annotations
 
@@ -21,9 +23,11 @@ GAUGES = 6
 def measured(
     biases: np.ndarray, *, n: int = 120, seed: int = 5, off_from: float = 0.0
 ) -> tuple[Histories, np.ndarray]:
-    """n bearings with steady wear, drawn by its physics alone: each visit by its own site's gauge or, one in four, another's.
+    """n bearings with steady wear, drawn by its physics alone: each visit by its own site's gauge or, one in
+    four, another's.
 
-    Biases (G,) um hold from the exposure ``off_from`` on; before it each gauge is right, in a period of its own. Returns
+    Biases (G,) um hold from the exposure ``off_from`` on; before it each gauge is right, in a period of its
+    own. Returns
     the histories and the true kh to 260 um.
     """
     rng = np.random.default_rng(seed)
@@ -60,7 +64,9 @@ def test_a_gauge_that_reads_too_little_is_found_and_the_good_ones_are_not(off):
 
 
 def test_its_bearings_dates_come_no_later_than_they_should(off):
-    """Read as they stand, the readings of such a gauge make wear look slow: most of its bearings pass before the early dates."""
+    """Read as they stand, the readings of such a gauge make wear look slow: most of its bearings pass before
+    the early dates.
+    """
     histories, true, population = off
     mine = (np.arange(len(true)) % GAUGES == 5) & (true > 0)
     silent = replace(histories, gauge=np.full_like(histories.gauge, -1))

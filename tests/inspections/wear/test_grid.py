@@ -16,7 +16,8 @@ from inspections.wear.parameters import Params
 from .makers import LEAD, event, reading
 
 FINE = np.linspace(-6, 6, 385)
-# sleepstudy by REML as printed in lme4's documentation: intercept, slope; sd, sd, correlation; residual variance
+# sleepstudy by REML as printed in lme4's documentation: intercept, slope; sd, sd, correlation; residual
+# variance
 FIXED = (251.405105, 10.467286)
 VAR0, VAR1, CORR, RESIDUAL = 612.10, 35.07, 0.066, 654.94
 

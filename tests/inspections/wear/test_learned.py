@@ -1,4 +1,6 @@
-"""What the fleet teaches beside the rate: starts, running in, a class's own steps and new clearances, the taper."""
+"""What the fleet teaches beside the rate: starts, running in, a class's own steps and new clearances, the
+taper.
+"""
 
 from __future__ import annotations
 

@@ -78,7 +78,9 @@ def test_the_grid_finds_the_certified_slope_of_norris_inside_one_cell():
 )
 @pytest.mark.parametrize("unit", [1.0, 1000.0, 24.0, 8766.0])
 def test_five_components_reach_half_a_volt_when_the_book_says(volts, hours, unit):
-    """TOB216B: threshold voltage at 0, 500, 1000 h; Tobias and Trindade, Applied Reliability, 2nd ed., p. 216."""
+    """TOB216B: threshold voltage at 0, 500, 1000 h; Tobias and Trindade, Applied Reliability, 2nd ed., p.
+    216.
+    """
     line = straight_line(np.array([0.0, 500.0, 1000.0]) / unit, np.array(volts))
     assert line.reaches(0.5) * unit == pytest.approx(hours, abs=0.005)
 

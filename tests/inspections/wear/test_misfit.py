@@ -39,7 +39,9 @@ def test_the_best_that_any_test_could_name_grows_with_wear_and_with_a_finer_gaug
 
 
 def fallen(n: int, per_kh: float):
-    """n bearings whose readings change by ``per_kh`` um/kh from 200 um on, read six times with a sd of 5 um."""
+    """n bearings whose readings change by ``per_kh`` um/kh from 200 um on, read six times
+    with a sd of 5 um.
+    """
     rng = np.random.default_rng(6)
     rows = []
     for _ in range(n):

@@ -35,7 +35,9 @@ def test_without_outlying_rates_the_nodes_stay_themselves():
 
 
 def one_fast_among(n: int, times: float, seed: int):
-    """n bearings alike (spread 0.15) at 1 um/kh but the first, read every 8 kh, none at its limit yet; kh that the first has left."""
+    """n bearings alike (spread 0.15) at 1 um/kh but the first, read every 8 kh, none at its limit yet; kh
+    that the first has left.
+    """
     rng = np.random.default_rng(seed)
     rows, true_kh = [], 0.0
     for i in range(n):
@@ -50,7 +52,9 @@ def one_fast_among(n: int, times: float, seed: int):
 
 
 def test_bearings_six_times_as_fast_as_their_peers_are_believed():
-    """Of six fleets: no reading of the fast one is a slip, none is left alone, and its dates are not all too late."""
+    """Of six fleets: no reading of the fast one is a slip, none is left alone, and its dates are not all too
+    late.
+    """
     late = []
     for seed in range(6):
         fleet, true_kh = one_fast_among(80, 6.0, seed)

@@ -1,4 +1,6 @@
-"""The spread of rates beyond the normal bell: what the bend keeps, and what it finds in a fleet of two kinds."""
+"""The spread of rates beyond the normal bell: what the bend keeps, and what it finds in a
+fleet of two kinds.
+"""
 
 from __future__ import annotations
 

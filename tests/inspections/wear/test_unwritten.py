@@ -1,4 +1,6 @@
-"""A clearance that fell with nothing written: a new shell, another gauge or a slip, weighed with what was read later."""
+"""A clearance that fell with nothing written: a new shell, another gauge or a slip, weighed with what was
+read later.
+"""
 
 from __future__ import annotations
 
@@ -63,7 +65,9 @@ def test_a_level_said_to_be_unknown_keeps_the_doubt_of_its_words(population):
 
 
 def test_a_fall_at_the_last_reading_is_weighed_and_the_earlier_date_governs(population):
-    """Nothing later speaks, so a person is asked at once and the date stays the earlier one until the answer."""
+    """Nothing later speaks, so a person is asked at once and the date stays the earlier
+    one until the answer.
+    """
     result = forecast(fleet([*BEFORE, AFTER[0]], BEFORE), population)
     assert result.unwritten[0, 0] > 0.9
     assert result.unwritten_at[0] == 4
@@ -85,7 +89,9 @@ def test_of_two_falls_the_one_at_the_last_reading_is_asked_about(population):
 
 
 def test_the_backtest_weighs_a_fall_before_what_it_hides():
-    """Drawn without the engine: of every third bearing the second life is not written; its last reading is hidden."""
+    """Drawn without the engine: of every third bearing the second life is not written; its last reading is
+    hidden.
+    """
     told = hide_and_tell(_renewed_fleet(False))
     silent = told.bearing % 3 == 0
     found = score(told.value_um[silent], told.ours[silent])
@@ -109,7 +115,9 @@ def test_the_fleets_numbers_are_those_of_its_written_shell_changes():
 
 
 def test_no_rate_is_learned_from_a_reading_that_cannot_be():
-    """Of every fifth bearing the first life's only reading is 25.4 times too large, which an outlying rate would explain."""
+    """Of every fifth bearing the first life's only reading is 25.4 times too large, which an outlying rate
+    would explain.
+    """
     rng = np.random.default_rng(7)
     rows = []
     for i in range(100):

@@ -106,7 +106,8 @@ def test_a_scrape_that_costs_no_hours_moves_the_trigger_by_cost_by_its_step():
 
 @pytest.mark.parametrize("risk", [0.02, 0.05, 0.10, 0.20])
 def test_least_cost_at_the_price_takes_about_the_accepted_chance(risk):
-    # Closed up at the trigger by cost, the chance of passing within an interval (class's table, its own beliefs).
+    # Closed up at the trigger by cost, the chance of passing within an interval (class's table, its own
+    # beliefs).
     t = standard(accepted_risk=risk, reading_sd_um=6.0)
     v = tables(t, exact=True)
     m = by_cost(v)

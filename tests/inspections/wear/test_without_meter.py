@@ -1,4 +1,6 @@
-"""Bearings of pumps without a meter: too few for a pool of their own, they get dates from the fleet's wear an hour and its duties."""
+"""Bearings of pumps without a meter: too few for a pool of their own, they get dates from the fleet's wear an
+hour and its duties.
+"""
 
 from __future__ import annotations
 
@@ -17,9 +19,11 @@ RUN_HOURS, CALENDAR = 0, 2
 
 
 def pumps(n: int, seed: int, *, metered: bool) -> tuple[Histories, np.ndarray]:
-    """n bearings that wear steadily by the hour run, of pumps running about 10 of 24 h, drawn by the physics alone.
+    """n bearings that wear steadily by the hour run, of pumps running about 10 of 24 h, drawn by the physics
+    alone.
 
-    Read every 11 kh of the calendar; without a meter the calendar is all that is told. Returns the histories and the true days
+    Read every 11 kh of the calendar; without a meter the calendar is all that is told. Returns the histories
+    and the true days
     to 260 um from the last reading.
     """
     rng = np.random.default_rng(seed)

@@ -37,7 +37,9 @@ def sure_rate(n: int) -> Rate:
 
 
 def test_the_evidence_of_a_wall_series_is_the_closed_gaussian_form():
-    """Clearance and two walls of a known rate: mean r u, covariance beta r min(u, u'), each wall with its own offset."""
+    """Clearance and two walls of a known rate: mean r u, covariance beta r min(u, u'), each wall with its own
+    offset.
+    """
     kh = np.array([0.0, 5.0, 5.0, 9.0, 9.0, 9.0, 14.0, 20.0])
     series = np.array([0, 0, -1, 0, 1, -1, 1, -1])
     value = np.array([0.0, 12.0, 139.0, 17.0, 0.0, 146.0, 11.0, 171.0])
@@ -128,7 +130,8 @@ def test_the_lining_left_gives_a_limit_and_the_lower_one_rules():
     result = forecast(h, fit_fleet(steady_fleet(30)))
     words = [REPLACE_FROM[k] for k in result.replace_limit_from]
     assert words == ["derived", "lining", "derived", "plant", "lining"]
-    # at 20 kh the clearance was about 170; the lining is used up 90 um later, less a scrape and the wear after it
+    # at 20 kh the clearance was about 170; the lining is used up 90 um later, less a scrape and the wear
+    # after it
     spent = 400.0 - result.replace_limit_um[0]
     assert result.replace_limit_um[1] + spent == pytest.approx(260.0, abs=6.0)
     assert result.replace_days[1, 1] < result.replace_days[0, 1]
@@ -137,7 +140,9 @@ def test_the_lining_left_gives_a_limit_and_the_lower_one_rules():
 
 
 def test_why_visits_were_made_is_learned_and_moves_what_is_believed():
-    """Truth: visits for a cause grow likely about 40 um under the maximum, 0.69 of the room from new to it."""
+    """Truth: visits for a cause grow likely about 40 um under the maximum, 0.69 of the
+    room from new to it.
+    """
     params = fit_fleet(make(smaller(WORLDS["why recorded"], 400), 3).histories, carry=False).main.designs[0]
     assert params.opened[0] == pytest.approx(0.69, abs=0.12)
     head = [event(Kind.NEW_LIFE, 0.0), reading(0.0, 130.0)]

@@ -21,7 +21,9 @@ def outage(t, **more):
 
 
 def judged(cost, past, *, new=0.4, known=None, **more):
-    """What is judged of a bearing: its pump's cost and its chance of having passed, by outage and once after them."""
+    """What is judged of a bearing: its pump's cost and its chance of having passed, by outage and once after
+    them.
+    """
     n = len(cost) if known is None else known + 1
     columns = tuple(
         Column(

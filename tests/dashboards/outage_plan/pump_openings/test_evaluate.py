@@ -1,4 +1,6 @@
-"""What a plan of pump openings does: its lines, triggers, hours, shells, what is above the risk and why, what is short."""
+"""What a plan of pump openings does: its lines, triggers, hours, shells, what is above the risk and why, what
+is short.
+"""
 
 import datetime as dt
 import json
@@ -67,7 +69,7 @@ def test_a_pump_is_opened_where_it_costs_least_and_all_its_bearings_are_looked_a
 
 
 def test_a_trigger_that_hardly_any_reading_meets_is_said_not_to_be_expected():
-    (_, other, *_) = weighed(plant()).jobs
+    _, other, *_ = weighed(plant()).jobs
     assert "which is not expected (2 in 100)" in other.reason.replace("\u00a0", " ")
     assert "it will be" not in other.reason and other.shell_type == ""
 
