@@ -89,8 +89,9 @@ def plain(text: str, marks: Mapping[str, str]) -> str | Unclear:
 
     Examples
     --------
-    >>> plain("20.500", {".": "grouping"}), plain("20.500", {".": "decimal"}), plain("20.500", {".":
-    "either"})
+    >>> plain("20.500", {".": "grouping"}), plain("20.500", {".": "decimal"}), plain(
+    ...     "20.500", {".": "either"}
+    ... )
     ('20500', '20.500', Unclear(mark='.'))
     >>> plain("20 500", {}), plain("1.020,5", {".": "grouping", ",": "decimal"}), plain("?", {})
     ('20500', '1020.5', '?')

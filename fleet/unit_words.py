@@ -72,8 +72,9 @@ def units_in(text: str) -> tuple[str, ...]:
 
     Examples
     --------
-    >>> units_in("Clearances in 1/100 mm"), units_in("Spiel in Hundertstel"), units_in("jeu en centièmes de
-    mm")
+    >>> units_in("Clearances in 1/100 mm"), units_in("Spiel in Hundertstel"), units_in(
+    ...     "jeu en centièmes de mm"
+    ... )
     (('1/100 mm',), ('1/100 mm',), ('1/100 mm',))
     >>> units_in("all dims 1/1000 in"), units_in("readings in thou"), units_in("set in May, um 8 Uhr")
     (('thou',), ('thou',), ())
@@ -121,8 +122,9 @@ def basis_in(text: str) -> str:
 
     Examples
     --------
-    >>> basis_in("jeu au rayon"), basis_in("Radialspiel 1/100"), basis_in("diametral clearance"),
-    basis_in("jeu au diamètre")
+    >>> basis_in("jeu au rayon"), basis_in("Radialspiel 1/100"), basis_in("diametral clearance"), basis_in(
+    ...     "jeu au diamètre"
+    ... )
     ('radial', 'radial', 'diametral', 'diametral')
     >>> basis_in("Radial bearing DE"), basis_in("Radiallager"), basis_in("journal diameter")
     ('', '', '')

@@ -37,8 +37,9 @@ def frame(columns: Columns, rows: Iterable[Sequence[Any]]) -> pd.DataFrame:
     --------
     >>> import datetime as dt
     >>> from decimal import Decimal
-    >>> made = frame({"pump": TEXT, "on": DAY, "value_um": NUMBER}, [("P-1", dt.date(2020, 3, 9),
-    Decimal("150"))])
+    >>> made = frame(
+    ...     {"pump": TEXT, "on": DAY, "value_um": NUMBER}, [("P-1", dt.date(2020, 3, 9), Decimal("150"))]
+    ... )
     >>> made.dtypes.astype(str).tolist()
     ['string', 'datetime64[s]', 'float64']
     """

@@ -101,8 +101,13 @@ def read_print(
     without network come to the same outcome. Sources: geometry of rigid bodies, own derivation; advice is
     common practice with no published source.
 
-    >>> marks = [[0, 0, 0, 0, 0, 0, 0], [2, 1, 0, 0, 0, 0, 0], [2, 2, 1, 0, 0, 0, 0], [2, 1, 0, 0, 0, 0, 0],
-    [0] * 7]
+    >>> marks = [
+    ...     [0, 0, 0, 0, 0, 0, 0],
+    ...     [2, 1, 0, 0, 0, 0, 0],
+    ...     [2, 2, 1, 0, 0, 0, 0],
+    ...     [2, 1, 0, 0, 0, 0, 0],
+    ...     [0] * 7,
+    ... ]
     >>> reading = read_print(marks, Check(in_place=True, clearance_um=150, film="normal", first_end="in"))
     >>> reading.outcome, reading.causes[0][0], reading.end
     ('alignment', 'tilt', 'in')

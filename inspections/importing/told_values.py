@@ -89,8 +89,10 @@ def told_values(note: str, names: Mapping[str, re.Pattern[str]] | None = None) -
     Examples
     --------
     >>> names = {"DE": re.compile(r"\\bDE\\b"), "NDE": re.compile(r"\\bNDE\\b")}
-    >>> [(v.what, v.text, v.unit, v.positions) for v in told_values("clr DE .0065/.007 NDE .0095, scraped 2
-    thou, blue 80 %", names)]
+    >>> [
+    ...     (v.what, v.text, v.unit, v.positions)
+    ...     for v in told_values("clr DE .0065/.007 NDE .0095, scraped 2 thou, blue 80 %", names)
+    ... ]
     [('clearance', '.0065/.007', '', ('DE',)), ('clearance', '.0095', '', ('NDE',)), ('contact', '80', '%',
     ())]
     """

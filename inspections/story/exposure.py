@@ -64,8 +64,9 @@ class Exposure:
         """Hours run at given ordinals: linear between the entries, by duty outside them (negative before the
         first).
 
-        >>> run = cumulative([MeterPoint(dt.date(2020, 1, 1), 100.0), MeterPoint(dt.date(2020, 1, 11),
-        300.0)])
+        >>> run = cumulative(
+        ...     [MeterPoint(dt.date(2020, 1, 1), 100.0), MeterPoint(dt.date(2020, 1, 11), 300.0)]
+        ... )
         >>> run.at([dt.date(2020, 1, 6).toordinal(), dt.date(2020, 1, 12).toordinal()]).tolist()
         [100.0, 220.0]
         """

@@ -152,8 +152,9 @@ def against(word: str, decided: str) -> bool:
     """Whether a decision goes on with the bearing against the word; to hold, ask or measure is never against
     it.
 
-    >>> against("hold", "close up"), against("hold", "hold"), against("close up", "replace"), against("close
-    up", "scrape")
+    >>> against("hold", "close up"), against("hold", "hold"), against("close up", "replace"), against(
+    ...     "close up", "scrape"
+    ... )
     (True, False, False, True)
     """
     goes_on = decided in (CLOSE_UP, SCRAPE, REPLACE) and decided != word

@@ -195,8 +195,9 @@ def may_scrape(now: Situation, trigger: Trigger) -> bool:
     After a print only where the word is to scrape; before any print unless damage or a reading speaks against
     it.
 
-    >>> may_scrape(Situation(scrapeable=True, damage={"1": "lower half: wiped"}), lambda owed:
-    Ruling(CLOSE_UP, ""))
+    >>> may_scrape(
+    ...     Situation(scrapeable=True, damage={"1": "lower half: wiped"}), lambda owed: Ruling(CLOSE_UP, "")
+    ... )
     False
     """
     if now.scrapeable is not True:

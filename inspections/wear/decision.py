@@ -170,11 +170,28 @@ def decide(
     none).
     ``exact``: tables of each bearing's own figures instead of the lattice's.
 
-    >>> t = terms(2, limit_um=[260, np.nan], new_um=130, reading_sd_um=10, interval_kh=13.15,
-    log_rate=np.log(2.2),
-    ...           spread=0.6, scrape_um=12, scrape_sd_um=6, open_h=8, measure_h=4, scrape_h=6, replace_h=16)
-    >>> p = Predictive(np.ones((2, 1)), np.full((2, 1), 0.9), np.full((2, 1), 270.0), np.full((2, 1), 64.0),
-    np.full(2, 2.0))
+    >>> t = terms(
+    ...     2,
+    ...     limit_um=[260, np.nan],
+    ...     new_um=130,
+    ...     reading_sd_um=10,
+    ...     interval_kh=13.15,
+    ...     log_rate=np.log(2.2),
+    ...     spread=0.6,
+    ...     scrape_um=12,
+    ...     scrape_sd_um=6,
+    ...     open_h=8,
+    ...     measure_h=4,
+    ...     scrape_h=6,
+    ...     replace_h=16,
+    ... )
+    >>> p = Predictive(
+    ...     np.ones((2, 1)),
+    ...     np.full((2, 1), 0.9),
+    ...     np.full((2, 1), 270.0),
+    ...     np.full((2, 1), 64.0),
+    ...     np.full(2, 2.0),
+    ... )
     >>> d = decide(p, t, outages(np.array([[6.6, 19.7, 32.9]] * 2), t), np.array([0, 1]), np.full(2, 8.0))
     >>> [Word(w).name for w in d.word], d.first.tolist()
     (['DECIDE_NOW', 'SET_LIMIT'], [0, -1])
@@ -251,9 +268,21 @@ def at_pump(p: Predictive, t: Terms, reading: FloatArray, reading_sd: FloatArray
 
     The same chance the trigger is the root of: a reading at or above the trigger renews.
 
-    >>> t = terms(1, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=np.log(2.2),
-    spread=0.6,
-    ...           scrape_um=12, scrape_sd_um=6, open_h=8, measure_h=4, scrape_h=6, replace_h=16)
+    >>> t = terms(
+    ...     1,
+    ...     limit_um=260,
+    ...     new_um=130,
+    ...     reading_sd_um=10,
+    ...     interval_kh=13.15,
+    ...     log_rate=np.log(2.2),
+    ...     spread=0.6,
+    ...     scrape_um=12,
+    ...     scrape_sd_um=6,
+    ...     open_h=8,
+    ...     measure_h=4,
+    ...     scrape_h=6,
+    ...     replace_h=16,
+    ... )
     >>> p = Predictive(*(np.array([[v]]) for v in (1.0, np.log(2.2), 215.0, 400.0)), np.array([2.0]))
     >>> seen = at_pump(p, t, np.array([225.0]), np.array([10.0]), np.array([13.15]))
     >>> round(float(seen.closed[0]), 2), bool(seen.renew[0])

@@ -38,8 +38,9 @@ def spans(days: FloatArray, hours: FloatArray) -> tuple[FloatArray, FloatArray, 
     years are
     joined; a gap of over two years makes no span, since nobody knows how the hours lay in it.
 
-    >>> middle, width, mean = spans(np.array([0.0, 200.0, 365.25, 730.5]), np.array([0.0, 2000.0, 3652.5,
-    7305.0]))
+    >>> middle, width, mean = spans(
+    ...     np.array([0.0, 200.0, 365.25, 730.5]), np.array([0.0, 2000.0, 3652.5, 7305.0])
+    ... )
     >>> width.tolist(), mean.tolist()
     ([1.0, 1.0], [10.0, 10.0])
     """

@@ -112,16 +112,31 @@ def first_openings(
 
     >>> from .terms import terms
     >>> from .value_table import tables
-    >>> t = terms(1, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=np.log(2.2),
-    spread=0.6,
-    ...           scrape_um=12, scrape_sd_um=6, open_h=8, measure_h=4, scrape_h=6, replace_h=16, infant=0.002)
+    >>> t = terms(
+    ...     1,
+    ...     limit_um=260,
+    ...     new_um=130,
+    ...     reading_sd_um=10,
+    ...     interval_kh=13.15,
+    ...     log_rate=np.log(2.2),
+    ...     spread=0.6,
+    ...     scrape_um=12,
+    ...     scrape_sd_um=6,
+    ...     open_h=8,
+    ...     measure_h=4,
+    ...     scrape_h=6,
+    ...     replace_h=16,
+    ...     infant=0.002,
+    ... )
     >>> e = np.linspace(-2.8, 2.8, 15)
     >>> w = np.exp(-0.5 * e**2)
-    >>> p = Predictive(*(a[None] for a in (w / w.sum(), np.log(2.4) + 0.35 * e, np.full(15, 195.0),
-    np.full(15, 64.0))),
-    ...                np.array([2.0]))
-    >>> o = first_openings(p, t, tables(t, exact=True), 13.15 * np.array([[0.5, 1.5]]), np.full((1, 2),
-    13.15), count=201)
+    >>> p = Predictive(
+    ...     *(a[None] for a in (w / w.sum(), np.log(2.4) + 0.35 * e, np.full(15, 195.0), np.full(15, 64.0))),
+    ...     np.array([2.0])
+    ... )
+    >>> o = first_openings(
+    ...     p, t, tables(t, exact=True), 13.15 * np.array([[0.5, 1.5]]), np.full((1, 2), 13.15), count=201
+    ... )
     >>> o.cost.round(1).tolist(), o.trigger_um.round(1).tolist(), o.new.round(3).tolist()
     ([[734.4, 740.7]], [[205.2, 211.1]], [[0.685, 0.946]])
     """

@@ -130,9 +130,15 @@ def merged(
     shared out; a part keeps its weight, its mean log rate and level, and the whole variance of its level.
     ``unevenness_um`` (B,). A bearing without components gets weight 0 everywhere, and NaN for its mean.
 
-    >>> p = merged(np.array([0, 4]), np.full(4, 0.25), np.array([0.3, 0.1, 0.2, 0.4]), np.array([3.0, 1.0,
-    2.0, 4.0]),
-    ...            np.ones(4), np.zeros(1), nodes=2)
+    >>> p = merged(
+    ...     np.array([0, 4]),
+    ...     np.full(4, 0.25),
+    ...     np.array([0.3, 0.1, 0.2, 0.4]),
+    ...     np.array([3.0, 1.0, 2.0, 4.0]),
+    ...     np.ones(4),
+    ...     np.zeros(1),
+    ...     nodes=2,
+    ... )
     >>> p.log_rate.round(2).tolist(), p.level.tolist(), p.variance.tolist()
     ([[0.15, 0.35]], [[1.5, 3.5]], [[1.25, 1.25]])
     """
@@ -180,8 +186,14 @@ def whole(
 ) -> Predictive:
     """The same beliefs with every component a node of its own (N = the most of any bearing), nothing merged.
 
-    >>> p = whole(np.array([0, 2, 3]), np.array([0.5, 0.5, 1.0]), np.zeros(3), np.arange(3.0), np.ones(3),
-    np.zeros(2))
+    >>> p = whole(
+    ...     np.array([0, 2, 3]),
+    ...     np.array([0.5, 0.5, 1.0]),
+    ...     np.zeros(3),
+    ...     np.arange(3.0),
+    ...     np.ones(3),
+    ...     np.zeros(2),
+    ... )
     >>> p.weight.tolist(), p.level.tolist()
     ([[0.5, 0.5], [1.0, 0.0]], [[0.0, 1.0], [2.0, 0.0]])
     """

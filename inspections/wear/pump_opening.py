@@ -88,11 +88,28 @@ def pump_openings(
     >>> from .predictive import Predictive
     >>> from .terms import terms
     >>> from .value_table import tables
-    >>> t = terms(2, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=np.log(2.2),
-    spread=0.6,
-    ...           scrape_um=12, scrape_sd_um=6, open_h=8, measure_h=4, scrape_h=6, replace_h=16)
-    >>> p = Predictive(np.ones((2, 1)), np.full((2, 1), 0.9), np.array([[200.0], [150.0]]), np.full((2, 1),
-    64.0), np.full(2, 2.0))
+    >>> t = terms(
+    ...     2,
+    ...     limit_um=260,
+    ...     new_um=130,
+    ...     reading_sd_um=10,
+    ...     interval_kh=13.15,
+    ...     log_rate=np.log(2.2),
+    ...     spread=0.6,
+    ...     scrape_um=12,
+    ...     scrape_sd_um=6,
+    ...     open_h=8,
+    ...     measure_h=4,
+    ...     scrape_h=6,
+    ...     replace_h=16,
+    ... )
+    >>> p = Predictive(
+    ...     np.ones((2, 1)),
+    ...     np.full((2, 1), 0.9),
+    ...     np.array([[200.0], [150.0]]),
+    ...     np.full((2, 1), 64.0),
+    ...     np.full(2, 2.0),
+    ... )
     >>> at = np.array([[0.5, 1.5, 2.5]])
     >>> v = tables(t)
     >>> o = first_openings(p, t, v, 13.15 * np.repeat(at, 2, axis=0), np.full((2, 3), 13.15))

@@ -151,9 +151,21 @@ def terms(n: int | None = None, **figures: Any) -> Terms:
     only
     ``limit_um`` may be NaN (no maximum stated). A consequence below the usual counts as the usual.
 
-    >>> t = terms(1, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=np.log(2.2),
-    spread=0.6,
-    ...           scrape_um=12, scrape_sd_um=6, open_h=8, measure_h=4, scrape_h=6, replace_h=16)
+    >>> t = terms(
+    ...     1,
+    ...     limit_um=260,
+    ...     new_um=130,
+    ...     reading_sd_um=10,
+    ...     interval_kh=13.15,
+    ...     log_rate=np.log(2.2),
+    ...     spread=0.6,
+    ...     scrape_um=12,
+    ...     scrape_sd_um=6,
+    ...     open_h=8,
+    ...     measure_h=4,
+    ...     scrape_h=6,
+    ...     replace_h=16,
+    ... )
     >>> round(float(t.price_h[0]), 2), round(float(t.life[0]), 2)
     (89.02, 4.49)
     """
@@ -203,10 +215,22 @@ def price_of_passing(t: Terms) -> FloatArray:
     checked by
     simulation). NaN where there is no maximum or no life.
 
-    >>> t = terms(4, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=np.log(2.2),
-    spread=0.6,
-    ...           scrape_um=12, scrape_sd_um=6, open_h=8, measure_h=4, scrape_h=6, replace_h=16,
-    ...           accepted_risk=[0.02, 0.05, 0.10, 0.20])
+    >>> t = terms(
+    ...     4,
+    ...     limit_um=260,
+    ...     new_um=130,
+    ...     reading_sd_um=10,
+    ...     interval_kh=13.15,
+    ...     log_rate=np.log(2.2),
+    ...     spread=0.6,
+    ...     scrape_um=12,
+    ...     scrape_sd_um=6,
+    ...     open_h=8,
+    ...     measure_h=4,
+    ...     scrape_h=6,
+    ...     replace_h=16,
+    ...     accepted_risk=[0.02, 0.05, 0.10, 0.20],
+    ... )
     >>> price_of_passing(t).round(2).tolist()
     [445.08, 178.03, 89.02, 44.51]
     """

@@ -166,9 +166,21 @@ def triggers(
     -inf: replacement expected whatever is read; inf: no reading that may be expected asks for it.
 
     >>> from .terms import terms
-    >>> t = terms(1, limit_um=260, new_um=130, reading_sd_um=1e-3, interval_kh=13.15, log_rate=np.log(2.2),
-    spread=0.6,
-    ...           scrape_um=12, scrape_sd_um=0, open_h=8, measure_h=4, scrape_h=6, replace_h=16)
+    >>> t = terms(
+    ...     1,
+    ...     limit_um=260,
+    ...     new_um=130,
+    ...     reading_sd_um=1e-3,
+    ...     interval_kh=13.15,
+    ...     log_rate=np.log(2.2),
+    ...     spread=0.6,
+    ...     scrape_um=12,
+    ...     scrape_sd_um=0,
+    ...     open_h=8,
+    ...     measure_h=4,
+    ...     scrape_h=6,
+    ...     replace_h=16,
+    ... )
     >>> p = Predictive(*(np.array([[v]]) for v in (1.0, np.log(2.2), 225.0, 100.0)), np.array([0.0]))
     >>> [round(float(v[0]), 1) for v in triggers(p, t, np.zeros(1), np.full(1, 13.15), 20001)]
     [231.1, 219.1]
@@ -204,8 +216,13 @@ def ruling(
     >>> from .terms import terms
     >>> t = terms(3, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=0.8, spread=0.6,
     ...           scrape_um=12, scrape_sd_um=6, open_h=8, measure_h=4, scrape_h=6, replace_h=16)
-    >>> r = ruling(np.array([215.0, 215.0, np.inf]), np.array([120.0, 201.0, 230.0]), t, np.array([np.nan,
-    200, np.nan]), np.full(3, 8.0))
+    >>> r = ruling(
+    ...     np.array([215.0, 215.0, np.inf]),
+    ...     np.array([120.0, 201.0, 230.0]),
+    ...     t,
+    ...     np.array([np.nan, 200, np.nan]),
+    ...     np.full(3, 8.0),
+    ... )
     >>> r.trigger_um.tolist(), r.trigger_from.tolist(), r.scrape_from_um.tolist(), r.no_room.tolist()
     ([215.0, 200.0, 252.0], [0, 1, 2], [120.0, 200.0, 230.0], [True, False, False])
     """
@@ -240,8 +257,9 @@ def bisected(
     pump asks to measure again first). ``low``, ``high`` (B,): where to look, um; ``resolution``
     (B,) um. inf where even ``high`` is accepted; where ``low`` is not, the first step at or above it.
 
-    >>> bisected(lambda y: y / 1000, np.array([0.2004]), np.zeros(1), np.full(1, 500.0), np.full(1,
-    0.5)).tolist()
+    >>> bisected(
+    ...     lambda y: y / 1000, np.array([0.2004]), np.zeros(1), np.full(1, 500.0), np.full(1, 0.5)
+    ... ).tolist()
     [200.5]
     """
     least = np.ceil(np.round(low / resolution, 9)).astype(np.int64)

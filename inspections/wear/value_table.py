@@ -368,9 +368,22 @@ def tables(t: Terms, *, exact: bool = False) -> Tables:
     um.
 
     >>> from .terms import terms
-    >>> t = terms(1, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=np.log(2.2),
-    spread=0.6,
-    ...           scrape_um=12, scrape_sd_um=6, open_h=8, measure_h=4, scrape_h=6, replace_h=16, infant=0.002)
+    >>> t = terms(
+    ...     1,
+    ...     limit_um=260,
+    ...     new_um=130,
+    ...     reading_sd_um=10,
+    ...     interval_kh=13.15,
+    ...     log_rate=np.log(2.2),
+    ...     spread=0.6,
+    ...     scrape_um=12,
+    ...     scrape_sd_um=6,
+    ...     open_h=8,
+    ...     measure_h=4,
+    ...     scrape_h=6,
+    ...     replace_h=16,
+    ...     infant=0.002,
+    ... )
     >>> v = tables(t, exact=True)
     >>> v.closed(np.array([[130.0, 215.0]]), np.full((1, 2), np.log(2.2))).round(1).tolist()
     [[684.2, 741.2]]

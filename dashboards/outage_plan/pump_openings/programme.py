@@ -181,9 +181,17 @@ def _moved(given: Instance, column: IntArray) -> tuple[Moved, ...]:
 def loads(given: Instance, column: IntArray) -> tuple[FloatArray, FloatArray]:
     """(T,) expected crew hours of the openings of a plan, and of their re-openings.
 
-    >>> single = Instance(np.zeros((1, 3)), np.ones((1, 3), bool), np.full((1, 2), 10.0), np.zeros((1, 2)),
-    np.zeros(2),
-    ...                np.array([[[0.0, 0.5], [0.0, 0.0]]]), np.full(1, 8.0), ("P1",), ("A", "B"))
+    >>> single = Instance(
+    ...     np.zeros((1, 3)),
+    ...     np.ones((1, 3), bool),
+    ...     np.full((1, 2), 10.0),
+    ...     np.zeros((1, 2)),
+    ...     np.zeros(2),
+    ...     np.array([[[0.0, 0.5], [0.0, 0.0]]]),
+    ...     np.full(1, 8.0),
+    ...     ("P1",),
+    ...     ("A", "B"),
+    ... )
     >>> [a.tolist() for a in loads(single, np.array([0]))]
     [[10.0, 0.0], [0.0, 4.0]]
     """

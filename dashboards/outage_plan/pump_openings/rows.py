@@ -82,9 +82,17 @@ def gathered(given: Instance, planned: FloatArray | None = None) -> Rows:
     """Columns and rows of an instance; ``planned`` (P, T + 1) shares of a first plan, whose spread is kept in
     reserve.
 
-    >>> single = Instance(np.array([[1.0, 2.0]]), np.ones((1, 2), bool), np.full((1, 1), 10.0), np.full((1,
-    1), 25.0),
-    ...                np.full(1, 20.0), np.zeros((1, 1, 1)), np.zeros(1), ("P1",), ("A",))
+    >>> single = Instance(
+    ...     np.array([[1.0, 2.0]]),
+    ...     np.ones((1, 2), bool),
+    ...     np.full((1, 1), 10.0),
+    ...     np.full((1, 1), 25.0),
+    ...     np.full(1, 20.0),
+    ...     np.zeros((1, 1, 1)),
+    ...     np.zeros(1),
+    ...     ("P1",),
+    ...     ("A",),
+    ... )
     >>> gathered(single).reserve.tolist(), gathered(single, np.array([[1.0, 0.0]])).reserve.round(2).tolist()
     ([0.0], [6.41])
     """

@@ -158,8 +158,9 @@ def day_in_heading(heading: str) -> str:
     """The day or month that a heading is, in ISO form; blank for none, and where day and month could be
     either.
 
-    >>> day_in_heading("As found / 2014-03-09"), day_in_heading("Mar 2014"), day_in_heading("13.03.2014"),
-    day_in_heading("03/04/2014")
+    >>> day_in_heading("As found / 2014-03-09"), day_in_heading("Mar 2014"), day_in_heading(
+    ...     "13.03.2014"
+    ... ), day_in_heading("03/04/2014")
     ('2014-03-09', '2014-03', '2014-03-13', '')
     """
     text = heading.rpartition(" / ")[2].strip()

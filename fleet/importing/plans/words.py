@@ -163,8 +163,9 @@ _ENDS_OF_MAKERS = re.compile(r"\b(AS|BS|CA|COA|LA|LOA)(?= ?(?:$|[/(,;\[]|mm|[uµ
 def position_in(heading: str) -> str:
     """The bearing position a heading names: DE, NDE, AS, or `brg 1`.
 
-    >>> position_in("As found / N.D.E. / inner"), position_in("Drive end"), position_in("Bearing 2 (mm)"),
-    position_in("date")
+    >>> position_in("As found / N.D.E. / inner"), position_in("Drive end"), position_in(
+    ...     "Bearing 2 (mm)"
+    ... ), position_in("date")
     ('NDE', 'DE', 'Bearing 2', '')
     >>> position_in("Spiel AS"), position_in("BS (mm)"), position_in("AS FOUND"), position_in("as left")
     ('AS', 'BS', '', '')

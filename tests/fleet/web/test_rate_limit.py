@@ -75,8 +75,10 @@ def test_every_file_that_is_made_on_asking_and_all_long_work_is_counted():
     }
     assert counted == {
         "bearing-bundle",
+        "check-record",
         "dates-anew",
         "gauge-recall",
+        "hold-seal",
         "import",
         "import-back",
         "import-marked",
@@ -84,5 +86,6 @@ def test_every_file_that_is_made_on_asking_and_all_long_work_is_counted():
         "plan-csv",
         "plan-sheet",
         "record-pack",
+        "take-seal",
         "watch-list-sheet",
     }

@@ -12,6 +12,7 @@ from fleet.models import Entry
 from inspections.forecasts.computation import figures_of
 from inspections.forecasts.current import current, standing_run
 from inspections.forecasts.figures import COLUMNS
+from inspections.forecasts.frames import JUDGED
 from inspections.forecasts.refit import refit
 from inspections.models import ForecastRun
 from tests import makers
@@ -83,7 +84,7 @@ def test_the_command_writes_one_row_per_position_in_the_columns_of_the_sheet(tmp
     out = io.StringIO()
     call_command("forecast", csv=tmp_path / "forecast.csv", stdout=out)
     rows = list(csv.reader((tmp_path / "forecast.csv").read_text("utf-8").splitlines()))
-    assert tuple(rows[0]) == COLUMNS and len(rows) == 5
+    assert tuple(rows[0]) == (*COLUMNS, *JUDGED) and len(rows) == 5
     assert out.getvalue().startswith("Forecast 4 bearings as of ")
 
 
