@@ -1,8 +1,7 @@
 """The whole site in one file, from and into either database; a restored record is verified before it stands.
 
 The file is a zip archive: about.json, the seal made with it, and for each table its rows as lines of JSON. It
-holds
-password hashes and everything recorded: keep it as safe as the site itself.
+holds password hashes and everything recorded: keep it as safe as the site itself.
 """
 
 import base64
@@ -156,8 +155,7 @@ def restore(path: Path) -> Kept:
     ------
     NotDone
         for a file that is none or was changed, a record that is not empty, another version of the tables, or
-        a
-        restored record that does not verify. Nothing is stored then.
+        a restored record that does not verify. Nothing is stored then.
     """
     try:
         with zipfile.ZipFile(path) as archive:

@@ -1,8 +1,7 @@
 """Many rows into one table at once: COPY on PostgreSQL, one prepared statement on SQLite.
 
 Five times faster than bulk_create on either engine (DEVELOPERS.md, benchmark tables); for rows that nothing
-else
-needs to see one by one.
+else needs to see one by one.
 """
 
 import gc

@@ -2,11 +2,9 @@
 here.
 
 The spreads are judgements of common practice, no published source; a repeat study of the plant's own confirms
-or
-replaces them. Bore gauge and micrometer are the reference: their offset is zero unless the plant says
-otherwise.
-A method of the plant's own has no entry: its word is kept as typed, its spread is `NOT_NAMED`'s or a setting
-of the plant's.
+or replaces them. Bore gauge and micrometer are the reference: their offset is zero unless the plant says
+otherwise. A method of the plant's own has no entry: its word is kept as typed, its spread is `NOT_NAMED`'s or
+a setting of the plant's.
 """
 
 import re

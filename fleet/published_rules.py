@@ -1,8 +1,7 @@
 """Clearance rules found in print, to suggest a limit where a plant has set none. Suggested, never applied.
 
 The rules disagree by up to two times at one size and each was written for certain machines; whoever takes one
-over
-makes it plant data, with its authority and document.
+over makes it plant data, with its authority and document.
 """
 
 from dataclasses import dataclass

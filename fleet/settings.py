@@ -134,8 +134,7 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 AUTH_USER_MODEL = "fleet.Account"
 AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "django.contrib.auth.backends.ModelBackend"]
 # Ten wrong passwords for one name from one address shut that pair for a quarter of an hour; the same name
-# from
-# elsewhere stays open, so nobody can lock another out.
+# from elsewhere stays open, so nobody can lock another out.
 AXES_FAILURE_LIMIT = 10
 AXES_COOLOFF_TIME = datetime.timedelta(minutes=15)
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
@@ -186,8 +185,7 @@ FILE_UPLOAD_MAX_MEMORY_SIZE = 5_000_000
 DJANGO_TABLES2_TEMPLATE = "fleet/table.html"
 
 # Nothing is fetched from any other host. plotly adds two style elements of its own: an empty one, and one for
-# maps.
-# tests/fleet/test_policy.py works both hashes out from the installed bundle.
+# maps. tests/fleet/test_policy.py works both hashes out from the installed bundle.
 PLOTLY_STYLES = [
     "'sha256-47DEQpj8HBSa+/TImW+5JCeuQeRkm5NMpJWZG3hSuFU='",
     "'sha256-ji27qzEtxXZW+7dun6UwjHXJ18e6WAin1VvNtkzIE/o='",

@@ -2,10 +2,8 @@
 decimal mark.
 
 The one home of these factors: the pump's question and the sheets read them here, and a test holds the wear
-model's to
-them. 1 in = 25.4 mm exactly (by definition, 1959); radial for diametral and a lost digit are common practice,
-no
-published source.
+model's to them. 1 in = 25.4 mm exactly (by definition, 1959); radial for diametral and a lost digit are
+common practice, no published source.
 """
 
 from dataclasses import dataclass

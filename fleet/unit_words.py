@@ -2,8 +2,7 @@
 them.
 
 English, German and French; common practice, no published source. What a text names is offered or asked about,
-never
-taken unseen.
+never taken unseen.
 """
 
 import re

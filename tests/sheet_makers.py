@@ -400,8 +400,8 @@ def plant_faults(rows: Sequence[Row], seed: int, n: int = N_PLANTED) -> tuple[li
     """A copy of a clean history with `n` faults and questions of all kinds; five rows hold two of them.
 
     Every planted row is of another pump, so that each is asked about once and for its own sake. Needs a
-    history of
-    some 2000 rows to find room. Returns the rows and (sheet row, column, kind) in order of the sheet.
+    history of some 2000 rows to find room. Returns the rows and (sheet row, column, kind) in order of the
+    sheet.
     """
     rng = random.Random(seed)
     out = [dict(row) for row in rows]

@@ -14,8 +14,7 @@ from tests.test_security import PAGES, sources
 
 PASSWORD = "a quiet pump in the long hall"
 # Modules that open connections of their own. The database's driver, the demo's server and the mail that
-# carries seals
-# out are none of these.
+# carries seals out are none of these.
 CALLERS = {"http.client", "urllib.request", "ftplib", "telnetlib", "requests", "httpx", "aiohttp", "urllib3"}
 
 

@@ -58,10 +58,8 @@ def accept(*, draft: DraftPlan, reason: str, on: dt.date, by: UUID) -> Plan:
     ------
     NotPlanned
         without a reason; where a bearing stays above its accepted risk, or is taken out of the accepted plan
-        by hand,
-        and those who must agree to put it off have not; for a plan that breaks crew hours, shells or twins;
-        or one
-        older than the record.
+        by hand, and those who must agree to put it off have not; for a plan that breaks crew hours, shells or
+        twins; or one older than the record.
     """
     draft = locked(draft)
     reason = reason.strip()[:500]

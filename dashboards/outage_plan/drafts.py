@@ -1,8 +1,7 @@
 """Acts on the outage plan in hand: keep a proposal, change it by hand, plan anew, keep a version.
 
 What is in hand is a working paper (`DraftPlan`) and may be changed at will; accepting it or putting a job off
-is an act
-with ledger entries (`acceptance.py`, `deferrals.py`).
+is an act with ledger entries (`acceptance.py`, `deferrals.py`).
 """
 
 import datetime as dt
@@ -123,9 +122,8 @@ def change(*, draft: DraftPlan, what: str, by: UUID, **said: Any) -> DraftPlan:
     ----------
     what : str
         `pin`, `move` (a bearing's pump: `action` open, `outage`; action `leave` takes it out), `refuse`
-        (`outage`
-        blank: all), `slip` (`days`), `shorten` (`hours`), `skip` an `outage`, `worse` (a `bearing` as if read
-        at `um`).
+        (`outage` blank: all), `slip` (`days`), `shorten` (`hours`), `skip` an `outage`, `worse` (a `bearing`
+        as if read at `um`).
     **said
         what the change needs, as typed, and `why`.
 

@@ -145,8 +145,7 @@ def recorded(
     ----------
     since : mapping
         by bearing, the entry of its chain by which its job was accepted: what stands before it was known to
-        the plan.
-        None: all counts.
+        the plan. None: all counts.
     outage_id : UUID or None
         a visit that names this outage counts on any day.
     """

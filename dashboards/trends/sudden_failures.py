@@ -50,8 +50,7 @@ def sudden_failures(sites: Sequence[Site], today: dt.date) -> list[SuddenFailure
     """The classes of these sites in which something failed, the most failures first; empty where nothing did.
 
     A visit in which several such words were said of one bearing is one failure. Years run from a bearing's
-    first reading
-    or event to `today`. A class leans on what all these bearings together have taught
+    first reading or event to `today`. A class leans on what all these bearings together have taught
     (`inspections/wear/hazard.py`).
     """
     bearings = Bearing.objects.standing().at_sites(sites).values_list("pk", flat=True)

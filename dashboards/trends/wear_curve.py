@@ -12,8 +12,7 @@ def curve_sentence(pool: Pool) -> str:
     """How wear goes with a shell's age in a pool of bearings of one clock; empty where the fleet cannot tell.
 
     The exponent is the mode's; its interval, where the fleet is small enough for the designs round the mode
-    to be
-    carried (`docs/wear-model.md`, section 4), holds the true one in 9 of 10 cases.
+    to be carried (`docs/wear-model.md`, section 4), holds the true one in 9 of 10 cases.
     """
     exponent = pool.designs[0].exponent
     if exponent == 1.0:

@@ -26,8 +26,7 @@ def begin(
     drafts go.
 
     What the account said of an earlier draft of this name is not asked again: its answers hold, and its plan
-    where
-    the headings stand.
+    where the headings stand.
     """
     for old in Draft.objects.filter(made_at__lt=now() - dt.timedelta(days=DAYS_KEPT)):
         forget(old)

@@ -47,11 +47,10 @@ class Context:
     """What a loader may ask about the import it works for.
 
     `memory` is the loader's own, from `resolve` to `store`. `sites` are those at which the person may import
-    (None:
-    at all, also new ones); rows of others are refused whatever the loader does. Inside `store`, `sheet` is
-    the row that will stand for
-    this import; its id may be pointed to at once. `after`: what to say once it is stored.
-    `shown`: the digest of what a page showed before it is stored; None where none stands before.
+    (None: at all, also new ones); rows of others are refused whatever the loader does. Inside `store`,
+    `sheet` is the row that will stand for this import; its id may be pointed to at once. `after`: what to say
+    once it is stored. `shown`: the digest of what a page showed before it is stored; None where none stands
+    before.
     """
 
     options: Options
@@ -79,8 +78,7 @@ class Loader:
         the template, in its order.
     known_by_rows : bool
         a row that came before adds nothing (a history). False where rows describe things and are compared
-        with
-        the record instead (a register): the loader then counts what was already there itself.
+        with the record instead (a register): the loader then counts what was already there itself.
     takes_plans : bool
         a layout of the plant's own is read by a plan.
     spreading : frozenset of str

@@ -41,8 +41,7 @@ class Result:
     """What came of an import. `ok`: stored (or would be, in a dry run). Findings are in the sheet's order.
 
     `rows` are new; `there` came before; `waits` an earlier import set aside, each with the inner id of its
-    words.
-    `digest` knows what a look found to be stored again.
+    words. `digest` knows what a look found to be stored again.
     """
 
     ok: bool

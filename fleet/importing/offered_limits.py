@@ -2,8 +2,7 @@
 pumps".
 
 Offered with the cell they stand in, never stored unasked. English and German words of the trade (common
-practice, no
-published source).
+practice, no published source).
 """
 
 import re

@@ -33,9 +33,9 @@ class ParsedRow:
     """One row that is not blank.
 
     `values` holds what could be read, by column; a blank cell and one at fault are missing (`faulty` names
-    the
-    latter). `typed` holds the texts. A loader's `resolve` sets `site`, `bearing` and, in `content`, whatever
-    stands for the same thing under several spellings; `already` is set when the row is known from before.
+    the latter). `typed` holds the texts. A loader's `resolve` sets `site`, `bearing` and, in `content`,
+    whatever stands for the same thing under several spellings; `already` is set when the row is known from
+    before.
     """
 
     number: int
@@ -170,8 +170,7 @@ def parse_made(
     checked.
 
     What a cell of the plant's own layout does not let be read is a question, not a fault: nobody can mend a
-    sheet
-    of long ago, but it can be set aside.
+    sheet of long ago, but it can be set aside.
     """
     parsed = _parse_made(made, columns, options)
     typed = list(_typed(made, parsed, answers or Answers()))

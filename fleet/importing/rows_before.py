@@ -19,8 +19,7 @@ def give_keys(rows: Iterable[ParsedRow], *, holds: str, id_column: str) -> list[
     """Give each row the key by which it is known when it comes again.
 
     `id:<entry_id>` where the sheet names its rows, else `row:<digest>#<k>`: the digest of the content and how
-    often
-    the same content stood earlier in the file, so that two equal rows of one file are two rows.
+    often the same content stood earlier in the file, so that two equal rows of one file are two rows.
 
     Returns
     -------

@@ -14,8 +14,7 @@ from fleet.plant.acts import Refused
 # What an import of a history makes; spellings learnt with it, persons and instruments stay.
 TAKEN_BACK = ("visit", "reading", "event", "meter", "shell_fitting", "set_aside", "answer", "sheet")
 # Pumps and bearings nobody had registered are made with it, and go with it unless something else has come to
-# lean on
-# them. A site made with it stays: its name is taken once and for all, and roles may hold there.
+# lean on them. A site made with it stays: its name is taken once and for all, and roles may hold there.
 MADE_WITH = (
     "place",
     "machine",

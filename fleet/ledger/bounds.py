@@ -2,10 +2,8 @@
 both.
 
 The bounds are those of the models: the length of a text column, days of the calendar that `fleet.units`
-reads, and text
-that is text (no NUL, no half of a character). They hold where a row is written, not where it is read back: a
-record of an
-earlier day is rebuilt as it stands.
+reads, and text that is text (no NUL, no half of a character). They hold where a row is written, not where it
+is read back: a record of an earlier day is rebuilt as it stands.
 """
 
 import re

@@ -57,8 +57,7 @@ def canonical(value: Any) -> str:
     """RFC 8785 text of a value made of what `plain` takes; refuses text that is no Unicode (lone surrogates).
 
     Without floats, and with names of ASCII letters, the standard library's own encoder writes the very same
-    text
-    twelve times faster; whatever else is written by the package `rfc8785`.
+    text twelve times faster; whatever else is written by the package `rfc8785`.
     """
     return canonical_of(plain(value))
 

@@ -2,8 +2,7 @@
 shows.
 
 Names and sign-in names are hashed with a salt that is kept beside the name and goes when the name is taken
-out; without
-it nobody can try names against the hash.
+out; without it nobody can try names against the hash.
 """
 
 import secrets

@@ -38,8 +38,8 @@ class Knowledge:
                     if one.model:
                         editor.create_model(one.model)
             # Rows come as their entries say; what the ledger never pointed to is not for this copy to refuse.
-            # The editor
-            # turns the checks on again when it ends, and people (beside the ledger) have no table here.
+            # The editor turns the checks on again when it ends, and people (beside the ledger) have no table
+            # here.
             self._memory.disable_constraint_checking()
 
     @contextmanager

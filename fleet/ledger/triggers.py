@@ -1,8 +1,7 @@
 """What makes the database itself refuse to change or remove an entry, on both engines.
 
 The statements may be run again at any time (a table rebuilt by a later migration loses its triggers on
-SQLite), so a
-migration installs them and every `migrate` re-installs them.
+SQLite), so a migration installs them and every `migrate` re-installs them.
 """
 
 REFUSAL = "The ledger only grows: an entry is never changed or removed. Record a correction instead."

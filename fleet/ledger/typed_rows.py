@@ -22,10 +22,9 @@ _ABSENT = object()
 class Expected:
     """What the entries say of the typed rows.
 
-    rows: by kind and row, the entry's body and its stamps in the order of `STAMPS`.
-    changes: each body of a withdrawal or revision with its act, in the order of their chains, then of
-    recording.
-    faults: what entries say that cannot be.
+    rows: by kind and row, the entry's body and its stamps in the order of `STAMPS`. changes: each body of a
+    withdrawal or revision with its act, in the order of their chains, then of recording. faults: what entries
+    say that cannot be.
     """
 
     rows: dict[str, dict[UUID, tuple[kinds.Body, tuple[Any, ...]]]] = field(default_factory=dict)

@@ -1,8 +1,7 @@
 """Recomputing every chain and seal, and comparing the typed rows with what their entries say.
 
 What it can show: nothing was changed or removed since the last seal that is kept outside the site. What was
-recorded
-after that seal, and what was never entered, no chain can show.
+recorded after that seal, and what was never entered, no chain can show.
 """
 
 import json

@@ -9,8 +9,7 @@ from django.db import models
 from fleet.models.ledger import Entry
 
 # The order of recording is that of a chain's entries; no clock is asked, for a clock may be set back. Rows of
-# several
-# chains come chain by chain, in the order of the chains' names.
+# several chains come chain by chain, in the order of the chains' names.
 IN_ORDER = ("chain", "entry_n")
 LAST_FIRST = ("-chain", "-entry_n")
 
@@ -19,8 +18,7 @@ def order_of(row: Any) -> tuple[bool, str, int]:
     """Where a row stands among those that say the same thing: the last of them holds.
 
     On one chain the later entry is the last. Across chains what is said of a position on its own chain goes
-    before what
-    stands on any other, then comes the order of the chains' names (a site's after the plant's).
+    before what stands on any other, then comes the order of the chains' names (a site's after the plant's).
     """
     own = row.chain == f"bearing:{getattr(row, 'bearing_id', None)}"
     return own, row.chain, row.entry_n

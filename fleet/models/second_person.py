@@ -16,8 +16,7 @@ class ProposedLimit(LimitSaid):
     """A limit that a second person has to confirm: it changes nothing in force.
 
     A row of its own rather than a mark on `Limit`: whoever asks which limits hold need not know that some
-    only wait,
-    and rebuilt from the ledger it is what it was, an entry of its own kind.
+    only wait, and rebuilt from the ledger it is what it was, an entry of its own kind.
     """
 
     bearing = models.ForeignKey(Bearing, models.PROTECT, related_name="proposed_limits")

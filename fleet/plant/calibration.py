@@ -132,8 +132,7 @@ def doubt_on(known: Iterable[Calibration], on: dt.date) -> str:
     -------
     str
         empty, "not calibrated by then", "calibration overdue since ...", or "found wrong ...". A gauge found
-        wrong
-        later casts its doubt back to its last good check (ISO 9001:2015, 7.1.5.2).
+        wrong later casts its doubt back to its last good check (ISO 9001:2015, 7.1.5.2).
     """
     rows = list(known)
     before = [row for row in rows if row.on <= on]

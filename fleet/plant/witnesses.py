@@ -1,6 +1,5 @@
 """A seal taken out of the house: by whom, how, and when stands in the record, so that a page can say when it
-was last
-witnessed.
+was last witnessed.
 """
 
 from uuid import UUID

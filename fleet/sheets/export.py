@@ -23,9 +23,8 @@ def guarded(text: str) -> str:
     """A text cell for CSV: one that a spreadsheet would take for a formula gets a leading apostrophe.
 
     A plain number typed as text and the lone `-` that clears a cell are harmless and stay as they are. Text
-    that
-    looks guarded already gets one more, so that `unguarded` always gives back what was written.
-    Source: OWASP, CSV injection (characters = + - @ tab CR).
+    that looks guarded already gets one more, so that `unguarded` always gives back what was written. Source:
+    OWASP, CSV injection (characters = + - @ tab CR).
     """
     return f"'{text}" if _STARTS_FORMULA.match(text) and not _PLAIN.fullmatch(text) else text
 

@@ -53,8 +53,8 @@ class Row:
     """One row: the sheet's own number (from 1) and its cells as text.
 
     `date_columns` and `number_columns` (from 0) tell which cells the workbook holds as a date or time,
-    written
-    here in ISO form, and which as a number, written here with a decimal point whatever the file declares.
+    written here in ISO form, and which as a number, written here with a decimal point whatever the file
+    declares.
     """
 
     number: int

@@ -2,8 +2,7 @@
 workbook_child.py.
 
 It reads a workbook that workbook_child.py has let pass from standard input and answers with one JSON object:
-reported to
-the user, never understood.
+reported to the user, never understood.
 """
 
 import io

@@ -2,9 +2,8 @@
 time.
 
 It reads one line of orders and the workbook from standard input, and answers in JSON lines: one line per tab,
-or
-one line with a fault. Of ours it imports only the modules beside it, so that a hostile file meets as little
-as possible.
+or one line with a fault. Of ours it imports only the modules beside it, so that a hostile file meets as
+little as possible.
 """
 
 import gc

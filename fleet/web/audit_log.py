@@ -1,8 +1,7 @@
 """The audit log: who signed in, who could not, and what was refused; one line of JSON each, in UTC.
 
 Not the record: that is the ledger. Passwords, tokens and figures never stand here. A line break in what a
-browser sent
-is escaped by JSON itself, so nobody writes lines of their own.
+browser sent is escaped by JSON itself, so nobody writes lines of their own.
 """
 
 import json

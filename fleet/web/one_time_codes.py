@@ -1,10 +1,8 @@
 """The second factor: a code of six digits that a telephone works out anew every half minute (RFC 6238).
 
 Its secret is stored nowhere. It is an HMAC-SHA-256 by the site's own key over the account and a salt of its
-own, so the
-database, its backups and the exports hold a salt alone, of no use to whoever has not the key. A site with
-another key
-works out another secret: `key_mark` tells, and the second factor is set up anew.
+own, so the database, its backups and the exports hold a salt alone, of no use to whoever has not the key. A
+site with another key works out another secret: `key_mark` tells, and the second factor is set up anew.
 """
 
 import base64

@@ -23,8 +23,7 @@ def costly(*methods: str) -> Callable[[View], View]:
     count.
 
     Counted in the database, so that it holds over all processes of the site. Refused requests do not count:
-    who waits
-    as long as the page says is served.
+    who waits as long as the page says is served.
     """
 
     def over(view: View) -> View:

@@ -76,8 +76,7 @@ def make(bearing: Bearing, *, by: UUID, today: dt.date | None = None) -> dict[st
     """The files of a bearing's bundle by their names.
 
     Its own entry, the last on the bearing's chain, holds the SHA-256 of every file but those that hold the
-    entry itself:
-    the entries, the seal made behind it, what it is about, and the list of files.
+    entry itself: the entries, the seal made behind it, what it is about, and the list of files.
 
     Parameters
     ----------

@@ -54,8 +54,7 @@ def whole(chains: Sequence[str], until: dict[str, int]) -> list[Kept]:
 
 def quoted(own: Iterable[Kept], chains: Sequence[str], bearing: Bearing) -> list[Kept]:
     """Entries of other chains that a bearing's entries refer to, with what bears on it: settings,
-    calibrations, and the
-    roles, given and ended, of whoever the entries name.
+    calibrations, and the roles, given and ended, of whoever the entries name.
 
     Entries of other bearings and pumps are left out: they are no part of this story.
     """

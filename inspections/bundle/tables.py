@@ -1,9 +1,8 @@
 """The bundle's tables: the story in words, readings, events, limits and people, each row naming its entry.
 
 `readings.csv`, `events.csv` and `limits.csv` are made from the typed rows; the checker makes them anew from
-the entries
-and compares every cell, so each column is a field of the entry, a name of one, or listed in the checker as
-bound by hash.
+the entries and compares every cell, so each column is a field of the entry, a name of one, or listed in the
+checker as bound by hash.
 """
 
 import json

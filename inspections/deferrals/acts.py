@@ -2,8 +2,7 @@
 decided here.
 
 Asking is the planner's and the engineer's right (`plan`); what is above the planner's level holds only once
-everybody of
-its level has agreed. An engineer who asks has agreed by asking; nobody answers for two sides.
+everybody of its level has agreed. An engineer who asks has agreed by asking; nobody answers for two sides.
 """
 
 import datetime as dt
@@ -141,8 +140,7 @@ def answer(*, thing: UUID, side: str, agreed: bool, on: dt.date, by: UUID, reaso
     ------
     Refused
         for whoever may not, for one who asked or answered for the other side, for what waits no more, and for
-        a refusal
-        without a reason.
+        a refusal without a reason.
     """
     row = (
         Deferral.objects.select_for_update(of=("self",)).standing().filter(pk=thing).first()

@@ -2,8 +2,7 @@
 its words out.
 
 The planner within the accepted risk, the engineer above it, engineer and operations past the maximum; a
-second deferral
-is one level higher. Common practice, no published source.
+second deferral is one level higher. Common practice, no published source.
 """
 
 import datetime as dt

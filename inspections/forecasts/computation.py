@@ -23,9 +23,8 @@ from inspections.wear.population import Population
 
 ENGINE = "6"
 # Significant digits of a figure as it is stored, shown and hashed. The compiled and the plain numpy form of
-# the engine
-# differ by up to 3e-11 of a figure (measured), so that two of them round apart once in some ten thousand
-# figures.
+# the engine differ by up to 3e-11 of a figure (measured), so that two of them round apart once in some ten
+# thousand figures.
 DIGITS = 6
 HORIZON_DAYS = 40 * 365.25
 WORTH_THREADS = 1000  # bearings from which a second thread gains more than it costs

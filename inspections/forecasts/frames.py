@@ -103,10 +103,8 @@ def readings(account: Account, *, act: str = "read") -> pd.DataFrame:
     -------
     DataFrame
         by site, pump, position and day. `value_um` is um (a clearance: diametral), or NaN where only an
-        interval
-        (`low_um`, `high_um`; NaN: open) is known; `typed` and `unit` are what was written down; `chain` and
-        `entry`
-        name the ledger's entry.
+        interval (`low_um`, `high_um`; NaN: open) is known; `typed` and `unit` are what was written down;
+        `chain` and `entry` name the ledger's entry.
 
     Examples
     --------
@@ -127,9 +125,8 @@ def events(account: Account, *, act: str = "read") -> pd.DataFrame:
     -------
     DataFrame
         by site, pump and day. `position` is NA where the event is the whole pump's; `effect` is what the kind
-        does to
-        the series of clearances, NA for a kind of the plant's own; `contact_percent` is per cent of the
-        length.
+        does to the series of clearances, NA for a kind of the plant's own; `contact_percent` is per cent of
+        the length.
     """
     rows = Event.objects.standing().filter(place__site__in=sites_for(account, act))
     rows = rows.order_by("place__site__folded", "place__folded", "on", "entry_n")
@@ -161,11 +158,9 @@ def figures_frame(forecast: Iterable[tuple[Figures, Judgement | None]]) -> pd.Da
     -------
     DataFrame
         lengths um, rates um per 1000 h, chances 0 to 1. A date that lies beyond the horizon is NaT, and the
-        column of
-        its name with `_beyond` is true: it is later than all others, which a missing date is not. `advice` is
-        the
-        judgement's word: leave, open, decide_now, set_limit, or engineer where the engineer decides; missing
-        without one.
+        column of its name with `_beyond` is true: it is later than all others, which a missing date is not.
+        `advice` is the judgement's word: leave, open, decide_now, set_limit, or engineer where the engineer
+        decides; missing without one.
     """
     rows = [_row(figures, judged) for figures, judged in forecast]
     days = [[None if cell == BEYOND else cell for cell in row] for row in rows]

@@ -2,9 +2,8 @@
 back.
 
 Plain numbers in and out (numpy), no database. The wear engine takes one duty for the days ahead; a plan that
-changes it
-is given to it as days of even duty, in which as many hours are run, and what it answers is turned back into
-days.
+changes it is given to it as days of even duty, in which as many hours are run, and what it answers is turned
+back into days.
 """
 
 import datetime as dt

@@ -1,9 +1,8 @@
 """Working out anew the forecasts that decisions relied on, from the record as it was known then, to the byte.
 
 The promise is for the same engine and the same pinned packages. Figures are rounded to six significant digits
-before
-they are hashed (`forecasting.DIGITS`), within which the compiled and the plain numpy form of the engine
-agree.
+before they are hashed (`forecasting.DIGITS`), within which the compiled and the plain numpy form of the
+engine agree.
 """
 
 import datetime as dt

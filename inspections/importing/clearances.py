@@ -2,8 +2,8 @@
 twice.
 
 Every question must be rare on a clean sheet: a value is asked about only where it is far from what its
-neighbours in
-the same life allow *and* a slip explains it, or where no slip is needed (a fall, a clearance no journal has).
+neighbours in the same life allow *and* a slip explains it, or where no slip is needed (a fall, a clearance no
+journal has).
 """
 
 import math

@@ -29,8 +29,7 @@ class DrawnMeter:
     """The hour meter of one pump: what is there and what would be added, in order of time.
 
     `runs` are stretches of one meter, parted where it was set back or another pump was set down. `rank` is
-    higher
-    the sooner a person should look; `reasons` say why in words.
+    higher the sooner a person should look; `reasons` say why in words.
     """
 
     place: UUID

@@ -2,8 +2,7 @@
 kept.
 
 AS is a drive side or a suction side, LA the side of the coupling or a bearing A; which end of a pump is meant
-only
-the plant knows. Common practice, no published source.
+only the plant knows. Common practice, no published source.
 """
 
 from collections.abc import Mapping

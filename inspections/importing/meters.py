@@ -14,8 +14,7 @@ from inspections.importing.template import METER_RESET
 # Two people read one meter on two shifts: so small a fall is no reset. Common practice, no published source.
 SLACK_HOURS = 24.0
 # A meter of a pump in service gives more hours a year than this; fewer are asked about once it was read over
-# a year.
-# Judgement, no published source.
+# a year. Judgement, no published source.
 FEWEST_HOURS_A_YEAR, LOOKED_AT_DAYS, YEAR = 100.0, 365, 365.25
 
 

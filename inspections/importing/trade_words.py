@@ -2,8 +2,7 @@
 source.
 
 A further language is one more `Language` at the end of `LANGUAGES`. A plant adds words of its own by the
-setting
-`remark_words`. Every word is a regular expression, matched without case between the edges of words.
+setting `remark_words`. Every word is a regular expression, matched without case between the edges of words.
 """
 
 from collections.abc import Mapping

@@ -56,8 +56,8 @@ def _of_visit(lines: Sequence[Line], load_side: str) -> Iterator[Finding]:
 
 def _least_fall(row: ParsedRow, sd: float) -> float:
     """The fall that new metal must go beyond, um: a shell named by its serial was held in the hand, so only
-    no fall at all
-    speaks against it; a work told in words alone must show beyond what the readings could do by themselves.
+    no fall at all speaks against it; a work told in words alone must show beyond what the readings could do
+    by themselves.
     """
     return 0.0 if row.get("shell") else DROP_SD * sd
 

@@ -1,9 +1,8 @@
 """What waits for a second person, and the act that confirms a new shell.
 
 A limit that waits holds nothing; a new shell that waits is a fact that happened, so it is in the record and
-dates count
-with it. Only limits can be refused: a shell change that did not happen is withdrawn on the history page, with
-a reason.
+dates count with it. Only limits can be refused: a shell change that did not happen is withdrawn on the
+history page, with a reason.
 """
 
 import datetime as dt

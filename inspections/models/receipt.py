@@ -9,8 +9,7 @@ class DeviceReceipt(models.Model):
     """One answer to one entry of a device: which bytes came, and what became of them.
 
     A stored receipt proves to the device that these very bytes are in the record. A refused one stands on the
-    pump's
-    page until somebody settles it.
+    pump's page until somebody settles it.
     """
 
     class Outcome(models.TextChoices):

@@ -17,8 +17,7 @@ from inspections.records.entry_bodies import new_row
 from inspections.records.facts import EventFact, Happened, MeterFact
 
 # Rows under one label further apart than this are two visits: plants number their visits anew. Common
-# practice,
-# no published source: an opening rarely takes longer.
+# practice, no published source: an opening rarely takes longer.
 LABEL_REACHES = dt.timedelta(days=120)
 
 

@@ -2,8 +2,7 @@
 leads on.
 
 A moved row is a withdrawal there and a new entry here, each naming the other. What the other has recorded
-already (the
-same reading in two sheets) is joined with it instead of moved. Both chains stay.
+already (the same reading in two sheets) is joined with it instead of moved. Both chains stay.
 """
 
 import json

@@ -1,8 +1,7 @@
 """Every act that adds to a bearing's history: check, ledger entries, typed rows, one transaction.
 
 All acts take keyword-only facts and `by`, the inner id of the person who records. Lengths are um, diametral
-for a
-clearance; days are the site's own days.
+for a clearance; days are the site's own days.
 """
 
 import datetime as dt
@@ -67,8 +66,7 @@ def record_history(
     ----------
     facts : sequence of ReadingFact, EventFact, MeterFact
         in their given order (`order`); lengths in um on each reading's own basis. They are changed: visit and
-        stage
-        are filled in.
+        stage are filled in.
     by : UUID
         the person who records.
     sheet : Sheet or UUID, optional

@@ -225,8 +225,8 @@ def await_second_person(facts: Sequence[Happened], machines: Machines) -> None:
     """Mark new shells and new metal of sites that want a second person: stored, and not yet confirmed.
 
     Our reading of "a shell change wants a second person": it is a fact that happened, so nothing holds it
-    back; its
-    own entry says that it waits, whatever the plant chooses later, and the second person's entry names it.
+    back; its own entry says that it waits, whatever the plant chooses later, and the second person's entry
+    names it.
     """
     new = [f for f in facts if isinstance(f, EventFact) and f.bearing and f.kind in _NEW_SHELL]
     if not new:

@@ -32,8 +32,7 @@ def entry_words(kind: str, body: Mapping[str, Any]) -> str:
     """One entry in plain words.
 
     Names that begin with an underscore are no part of the entry: `inspections.story.audit_trail` puts there
-    what other
-    entries say of the same thing.
+    what other entries say of the same thing.
     """
     tell = _TELL.get(kind)
     return tell(body) if tell else _plainly(kind, body)

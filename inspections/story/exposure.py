@@ -179,8 +179,7 @@ def recent_duty(run: Exposure, as_of: dt.date) -> tuple[float, float]:
         hours a day (0 to 24).
     log_sd : float
         standard deviation of the logarithm of the duty from gap to gap, weighted by their days; nan where
-        fewer than
-        two gaps of at least a month are known.
+        fewer than two gaps of at least a month are known.
     """
     if run.clock != RUN_HOURS:
         return run.after, float("nan")

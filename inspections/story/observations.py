@@ -76,8 +76,7 @@ class Observation:
     """All counting readings of one visit, stage and method (a wall or drop: also of one station) as one.
 
     `value_um` is the mean of the ends, or None for an interval (`low_um`, `high_um`; None: open). The larger
-    end is
-    the mean plus half the taper. `derived`: bore minus journal. Lengths in um.
+    end is the mean plus half the taper. `derived`: bore minus journal. Lengths in um.
     """
 
     series: str

@@ -100,8 +100,7 @@ class Story:
         """Whether a contact check asked for scraping or for the seat, and nothing has closed it since.
 
         An acceptable print or a new life closes it. `measure`, `alignment` and `repeat` leave it as it stood:
-        they ask for
-        something else in the same visit, and a clearance measured again is judged by itself.
+        they ask for something else in the same visit, and a clearance measured again is judged by itself.
         """
         standing = False
         for one in self.happenings:

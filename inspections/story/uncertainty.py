@@ -10,8 +10,7 @@ from fleet.models import Setting
 from inspections.wear.arrays import Method as WearMethod
 
 # Ranges of plastic strips, um: 0.001-0.003, 0.002-0.006, 0.004-0.009 in (TM 5-2420-222-34, para 1-16). Beyond
-# its
-# range a strip gives a bound, not a number.
+# its range a strip gives a bound, not a number.
 STRIPS_UM: dict[str, tuple[float, float]] = {
     "PG-1": (25.4, 76.2),
     "PR-1": (50.8, 152.4),

@@ -2,8 +2,7 @@
 stack on one time axis.
 
 Places along time are per cents of the width, so one drawing serves a wide table and a phone: lines stretch,
-marks and
-words keep their size. Its only words are the limits' figures in the right margin.
+marks and words keep their size. Its only words are the limits' figures in the right margin.
 """
 
 from __future__ import annotations

@@ -258,8 +258,7 @@ def queue(request: HttpRequest) -> JsonResponse:
 
 ASKED = 'Send {"entries": [...]}, each {"text": the entry as JSON text, "sha256": the hash of that text}.'
 # Told to pages of an earlier version, which let go of an entry without comparing hashes: they keep it with
-# this reason,
-# and unsent.js takes the reason away once it runs in their place.
+# this reason, and unsent.js takes the reason away once it runs in their place.
 RELOAD = (
     "Reload this page: it is of an earlier version. The entry stays here until then and goes again by itself."
 )

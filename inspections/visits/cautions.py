@@ -2,8 +2,7 @@
 marked as shipped.
 
 The shipped words name the rules of one country (29 CFR, United States); a site elsewhere sets its own by the
-dated
-setting `cautions`: {"isolation": "...", "rules": "...", "lead": "...", "work": ["...", ...], "source":
+dated setting `cautions`: {"isolation": "...", "rules": "...", "lead": "...", "work": ["...", ...], "source":
 "..."}.
 """
 

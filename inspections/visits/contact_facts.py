@@ -2,8 +2,8 @@
 it is now.
 
 Also what the record knows of the shell: whether it is new, scraped or has run, what its clearance gained
-since its first
-fit, whether it may be scraped, and what earlier prints of the visit showed. Lengths are um, diametral.
+since its first fit, whether it may be scraped, and what earlier prints of the visit showed. Lengths are um,
+diametral.
 """
 
 import datetime as dt
@@ -151,8 +151,7 @@ def as_expected(
     day.
 
     Each scrape of this visit moves what is expected by its usual step; after new metal or a new journal
-    nothing is
-    expected. An expectation wider than a fifth of itself confirms nothing.
+    nothing is expected. An expectation wider than a fifth of itself confirms nothing.
     """
     values = [float(r.value_um) for r in measured if r.value_um is not None]
     middle, low, high = (known.figures[f"clearance_um_{p}"] for p in ("p50", "p10", "p90"))

@@ -307,8 +307,7 @@ class DeviceEntry:
 
     def visit(self, measured_by: UUID) -> tuple[Visit, dt.date]:
         """The visit an entry belongs to, and its day: the one it names, the one that stood open when the
-        device began
-        (closed since or not), the one open, or a new one under the device's id.
+        device began (closed since or not), the one open, or a new one under the device's id.
         """
         pk = uuid_of(self.raw.get("visit"), "a visit")
         known = Visit._base_manager.filter(pk=pk).first()

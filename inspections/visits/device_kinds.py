@@ -1,6 +1,5 @@
 """The kinds of entry of a device: what each says, how it is stored by the same form and act as on the
-screens, and what a
-stored row of it says, so that the two can be compared.
+screens, and what a stored row of it says, so that the two can be compared.
 """
 
 import hashlib

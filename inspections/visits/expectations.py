@@ -2,8 +2,7 @@
 visit.
 
 The expectation is that of the day before the visit opened, so that what is read today does not change what
-was
-expected today. Lengths are um, diametral.
+was expected today. Lengths are um, diametral.
 """
 
 import datetime as dt

@@ -164,8 +164,7 @@ class CouldNotForm(forms.Form):
 
 
 # What a shell's new metal is said with before it counts. Which half is seen at the open bearing: damage of
-# the other
-# stands. Reason and serial may be not known; nothing said is no answer.
+# the other stands. Reason and serial may be not known; nothing said is no answer.
 BOTH = "both"
 ASKED_OF_METAL = {
     "half": "Say which half is new, or that both are.",

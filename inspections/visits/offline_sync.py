@@ -2,8 +2,8 @@
 answer.
 
 The device gives every entry its own id, and the server keeps it as the row's own. The answer names the id and
-the hash of
-the bytes that came: only then may the device let go of them. Every entry has a transaction of its own.
+the hash of the bytes that came: only then may the device let go of them. Every entry has a transaction of its
+own.
 """
 
 import logging
@@ -56,8 +56,8 @@ def replay(sent: Sent, account: Account) -> Answer:
     ----------
     sent : Sent
         the bytes of `id`, `kind`, `bearing`, `visit`, `author`, `entered_at` or `on`, `stage`, `station`,
-        `quantity`,
-        `again`, `measured_by` or `measured_by_name`, `checked_by`, `fields` (as the form would send them).
+        `quantity`, `again`, `measured_by` or `measured_by_name`, `checked_by`, `fields` (as the form would
+        send them).
     account : Account
         who sends; entries of somebody else stay on the device.
     """
@@ -120,8 +120,7 @@ def _stored_once(sent: Sent, entry: DeviceEntry, kind: EntryKind) -> str:
     _ = entry.bearing  # the right to record there comes before anything else is looked up
     with transaction.atomic():
         # One entry of an account at a time: what is looked up here cannot be stored by another tab a moment
-        # later.
-        # Rows that point to the account are not held up by it.
+        # later. Rows that point to the account are not held up by it.
         list(Account.objects.select_for_update(no_key=True).filter(pk=entry.account.pk).values_list("pk"))
         row = next(
             (row for model in MODELS if (row := model._base_manager.filter(pk=entry.id).first())), None

@@ -19,8 +19,7 @@ from inspections.visits.acts import NOT_YOURS, must_be_open
 MOST_BYTES = 12_000_000
 _JPEG, _PNG = b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n"
 # Segments of a JPEG that hold words about the picture: APP1 to APP15 but the colour profile (APP2 ICC) and
-# Adobe's colour
-# transform (APP14), and comments.
+# Adobe's colour transform (APP14), and comments.
 _DROPPED = {0xE1, *range(0xE3, 0xEE), 0xEF, 0xFE}
 _KEPT_CHUNKS = {
     b"IHDR",

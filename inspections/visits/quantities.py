@@ -19,8 +19,7 @@ class Asked:
     """One quantity as it is asked for at the pump.
 
     `less`: what the gauge shows beside the quantity, to be taken off; `near`: how far, as a share of the last
-    value,
-    a new one may lie before a slip is asked about (None: not asked).
+    value, a new one may lie before a slip is asked about (None: not asked).
     """
 
     name: str

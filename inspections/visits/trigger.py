@@ -2,8 +2,7 @@
 judgement.
 
 The judgement is that of the day before the visit, so what is read in it is held against what list, page and
-plan said
-of it. Lengths um, diametral, of the larger end. Numbers and words; no Django.
+plan said of it. Lengths um, diametral, of the larger end. Numbers and words; no Django.
 """
 
 from __future__ import annotations
@@ -29,8 +28,7 @@ if TYPE_CHECKING:
     from inspections.forecasts.judgement.accepted import AcceptedTrigger
 
 # No shell is condemned on one reading: so many spreads beside the trigger a second one is asked for (common
-# practice,
-# no published source).
+# practice, no published source).
 SPREADS = 2.0
 CANNOT_SAY = {
     Why.MISFIT: (
@@ -73,10 +71,8 @@ class Opening:
     (None: unknown).
 
     `replace_um`: the plant's own replace limit in force; alone it is the trigger of a fleet too young for
-    another.
-    `at` is as the plan accepted on `plan_on` printed it, where one opens the bearing in this outage; `live`
-    is then
-    what the judgement says by itself.
+    another. `at` is as the plan accepted on `plan_on` printed it, where one opens the bearing in this outage;
+    `live` is then what the judgement says by itself.
     """
 
     judgement: Judgement
@@ -161,8 +157,7 @@ def by_trigger(opening: Opening, found: Clearance | None, new_metal: bool = Fals
     -------
     Trigger
         a reading at or over the trigger, or (a scrape owed) at or over the do-not-scrape-above reading, asks
-        for a
-        new shell; one within two spreads of it for a second measurement first.
+        for a new shell; one within two spreads of it for a second measurement first.
     """
 
     if opening.live is not None:

@@ -2,8 +2,7 @@
 no Django.
 
 `static/inspections/verdict.js` is the same rule for a device without network; a test holds the two together
-over a
-table of cases. Change both.
+over a table of cases. Change both.
 """
 
 import math
@@ -26,13 +25,12 @@ from inspections.wear.normal import EIGHT_IN_TEN, NEARLY_ALL
 
 FAR = NEARLY_ALL  # from what is expected: beyond it a value is asked about
 # A value is asked about too when a named slip explains it so much better than wear does. Odds of a slip
-# before it is
-# seen and the odds at which one asks: set on the simulated fleets of tests/bench/slips.py, no published
-# source.
+# before it is seen and the odds at which one asks: set on the simulated fleets of tests/bench/slips.py, no
+# published source.
 SLIP_CHANCE, ASK_FROM = 0.005, 0.35
 # No gauge for a clearance is read to less than this: "1" in a box of millimetres is no reading to the
-# millimetre, but one
-# whose last digits were not typed. A feeler's leaves differ by 0.05 mm; common practice, no published source.
+# millimetre, but one whose last digits were not typed. A feeler's leaves differ by 0.05 mm; common practice,
+# no published source.
 COARSEST_STEP_UM = 50.0
 GROSS = (
     5.0  # a bound is asked about so many times under or over what is expected; judgement, no published source
@@ -70,8 +68,7 @@ class Expected:
     `high_um`.
 
     The reading's own error comes on top. `taper_um`: how much smaller the smaller end is expected to be.
-    `rough`: by
-    rule of thumb, so only a gross slip is asked about.
+    `rough`: by rule of thumb, so only a gross slip is asked about.
     """
 
     low_um: float
@@ -86,8 +83,7 @@ class Verdict:
     """What is said at once. `word`: one of the five, or empty without a limit.
 
     `slip`: the likely slip, a unit or in words; `mended_um` its cure, `mended_unit` the unit in which the
-    same number is
-    that (empty: the number itself was another).
+    same number is that (empty: the number itself was another).
     """
 
     word: str
@@ -245,9 +241,8 @@ def question(
     """Whether to ask for a second measurement, and the slip that would explain the value.
 
     Asked outside 99.7 % of what is expected, where a slip's factor explains it better than wear does, and
-    always at
-    nothing and over `most_um`. Each slip of this box is weighed with the step it would then have been read
-    to.
+    always at nothing and over `most_um`. Each slip of this box is weighed with the step it would then have
+    been read to.
     """
     beyond = most_um is not None and not 0.0 < value_um <= most_um
     if expected is None:

@@ -2,12 +2,9 @@
 words; no Django.
 
 The order is that of people of the trade (common practice, no published source): damage on the plant's hold
-list; what
-the print says; under the minimum; at or over the maximum, which chance alone never closes up; a reading that
-does not
-fit and was not measured again; nothing measured as left after work; then the trigger (an argument, see
-`Trigger`);
-else close up, after the closing list.
+list; what the print says; under the minimum; at or over the maximum, which chance alone never closes up; a
+reading that does not fit and was not measured again; nothing measured as left after work; then the trigger
+(an argument, see `Trigger`); else close up, after the closing list.
 
 Lengths are um, diametral. A row that an engineer's disposition answers stands back; what was recorded after
 it does not.

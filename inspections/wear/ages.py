@@ -1,10 +1,8 @@
 """Wear along a power of a life's age: how old each life is, and the exposure that wears like steady wear.
 
 A life of age x has worn r L(x), L(x) = X (x / X)^q, X one age for the whole pool, kh. The filter stays as it
-is: a step
-of exposure counts as what L grows by in it. Where the start of a life is not known its age is believed from
-the
-clearance. See docs/wear-model.md, section 4.
+is: a step of exposure counts as what L grows by in it. Where the start of a life is not known its age is
+believed from the clearance. See docs/wear-model.md, section 4.
 """
 
 from __future__ import annotations
@@ -29,8 +27,7 @@ class Curve:
     """The power of a life's age that wear follows, and the pool's constants that go with it.
 
     ``usual_kh`` is X; ``usual_rate``, um/kh, is what wear since new usually comes to, and as wide a spread: a
-    constant, since
-    with the fleet's own rates the ages would explain the fleet's spread.
+    constant, since with the fleet's own rates the ages would explain the fleet's spread.
     """
 
     exponent: float = 1.0
@@ -54,11 +51,10 @@ class Ages:
     """Lives of metal in a fleet's histories, and how old each is where that is known.
 
     life (E,): number of the life that each event's preceding step belongs to; since (E,): run hours, kh, from
-    that life's first
-    event to the beginning of the step; present (B,) and present_kh (B,): each bearing's last life, and its
-    run hours
-    at the last event. known (N,): whether a life's start is recorded. Readings of lives without one: of (R,),
-    at_kh (R,) since its first event, above_um (R,) over new clearance, weight (R,) 1 / variance; new_um (N,).
+    that life's first event to the beginning of the step; present (B,) and present_kh (B,): each bearing's
+    last life, and its run hours at the last event. known (N,): whether a life's start is recorded. Readings
+    of lives without one: of (R,), at_kh (R,) since its first event, above_um (R,) over new clearance, weight
+    (R,) 1 / variance; new_um (N,).
     """
 
     life: IntArray
@@ -110,8 +106,7 @@ class Ages:
         """(N,) posterior mean of log age, as an age, kh; X where a life has no reading.
 
         Given an age the readings are linear in new clearance and rate: two unknowns with normal beliefs, so
-        the
-        evidence of each age is half the fitted square less half the log determinant.
+        the evidence of each age is half the fitted square less half the log determinant.
         """
         n, x, rate = len(self.known), curve.usual_kh, curve.usual_rate
         count = np.bincount(self.of, self.weight, minlength=n)

@@ -26,8 +26,7 @@ def climb(
 
     At rest where no direction rises, where the mode is near, or where several steps have hardly raised the
     posterior: what the grid leaves of roughness is then larger than what could be gained. Failed is only what
-    is
-    not finite, or still gains much when it is cut short.
+    is not finite, or still gains much when it is cut short.
 
     Parameters
     ----------
@@ -70,8 +69,7 @@ def _rise(
     """A higher point and the metric that led to it, the first of several tried; None at rest.
 
     A quasi-Newton metric may have gone flat in a direction and ask for a step that leads nowhere: the scores'
-    own
-    metric, then the prior's, are asked before the climb is called at rest.
+    own metric, then the prior's, are asked before the climb is called at rest.
     """
     for metric in (_floored(each, o.sd) for each in metrics):
         step = np.asarray(np.linalg.solve(metric, slope), dtype=np.float64)

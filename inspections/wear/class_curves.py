@@ -44,9 +44,8 @@ def curved_classes(f: Frame, p: Params, aside: NDArray[np.bool_], weight: FloatA
     -------
     tuple of int
         where the log odds of an exponent of ``TIMES`` the fleet's, summed over the bearings at expected rates
-        fitted anew, are
-        over ``SURE_NATS``, and where that curve moves an early date by more than ``WORTH`` (median over the
-        bearings).
+        fitted anew, are over ``SURE_NATS``, and where that curve moves an early date by more than ``WORTH``
+        (median over the bearings).
     """
     speaks = _speaking(f, aside) & (weight > 0)
     h = f.histories

@@ -1,12 +1,10 @@
 """One rule: open, look at all bearings of the pump, decide by a trigger printed beforehand.
 
 Numbers only: beliefs, terms and outages in, costs, chances, triggers and words out. At an open pump a bearing
-gets a
-new shell if, with its reading counted in, its chance of passing the in-service maximum before the pump's next
-outage
-is above the accepted risk; a scrape is judged by the same sentence with its step added. A pump is opened
-where cost
-expected from then on is least, and never after its due outage. Own derivation throughout.
+gets a new shell if, with its reading counted in, its chance of passing the in-service maximum before the
+pump's next outage is above the accepted risk; a scrape is judged by the same sentence with its step added. A
+pump is opened where cost expected from then on is least, and never after its due outage. Own derivation
+throughout.
 """
 
 from __future__ import annotations
@@ -77,10 +75,8 @@ class Outages:
     """When B bearings can be opened: T columns, the last one the first outage after the horizon.
 
     ``ahead`` (B, T) kh from today, ``step`` (B, T) kh from each to the pump's next outage, ``intervals`` (B,
-    T) time
-    to each in usual intervals; ``now`` (B,) kh to the earliest possible day outside an outage, ``now_step``
-    (B,) kh
-    from then to the next outage, ``now_intervals`` (B,).
+    T) time to each in usual intervals; ``now`` (B,) kh to the earliest possible day outside an outage,
+    ``now_step`` (B,) kh from then to the next outage, ``now_intervals`` (B,).
     """
 
     ahead: FloatArray
@@ -102,8 +98,7 @@ def outages(
 
     ``now`` (B,) or a number, kh. For plants whose pumps run evenly; else state the six arrays. ``worn`` turns
     exposures (B, K) kh from today into what they wear like at today's rate (``worn_ahead``), for bearings
-    whose wear
-    follows a power of age.
+    whose wear follows a power of age.
 
     >>> t = terms(1, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.0, log_rate=0.8, spread=0.6,
     ...           scrape_um=12, scrape_sd_um=6, open_h=8, measure_h=4, scrape_h=6, replace_h=16)
@@ -132,10 +127,9 @@ class Decision:
     """What stands for B bearings and P pumps.
 
     ``word`` (B,) of ``Word``; ``first`` (P,) column at which the pump is opened (-1: nothing to decide by);
-    ``now``
-    openings on the earliest day, ``now_cost`` (P,) and ``stopping_h`` (P,) what opening then saves against
-    the next
-    outage, before the cost of the stop; ``past`` (B,) whether the bearing is past its maximum today.
+    ``now`` openings on the earliest day, ``now_cost`` (P,) and ``stopping_h`` (P,) what opening then saves
+    against the next outage, before the cost of the stop; ``past`` (B,) whether the bearing is past its
+    maximum today.
     """
 
     word: NDArray[np.int8]
@@ -163,12 +157,10 @@ def decide(
     """Judge a fleet: B bearings on P pumps, T outages.
 
     ``pump`` (B,); ``open_h`` (P,) crew hours of opening; ``stop_h`` (P,) cost of a stop outside an outage
-    (NaN or none
-    given: not stated, then only its worth is worked out); ``contact_open`` (B,) a contact finding waits: that
-    bearing
-    is counted as having one at its next opening; ``fits`` (B,) whether the belief fits (never where there is
-    none).
-    ``exact``: tables of each bearing's own figures instead of the lattice's.
+    (NaN or none given: not stated, then only its worth is worked out); ``contact_open`` (B,) a contact
+    finding waits: that bearing is counted as having one at its next opening; ``fits`` (B,) whether the belief
+    fits (never where there is none). ``exact``: tables of each bearing's own figures instead of the
+    lattice's.
 
     >>> t = terms(
     ...     2,

@@ -1,14 +1,13 @@
 """How fast the hours a day of a plant's pumps wander from year to year, learned from their meters.
 
 The log of a pump's duty is taken as a random walk of variance q a year, with a jitter of variance e in each
-span's mean
-that does not last. The means of two spans of T1 and T2 years whose middles lie L years apart then differ by
+span's mean that does not last. The means of two spans of T1 and T2 years whose middles lie L years apart then
+differ by
 
     E d^2 = q (L - (T1 + T2) / 6) + 2 e,
 
 for spans of a year 2/3 q at lag 1 (the variance of a walk's averages over adjoining intervals; H. Working,
-Note on the
-correlation of first differences of averages in a random chain, Econometrica 28, 1960). See
+Note on the correlation of first differences of averages in a random chain, Econometrica 28, 1960). See
 docs/wear-model.md, section 7.
 """
 
@@ -35,8 +34,7 @@ def spans(days: FloatArray, hours: FloatArray) -> tuple[FloatArray, FloatArray, 
     """A meter's entries as spans of about a year: (N,) middles and widths in years, and mean hours a day.
 
     ``days`` (M,) ordinals of the entries, growing; ``hours`` (M,) hours run by then. Entries closer than 0.8
-    years are
-    joined; a gap of over two years makes no span, since nobody knows how the hours lay in it.
+    years are joined; a gap of over two years makes no span, since nobody knows how the hours lay in it.
 
     >>> middle, width, mean = spans(
     ...     np.array([0.0, 200.0, 365.25, 730.5]), np.array([0.0, 2000.0, 3652.5, 7305.0])

@@ -1,10 +1,8 @@
 """What single gauges read too much, learned where they meet: at bearings that other gauges measured too.
 
 A period is a gauge between two of its checks. Its bias b follows a Student t with 4 degrees of freedom and a
-learned
-scale, so that one gauge far off is not drawn to the good ones; a check that measured it is one more reading
-of b.
-See docs/wear-model.md, section 9.
+learned scale, so that one gauge far off is not drawn to the good ones; a check that measured it is one more
+reading of b. See docs/wear-model.md, section 9.
 """
 
 from __future__ import annotations

@@ -135,8 +135,8 @@ def ceilings(w, first, last):
     """The most that a log weight may be inside the cells i..i+1, for i = first..last-1: exact for a parabola.
 
     A cubic beside a cliff of log weights overshoots by a share of the cliff. Where a parabola has its peak
-    inside the
-    cell it lies at most an eighth of its bend above the higher node; elsewhere the higher node is the most.
+    inside the cell it lies at most an eighth of its bend above the higher node; elsewhere the higher node is
+    the most.
     """
     before, here = w[first - 1 : last - 1], w[first:last]
     there, after = w[first + 1 : last + 1], w[first + 2 : last + 2]
@@ -247,11 +247,10 @@ def _memory(mass, table, m, v, w, keep_level):
 def run_one(op, du, a, b, c, jump, jump_var, first, last, r, table, beta, m, v, w, q):
     """Filter events first..last of one bearing; m, v, w (K,) hold the prior and then the posterior.
 
-    op (E,): what to do; du (E,): exposure since the event before, kh; a, b, c (E,): reading, its
-    variance; low, high, variance; step mean, variance; level mean, variance (um, um2). jump, jump_var (E,):
-    what running in adds since the event before, and its variance. r (K,): um/kh at
-    each node; table (K, K): memory between lives. w is left unnormalised; what is returned belongs to its
-    total.
+    op (E,): what to do; du (E,): exposure since the event before, kh; a, b, c (E,): reading, its variance;
+    low, high, variance; step mean, variance; level mean, variance (um, um2). jump, jump_var (E,): what
+    running in adds since the event before, and its variance. r (K,): um/kh at each node; table (K, K): memory
+    between lives. w is left unnormalised; what is returned belongs to its total.
     """
     q[:] = 1.0
     constant = 0.0

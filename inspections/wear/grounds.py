@@ -117,9 +117,8 @@ def falls(f: Frame, p: Params, aside: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """(B,) whether the present life's readings fall far more surely than the gauge's error can explain.
 
     Wear only grows. One slope through the readings, a level of its own for each stretch between scrapes: its
-    distance
-    below zero in its own standard errors, by the error stated for the gauge: the fleet's fitted one swallows
-    a fall of all.
+    distance below zero in its own standard errors, by the error stated for the gauge: the fleet's fitted one
+    swallows a fall of all.
     """
     owner, x, y, var, segment = _segments(f, replace(p, method_sd={}), aside)
     n = f.histories.n_bearings
@@ -136,12 +135,10 @@ def bent_in_time(f: Frame, p: Params, aside: NDArray[np.bool_], score: FloatArra
     """(B,) whether wear as a power of a life's exposure explains the record far better than steady wear.
 
     Both have the same prior and as many free numbers: each life's exposure x is replaced by X (x / X)^q, X
-    the
-    life's own. Under steady wear a log evidence ratio above t is rarer than exp(-t). Readings set ``aside``
-    (E,)
-    count as slips in both, or in neither: a curve read with a fine gauge is no steady wear with two slips of
-    the
-    pen. ``score`` (B,) is the present life's bend: records that hardly bend are not looked at.
+    the life's own. Under steady wear a log evidence ratio above t is rarer than exp(-t). Readings set
+    ``aside`` (E,) count as slips in both, or in neither: a curve read with a fine gauge is no steady wear
+    with two slips of the pen. ``score`` (B,) is the present life's bend: records that hardly bend are not
+    looked at.
     """
     h = f.histories
     life = wear_since_start(f)[1]

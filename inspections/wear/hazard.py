@@ -1,8 +1,7 @@
 """Failures that measuring cannot foresee: how often a plant's own record has them, and what they add to wear.
 
 Found wiped, bond failed, oil lost: such failures come at a rate h a bearing year beside wear, and independent
-of it. Numbers
-only: they never enter a date, a trigger or an advice.
+of it. Numbers only: they never enter a date, a trigger or an advice.
 """
 
 from __future__ import annotations
@@ -24,8 +23,7 @@ class Hazard:
     """Gamma belief of the rate of sudden failures, a bearing year.
 
     h ~ Gamma(``events``, ``years``): after n failures in Y bearing years of observed life under the belief
-    above,
-    Gamma(0.5 + n, 50 + Y) (Gelman et al., Bayesian Data Analysis, 3rd edition, 2013, section 2.6).
+    above, Gamma(0.5 + n, 50 + Y) (Gelman et al., Bayesian Data Analysis, 3rd edition, 2013, section 2.6).
     """
 
     events: float = BELIEVED_EVENTS

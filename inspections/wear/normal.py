@@ -1,8 +1,7 @@
 """Quantiles of the standard normal distribution, in standard deviations from its middle: their one home.
 
 Source: JCGM 100:2008, table G.1, to the digits of a double. `static/inspections/verdict.js` holds the same
-numbers for
-a device without network; a test holds them together.
+numbers for a device without network; a test holds them together.
 
 >>> from scipy.stats import norm
 >>> [round(float(norm.sf(away)), 6) for away in (EIGHT_IN_TEN, NINE_IN_TEN, NEARLY_ALL)]

@@ -1,8 +1,7 @@
 """What a bearing's first opening at each outage is expected to cost, to ask for and to find.
 
 Own derivation: at an opening the trigger decides by chance; before it passings cost their price, after it the
-value
-table takes over. One reading's worth of knowledge comes in at the opening and none before.
+value table takes over. One reading's worth of knowledge comes in at the opening and none before.
 """
 
 from __future__ import annotations
@@ -28,16 +27,12 @@ class Openings:
     hours.
 
     ``cost`` F: from today on, passings at their price, without the pump's own opening hours; ``value`` V:
-    from the
-    opening on; ``past``: chance of having passed the maximum by then, ``past_now`` (B,) today; ``new``,
-    ``scraped``:
-    chances of a new shell, of a scrape; ``hours``, ``variance`` of the bearing's own work there;
-    ``trigger_um``,
-    ``scrape_from_um``: readings (-inf: whatever is read, inf: none); ``gaps`` (B, T, 5): chance that the next
-    opening
-    follows 1 to 5 intervals later; ``looking_h``: what deciding by the reading saves against the better of
-    closing up
-    and renewing unseen. NaN throughout where a bearing has no maximum or no life.
+    from the opening on; ``past``: chance of having passed the maximum by then, ``past_now`` (B,) today;
+    ``new``, ``scraped``: chances of a new shell, of a scrape; ``hours``, ``variance`` of the bearing's own
+    work there; ``trigger_um``, ``scrape_from_um``: readings (-inf: whatever is read, inf: none); ``gaps`` (B,
+    T, 5): chance that the next opening follows 1 to 5 intervals later; ``looking_h``: what deciding by the
+    reading saves against the better of closing up and renewing unseen. NaN throughout where a bearing has no
+    maximum or no life.
     """
 
     cost: FloatArray
@@ -103,12 +98,9 @@ def first_openings(
     """Coefficients of a first opening at each of T outages.
 
     ``ahead`` (B, T) kh from today to each outage, not falling; ``step`` (B, T) kh from it to the pump's next
-    one;
-    ``intervals`` (B, T) the time to each in usual intervals between outages (by default ahead / D; under a
-    wear
-    exponent exposure and time part). ``count`` readings stand for all. ``v`` are the tables of the same
-    terms.
-    Raises ValueError where shapes do not fit.
+    one; ``intervals`` (B, T) the time to each in usual intervals between outages (by default ahead / D; under
+    a wear exponent exposure and time part). ``count`` readings stand for all. ``v`` are the tables of the
+    same terms. Raises ValueError where shapes do not fit.
 
     >>> from .terms import terms
     >>> from .value_table import tables

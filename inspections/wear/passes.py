@@ -94,9 +94,9 @@ def clouds(w, m, v, loc, tau, beta, tail, z, x, linear, cut, out):
     """Turn filtered states (B, K) into short lists of weighted components; returns how many each (B,).
 
     out (B, cap, 10), its last two left to the caller: weight, mean and variance now (after ``tail`` kh),
-    rate, half-cell slopes of mean and
-    rate (um, um/kh; as standard deviations of a uniform spread inside the cell), node z, beta. Cells are cut
-    until the sharpest peak has parts of half a standard deviation; components under ``cut`` are left out.
+    rate, half-cell slopes of mean and rate (um, um/kh; as standard deviations of a uniform spread inside the
+    cell), node z, beta. Cells are cut until the sharpest peak has parts of half a standard deviation;
+    components under ``cut`` are left out.
     """
     cap = out.shape[1]
     count = np.zeros(w.shape[0], dtype=np.int64)

@@ -140,9 +140,8 @@ def _fan(belief: Belief, h: Histories, days: FloatArray) -> FloatArray:
 def smooth(f: Frame, p: Params, aside: NDArray[np.bool_]) -> tuple[FloatArray, FloatArray]:
     """(E, 3) mean, p10, p90 before and after each event of one bearing, given the whole record.
 
-    Forward on the grid, then Rauch, Tung and Striebel's backward pass node by node; the node weights go
-    back through the memory between lives. What a later wall reading says of an earlier offset is not carried
-    back:
+    Forward on the grid, then Rauch, Tung and Striebel's backward pass node by node; the node weights go back
+    through the memory between lives. What a later wall reading says of an earlier offset is not carried back:
     the drawn path of such a bearing is a little wider than it need be, its forecast is not.
     """
     work = lay_out(f, p, aside)

@@ -14,8 +14,7 @@ from .parameters import Params
 RUN_HOURS, STATED_DUTY, CALENDAR = range(3)  # a pool's clock
 COUNTS_HOURS = (RUN_HOURS, STATED_DUTY)
 # Log of the hours a day: at least so widely spread where nobody knows them, and where they are stated and not
-# metered;
-# design assumptions with no published source.
+# metered; design assumptions with no published source.
 DUTY_NOT_KNOWN, DUTY_STATED = 0.5, 0.2
 
 
@@ -116,8 +115,7 @@ def _lent(p: Params, log_duty: float, sd: float) -> Params:
     """Parameters in kh of another clock, of which one holds exp(log_duty) of a run hour, known to ``sd``.
 
     Rates and their unit of age change together, so that r L stays what has worn; the doubt in the hours a day
-    is a place's own and stays
-    with it over its lives.
+    is a place's own and stays with it over its lives.
     """
     tau = float(np.hypot(p.tau, sd))
     share = float(np.exp(log_duty))

@@ -24,8 +24,7 @@ class Predictive:
     """Beliefs of B bearings on N nodes: weight, log rate (um/kh), level (um), variance (um2), all (B, N).
 
     Given its node a bearing's level x kh ahead is normal: mean level + r x, variance v + beta r x, r =
-    exp(log rate);
-    ``unevenness_um`` (B,) is beta. A node of weight 0 counts for nothing.
+    exp(log rate); ``unevenness_um`` (B,) is beta. A node of weight 0 counts for nothing.
     """
 
     weight: FloatArray
@@ -95,9 +94,8 @@ class Predictive:
         """Expected time (B, T) spent past ``limit`` (B,) up to each column, in the unit of ``time``.
 
         x (B, T) kh and time (B, T), both not falling along the columns; exposure runs evenly between two
-        columns.
-        Gauss-Legendre with 8 points an interval; between two columns further apart, 8 for each interval
-        begun.
+        columns. Gauss-Legendre with 8 points an interval; between two columns further apart, 8 for each
+        interval begun.
 
         >>> p = Predictive(*(np.array([[v]]) for v in (1.0, np.log(2.0), 200.0, 1.0)), np.array([0.0]))
         >>> p.run_past(np.array([220.0]), np.array([[10.0, 20.0]]), np.array([[1.0, 2.0]])).round(2).tolist()
@@ -126,9 +124,9 @@ def merged(
     """Beliefs on ``nodes`` nodes from components begin[i]:begin[i+1] of flat arrays (M,).
 
     A bearing's components are sorted by log rate and cut into parts of equal weight, a component on a cut
-    being
-    shared out; a part keeps its weight, its mean log rate and level, and the whole variance of its level.
-    ``unevenness_um`` (B,). A bearing without components gets weight 0 everywhere, and NaN for its mean.
+    being shared out; a part keeps its weight, its mean log rate and level, and the whole variance of its
+    level. ``unevenness_um`` (B,). A bearing without components gets weight 0 everywhere, and NaN for its
+    mean.
 
     >>> p = merged(
     ...     np.array([0, 4]),
@@ -221,8 +219,7 @@ def worn_ahead(clouds: Clouds, x: FloatArray) -> FloatArray:
     straight.
 
     Where wear follows a power of a life's age (``crossing.stretch``), the mean over a bearing's components;
-    what
-    ``ahead`` and ``step`` of an opening are then given in.
+    what ``ahead`` and ``step`` of an opening are then given in.
     """
     x = np.asarray(x, dtype=np.float64)
     owner, n = clouds.owner, len(clouds.begin) - 1
@@ -253,16 +250,11 @@ def from_clouds(
     component.
 
     ``clouds`` of B bearings already moved to the larger end; ``taper`` and ``taper_sd`` (B,): growth of the
-    ends'
-    difference per um of wear and its sd; ``duty_sd`` (B,): relative sd of the duty ahead. The larger end
-    wears at
-    r (1 + taper/2): its unevenness is beta / (1 + taper/2), and what the taper may still be spreads the log
-    rate
-    by taper_sd / 2 / (1 + taper/2), as a duty known to that share would. Exposure ahead is ``worn_ahead``'s;
-    where
-    components disagree on the power of age, their rates are those of the wear over the coming ``at_kh`` (B,)
-    kh (by
-    default today's rates).
+    ends' difference per um of wear and its sd; ``duty_sd`` (B,): relative sd of the duty ahead. The larger
+    end wears at r (1 + taper/2): its unevenness is beta / (1 + taper/2), and what the taper may still be
+    spreads the log rate by taper_sd / 2 / (1 + taper/2), as a duty known to that share would. Exposure ahead
+    is ``worn_ahead``'s; where components disagree on the power of age, their rates are those of the wear over
+    the coming ``at_kh`` (B,) kh (by default today's rates).
     """
     parts, owner = clouds.parts, clouds.owner
     growth = 1.0 + 0.5 * np.asarray(taper, dtype=float)

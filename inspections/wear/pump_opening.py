@@ -28,16 +28,12 @@ class PumpOpenings:
     """P pumps, each first opened at one of T columns; (P, T) unless said; crew hours.
 
     ``cost`` F, the pump's own opening counted in (NaN where none of its bearings can be decided on);
-    ``hours``,
-    ``variance`` of the whole job; ``new`` expected new shells; ``past`` the largest chance of a bearing to
-    have passed
-    by then; ``late`` what of ``cost`` is for lying beyond the due outage; ``due`` (P,) the last column before
-    which no
-    bearing has a chance above the accepted (0 where the first already has); ``by_rule`` (P,) opened at the
-    first
-    column whatever it costs, because a belief does not fit; ``reopening`` (P, T, T) expected further openings
-    at a
-    column after a first one; ``again_h`` (P,) hours and ``again_new`` (B,) new shells of each such opening.
+    ``hours``, ``variance`` of the whole job; ``new`` expected new shells; ``past`` the largest chance of a
+    bearing to have passed by then; ``late`` what of ``cost`` is for lying beyond the due outage; ``due`` (P,)
+    the last column before which no bearing has a chance above the accepted (0 where the first already has);
+    ``by_rule`` (P,) opened at the first column whatever it costs, because a belief does not fit;
+    ``reopening`` (P, T, T) expected further openings at a column after a first one; ``again_h`` (P,) hours
+    and ``again_new`` (B,) new shells of each such opening.
     """
 
     cost: FloatArray
@@ -79,10 +75,9 @@ def pump_openings(
     """The columns of P pumps from the openings of their B bearings.
 
     ``pump`` (B,) whose bearing it is; ``open_h`` (P,) crew hours of opening; ``intervals`` (P, T) time to
-    each column
-    in usual intervals; ``contact_open`` (B,) a contact finding waits for work; ``fits`` (B,) whether the
-    belief fits
-    its bearing. Every pump needs a bearing. Raises ValueError where shapes do not fit.
+    each column in usual intervals; ``contact_open`` (B,) a contact finding waits for work; ``fits`` (B,)
+    whether the belief fits its bearing. Every pump needs a bearing. Raises ValueError where shapes do not
+    fit.
 
     >>> from .opening import first_openings
     >>> from .predictive import Predictive

@@ -2,18 +2,13 @@
 bearings.
 
 log rate = expected + tau x(z), z standard normal. The slope x'(z) is exp(theta(z)), theta linear between
-knots;
-theta = 0 is the normal bell, a long slope a gap between two kinds of bearings, unequal ends a skewed spread.
-z keeps
-its meaning, so the memory between lives stays as it is. x(0) = 0: the expected log rate stays that of the
-median;
-x has unit variance, so tau stays the spread of log rates.
+knots; theta = 0 is the normal bell, a long slope a gap between two kinds of bearings, unequal ends a skewed
+spread. z keeps its meaning, so the memory between lives stays as it is. x(0) = 0: the expected log rate stays
+that of the median; x has unit variance, so tau stays the spread of log rates.
 
 A few bearings wear several times faster than the rest (misaligned, starved of oil). Standardised log rates
-are then
-(1 - e) N(0, 1) + e N(0, k^2): z stays standard normal on its nodes, and what it multiplies is the mixture's
-quantile
-Q(Phi(z)). tau stays the spread of the bulk. See docs/wear-model.md, section 3.
+are then (1 - e) N(0, 1) + e N(0, k^2): z stays standard normal on its nodes, and what it multiplies is the
+mixture's quantile Q(Phi(z)). tau stays the spread of the bulk. See docs/wear-model.md, section 3.
 """
 
 from __future__ import annotations

@@ -2,9 +2,8 @@
 class's usual.
 
 The reading of the record is that of ``forecast``: where the last reading surprises, it is read as a slip and
-as a real
-step, and the reading with the earlier date governs, so that a forecast and a decision never state two
-chances.
+as a real step, and the reading with the earlier date governs, so that a forecast and a decision never state
+two chances.
 """
 
 from __future__ import annotations
@@ -36,12 +35,10 @@ class Standing:
     (B, T).
 
     ``weight``, ``log_rate_nodes``, ``level``, ``variance`` (B, N) the belief; ``unevenness`` (B,) its beta;
-    ``limit_um``
-    the level the chances are of. ``new_um``, ``new_sd_um`` of new metal, ``log_rate``, ``spread``,
-    ``memory``,
-    ``class_unevenness`` of bearings like it, ``scrape_um``, ``scrape_sd_um`` of a scrape, ``reading_sd_um``
-    of a reading
-    by the method last used, ``by_lining`` whether a lining's end stands for the maximum, all (B,).
+    ``limit_um`` the level the chances are of. ``new_um``, ``new_sd_um`` of new metal, ``log_rate``,
+    ``spread``, ``memory``, ``class_unevenness`` of bearings like it, ``scrape_um``, ``scrape_sd_um`` of a
+    scrape, ``reading_sd_um`` of a reading by the method last used, ``by_lining`` whether a lining's end
+    stands for the maximum, all (B,).
     """
 
     weight: FloatArray
@@ -83,9 +80,8 @@ def standing(
     even duty.
 
     ``ahead_kh`` (B, K) exposures from today of which is told what they wear like; ``usual_sd_um`` the sd of a
-    reading
-    where a bearing has none. Where a lining is used up at a smaller clearance than ``limit_um``, that one
-    stands for it.
+    reading where a bearing has none. Where a lining is used up at a smaller clearance than ``limit_um``, that
+    one stands for it.
     """
     n = h.n_bearings
     out: dict[str, FloatArray] = {}

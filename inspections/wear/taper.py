@@ -47,8 +47,7 @@ def unfolded(taper: FloatArray, sd: float) -> FloatArray:
     error, um.
 
     The mean of a folded normal (Leone, Nelson and Nottingham, Technometrics 3 (1961) 543), turned round: 0 up
-    to
-    0.8 sd, the reading itself from about 2 sd on.
+    to 0.8 sd, the reading itself from about 2 sd on.
     """
     return sd * np.interp(taper / sd, FOLDED, APART) + np.maximum(taper - sd * FOLDED[-1], 0.0)
 
@@ -112,9 +111,8 @@ def taper_now(
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """(B,) taper at the as-of day and its variance (um, um2), its growth per um of wear and the sd of that.
 
-    In the present life: taper = t0 + g (wear since its start), g from the fleet's spread, t0 free within
-    its own reading's uncertainty. ``rate`` (B,) um/kh turns exposure along the fleet's curve into wear. No
-    taper
+    In the present life: taper = t0 + g (wear since its start), g from the fleet's spread, t0 free within its
+    own reading's uncertainty. ``rate`` (B,) um/kh turns exposure along the fleet's curve into wear. No taper
     read: zero, unknown.
     """
     h = f.histories

@@ -41,16 +41,14 @@ class Terms:
     """One figure per bearing: every field is an array (B,); build it with ``terms``.
 
     ``limit_um`` in-service maximum L (NaN: none stated); ``new_um``, ``new_sd_um`` fitted clearance c0 and
-    its sd;
-    ``reading_sd_um`` sd of one visit's reading by the method used there; ``interval_kh`` exposure between two
-    outages of such a pump, D; ``log_rate``, ``spread``, ``memory`` of the class's log rates (mean, sd between
-    bearings, correlation between lives); ``unevenness_um`` beta, variance of wear per um of wear;
-    ``scrape_um``,
-    ``scrape_sd_um`` step of a scrape, J; ``contact_share`` share of openings with a contact finding, q;
-    ``open_h`` once per pump of ``bearings`` bearings; ``shell_h`` a shell's price; ``accepted_risk`` a;
-    ``consequence`` k; ``infant`` chance that an opening spoils a bearing; ``discount`` a usual interval;
-    ``again`` share of the price of a passing for every interval run past; ``exponent`` q of wear with age,
-    r X (x/X)^q, and the age X, ``exponent_at_kh``, at which it changes nothing.
+    its sd; ``reading_sd_um`` sd of one visit's reading by the method used there; ``interval_kh`` exposure
+    between two outages of such a pump, D; ``log_rate``, ``spread``, ``memory`` of the class's log rates
+    (mean, sd between bearings, correlation between lives); ``unevenness_um`` beta, variance of wear per um of
+    wear; ``scrape_um``, ``scrape_sd_um`` step of a scrape, J; ``contact_share`` share of openings with a
+    contact finding, q; ``open_h`` once per pump of ``bearings`` bearings; ``shell_h`` a shell's price;
+    ``accepted_risk`` a; ``consequence`` k; ``infant`` chance that an opening spoils a bearing; ``discount`` a
+    usual interval; ``again`` share of the price of a passing for every interval run past; ``exponent`` q of
+    wear with age, r X (x/X)^q, and the age X, ``exponent_at_kh``, at which it changes nothing.
     """
 
     limit_um: FloatArray
@@ -148,8 +146,7 @@ def terms(n: int | None = None, **figures: Any) -> Terms:
     """Terms of n bearings from figures that are numbers or arrays (B,); what is not given takes the default.
 
     Raises ValueError with a sentence for a figure that is missing, unknown, not finite or out of its bounds;
-    only
-    ``limit_um`` may be NaN (no maximum stated). A consequence below the usual counts as the usual.
+    only ``limit_um`` may be NaN (no maximum stated). A consequence below the usual counts as the usual.
 
     >>> t = terms(
     ...     1,
@@ -210,10 +207,8 @@ def price_of_passing(t: Terms) -> FloatArray:
     """W(a) (B,), crew hours, of a bearing of usual consequence: what passing the maximum is taken to cost.
 
     ``(S + replace + open/n) / life / a / (1 + again/2)``: the price at which, at chance a, waiting an
-    interval costs
-    what it saves: a W (1 + again/2) against one interval's share of the work of a life (own derivation,
-    checked by
-    simulation). NaN where there is no maximum or no life.
+    interval costs what it saves: a W (1 + again/2) against one interval's share of the work of a life (own
+    derivation, checked by simulation). NaN where there is no maximum or no life.
 
     >>> t = terms(
     ...     4,
@@ -260,8 +255,7 @@ def accepted_risks(
     """Accepted chance of passing (B,) by the plant's own words of criticality, matched without case.
 
     What the plant has ``stated`` for a word stands; else 5 % for its ``most_critical`` words and 10 % for all
-    others.
-    Raises ValueError for a stated chance outside 0 to 1.
+    others. Raises ValueError for a stated chance outside 0 to 1.
 
     >>> accepted_risks(["A", "b", "", "C"], {"c": 0.2}, ["a"]).tolist()
     [0.05, 0.1, 0.1, 0.2]

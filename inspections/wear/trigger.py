@@ -29,10 +29,8 @@ class Readings:
     """What Y readings at an opening would say of B bearings.
 
     ``reading`` (B, Y) um; ``chance`` (B, Y) that it will read about so, summing to 1; ``weight`` and
-    ``level``
-    (B, Y, N) of the nodes with the reading counted in; ``variance`` (B, N) of the level then, um2;
-    ``log_rate``
-    (B, N) of the nodes.
+    ``level`` (B, Y, N) of the nodes with the reading counted in; ``variance`` (B, N) of the level then, um2;
+    ``log_rate`` (B, N) of the nodes.
     """
 
     reading: FloatArray
@@ -130,9 +128,8 @@ def root(reading: FloatArray, score: FloatArray) -> FloatArray:
     readings.
 
     -inf where every reading lies above (replacement expected), inf where none does. Far below every likely
-    reading a
-    score may rise again (only the fastest nodes, whose wear is the most uneven, can explain it): the last
-    passing counts.
+    reading a score may rise again (only the fastest nodes, whose wear is the most uneven, can explain it):
+    the last passing counts.
 
     >>> y = np.array([[1.0, 2.0, 3.0]] * 4)
     >>> root(y, np.array([[-1.0, 1.0, 2.0], [0.5, 1.0, 2.0], [-3.0, -2.0, -1.0], [1.0, -1.0, 1.0]])).tolist()
@@ -210,8 +207,7 @@ def ruling(
     all (B,) um.
 
     ``replace_um`` NaN: the plant has set none. A do-not-scrape-above reading is the lower of its root and the
-    plant's
-    limit; under the fitted clearance there is no room to scrape. NaN where a bearing has no trigger.
+    plant's limit; under the fitted clearance there is no room to scrape. NaN where a bearing has no trigger.
 
     >>> from .terms import terms
     >>> t = terms(3, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=0.8, spread=0.6,
@@ -251,11 +247,10 @@ def bisected(
     (B,).
 
     ``chance`` asks whatever judges at the pump, so that the printed trigger and the pump agree at every
-    reading the
-    gauge can show; it must not fall as a reading rises, which holds within 99.7 % of what is expected (beyond
-    that the
-    pump asks to measure again first). ``low``, ``high`` (B,): where to look, um; ``resolution``
-    (B,) um. inf where even ``high`` is accepted; where ``low`` is not, the first step at or above it.
+    reading the gauge can show; it must not fall as a reading rises, which holds within 99.7 % of what is
+    expected (beyond that the pump asks to measure again first). ``low``, ``high`` (B,): where to look, um;
+    ``resolution`` (B,) um. inf where even ``high`` is accepted; where ``low`` is not, the first step at or
+    above it.
 
     >>> bisected(
     ...     lambda y: y / 1000, np.array([0.2004]), np.zeros(1), np.full(1, 500.0), np.full(1, 0.5)

@@ -2,8 +2,7 @@
 record.
 
 In such a gap a new life, another level at the kept rate (another gauge, say) or nothing (the readings are
-slips) is
-supposed in turn, each with the slips that suit it best; the forecast piles what they say. See
+slips) is supposed in turn, each with the slips that suit it best; the forecast piles what they say. See
 docs/wear-model.md, section 8.
 """
 
@@ -22,8 +21,7 @@ from .parameters import Params
 from .slips import cannot_be, last_readings, likely_slips, rate_of, slip_odds
 
 # A new life, another level with the rate kept, nothing: of a gap in which a reading fell, and of one in which
-# a person
-# has said that the level is not known. Design assumptions with no published source.
+# a person has said that the level is not known. Design assumptions with no published source.
 IN_A_GAP = (0.02, 0.0025, 0.9775)
 SAID_UNKNOWN = (0.85, 0.10, 0.05)
 KINDS = (Kind.NEW_LIFE, Kind.NEW_BASELINE, Kind.OPENED)  # the last, of no known reason, does nothing
@@ -43,8 +41,7 @@ class Supposed:
     """Histories with a place in each gap where a change is supposed.
 
     place (E,): events that stand for what nobody wrote down, UNSURE until accounts are weighed; said (E,):
-    those that a
-    person put there; origin (E,): event of the record each comes from, -1 for those put in.
+    those that a person put there; origin (E,): event of the record each comes from, -1 for those put in.
     """
 
     histories: Histories
@@ -180,8 +177,7 @@ def _falls(h: Histories, *, last_too: bool) -> tuple[IntArray, IntArray]:
     (F,) before each.
 
     By more than 3.5 sds of their difference, as the gauges are stated, and 0.15 of new clearance. The last
-    reading is
-    weighed by nothing later: where it surprises the earlier of two dates governs (``forecast``).
+    reading is weighed by nothing later: where it surprises the earlier of two dates governs (``forecast``).
     """
     f = frame(h)
     seen = np.flatnonzero(f.usable & (h.kind == Kind.READING))

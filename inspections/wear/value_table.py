@@ -2,12 +2,9 @@
 rate.
 
 Own derivation: a renewal programme in discounted crew hours whose state after closing up is the clearance m
-and the
-mean u of the log rate; how well the rate is known follows from the wear seen. There is no horizon. Tables are
-worked
-out in ratios (lengths over the room L - c0, exposure over the life, costs over shell and fitting), so that
-one table
-serves every class of the same ratios.
+and the mean u of the log rate; how well the rate is known follows from the wear seen. There is no horizon.
+Tables are worked out in ratios (lengths over the room L - c0, exposure over the life, costs over shell and
+fitting), so that one table serves every class of the same ratios.
 """
 
 from __future__ import annotations
@@ -106,8 +103,7 @@ class Table:
     go.
 
     ``usual_gap`` (5,) share of closings after which the next opening follows 1 to 5 intervals later, in the
-    long run;
-    ``usual_new``, ``usual_scrape``: shares of openings that end with a new shell, with a scrape.
+    long run; ``usual_new``, ``usual_scrape``: shares of openings that end with a new shell, with a scrape.
     """
 
     life: FloatArray

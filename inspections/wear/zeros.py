@@ -1,10 +1,9 @@
 """Wall and shaft drop: the same wear counted from a zero of its own, one for each shell and station.
 
 A shell's wall shrinks and its shaft drops by what the clearance grows, all by the crown's wear. What is
-observed
-is y = c + o + e, o an offset nobody knows beforehand. Beside the clearance every node then carries the
-offsets of
-its series: a small Gaussian state instead of one number. Only bearings with such readings take this way.
+observed is y = c + o + e, o an offset nobody knows beforehand. Beside the clearance every node then carries
+the offsets of its series: a small Gaussian state instead of one number. Only bearings with such readings take
+this way.
 """
 
 from __future__ import annotations

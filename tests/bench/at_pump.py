@@ -2,8 +2,7 @@
 readings.
 
 On a record of its own choice: `DATABASE_URL=sqlite:///... PLAIN_HTTP=yes python -m tests.bench.at_pump
-[--pumps 5]`. It
-writes visits into that record: give it a copy.
+[--pumps 5]`. It writes visits into that record: give it a copy.
 """
 
 import argparse

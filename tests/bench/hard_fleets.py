@@ -2,8 +2,7 @@
 "NAME;NAME"]`.
 
 Printed for the bearings concerned and for the others: shares of true dates before the five dates, loss, how
-many
-"leave" pass the maximum before the outage after the next (real, said), and how many are called a misfit.
+many "leave" pass the maximum before the outage after the next (real, said), and how many are called a misfit.
 """
 
 from __future__ import annotations
@@ -43,9 +42,8 @@ class Curve:
     """n bearings whose wear grows with a power of a life's exposure, read six times.
 
     Rates (wear by an age of 60 kh) are drawn apart from lengths of record. ``share`` of the fleet is curved,
-    the rest
-    wears straight. ``slow_are_old``: what has worn by the last reading is drawn instead, so that rate and
-    length go together.
+    the rest wears straight. ``slow_are_old``: what has worn by the last reading is drawn instead, so that
+    rate and length go together.
     """
 
     n: int
@@ -86,8 +84,7 @@ def _read(u: float, value: float) -> dict[str, Any]:
 
 def outlying(world: World, seed: int) -> Fleet:
     """A world whose first bearing wears several times faster than its peers; the first seed from ``seed`` on
-    at
-    which it has two readings in its present life, so that its own record could tell.
+    at which it has two readings in its present life, so that its own record could tell.
     """
     for k in range(1000):
         fleet = make(world, 1000 * seed + k)
@@ -122,8 +119,7 @@ def gauged(seed: int, years: float, off_um: float = 0.0, spread_um: float = 0.0)
     """The plain world, each fifth of it measured by a gauge of its own, one visit in five by another's.
 
     Checked every ``years``, counted back from the end: the first gauge reads ``off_um`` too much since its
-    last check, and each
-    gauge in each period N(0, spread_um). The bearings concerned are the first gauge's.
+    last check, and each gauge in each period N(0, spread_um). The bearings concerned are the first gauge's.
     """
     fleet = make(World(n=400), seed)
     h, rng = fleet.histories, np.random.default_rng(seed + 10_000)

@@ -2,11 +2,9 @@
 silence, 10 s, 300 MB.
 
 Of a workbook every second copy is changed inside one of its XML parts and zipped anew; every other copy, and
-every
-CSV, is changed in the file's own bytes. Nothing is stored: what would be is held against what an independent
-reader
-(openpyxl, csv) finds in the same cells, and a workbook changed in its bytes must be refused or read as
-before.
+every CSV, is changed in the file's own bytes. Nothing is stored: what would be is held against what an
+independent reader (openpyxl, csv) finds in the same cells, and a workbook changed in its bytes must be
+refused or read as before.
 
 python -m tests.bench.import_mutated [--n 5000] [--first 0]
 """
@@ -195,8 +193,7 @@ def strange(case: Case, result: Result, cells: Cells, tally: Tally) -> list[str]
     """Values and hours that would be stored and stand in no such cell by the other reader.
 
     Where that reader finds no cell at all (it passes over tabs whose namespace is damaged) the unchanged
-    sheet must
-    hold the same there.
+    sheet must hold the same there.
     """
     said = []
     before = {(tab, number, item) for number, tab, items in case.plain for item in items}

@@ -3,8 +3,7 @@
     python -m tests.bench.judge_contact --n 2000 --first 70211
 
 The press (`judge_press`), the person (`judge_eye`) and the kinds with their allowed outcomes (`judge_kinds`)
-are made
-from the physics alone and share no code with the reader or with `trial_press`.
+are made from the physics alone and share no code with the reader or with `trial_press`.
 """
 
 from __future__ import annotations

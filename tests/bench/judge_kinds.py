@@ -1,8 +1,8 @@
 """What is the matter at the open bearing, and which outcomes a careful fitter would allow there.
 
 Allowed outcomes are common practice with no published source: never scrape or accept what may be pinched,
-tight, loose
-or out of line; nothing is scraped on a first print; a shell that must not be scraped goes to the engineer.
+tight, loose or out of line; nothing is scraped on a first print; a shell that must not be scraped goes to the
+engineer.
 """
 
 from __future__ import annotations

@@ -1,10 +1,8 @@
 """The judge's press: a rigid shaft lowered into a rigid half shell, point by point, in um.
 
 Shares nothing with the reader but the grid and the words of a check. Own derivation from circles and planes;
-the shapes
-of crowns, pinched joints and bumps are chosen unlike the reader's. Common practice, no published source, for
-what a
-shell looks like.
+the shapes of crowns, pinched joints and bumps are chosen unlike the reader's. Common practice, no published
+source, for what a shell looks like.
 """
 
 from __future__ import annotations

@@ -1,10 +1,9 @@
 """The opponent: what a careful spreadsheet user would do with the last life of a bearing (worlds.md).
 
 Least squares in the last life, one slope, a level of its own after each scrape, the gauge's sd pooled over
-the
-fleet; a slope under the fleet's 5th percentile, or too few readings: the fleet's median slope with the
-fleet's
-spread. Dates from the line's band. The line itself lives beside the engine, which shows it in the backtest.
+the fleet; a slope under the fleet's 5th percentile, or too few readings: the fleet's median slope with the
+fleet's spread. Dates from the line's band. The line itself lives beside the engine, which shows it in the
+backtest.
 """
 
 from __future__ import annotations

@@ -2,10 +2,9 @@
 as the demo's.
 
 Without the record: reading what was kept of 60 and of 500 bearings in 12 outages, weighing the changed plan,
-the choices
-of one bearing. Through Django's test client: the post of a change with the page it leads to, for every site
-that has a
-plan in hand, then for a site that is lent a plan of 60 and of 500 bearings; nothing of it stays.
+the choices of one bearing. Through Django's test client: the post of a change with the page it leads to, for
+every site that has a plan in hand, then for a site that is lent a plan of 60 and of 500 bearings; nothing of
+it stays.
 """
 
 from __future__ import annotations

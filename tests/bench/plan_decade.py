@@ -1,10 +1,9 @@
 """A decade of decisions by one rule and by its opponents: `python -m tests.bench.plan_decade`.
 
 Worlds of 480 bearings two a pump; five outages of history, then six 18 months apart. The filter knows the
-world's
-parameters. Per 100 bearings: passings of the maximum, intervals run past it, shells, pump openings, crew
-hours, life
-used of renewed shells, and net cost: hours, 40 a shell, 60 for each worn life left at the end.
+world's parameters. Per 100 bearings: passings of the maximum, intervals run past it, shells, pump openings,
+crew hours, life used of renewed shells, and net cost: hours, 40 a shell, 60 for each worn life left at the
+end.
 """
 
 from __future__ import annotations

@@ -2,8 +2,7 @@
 tests.bench.programme_instances`.
 
 Pumps of two bearings, twelve outages, a quarter of the pumps with a twin, eight shell families; crew hours
-for 1.2,
-0.7 and 0.4 of the work wanted. Processor seconds, because other work may run beside it.
+for 1.2, 0.7 and 0.4 of the work wanted. Processor seconds, because other work may run beside it.
 """
 
 from __future__ import annotations

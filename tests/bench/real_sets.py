@@ -1,11 +1,9 @@
 """Real growth data beside a mixed model: `python -m tests.bench.real_sets`.
 
 The last reading of every unit is hidden, the rest fitted, and it is predicted: by the engine
-(`hide_and_tell`), and by statsmodels' random
-intercept and slope with the normal band of its best linear unbiased prediction. Sets come with the package of
-the tests' reference data.
-Errors in a set's own unit; loss is the mean pinball loss of the 5 10 50 90 95 % quantiles, its difference
-with the paired standard error.
+(`hide_and_tell`), and by statsmodels' random intercept and slope with the normal band of its best linear
+unbiased prediction. Sets come with the package of the tests' reference data. Errors in a set's own unit; loss
+is the mean pinball loss of the 5 10 50 90 95 % quantiles, its difference with the paired standard error.
 """
 
 from __future__ import annotations

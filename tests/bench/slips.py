@@ -1,9 +1,8 @@
 """How many slips at entry are asked about, and how many true readings: fleets whose every reading is known.
 
 The last opening of every bearing is hidden; what was as found there is held against the forecast made without
-it, once
-as it was and once with each slip. Prints its table: `python -m tests.bench.slips [--n 1500] [--first 11]
-[--fleets 2]`.
+it, once as it was and once with each slip. Prints its table: `python -m tests.bench.slips [--n 1500] [--first
+11] [--fleets 2]`.
 """
 
 from __future__ import annotations

@@ -4,10 +4,8 @@ python -m tests.bench.tamper [--n 20000] [--lawful 2000]        prints two table
 its own.
 
 Every second alteration is made by somebody who also writes all hashes, heads and seals in the database anew.
-What a seal
-kept outside covers must be found whatever he does; what came after that seal he can write anew unseen, and
-the table
-says so. Typed rows are left out of the look, as if he had made them fit too.
+What a seal kept outside covers must be found whatever he does; what came after that seal he can write anew
+unseen, and the table says so. Typed rows are left out of the look, as if he had made them fit too.
 """
 
 import argparse

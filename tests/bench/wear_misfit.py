@@ -2,8 +2,8 @@
 
 Power-law wear with exponent 0.5, six readings over two doublings of exposure, new metal read when fitted.
 Beside it what the most powerful test reaches that falsely names 2 %, told the exponent, the size of the wear
-and the
-reading's sd (the lemma of Neyman and Pearson, Phil. Trans. R. Soc. A 231 (1933) 289): nothing can do better.
+and the reading's sd (the lemma of Neyman and Pearson, Phil. Trans. R. Soc. A 231 (1933) 289): nothing can do
+better.
 """
 
 from __future__ import annotations

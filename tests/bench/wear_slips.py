@@ -1,10 +1,9 @@
 """What one slip of the pen does to a date, and a real jump: `python -m tests.bench.wear_slips`.
 
 Bearings of the plain world with at least five readings. A slip: one reading, not the last, times or over
-25.4,
-1000, 10 or 2; how far the 10 % date moves from the date with that reading left out. A jump: the true
-clearance
-steps up by 6 sd at the last reading; the shown 10 % date must not be later than that of the step hypothesis.
+25.4, 1000, 10 or 2; how far the 10 % date moves from the date with that reading left out. A jump: the true
+clearance steps up by 6 sd at the last reading; the shown 10 % date must not be later than that of the step
+hypothesis.
 """
 
 from __future__ import annotations

@@ -2,8 +2,7 @@
 100000]`.
 
 A class of 1000 bearings against a general mixed-model routine; a very large fleet, all dates, once fitted and
-with
-the fit; a tenth of it; one bearing anew. The kernels are compiled before anything is timed.
+with the fit; a tenth of it; one bearing anew. The kernels are compiled before anything is timed.
 """
 
 from __future__ import annotations

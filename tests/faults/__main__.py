@@ -1,9 +1,8 @@
 """The rounds of faults as a table: `python -m tests.faults` (some 200 rounds), or `--rounds 2` for a look.
 
 On SQLite as it stands; on PostgreSQL beside a cluster of its own, which it kills: `.ci/with_postgres python
--m tests.faults`.
-It ends with 1 where anything was lost, half done, doubled or unsound, or where a control did not show what it
-must.
+-m tests.faults`. It ends with 1 where anything was lost, half done, doubled or unsound, or where a control
+did not show what it must.
 """
 
 import argparse

@@ -1,8 +1,7 @@
 """One piece of work in a process of its own, with a fault at a chosen step of it.
 
 A step is each statement to the database, and the moment before and the moment after each commit. The process
-is a fork,
-so that a round costs milliseconds; nobody but the children ever talks to the database.
+is a fork, so that a round costs milliseconds; nobody but the children ever talks to the database.
 """
 
 import json

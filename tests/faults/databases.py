@@ -68,9 +68,8 @@ class Cluster:
         self._tell(f"DROP DATABASE IF EXISTS {to} WITH (FORCE)")
         self._tell(f"CREATE DATABASE {to} TEMPLATE {of}")
         # A copied sequence believes that its next numbers stand in the log, which they do for the template
-        # alone: after
-        # a crash it would give them out again. Set to where it stands, it writes them into the log of its
-        # own.
+        # alone: after a crash it would give them out again. Set to where it stands, it writes them into the
+        # log of its own.
         with psycopg.connect(self.address, dbname=to, autocommit=True) as told:
             told.execute(
                 "SELECT setval(format('%I.%I', schemaname, sequencename)::regclass, last_value) "

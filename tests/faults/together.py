@@ -41,8 +41,7 @@ def without_transactions(act: Callable[[], Any]) -> Callable[[], Any]:
 
 def _queue(session: str, numbers: range, chance: random.Random, *, keeps: bool = True) -> None:
     """A device that sends until nothing is left: batches in any order, answers lost or doubled; `keeps` off,
-    it drops
-    what it sent whatever the answer (the control).
+    it drops what it sent whatever the answer (the control).
     """
     waiting = {entry["id"]: entry for entry in map(acts.an_entry, numbers)}
     for _ in range(200):

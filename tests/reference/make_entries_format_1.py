@@ -4,8 +4,7 @@ one.
     DJANGO_SETTINGS_MODULE=fleet.settings PLAIN_HTTP=yes python -m tests.reference.make_entries_format_1
 
 What stands in the file already is kept as it is: readers of a format stay for ever, and the frozen entries
-prove it.
-Only before the first plant keeps a record may the file be thrown away and made anew.
+prove it. Only before the first plant keeps a record may the file be thrown away and made anew.
 """
 
 import datetime as dt

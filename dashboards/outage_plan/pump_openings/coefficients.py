@@ -2,9 +2,8 @@
 the horizon.
 
 The judgement states a pump's outages; a day between two of them (an outage that slips, days between outages
-while a twin
-runs) takes its figures from the straight line between theirs, and the stop of an opening outside outages
-comes on top.
+while a twin runs) takes its figures from the straight line between theirs, and the stop of an opening outside
+outages comes on top.
 """
 
 from __future__ import annotations
@@ -31,12 +30,10 @@ class Coefficients:
     """P pumps, B bearings, T outages; the last column of ``cost``, ``past``, ``new`` lies after the horizon.
 
     ``cost`` (P, T + 1) crew hours from now on of a first opening there; ``takes`` (P, T) whether the outage
-    takes the
-    pump; ``open_h`` (P,); ``stop_h`` (P,) of an opening outside outages; of bearings (B, T + 1): ``past``
-    chance of
-    having passed by then, ``new``, ``scraped`` chances of what is found asking for it, ``hours``,
-    ``variance`` of the
-    own work; ``risk`` (B,) accepted; ``pump`` (B,) row of each bearing's pump. NaN where nothing can be said.
+    takes the pump; ``open_h`` (P,); ``stop_h`` (P,) of an opening outside outages; of bearings (B, T + 1):
+    ``past`` chance of having passed by then, ``new``, ``scraped`` chances of what is found asking for it,
+    ``hours``, ``variance`` of the own work; ``risk`` (B,) accepted; ``pump`` (B,) row of each bearing's pump.
+    NaN where nothing can be said.
     """
 
     inputs: Inputs

@@ -26,10 +26,8 @@ class PlannedJob:
     its lines.
 
     ``crew_hours`` expected, this bearing's share; ``crew_hours_p90``, ``crew_hours_most``, ``shells_p90`` of
-    the whole
-    pump; ``trigger_is`` as in a judged column; ``p_trigger`` chance that it will be met; ``waiting_h`` what
-    the place
-    costs more than the wanted one.
+    the whole pump; ``trigger_is`` as in a judged column; ``p_trigger`` chance that it will be met;
+    ``waiting_h`` what the place costs more than the wanted one.
     """
 
     bearing: str

@@ -21,12 +21,9 @@ class Shells:
     """F families of shells: what openings need, and what there is.
 
     ``new``, ``variance`` (F, P, T) expected shells of an opening and their variance; ``again`` (F, P) of each
-    further
-    opening; ``on_hand`` (F,); ``due`` (F, T) delivered in all by each outage; ``buyable`` (F, T) whether one
-    bought
-    today is there by then; ``price_h`` (F,) crew hours; ``names`` of the families; ``back`` (F, T, T) 1 where
-    a shell
-    taken out in the first outage is back relined for the second.
+    further opening; ``on_hand`` (F,); ``due`` (F, T) delivered in all by each outage; ``buyable`` (F, T)
+    whether one bought today is there by then; ``price_h`` (F,) crew hours; ``names`` of the families;
+    ``back`` (F, T, T) 1 where a shell taken out in the first outage is back relined for the second.
     """
 
     new: FloatArray
@@ -45,14 +42,10 @@ class Instance:
     """One plan to be made; ``cost`` (P, T + 1), other arrays (P, T) or as said.
 
     ``cost`` of a first opening at each outage, the last column after the horizon; ``allowed`` (P, T + 1)
-    which may be
-    chosen; ``hours`` expected and their ``variance``; ``capacity`` (T,) crew hours (inf: not limited);
-    ``reopening``
-    (P, T, T) expected further openings after a first one, ``again_h`` (P,) hours of each; ``twins`` pairs of
-    pumps;
-    ``overlaps`` pairs of outages that overlap, each with itself; ``discount`` of a usual interval; ``names``
-    and
-    ``outages`` for sentences.
+    which may be chosen; ``hours`` expected and their ``variance``; ``capacity`` (T,) crew hours (inf: not
+    limited); ``reopening`` (P, T, T) expected further openings after a first one, ``again_h`` (P,) hours of
+    each; ``twins`` pairs of pumps; ``overlaps`` pairs of outages that overlap, each with itself; ``discount``
+    of a usual interval; ``names`` and ``outages`` for sentences.
     """
 
     cost: FloatArray
@@ -139,8 +132,7 @@ class Scope:
     accepted plan (P,).
 
     ``accepted`` (P,): the column of the accepted plan, -1 none. A pin goes before a freeze: who pinned a pump
-    into a
-    frozen outage did so knowing it.
+    into a frozen outage did so knowing it.
     """
 
     pins: dict[int, int] = field(default_factory=dict)

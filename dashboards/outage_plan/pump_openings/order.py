@@ -16,10 +16,8 @@ def in_order(given: Instance) -> IntArray:
     short.
 
     Outage by outage: fixed pumps first, then those that would rather not wait, dearest postponing cost per
-    expected
-    hour first, while hours (with their reserve) and shells (with those of re-openings) last and no twin is
-    open. Shells
-    that can be bought in time are there.
+    expected hour first, while hours (with their reserve) and shells (with those of re-openings) last and no
+    twin is open. Shells that can be bought in time are there.
 
     >>> cost = np.array([[5.0, 7.0, 30.0], [5.0, 6.0, 30.0]])
     >>> two = Instance(cost, np.ones((2, 3), bool), np.full((2, 2), 10.0), np.zeros((2, 2)), np.full(2, 12.0),

@@ -27,8 +27,7 @@ def job_hours(open_h: float, hours: FloatArray, chance: FloatArray) -> Spread:
     """Crew hours of one pump's job over every outcome of its n bearings.
 
     ``hours``, ``chance`` (n, 3): close up, scrape, new shell. The outcomes of one bearing do not tell of
-    another's.
-    At most counts outcomes that are possible, however unlikely.
+    another's. At most counts outcomes that are possible, however unlikely.
 
     >>> s = job_hours(8.0, np.array([[4.0, 10.0, 20.0]] * 2), np.array([[0.5, 0.1, 0.4]] * 2))
     >>> s.expected, s.within, s.most

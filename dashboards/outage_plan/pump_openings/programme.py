@@ -1,8 +1,7 @@
 """The plan as a whole-number programme over pumps by first outage, solved to a gap or a number of nodes.
 
 ``min sum F[p,t] x[p,t] + 0.5 sum over_t + holding``, one column a pump; twins never together; crew hours with
-a
-reserve for what openings find; shells by family. The same instance gives the same plan: no clock stops it.
+a reserve for what openings find; shells by family. The same instance gives the same plan: no clock stops it.
 """
 
 from __future__ import annotations
@@ -50,12 +49,10 @@ class Plan:
     """The column (P,) of each pump (T: after the horizon), what it costs, and what is short.
 
     ``cost``, ``bound`` crew hours: no plan costs less than ``bound``; ``gap_h`` allowed between them;
-    ``stopped_by``
-    "gap" or "nodes"; ``load``, ``again``, ``reserve``, ``short``, ``over`` (T,) crew hours expected, of
-    re-openings,
-    kept for what is found, short of what must be, and over capacity if things go as expected; ``bought``,
-    ``lack``
-    (F, T) shells; ``together`` twin pairs that fixed work puts together; ``moved`` and ``sentences`` by name.
+    ``stopped_by`` "gap" or "nodes"; ``load``, ``again``, ``reserve``, ``short``, ``over`` (T,) crew hours
+    expected, of re-openings, kept for what is found, short of what must be, and over capacity if things go as
+    expected; ``bought``, ``lack`` (F, T) shells; ``together`` twin pairs that fixed work puts together;
+    ``moved`` and ``sentences`` by name.
     """
 
     column: IntArray
@@ -79,13 +76,10 @@ def solve(given: Instance, *, gap: float = GAP, nodes: int = NODES, previous: In
     """The plan of least expected cost to an absolute gap, or as good as ``nodes`` nodes find.
 
     Two solves: the relaxed programme without a reserve tells how uncertain each outage's work is, the
-    whole-number one
-    leaves room for 9 in 10 of that spread. ``gap`` is a share of the horizon's part of the objective, which
-    holds the
-    infinite future.
-    ``previous`` (P,) an earlier plan's columns, -1 unknown: kept where it still fits and is within the gap,
-    so that
-    nothing moves while nothing is new. Raises NoPlan where no plan is found.
+    whole-number one leaves room for 9 in 10 of that spread. ``gap`` is a share of the horizon's part of the
+    objective, which holds the infinite future. ``previous`` (P,) an earlier plan's columns, -1 unknown: kept
+    where it still fits and is within the gap, so that nothing moves while nothing is new. Raises NoPlan where
+    no plan is found.
 
     >>> cost = np.array([[5.0, 7.0, 30.0], [5.0, 6.0, 30.0]])
     >>> two = Instance(cost, np.ones((2, 3), bool), np.full((2, 2), 10.0), np.zeros((2, 2)), np.full(2, 12.0),
@@ -218,8 +212,7 @@ def priced(given: Instance, column: IntArray, shares: FloatArray | None = None) 
     """Any plan's cost and what is short under it: what a change on the page is priced by, nothing searched.
 
     ``column`` (P,) each pump's column, whatever is allowed; ``shares`` (P, T + 1) a plan whose spread is kept
-    in
-    reserve, by default its own. What does not fit is short at its price and named.
+    in reserve, by default its own. What does not fit is short at its price and named.
 
     >>> cost = np.array([[5.0, 7.0, 30.0], [5.0, 6.0, 30.0]])
     >>> two = Instance(cost, np.ones((2, 3), bool), np.full((2, 2), 10.0), np.zeros((2, 2)), np.full(2, 12.0),

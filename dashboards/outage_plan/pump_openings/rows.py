@@ -40,8 +40,7 @@ class Rows:
     """The programme: N openings ``pump``, ``column`` (N,), then slacks; cost, bounds and rows of all columns.
 
     Slacks in order: short (T), over (T), bought and lack (F, T each), one for each twin pair that may be
-    fixed
-    together. ``reserve`` (T,), ``shell_reserve`` (F, T) what is kept free.
+    fixed together. ``reserve`` (T,), ``shell_reserve`` (F, T) what is kept free.
     """
 
     pump: IntArray

@@ -35,8 +35,7 @@ class Applied:
     """What a plan makes of a workbook.
 
     `fates` holds for every cell that is not blank (tab, row, column from 0) what became of it: `read`,
-    `remark`, or
-    why it was left out.
+    `remark`, or why it was left out.
     """
 
     made: list[Made] = field(default_factory=list)

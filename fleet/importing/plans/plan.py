@@ -140,8 +140,7 @@ class Plan:
         the sheet's own numbers of the heading rows.
     pump, position, site : str
         where it stands: `column`, `tab` (its name), `cell B1`, or `= P-101` (the same for all); blank:
-        nowhere.
-        A position may also stand `with the tag`: `K1 DE`.
+        nowhere. A position may also stand `with the tag`: `K1 DE`.
     date : str
         `tab` where no column holds the date and the year stands in the tab's name.
     tabs_left : tuple of str

@@ -19,9 +19,8 @@ class AcceptedTrigger:
     to 1.
 
     `trigger_is`: "reading" (new shell at or over `trigger_um`), "always" (replacement expected whatever is
-    read),
-    "never" (no reading that may be expected asks for it) or "" (the engineer decides, or a plan from before
-    triggers were kept).
+    read), "never" (no reading that may be expected asks for it) or "" (the engineer decides, or a plan from
+    before triggers were kept).
     """
 
     plan: uuid.UUID

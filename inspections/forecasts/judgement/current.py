@@ -34,8 +34,7 @@ def judgements(bearings: Sequence[Bearing], today: dt.date | None = None) -> dic
     -------
     dict
         by bearing: the stored judgement where its pump's record, outages and choices are those it was made
-        from, else
-        a fresh one made by the same rule with the fleet's stored parameters.
+        from, else a fresh one made by the same rule with the fleet's stored parameters.
     """
     today = today or today_in("UTC")
     run = standing_run()

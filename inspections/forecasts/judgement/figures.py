@@ -48,20 +48,14 @@ class Column:
     """One outage at which the pump could be opened first, and what that means for this bearing.
 
     `known` False: no outage is recorded that far ahead, the site's usual interval stands for it. `past`:
-    chance to have
-    passed the maximum by then. `trigger_is`: "reading" (new shell at or above `trigger_um`), "always"
-    (replacement
-    expected whatever is read), "never", or "" where nothing can be said. `scrape_from_um`, never above the
-    trigger: not
-    scraped from here on (`scrape_is` as `trigger_is`); `no_room`: that lies under the fitted clearance.
-    `new`, `scraped`: chances of a new shell, of a scrape. `hours`,
-    `hours_var` of the bearing's own work. `cost_h`, `waiting_h` are the pump's: what opening it first here
-    costs from now
-    on, and what waiting for the next column costs more. `value_h` from the opening on; `looking_h` what
-    deciding by the
-    reading saves. Triggers are the least whole um that asks for it. `again`: how many further openings of the
-    pump are
-    expected at each column, if it is first opened here.
+    chance to have passed the maximum by then. `trigger_is`: "reading" (new shell at or above `trigger_um`),
+    "always" (replacement expected whatever is read), "never", or "" where nothing can be said.
+    `scrape_from_um`, never above the trigger: not scraped from here on (`scrape_is` as `trigger_is`);
+    `no_room`: that lies under the fitted clearance. `new`, `scraped`: chances of a new shell, of a scrape.
+    `hours`, `hours_var` of the bearing's own work. `cost_h`, `waiting_h` are the pump's: what opening it
+    first here costs from now on, and what waiting for the next column costs more. `value_h` from the opening
+    on; `looking_h` what deciding by the reading saves. Triggers are the least whole um that asks for it.
+    `again`: how many further openings of the pump are expected at each column, if it is first opened here.
     """
 
     name: str
@@ -92,14 +86,11 @@ class Judgement:
     """What stands for one bearing on a day.
 
     `first`: the column at which its pump is opened, None where nothing can be decided by; `due`: the last
-    column before
-    which no bearing of the pump has a chance above its accepted one. `accepted_risk` with the consequence
-    counted in.
-    `stopping_h`: what opening the pump today saves against its next outage, before `stop_h`, the cost of the
-    stop.
-    `opened_today`: the same of this bearing where its pump is opened on the day itself, outside its outages.
-    `again_h`, `again_new`: crew hours and new shells of each further opening, the pump's and this bearing's.
-    `forecast_hash` names the forecast it rests on.
+    column before which no bearing of the pump has a chance above its accepted one. `accepted_risk` with the
+    consequence counted in. `stopping_h`: what opening the pump today saves against its next outage, before
+    `stop_h`, the cost of the stop. `opened_today`: the same of this bearing where its pump is opened on the
+    day itself, outside its outages. `again_h`, `again_new`: crew hours and new shells of each further
+    opening, the pump's and this bearing's. `forecast_hash` names the forecast it rests on.
     """
 
     as_of: dt.date

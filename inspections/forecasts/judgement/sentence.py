@@ -1,9 +1,8 @@
 """What stands for one bearing and what to do, in one sentence: numbers and words in, the sentence out.
 
 Watch list, bearing page, plan and sheets say it with the same words: "open", "leave closed", "decide now",
-"set a limit", and
-"cannot say: the engineer decides". "Replace" is never advice from afar: it follows a reading at the open
-pump.
+"set a limit", and "cannot say: the engineer decides". "Replace" is never advice from afar: it follows a
+reading at the open pump.
 """
 
 import datetime as dt
@@ -34,12 +33,10 @@ class Standing:
     outages.
 
     `word` one of `WORDS`; `why` what it rests on (past, early, contact, due, cost, beside, misfit, young,
-    no_maximum,
-    no_life). `opened_on`: the outage at which the pump is opened; `next_on`: its next outage; `is_known`:
-    whether an outage
-    is recorded there. `past`: chance to have passed the limit by `opened_on`. `trigger_is`: reading, always,
-    never or "".
-    `wanted_on`: the outage it would be opened at, if it was placed later because of `moved_for`.
+    no_maximum, no_life). `opened_on`: the outage at which the pump is opened; `next_on`: its next outage;
+    `is_known`: whether an outage is recorded there. `past`: chance to have passed the limit by `opened_on`.
+    `trigger_is`: reading, always, never or "". `wanted_on`: the outage it would be opened at, if it was
+    placed later because of `moved_for`.
     """
 
     word: str

@@ -27,8 +27,7 @@ def measured(
     four, another's.
 
     Biases (G,) um hold from the exposure ``off_from`` on; before it each gauge is right, in a period of its
-    own. Returns
-    the histories and the true kh to 260 um.
+    own. Returns the histories and the true kh to 260 um.
     """
     rng = np.random.default_rng(seed)
     rows, true = [], []

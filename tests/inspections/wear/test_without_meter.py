@@ -23,8 +23,7 @@ def pumps(n: int, seed: int, *, metered: bool) -> tuple[Histories, np.ndarray]:
     alone.
 
     Read every 11 kh of the calendar; without a meter the calendar is all that is told. Returns the histories
-    and the true days
-    to 260 um from the last reading.
+    and the true days to 260 um from the last reading.
     """
     rng = np.random.default_rng(seed)
     rows, true = [], []
