@@ -65,11 +65,21 @@ def limit_labels(frame: Frame) -> str:
 def _margin_rows(frame: Frame, limit: TrendLimit) -> list[str]:
     """What it is, its figure and who set it, cut into rows as wide as the margin."""
     most = max(8, int((frame.size.right - 10) / text_width("m", frame.size.font)))
-    authority = textwrap.wrap(limit.authority, most)
+    authority = in_rows(limit.authority, most)
     if len(authority) > MOST_AUTHORITY_ROWS:  # the tip and the facts beside the drawing say the rest
         last = authority[MOST_AUTHORITY_ROWS - 1][: most - 1]
         authority = [*authority[: MOST_AUTHORITY_ROWS - 1], f"{last}…"]
     return [*textwrap.wrap(f"{SHORT_WORDS[limit.kind]} {um(limit.value_um)}", most), *authority]
+
+
+def in_rows(text: str, most: int) -> list[str]:
+    """Rows of at most so many letters; a word that is longer is cut short, never carried over.
+
+    >>> in_rows("customer specification, station", 11)
+    ['customer', 'specificat…', 'station']
+    """
+    cut = [word if len(word) <= most else f"{word[: most - 1].rstrip(',;')}…" for word in text.split()]
+    return textwrap.wrap(" ".join(cut), most)
 
 
 def _margin_label(frame: Frame, limit: TrendLimit, rows: list[str], top: float) -> str:
