@@ -163,9 +163,12 @@ def test_both_limits_are_named_at_the_margin_by_who_set_them(size):
 
 
 def test_a_long_authority_is_cut_to_the_margin():
-    wordy = TrendLimit("maximum", 260, "a" * 90)
+    wordy = TrendLimit("maximum", 260, " ".join(["aaaaaaa"] * 12))
     rows = [text for text in texts(trend_svg(a_trend(limits=(wordy,)), narrow=True)) if "aa" in text]
     assert len(rows) == 3 and rows[-1].endswith("…")
+    long = TrendLimit("maximum", 260, "aa specificationwithoutblanks bb")
+    rows = list(texts(trend_svg(a_trend(limits=(long,)), narrow=True)))
+    assert [text[-1] for text in rows if text.startswith("specif")] == ["…"] and "bb" in rows
     trend = a_trend()
     for size in (WIDE, NARROW):
         frame = Frame(trend, size, "t")
