@@ -7,7 +7,7 @@ practice, no published source).
 
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fleet.importing.plans.plan import letters
 from fleet.importing.plans.reading_cells import in_hundredths, unit_in
@@ -35,6 +35,7 @@ _OTHER = re.compile(
     r"\b(?:side|end|axial\w*|thrust|float|seal|ring|impeller|temp\w*|vib\w*|bar|rpm|hours?|speed|load|oil|new|fitting|einbau\w*|torque)\b",
     re.IGNORECASE,
 )
+_ALL = re.compile(r"\b(?:all|every|each|both|alle[nr]?|jede\w?|s(?:ä|ae)mtliche\w?)\b", re.IGNORECASE)
 _NUMBER = re.compile(
     r"(?<![\w.,/])(?P<n>[0-9]{0,6}[.,]?[0-9]{1,9})\s*(?P<u>mm|[uµμ]m|microns?|mils?|thous?|inch(?:es)?|in\b|\"|zoll|hundertstel)?(?![\w/%]|[.,][0-9])",
     re.IGNORECASE,
@@ -54,7 +55,8 @@ class OfferedLimit:
     value, unit : str
         the number with a decimal point; the unit blank where neither the cell nor its heading names one.
     named : frozenset of str
-        texts of the rows it stands in, folded, among them the pumps' names; empty: for all.
+        texts of the rows it stands in, and its tab's name, folded, among them the pumps' names where they
+        stand there; empty: for all.
     """
 
     place: str
@@ -63,6 +65,10 @@ class OfferedLimit:
     value: str
     unit: str = ""
     named: frozenset[str] = frozenset()
+
+    def words(self) -> str:
+        """Its cell's words without numbers and their units, which may name a position."""
+        return " ".join(_NUMBER.sub(" ", self.text).split())
 
 
 def offered_limits(tabs: Iterable[Tab]) -> list[OfferedLimit]:
@@ -78,10 +84,12 @@ def offered_limits(tabs: Iterable[Tab]) -> list[OfferedLimit]:
     list of OfferedLimit
         at most `MOST_OFFERS`; a cell that names other quantities, or a new clearance, offers none.
     """
-    found: dict[tuple[str, str, str, frozenset[str]], OfferedLimit] = {}
+    found: dict[tuple[str, ...], OfferedLimit] = {}
     for tab in tabs:
         for one in _of_tab(tab):
-            found.setdefault((one.use, one.value, one.unit, one.named), one)
+            key = (one.use, one.value, one.unit, one.words(), "" if one.named else "for all")
+            before = found.setdefault(key, one)
+            found[key] = replace(before, named=before.named | one.named)
     return list(found.values())[:MOST_OFFERS]
 
 
@@ -96,7 +104,7 @@ def _of_tab(tab: Tab) -> Iterator[OfferedLimit]:
             place = f"{f'tab {tab.name}, ' if tab.name else ''}cell {letters(j)}{row.number}"
             own = _in_text(text)
             if own is not None:
-                yield OfferedLimit(place, text, use, *own)
+                yield OfferedLimit(place, text, use, *own, _names(tab.name, [row], text))
             elif len(text) <= LONGEST_HEADING:
                 yield from _beside(tab.name, rows, i, j, text, use)
 
@@ -105,6 +113,14 @@ def _use(text: str) -> str:
     """Which limit a text names; blank for none."""
     found = _LIMITING.search(text) if 0 < len(text) <= LONGEST_TEXT else None
     return str(found.lastgroup) if found and not _OTHER.search(text) else ""
+
+
+def _names(tab: str, rows: Iterable[Row], text: str) -> frozenset[str]:
+    """What the limit may be of: its tab and its rows' cells; nothing where its words say all."""
+    if _ALL.search(text):
+        return frozenset()
+    cells = [tab, *(cell for row in rows for cell in row.cells)]
+    return frozenset(cell.casefold().strip() for cell in cells if cell.strip())
 
 
 def _in_text(text: str) -> tuple[str, str] | None:
@@ -138,15 +154,13 @@ def _beside(tab: str, rows: list[Row], i: int, j: int, text: str, use: str) -> I
             grouped.setdefault(_said(m["n"], unit_in(m["u"] or "") or unit), []).append((n, k))
         for (value, its_unit), places in grouped.items():
             n, k = places[0]
-            names = frozenset(
-                cell.casefold().strip() for row, _ in places for cell in rows[row].cells if cell.strip()
-            )
+            names = _names(tab, [rows[row] for row, _ in places] if by_row else [], text)
             place = f"{f'tab {tab}, ' if tab else ''}cell {letters(k)}{rows[n].number}"
             words = (
                 f"{rows[n].cells[k].strip()} under {shown(text)}"
                 if by_row
                 else f"{text} {rows[n].cells[k].strip()}"
             )
-            yield OfferedLimit(place, words, use, value, its_unit, names if by_row else frozenset())
+            yield OfferedLimit(place, words, use, value, its_unit, names)
         if cells:
             return

@@ -2,6 +2,7 @@
 form.
 """
 
+import re
 from decimal import Decimal
 from typing import Any
 from uuid import UUID
@@ -14,6 +15,7 @@ from django.views.decorators.http import require_http_methods
 
 from fleet.access import require, sites_for
 from fleet.clock import today_in
+from fleet.importing.directory import Directory
 from fleet.importing.offered_limits import OfferedLimit, offered_limits
 from fleet.models import Bearing, LimitUse, Sheet, folded
 from fleet.plant.acts import Refused
@@ -99,14 +101,34 @@ def _offers(sheet: Sheet | None) -> list[OfferedLimit]:
 
 
 def _ticked(rows: list[BearingLimits], offer: OfferedLimit | None) -> list[BearingLimits]:
-    """At first those without the limit; of an offer from a limit column only the pumps of its rows."""
+    """At first those without the limit; of an offer only the pumps of its rows or tab, and the positions that
+    its words name.
+    """
     use = offer.use if offer else LimitUse.IN_SERVICE_MAX
     lacking = [one for one in rows if use not in one.limits]
-    if offer is None or not offer.named:
+    if offer is None:
         return lacking
-    named = {folded(text) for text in offer.named}
-    of_rows = [one for one in rows if one.bearing.place.folded in named]
-    return [one for one in of_rows if one.bearing.folded in named] or of_rows
+    places = _places_of(offer, rows)
+    at = [one for one in lacking if not places or one.bearing.place_id in places]
+    beside = [one for one in at if one.bearing.folded in offer.named]
+    words = folded(offer.words())
+    return beside or [one for one in at if contains(words, one.bearing.folded)] or at
+
+
+def _places_of(offer: OfferedLimit, rows: list[BearingLimits]) -> set[UUID]:
+    """The pumps that an offer names, by any spelling; a whole cell before a name within one."""
+    directory = Directory.load()
+    whole = {place.pk for text in offer.named for place in directory.places_of(text)}
+    return whole or {
+        one.bearing.place_id
+        for one in rows
+        if any(contains(text, one.bearing.place.folded) for text in offer.named)
+    }
+
+
+def contains(text: str, name: str) -> bool:
+    """Whether a folded text has a folded name in it as words of its own."""
+    return re.search(rf"(?<!\w){re.escape(name)}(?!\w)", text) is not None
 
 
 def _first(sheet: Sheet | None, offer: OfferedLimit | None) -> dict[str, Any]:

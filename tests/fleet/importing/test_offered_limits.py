@@ -44,3 +44,11 @@ def test_a_limit_column_is_offered_by_value_for_the_pumps_of_its_rows_and_a_foot
     ]
     footer = "pump,DE (mm)\nP-1,0.15\nlimit,0.30\n"
     assert offers(footer) == [("cell B3", "in_service_max", "0.30", "", [])]
+
+
+def test_a_limit_in_a_row_s_remark_is_that_row_s_pump_s_unless_it_says_all():
+    remarks = "pump,date,remark\nP-1,2010,ok\nP-2,2012,limit 14 thou\nP-2,2016,limit 14 thou\n"
+    assert offers(remarks) == [("cell C3", "in_service_max", "14", "thou", ["p-2"])]
+    for words in ("limit 14 thou all pumps", "limit 14 thou, alle Pumpen"):
+        rows = remarks.replace("limit 14 thou", f'"{words}"')
+        assert offers(rows) == [("cell C3", "in_service_max", "14", "thou", [])]

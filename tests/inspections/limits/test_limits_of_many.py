@@ -2,6 +2,7 @@
 act after a look.
 """
 
+import re
 from decimal import Decimal
 from html import unescape
 
@@ -95,6 +96,24 @@ def test_one_limit_is_set_for_all_that_are_ticked_in_one_act_and_dates_follow(wo
     assert Limit.objects.standing().count() == 4  # those that had it got nothing twice
     page = page_of(works, done)
     assert "of 4 bearings have dates" in page and "What the first dates say" in page
+
+
+@pytest.mark.parametrize(
+    ("remark", "ticked"),
+    [
+        ("lift checked; limit 14 thou", ["P-2 DE", "P-2 NDE"]),
+        ("NDE limit 14 thou", ["P-2 NDE"]),
+        ("limit 14 thou, DE and NDE", ["P-2 DE", "P-2 NDE"]),
+        ("limit 14 thou all pumps", ["P-1 DE", "P-1 NDE", "P-2 DE", "P-2 NDE"]),
+    ],
+)
+def test_a_limit_that_stands_in_a_remark_of_one_pump_is_offered_for_that_pump_alone(works, remark, ticked):
+    note = f'p-2,,2018-03-09,note,,,,,"{remark}"\n'
+    file = SimpleUploadedFile("h.csv", (HEAD + ROWS + note).encode())
+    last = works.post(reverse("import"), {"kind": "history", "file": file, "decimal": "point"}).url
+    done = sheet_pages.store(works, sheet_pages.questions_of(last)).url
+    page = page_of(works, f"{reverse('limits-of-many')}?sheet={done.split('/')[2]}&offer=0")
+    assert re.findall(r"For ([^<]+)</span><input[^>]* checked>", page) == ticked
 
 
 def page_of_post(client, url, words):
