@@ -66,6 +66,14 @@ class BrowserHand(Hand):
     def press(self, then):
         pressed(self.page.locator(f"button[value={then}]").first)
 
+    def open_offer(self, text):
+        pressed(self.page.locator("a.button-main", has_text="Set limits for"))
+        self.page.locator("tr", has_text=text).locator("a").click()
+        self.page.wait_for_load_state()
+
+    def set_limit(self):
+        pressed(self.page.locator("form button.button-main"))
+
     def sections(self):
         found = self.page.locator("section.question")
         return [BrowserSection(found.nth(n)) for n in range(found.count())]

@@ -15,7 +15,7 @@ from fleet.importing.plans.form import plan_from
 from fleet.importing.plans.guesses import guess
 from fleet.importing.plans.plan import Plan
 from fleet.importing.questions import TOGETHER
-from fleet.models import SetAside, Site
+from fleet.models import Limit, SetAside, Site
 from fleet.sheets.files import Tab, read_sheet
 from inspections.models import Event, MeterEntry, Reading
 from tests import makers
@@ -35,12 +35,12 @@ def bytes_of(truth: dict[str, Any]) -> bytes:
 
 
 def the_pumps(truth: dict[str, Any], site: Site | None = None) -> Site:
-    """The pumps of a sheet in the register, with journals and limits."""
+    """The pumps of a sheet in the register, with journals and, unless its truth wants them bare, limits."""
     site = site or makers.a_site(name="Ugly works")
     for tag, positions in truth["pumps"].items():
         place = makers.a_place(site=site, tag=tag, positions=tuple(positions))
         for position in positions:
-            makers.a_bearing(place=place, position=position)
+            makers.a_bearing(place=place, position=position, limits={} if truth.get("bare") else None)
     return site
 
 
@@ -156,6 +156,14 @@ def hours() -> list[str]:
     """Every standing meter entry."""
     rows = MeterEntry.objects.standing().select_related("place")
     return sorted(f"{m.place.tag}|{_when(m)}|{int(m.hours)}" + ("|reset" if m.reset else "") for m in rows)
+
+
+def limits() -> list[str]:
+    """Every standing limit."""
+    rows = Limit.objects.standing().select_related("bearing__place")
+    return sorted(
+        f"{one.bearing.place.tag}|{one.bearing.name}|{one.use}|{one.value_um.normalize():f}" for one in rows
+    )
 
 
 def set_aside() -> list[str]:

@@ -53,6 +53,14 @@ class Hand:
     def sections(self) -> Sequence[Section]:
         raise NotImplementedError
 
+    def open_offer(self, text: str) -> None:
+        """From the page after storing to the form of a limit that the sheet names."""
+        raise NotImplementedError
+
+    def set_limit(self) -> None:
+        """Press the form's button, and look at the page it leads to."""
+        raise NotImplementedError
+
     def look(self, screen: str) -> None:
         """A chance to look at a screen."""
 
@@ -73,6 +81,17 @@ class Hand:
         self.look("last")
         self._press("store")
         self.look("done")
+        for offer, said in truth.get("take", []):
+            self._take_limit(offer, said)
+
+    def _take_limit(self, offer: str, said: dict[str, str]) -> None:
+        """A limit that the sheet names, set where it is offered: three clicks and its fields."""
+        self.n += 3
+        self.open_offer(offer)
+        for name, value in said.items():
+            self.n += self.set(name, value)
+        self.look("limit")
+        self.set_limit()
 
     def _press(self, then: str) -> None:
         self.n += 1
@@ -178,6 +197,15 @@ class FormHand(Hand):
             return []
         self.form = self._form("answer")
         return [_FormSection(self.form, tag) for tag in tags]
+
+    def open_offer(self, text: str) -> None:
+        limits = self.page.click("^Set limits for")
+        (row,) = [tag for tag in limits.html.select("tr") if text in tag.get_text() and tag.select("a")]
+        self.page = limits.goto(row.select_one("a")["href"])
+        self.form = next(form for form in self.page.forms.values() if "authority" in form.fields)
+
+    def set_limit(self) -> None:
+        self.page = self.form.submit().follow()
 
     def _form(self, then: str) -> Any:
         """The form that a button of the page belongs to."""

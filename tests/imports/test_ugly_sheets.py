@@ -1,48 +1,92 @@
-"""Every ugly sheet becomes what its hand-written truth says, no cell of it is lost, and it adds nothing
-twice.
+"""Every ugly sheet by hand through its pages: within the clicks and answers it becomes what its hand-written
+truth says, limits too; no cell of it is lost, and it adds nothing twice.
 """
 
 import pytest
+from django.conf import settings
+from django.core.signals import request_finished, request_started
+from django.core.wsgi import get_wsgi_application
+from django.db import close_old_connections
+from webtest import TestApp
 
 from fleet.importing.plans.cell_fates import READ, REMARK, apply
 from fleet.importing.plans.layout import grid_of
+from fleet.models import Sheet
 from fleet.sheets.files import read_sheet
+from tests import makers
 from tests.imports import bringing
+from tests.imports.hands import MOST_ANSWERS, MOST_CLICKS, MOST_WAVES, FormHand
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def brought(request):
-    """A sheet brought, after the one it follows."""
-    truth = bringing.truth_of(request.param)
-    bringing.the_pumps(truth)
+def app():
+    """The site as the server calls it, in this test's own transaction: no request ends the connection."""
+    for signal in (request_started, request_finished):
+        signal.disconnect(close_old_connections)
+    yield TestApp(get_wsgi_application(), extra_environ={"HTTP_HOST": "testserver"})
+    for signal in (request_started, request_finished):
+        signal.connect(close_old_connections)
+
+
+@pytest.fixture
+def hand_at(client, app):
+    """A person at a site, and its pages."""
+
+    def sign_in(name, site):
+        client.force_login(makers.an_account(site=site))
+        app.set_cookie(settings.SESSION_COOKIE_NAME, client.cookies[settings.SESSION_COOKIE_NAME].value)
+        return FormHand(name, app)
+
+    return sign_in
+
+
+def test_there_are_at_least_twenty_four():
+    assert len(bringing.TRUTHS) >= 24
+
+
+@pytest.mark.parametrize("name", bringing.TRUTHS)
+def test_an_ugly_sheet_becomes_what_its_truth_says_and_nothing_else(hand_at, name):
+    truth = bringing.truth_of(name)
+    site = bringing.the_pumps(truth)
     if before := truth.get("after"):
         assert bringing.bring(bringing.truth_of(before)).ok
-    return truth, bringing.bring(truth)
-
-
-every_sheet = pytest.mark.parametrize("brought", bringing.TRUTHS, indirect=True)
-
-
-def test_there_are_at_least_twelve():
-    assert len(bringing.TRUTHS) >= 12
-
-
-@every_sheet
-def test_every_stored_reading_and_event_is_as_the_truth_says(brought):
-    truth, result = brought
-    assert result.ok, [one.line() for one in result.findings]
+    limits_before = bringing.limits()
+    hand = hand_at(name, site)
+    hand.bring(truth)
     assert bringing.readings() == sorted(truth["readings"])
     assert bringing.events() == sorted(truth["events"])
     assert bringing.hours() == sorted(truth["hours"])
     assert bringing.set_aside() == sorted(truth["set_aside"])
-    assert len(truth["plan"]) + len(truth["answers"]) <= 15
+    assert bringing.limits() == sorted([*limits_before, *truth.get("limits", [])])
+    print(f"{name}: {hand.n} clicks, {hand.n_answers} answers, {hand.n_waves} waves")
+    assert hand.n <= MOST_CLICKS and hand.n_answers <= MOST_ANSWERS and hand.n_waves <= MOST_WAVES
+    _every_row_is_accounted_for()
+    again = _adds_nothing_again(truth)
+    _no_cell_is_lost(truth, again)
+    said = " ".join(again.remarks)
+    assert all(words in said for words in truth.get("reported", []))
+    assert not any(words in said for words in truth.get("not_reported", []))
 
 
-@every_sheet
-def test_no_cell_is_lost(brought):
-    truth, result = brought
+def _every_row_is_accounted_for():
+    sheet = Sheet.objects.last_recorded_first().first()
+    assert sheet.n_seen == sheet.n_stored + sheet.n_set_aside + sheet.n_already + sheet.n_blank
+
+
+def _adds_nothing_again(truth):
+    """The sheet read once more, with nothing answered."""
+    sheet = Sheet.objects.last_recorded_first().first()
+    before = (bringing.readings(), bringing.events(), bringing.hours(), bringing.set_aside())
+    again = bringing.bring({**truth, "answers": []})
+    assert again.ok, [one.line() for one in again.findings]
+    assert again.counts.stored == 0 and again.sheet == sheet
+    assert (bringing.readings(), bringing.events(), bringing.hours(), bringing.set_aside()) == before
+    return again
+
+
+def _no_cell_is_lost(truth, result):
     tabs = read_sheet(bringing.bytes_of(truth), truth["sheet"]).tabs
     filled = set()
     for tab in tabs:
@@ -62,27 +106,3 @@ def test_no_cell_is_lost(brought):
     for (tab, n, j), fate in fates.items():
         if fate == REMARK:
             assert said[tab, n, "note"] == grids[tab].text(n, j)
-
-
-@every_sheet
-def test_the_same_sheet_again_adds_nothing_and_asks_nothing(brought):
-    truth, first = brought
-    before = (bringing.readings(), bringing.events(), bringing.hours(), bringing.set_aside())
-    again = bringing.bring({**truth, "answers": []})
-    assert again.ok and again.counts.stored == 0 and again.sheet == first.sheet
-    assert (bringing.readings(), bringing.events(), bringing.hours(), bringing.set_aside()) == before
-
-
-@every_sheet
-def test_rows_seen_are_stored_set_aside_there_already_or_blank(brought):
-    _, result = brought
-    counts = result.counts
-    assert counts.seen == counts.stored + counts.set_aside + counts.already + counts.blank
-
-
-@pytest.mark.parametrize("brought", ["footers_and_totals"], indirect=True)
-def test_struck_out_cells_colours_and_comments_are_reported_and_not_understood(brought):
-    _, result = brought
-    said = " ".join(result.remarks)
-    assert "struck-out cells (C6)" in said and "2 coloured cells" in said
-    assert "1 comments" not in said and "C6: measured twice, see file" in said
