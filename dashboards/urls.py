@@ -2,11 +2,12 @@
 
 from django.urls import path
 
-from dashboards.views import deferrals, plan, plan_changes, quality, trends, watch
+from dashboards.views import at_pump, deferrals, plan, plan_changes, quality, trends, watch
 
 urlpatterns = [
     path("quality/", quality.page, name="quality"),
     path("", watch.watch, name="watch-list"),
+    path("pump/", at_pump.at_pump, name="at-pump"),
     path("watch-list.xlsx", watch.watch_sheet, name="watch-list-sheet"),
     path("trends/", trends.trends, name="trends"),
     path("plan/", plan.plan, name="plan"),

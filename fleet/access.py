@@ -66,6 +66,14 @@ def may(account: Account, act: str, site: Site | None = None) -> bool:
     return None in held or (bool(held) if site is None else site.pk in held)
 
 
+def first_page(account: Account) -> str:
+    """The name of the page that an account opens with: who records and is told of no plan starts at the
+    pump.
+    """
+    at_pump = may(account, "record") and not may(account, "hear of the plan")
+    return "at-pump" if at_pump else "watch-list"
+
+
 def require(account: Account, act: str, site: Site | None = None) -> None:
     """Refuse (403) what an account may not do at a site it may see.
 

@@ -153,7 +153,6 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "fleet.web.password_rules.NotObvious"},
 ]
 LOGIN_URL = "sign-in"
-LOGIN_REDIRECT_URL = "watch-list"
 LOGOUT_REDIRECT_URL = "sign-in"
 
 LANGUAGE_CODE = "en-gb"

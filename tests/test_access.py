@@ -47,6 +47,9 @@ TABLE: dict[str, dict[str, int]] = {
     ),
     "sign-out": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     "health": ALL | {"stranger": 200, "out": 200},
+    "at-pump": dict.fromkeys(ROLES, 403)
+    | dict.fromkeys(("mechanic", "foreman", "engineer", "stranger"), 200)
+    | {"out": SIGN_IN},
     "watch-list": ALL | {"stranger": 200, "out": SIGN_IN},
     "watch-list-sheet": ALL | {"stranger": 200, "out": SIGN_IN},
     "plan": ALL | {"stranger": 200, "out": SIGN_IN},

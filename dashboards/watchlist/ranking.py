@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 
 from fleet.formatting import day
 from fleet.models import Bearing, Site, folded
+from fleet.web.bearing_search import holds
 from inspections.forecasts.figures import Figures
 from inspections.forecasts.judgement.figures import Judgement, Word
 from inspections.forecasts.judgement.sentence import WORDS, sentence, standing_of
@@ -135,7 +136,7 @@ class Asked:
     def keeps(self, watched: Watched) -> bool:
         place, figures = watched.bearing.place, watched.figures
         first = figures.first_on
-        wanted = folded(self.find)
+        names = f"{place.tag} {watched.bearing.name} {place.site.name}"
         return (
             (not self.site or folded(place.site.name) == folded(self.site))
             and (not self.wear_class or folded(figures["class"] or "") == folded(self.wear_class))
@@ -145,7 +146,7 @@ class Asked:
                 not self.before
                 or (watched.is_dated and first is not None and first.isoformat() < self.before)
             )
-            and (not wanted or wanted in f"{place.folded} {watched.bearing.folded} {folded(place.site.name)}")
+            and (not self.find or holds(names, self.find))
         )
 
 

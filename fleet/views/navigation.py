@@ -25,7 +25,9 @@ def navigation(request: HttpRequest) -> dict[str, object]:
     may_audit = may(user, "audit")
     audits = (("proof", "Proof"),) if may_audit and not may(user, "record") else ()
     governs = (("people", "People"),) if may(user, "people and sites") else ()
-    for name, label in (*PAGES, *audits, *governs):
+    may_record = may(user, "record")
+    records = (("at-pump", "At the pump"),) if may_record else ()
+    for name, label in (*records, *PAGES, *audits, *governs):
         try:
             url = reverse(name)
         except NoReverseMatch:
@@ -35,6 +37,7 @@ def navigation(request: HttpRequest) -> dict[str, object]:
     return {
         "nav": pages,
         "may_audit": may_audit,
+        "may_record": may_record,
         "signed_in_as": words_for(user),
         "find_text": request.GET.get("find", ""),
         "notices": list(unread),

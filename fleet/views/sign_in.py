@@ -5,7 +5,6 @@ import datetime as dt
 from axes.handlers.proxy import AxesProxyHandler
 from axes.helpers import get_lockout_response
 from django import forms
-from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import login
 from django.contrib.auth.decorators import login_not_required
@@ -14,10 +13,12 @@ from django.contrib.auth.signals import user_login_failed
 from django.contrib.auth.views import LoginView, LogoutView, PasswordChangeView
 from django.db import connection, transaction
 from django.http import HttpRequest, HttpResponse, JsonResponse
-from django.shortcuts import redirect, render, resolve_url
+from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.crypto import constant_time_compare
 from django.views.decorators.http import require_http_methods, require_safe
 
+from fleet.access import first_page
 from fleet.clock import now
 from fleet.models import Account
 from fleet.plant import break_glass, second_factor
@@ -57,9 +58,13 @@ class SignIn(LoginView):
 
     template_name = "fleet/sign_in.html"
     redirect_authenticated_user = True
+    account: Account | None = None
+
+    def get_default_redirect_url(self) -> str:
+        return reverse(first_page(self.account or self.request.user))
 
     def form_valid(self, form: AuthenticationForm) -> HttpResponse:
-        account = form.get_user()
+        self.account = account = form.get_user()
         if account.is_sealed:
             return self._unsealed(account, form)
         look_again(account.person_id)
@@ -165,7 +170,7 @@ class ChangePassword(PasswordChangeView):
         return answer
 
     def get_success_url(self) -> str:
-        return resolve_url(settings.LOGIN_REDIRECT_URL)
+        return reverse(first_page(self.request.user))
 
 
 @login_not_required

@@ -103,6 +103,7 @@ def test_a_bearing_past_the_day_of_its_next_outage_only_is_not_counted_as_soon()
         (Asked(advice="open"), ["B"]),
         (Asked(before="2028-01-01"), ["B"]),
         (Asked(find="b d"), ["B"]),
+        (Asked(find="bde"), ["B"]),
         (Asked(wear_class="grit"), ["A"]),
     ],
 )
