@@ -75,7 +75,7 @@ class Setting(Recorded):
 
     site = models.ForeignKey(Site, models.PROTECT, null=True, blank=True)
     name = models.CharField(max_length=60)
-    value = models.JSONField()
+    value = models.JSONField(default=dict, help_text="what is chosen; empty: nothing of it")
     from_on = models.DateField(null=True, blank=True)
 
     objects = SettingQuerySet.as_manager()

@@ -3,18 +3,17 @@ allowed.
 """
 
 import datetime as dt
-from collections.abc import Callable
 from dataclasses import dataclass
-from decimal import Decimal
 from typing import Any
 
-from fleet import units
 from fleet.formatting import percent
 from fleet.models import Setting, Site
 from fleet.plant import second_person
 from fleet.plant.acts import Refused
 from fleet.plant.choices import set_setting
 from inspections.forecasts.wear_inputs import ACCEPTED_RISK
+from inspections.limits.choice import Choice, number_between
+from inspections.limits.price_choices import PRICES, require_one_money
 from inspections.records.facts import read_station
 from inspections.visits.findings import known_word
 from inspections.visits.signature_lines import HOURS, HOURS_SETTING
@@ -22,37 +21,12 @@ from inspections.visits.word_at_pump import HOLD_SETTING, HOLD_WORDS, NOTE_SETTI
 from inspections.wear.arrays import USUAL_OUTAGE_DAYS
 
 
-@dataclass(frozen=True)
-class Choice:
-    """One choice. `read` makes a value of what was typed (empty: the default again), `said` puts a value in
-    words.
-    """
-
-    name: str
-    label: str
-    does: str
-    allowed: str
-    read: Callable[[str], Any]
-    said: Callable[[Any], str]
-    default: Any
-
-
-def _number(typed: str, low: float, high: float, unit: str) -> Decimal:
-    try:
-        value = units.parse_number(typed, decimal_comma="," in typed)
-    except units.Unreadable as fault:
-        raise Refused(f"{str(fault)[:1].upper()}{str(fault)[1:]}.") from None
-    if not low <= value <= high:
-        raise Refused(f"{typed} {unit} lies outside what is allowed, {low:g} to {high:g} {unit}.")
-    return value
-
-
 def _risk(typed: str) -> str:
-    return str(_number(typed.strip().rstrip("%").strip(), 1, 50, "%") / 100)
+    return str(number_between(typed.strip().rstrip("%").strip(), 1, 50, "%") / 100)
 
 
 def _days(typed: str) -> str:
-    return str(_number(typed, 30, 3650, "days"))
+    return str(number_between(typed, 30, 3650, "days"))
 
 
 def _yes_no(typed: str) -> bool:
@@ -99,7 +73,7 @@ def _listed(value: Any) -> str:
 
 
 def _hours(typed: str) -> str:
-    return str(_number(typed, 0, 10_000, "hours"))
+    return str(number_between(typed, 0, 10_000, "hours"))
 
 
 SETTING_BETWEEN, CREW_HOURS_BETWEEN = "crew_hours_between_outages", "40"
@@ -113,6 +87,7 @@ CHOICES = (
         _risk,
         lambda value: percent(float(value)),
         str(ACCEPTED_RISK),
+        priced=True,
     ),
     Choice(
         "usual_outage_interval_days",
@@ -149,7 +124,7 @@ CHOICES = (
         "Within how many hours a second signature is wanted, and what a device without network claims is"
         " confirmed by sign-in. The default is an assumption with no published source.",
         "1 to 2000 hours",
-        lambda typed: str(_number(typed, 1, 2000, "hours")),
+        lambda typed: str(number_between(typed, 1, 2000, "hours")),
         lambda value: f"{float(value):g} h",
         HOURS,
     ),
@@ -210,6 +185,7 @@ CHOICES = (
         lambda value: "yes" if value is True else "no",
         False,
     ),
+    *PRICES,
 )
 BY_NAME = {choice.name: choice for choice in CHOICES}
 
@@ -256,4 +232,7 @@ def choose(*, name: str, typed: str, site: Site | None, from_on: dt.date | None,
         raise Refused(f"Nothing called “{name}” can be chosen.")
     if not typed.strip():
         raise Refused(f"{choice.label}: give what is chosen. Allowed: {choice.allowed}.")
-    return set_setting(name=name, value=choice.read(typed), site=site, from_on=from_on, by=by)
+    value = choice.read(typed)
+    if choice.priced:
+        require_one_money(name, value, site, from_on)
+    return set_setting(name=name, value=value, site=site, from_on=from_on, by=by)

@@ -17,6 +17,7 @@ from fleet.plant.acts import Refused
 from fleet.plant.choices import set_setting
 from inspections.forms.choices import CautionsForm, as_shown
 from inspections.limits import choices
+from inspections.limits.prices import prices, work_hours
 from inspections.visits import cautions
 
 ACT = "set limits"
@@ -46,11 +47,15 @@ def page(request: HttpRequest) -> HttpResponse:
         person.pk: person
         for person in Person.objects.filter(pk__in=[one.row.recorded_by for one in held if one.row])
     }
+    rows = [(one, people.get(one.row.recorded_by) if one.row else None) for one in held]
     now = cautions.cautions_for(site, day)
     context = {
         "sites": sites,
         "site": site,
-        "rows": [(one, people.get(one.row.recorded_by) if one.row else None) for one in held],
+        "priced": [row for row in rows if row[0].choice.priced],
+        "others": [row for row in rows if not row[0].choice.priced],
+        "prices": prices([site] if site else sites, day),
+        "work": work_hours(),
         "may_choose": may(request.user, ACT, site) if site else sites_of(request.user, ACT) is None,
         "cautions": now,
         "form": form or CautionsForm(initial=as_shown(now)),

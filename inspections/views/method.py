@@ -4,8 +4,11 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
+from fleet.access import sites_for
 from fleet.clock import today_in
 from fleet.measuring_methods import words_of
+from inspections.limits import choices
+from inspections.limits.prices import prices, work_hours
 from inspections.story.uncertainty import spreads
 
 
@@ -13,4 +16,11 @@ from inspections.story.uncertainty import spreads
 def method(request: HttpRequest) -> HttpResponse:
     """The model in plain words, its assumptions, and what it cannot foresee."""
     measured = [(words_of(name), spread) for name, spread in spreads(today_in("UTC")).items()]
-    return render(request, "inspections/method.html", {"spreads": measured})
+    today = today_in("UTC")
+    context = {
+        "spreads": measured,
+        "chosen": [one for one in choices.in_force(None, today) if one.choice.priced],
+        "prices": prices(sites_for(request.user), today),
+        "work": work_hours(),
+    }
+    return render(request, "inspections/method.html", context)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from inspections.forecasts.judgement.figures import Judgement, Why
 from inspections.wear.arrays import USUAL_OUTAGE_DAYS, FloatArray
+from inspections.wear.terms import DEFAULTS
 
 LEAVE, OPEN, SCRAPE, REPLACE = "leave", "open", "scrape", "replace"
 ACTIONS = (OPEN, SCRAPE, REPLACE)  # a plan says open; the others stand in plans accepted before it did
@@ -79,7 +80,7 @@ class Bearing:
     shell_type: str = ""  # blank: its shells are not kept count of
     bore_um: float | None = None
     halves: tuple[str, ...] = HALVES
-    shell_h: float = 40.0
+    shell_h: float = DEFAULTS["shell_h"]
     last_um: float | None = None
     last_on: dt.date | None = None
 

@@ -14,16 +14,20 @@ from fleet.models import PlaceFacts, Setting, WorkHours
 from fleet.models.plant import SettingsRead
 from fleet.models.recorded import IN_ORDER
 from inspections.forecasts.wear_inputs import Known
-from inspections.wear.terms import consequence
+from inspections.wear.terms import DEFAULTS, MOST_CONSEQUENCE, consequence
 
 # Where the plant has stated none: design assumptions with no published source, in crew hours.
-SHELL_H = 40.0
-RISKS, SHELL, STOPS, INFANT = (
+SHELL_H = DEFAULTS["shell_h"]
+RISKS, CONSEQUENCES, CREW_HOUR, SHELL, OPENING, STOPS, INFANT = NAMES = (
     "accepted_risk_by_criticality",
+    "consequence_factors",
+    "crew_hour_money",
     "shell_hours",
+    "opening_besides",
     "stop_hours",
     "opening_spoils",
 )
+ALL_OTHERS = "all others"  # names every pump that has no price of its own
 
 
 @dataclass(frozen=True)
@@ -65,24 +69,51 @@ class Plant:
 
     def shell_h(self, one: Known) -> float:
         """A shell's price in crew hours."""
-        value = self._choice(SHELL, one)
-        return SHELL_H if value is None else float(value)
+        value = self._hours(self._choice(SHELL, one), one)
+        return SHELL_H if value is None else value
+
+    def opening_extra_h(self, one: Known) -> float:
+        """What an opening costs besides the crew's hours, in crew hours."""
+        return self._hours(self._choice(OPENING, one), one) or 0.0
 
     def infant(self, one: Known) -> float:
         """Chance that an opening spoils a bearing: none until the plant states one."""
         return float(self._choice(INFANT, one) or 0.0)
 
+    def consequence_of(self, one: Known) -> float:
+        """Factor k of its pump, 1 to 4: as the plant states it, else by the money of a failure."""
+        stated = _by_name(self._choice(CONSEQUENCES, one), one.bearing.place.tag)
+        if stated is None:
+            return self.weight.get(one.bearing.place_id, 1.0)
+        return min(max(float(stated), 1.0), MOST_CONSEQUENCE)
+
     def stop_h(self, one: Known) -> float | None:
         """What a stop of the pump outside an outage costs, by its tag; half the opening's hours where its
         twin runs.
         """
-        stated = self._choice(STOPS, one) or {}
-        if one.bearing.place.tag in stated:
-            return float(stated[one.bearing.place.tag])
+        stated = self._choice(STOPS, one)
+        for name in (one.bearing.place.tag, ALL_OTHERS):
+            value = self._hours(_by_name(stated, name), one)
+            if value is not None:
+                return value
         return 0.5 * self.hours_of(one).open_h if one.place and one.place.twin else None
+
+    def _hours(self, price: Any, one: Known) -> float | None:
+        """A price in crew hours; None where none is stated, or no crew hour is priced in its money."""
+        if not isinstance(price, Mapping):
+            return None if price is None else float(price)
+        crew = self._choice(CREW_HOUR, one)
+        if not crew or crew["word"] != price["word"]:
+            return None
+        return float(price["money"]) / float(crew["money"])
 
     def _choice(self, name: str, one: Known) -> Any:
         return self.settings.in_force(name, one.bearing.place.site, self.as_of)
+
+
+def _by_name(stated: Any, name: str) -> Any:
+    """What is stated for a name, without regard to case; None where nothing is."""
+    return {str(word).casefold(): value for word, value in (stated or {}).items()}.get(name.casefold())
 
 
 def plant_of(known: Sequence[Known], as_of: dt.date) -> Plant:
@@ -92,7 +123,7 @@ def plant_of(known: Sequence[Known], as_of: dt.date) -> Plant:
         hours[row.wear_class_id] = Hours(
             float(row.open_hours), float(row.measure_hours), float(row.scrape_hours), float(row.replace_hours)
         )
-    rows = Setting.objects.standing().filter(name__in=(RISKS, SHELL, STOPS, INFANT))
+    rows = Setting.objects.standing().filter(name__in=NAMES)
     return Plant(
         hours, _weights({one.bearing.place.site_id for one in known}, as_of), SettingsRead(rows), as_of
     )

@@ -123,7 +123,10 @@ def reckon(
     if supposed:
         held = _supposing(held, known, supposed)
     t = _terms(known, plant, held, times, pump)
-    open_h = np.array([t.open_h[pump == i].max() for i in range(len(places))])
+    dear_h = np.array([t.open_h[pump == i].max() for i in range(len(places))])
+    besides = np.array([plant.opening_extra_h(one) for one in known])
+    extra_h = np.array([besides[pump == i].max() for i in range(len(places))])
+    open_h = dear_h - extra_h
     fits = np.array([not _misfit(figure) for figure in rows])
     contact = np.array([one.story.contact_stands_open for one in known])
     stop = np.full(len(places), np.nan)
@@ -131,11 +134,11 @@ def reckon(
     for i, value in enumerate(stated):
         stop[pump[i]] = np.nan if value is None else value
     d = decide(
-        held.belief, t, _outages(held.worn, times), pump, open_h, stop_h=stop, contact_open=contact, fits=fits
+        held.belief, t, _outages(held.worn, times), pump, dear_h, stop_h=stop, contact_open=contact, fits=fits
     )
     ruled = _ruled(known, d.openings, t, stands_in)
     today = _ruled(known, d.now, t, stands_in)[0]
-    made = _Made(known, rows, held, t, times, pump, d, ruled, today, fits, contact, stop, open_h)
+    made = _Made(known, rows, held, t, times, pump, d, ruled, today, fits, contact, stop, open_h, extra_h)
     judgements = {
         one.bearing.pk: made.judgement(i, record.as_of, stands_in[i]) for i, one in enumerate(known)
     }
@@ -218,13 +221,13 @@ def _terms(known: Sequence[Known], plant: Plant, held: Standing, times: Times, p
         scrape_um=np.maximum(held.scrape_um, 0.0),
         scrape_sd_um=held.scrape_sd_um,
         bearings=np.bincount(pump)[pump],
-        open_h=[h.open_h for h in hours],
+        open_h=[h.open_h + plant.opening_extra_h(one) for h, one in zip(hours, known, strict=True)],
         measure_h=[h.measure_h for h in hours],
         scrape_h=[h.scrape_h for h in hours],
         replace_h=[h.replace_h for h in hours],
         shell_h=[plant.shell_h(one) for one in known],
         accepted_risk=[plant.risk_of(one) for one in known],
-        consequence=[plant.weight.get(one.bearing.place_id, 1.0) for one in known],
+        consequence=[plant.consequence_of(one) for one in known],
         infant=[plant.infant(one) for one in known],
         exponent=held.exponent,
         exponent_at_kh=held.exponent_at_kh,
@@ -268,6 +271,7 @@ class _Made:
     contact: NDArray[np.bool_]
     stop: FloatArray
     open_h: FloatArray
+    extra_h: FloatArray  # (P,) what an opening costs besides its crew's hours
 
     def judgement(self, i: int, as_of: Any, stands_in: bool) -> Judgement:
         """One bearing's."""
@@ -295,7 +299,7 @@ class _Made:
             stopping_h=_number(d.stopping_h[pump]),
             stop_h=_number(stop),
             open_h=_number(self.open_h[pump]),
-            again_h=_number(d.pumps.again_h[pump]),
+            again_h=_number(d.pumps.again_h[pump] - self.extra_h[pump]),
             again_new=_number(d.pumps.again_new[i]),
             contact_open=bool(self.contact[i]),
             forecast_hash=figures_hash(self.figures[i]),

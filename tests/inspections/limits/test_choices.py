@@ -10,6 +10,7 @@ from fleet.models import Setting
 from fleet.plant.acts import Refused
 from inspections.forecasts.current import current
 from inspections.limits import choices
+from inspections.visits import open_bearing
 from tests import makers
 
 pytestmark = pytest.mark.django_db
@@ -37,6 +38,13 @@ def test_what_nobody_chose_is_as_it_came():
         "hold_words": "wiped, cracked, loose bond, backs: fretted, arc pits, electrically pitted",
         "note_words": "lightly scored, scored, polished",
         "whom_to_ring": "the engineer of the site",
+        "accepted_risk_by_criticality": "none of its own",
+        "consequence_factors": "by the register's money of a failure",
+        "crew_hour_money": "not stated",
+        "shell_hours": "40 h",
+        "opening_besides": "0 h",
+        "stop_hours": "not stated",
+        "opening_spoils": "0 %",
     }
 
 
@@ -68,6 +76,15 @@ def test_what_is_not_allowed_is_refused_with_what_is(name, typed, said):
     with pytest.raises(Refused, match=said):
         choose(name, typed)
     assert not Setting.objects.exists()
+
+
+def test_none_can_be_chosen_where_something_stood():
+    for name, typed in (("stations", "in-12"), ("signatures", "checked"), ("hold_words", "wiped")):
+        choose(name, typed)
+    choose("signatures", "none")
+    choose("hold_words", "none")
+    assert words()["signatures"] == words()["hold_words"] == "none"
+    assert open_bearing.for_device(makers.a_site(), TODAY)["hold"] == []
 
 
 def test_a_smaller_accepted_risk_changes_the_advice_at_once(client):
