@@ -4,15 +4,14 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('fleet', '0012_gauge_error_found'),
+        ("fleet", "0012_gauge_error_found"),
     ]
 
     operations = [
         migrations.AlterField(
-            model_name='setting',
-            name='value',
-            field=models.JSONField(default=dict, help_text='what is chosen; empty: nothing of it'),
+            model_name="setting",
+            name="value",
+            field=models.JSONField(default=dict, help_text="what is chosen; empty: nothing of it"),
         ),
     ]

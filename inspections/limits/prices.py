@@ -40,7 +40,7 @@ def prices(sites: Iterable[Site], today: date) -> list[Price]:
     """
     bearings = list(Bearing.objects.standing().at_sites(list(sites)).in_order())
     classes = _classes(bearings, today)
-    groups: dict[tuple[Any, ...], list[float]] = defaultdict(list)
+    groups: dict[tuple[str, str, float, float], list[float]] = defaultdict(list)
     of_site: dict[str, Site] = {}
     for bearing in bearings:
         of_site[bearing.place.site.name] = bearing.place.site
@@ -53,15 +53,22 @@ def prices(sites: Iterable[Site], today: date) -> list[Price]:
     crew = SettingsRead(Setting.objects.standing().filter(name=CREW_HOUR))
     return [
         Price(
-            *key[:2], len(held), *key[2:], min(held), max(held), *_money(held, of_site[key[0]], crew, today)
+            site,
+            name,
+            len(held),
+            accepted,
+            k,
+            min(held),
+            max(held),
+            *_money(held, of_site[site], crew, today),
         )
-        for key, held in sorted(groups.items())
+        for (site, name, accepted, k), held in sorted(groups.items())
     ]
 
 
 def _classes(bearings: Iterable[Bearing], today: date) -> dict[UUID, tuple[str, str]]:
     """Site and class of each bearing, by name."""
-    names = dict(WearClass.objects.standing().values_list("pk", "name"))
+    names: dict[Any, str] = dict(WearClass.objects.standing().values_list("pk", "name"))
     own = list(bearings)
     facts: Mapping[Any, BearingFacts] = BearingFacts.objects.filter(
         bearing__in=[one.pk for one in own]
@@ -75,15 +82,16 @@ def _classes(bearings: Iterable[Bearing], today: date) -> dict[UUID, tuple[str, 
     }
 
 
-def _money(held: list[float], site: Site, crew: SettingsRead, today: date) -> tuple[str, ...]:
+def _money(held: list[float], site: Site, crew: SettingsRead, today: date) -> tuple[str, str]:
     """The least and the most in money; nothing where no crew hour is priced."""
     hour = crew.in_force(CREW_HOUR, site, today)
     if not hour:
-        return ()
-    return tuple(
+        return "", ""
+    low, high = (
         price_words({"money": str(round(Decimal(end) * Decimal(hour["money"]))), "word": hour["word"]})
         for end in (min(held), max(held))
     )
+    return low, high
 
 
 def work_hours() -> list[tuple[str, Any]]:
