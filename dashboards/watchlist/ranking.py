@@ -86,15 +86,8 @@ class Watched:
         return self.is_dated and next_on is not None and first is not None and first < next_on
 
     def order(self) -> tuple:
-        """By the 1 in 10 date; among those past it, the surest first; then site, pump and position."""
-        first = self.figures.first_on or dt.date.max
-        return (
-            first,
-            -(self.figures["p_replace_now"] or 0.0),
-            self.figures.day("replace_date_p50") or dt.date.max,
-            self.bearing.place.folded,
-            self.bearing.folded,
-        )
+        """By urgency; then pump and position."""
+        return *self.figures.urgency(), self.bearing.place.folded, self.bearing.folded
 
 
 @dataclass(frozen=True)

@@ -258,6 +258,11 @@ class Section:
         return self.code == "new_pump"
 
     @property
+    def names_sites(self) -> bool:
+        """Whether the sheet names the site of one of these pumps."""
+        return self.names_pumps and any(group.subject[0] for group in self.groups)
+
+    @property
     def tells_of(self) -> str:
         """The heading over what the rows tell of."""
         if self.code not in MEASURED:

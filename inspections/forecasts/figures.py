@@ -89,6 +89,21 @@ class Figures:
         """The 1 in 10 date that orders the work; `date.max` beyond the horizon."""
         return dt.date.max if self.is_beyond("replace_date_p10") else self.day("replace_date_p10")
 
+    def urgency(self) -> tuple[Any, ...]:
+        """By the 1 in 10 date; among those past it the surest first, then whatever stands furthest over its
+        maximum.
+
+        Chances are compared in hundredths: beyond that they say nothing of what comes first.
+        """
+        most, now = self["in_service_max_um"], self["clearance_um_p50"]
+        return (
+            self.first_on or dt.date.max,
+            -round(self["p_replace_now"] or 0.0, 2),
+            -round(self["p_max_now"] or 0.0, 2),
+            self.day("replace_date_p50") or dt.date.max,
+            -(now / most) if now and most else 0.0,
+        )
+
     def row(self) -> list[Any]:
         """The values of the forecast sheet's columns, dates as text, figures as numbers."""
         return [self.values.get(name) for name in COLUMNS]

@@ -4,6 +4,7 @@ next.
 
 import datetime as dt
 from collections.abc import Sequence
+from typing import Any
 from urllib.parse import urlencode
 from uuid import UUID
 
@@ -60,7 +61,7 @@ def outcome_of(sheet: Sheet, account: Account, today: dt.date) -> Outcome:
     first = [one for one in order if judged[one.pk].word not in (Word.SET_LIMIT, Word.ENGINEER)]
     said = tuple(
         Said(f"{one.place.tag} {one.name}", bearing_address(one), _sentence(judged[one.pk], figures[one.pk]))
-        for one in (first or order)[:SHOWN_FIRST]
+        for one in first[:SHOWN_FIRST]
     )
     step = _next_step(sheet, account, order, judged, today)
     return Outcome(came, _saying(order, judged, figures), said, step)
@@ -87,9 +88,9 @@ def _came(sheet: Sheet, n_bearings: int) -> tuple[str, ...]:
     return (*(one for one in made if one), *of, *span)
 
 
-def _urgency(judgement: Judgement, figures: Figures) -> tuple[bool, dt.date, str]:
-    """Decide now before all, then by the 1 in 10 date; without a date last."""
-    return judgement.word != Word.DECIDE_NOW, figures.first_on or dt.date.max, judgement.word
+def _urgency(judgement: Judgement, figures: Figures) -> tuple[Any, ...]:
+    """Decide now before all, then as the watch list does; without a date last."""
+    return judgement.word != Word.DECIDE_NOW, *figures.urgency(), judgement.word
 
 
 def _sentence(judgement: Judgement, figures: Figures) -> str:

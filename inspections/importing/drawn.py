@@ -88,6 +88,13 @@ class DrawnBearing:
         )
         return ", ".join(part for part in (units and f"in {units}", bases) if part)
 
+    @property
+    def span_um(self) -> tuple[float, float] | None:
+        """The least and the most of the new clearances, in um; None where there are none."""
+        of_clearance = (one for one in self.lines if one.is_new and one.quantity == "clearance")
+        values = [one.middle for one in of_clearance if one.middle is not None]
+        return (min(values), max(values)) if values else None
+
 
 def drawn_bearings(
     rows: Sequence[ParsedRow],

@@ -52,6 +52,16 @@ def test_a_row_says_the_one_sentence_of_its_judgement():
     assert said == "Open in April 2027 and look: replace from 287 µm; 4 in 10 it will be."
 
 
+def test_among_those_past_their_limit_the_one_furthest_over_it_comes_first():
+    past = {"replace_date_p10": "2026-06-30", "replace_date_p50": "2026-06-30", "in_service_max_um": 300.0}
+    rows = [
+        _watched("A", **past, p_replace_now=0.9999, p_max_now=0.5, clearance_um_p50=300.0),
+        _watched("B", **past, p_replace_now=0.9991, p_max_now=0.9999, clearance_um_p50=330.0),
+        _watched("C", **past, p_replace_now=0.9990, p_max_now=0.9998, clearance_um_p50=390.0),
+    ]
+    assert [one.bearing.place.tag for one in watch_list(rows, Asked()).dated] == ["C", "B", "A"]
+
+
 def test_rows_stand_in_the_order_of_the_1_in_10_date_and_those_beyond_come_last():
     rows = [
         _watched("C", replace_date_p10=BEYOND),

@@ -91,7 +91,9 @@ def test_the_page_leads_from_the_questions_to_what_is_stored_and_a_bearing_taken
     client.post(url, {f"choice-{key}": "new", "then": "answer"})
     body = unescape(client.get(client.post(url, {"then": "look"}).url).content.decode())
     assert (
-        body.count("<h2>P-") == 12 and "24 rows" in body.replace("\xa0", " ") and "in mm, diametral" in body
+        body.count("<h2>P-") == 12
+        and "24 rows" in body.replace("\xa0", " ")
+        and "in mm, diametral: 150" in body
     )
     assert client.post(last, {"out": "P-17|DE"}).url == reverse("import-last", args=[url.split("/")[-2]])
     body = unescape(client.get(last).content.decode())

@@ -66,6 +66,7 @@ def test_after_storing_the_page_says_what_came_in_and_that_limits_are_the_one_th
     page = page_of(works, done)
     assert "Came in: 8 measurements, 1 event, at 4 bearings, from 2012 to 2018." in page
     assert "No date can be said yet of any of its 4 bearings." in page
+    assert "What the first dates say" not in page
     assert "4 bearings of it have no limit, and without one there is no date." in page
     assert "Set limits for 4 bearings</a>" in page and page.count("button-main") == 1
 
