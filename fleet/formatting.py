@@ -7,6 +7,7 @@ from datetime import date
 from typing import Any
 
 from fleet.month_names import MONTHS
+from fleet.units import from_um, show_um
 
 NOT_KNOWN = "not known"
 GAP = "\u00a0"  # keeps a figure and its unit on one line
@@ -58,6 +59,20 @@ def um_step(value: Any) -> str:
     if number is None:
         return NOT_KNOWN
     return ("+" if number >= 0 else "") + um(number)
+
+
+def in_unit(value: Any, unit: str) -> str:
+    """A length in um in the unit of a machine's own book: "0.152 mm", "6.0 thou"."""
+    number = _number(value)
+    return NOT_KNOWN if number is None else show_um(number, unit).replace(" ", GAP)
+
+
+def unit_range(low: Any, high: Any, unit: str) -> str:
+    """Two lengths in um in the unit of a machine's own book: "6.0-9.3 thou"."""
+    first, last = _number(low), _number(high)
+    if first is None or last is None:
+        return NOT_KNOWN
+    return f"{from_um(first, unit)}{DASH}{in_unit(last, unit)}"
 
 
 def um_range(low: Any, high: Any) -> str:

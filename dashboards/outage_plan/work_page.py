@@ -20,6 +20,7 @@ from fleet.web.bearing_addresses import bearing_address
 from inspections.forecasts.current import current, parameters, standing_run
 from inspections.forecasts.figures import Figures
 from inspections.forecasts.wear_inputs import Known, inputs
+from inspections.visits.machine_book import book_unit
 
 
 @dataclass(frozen=True)
@@ -35,6 +36,7 @@ class Line:
     record: str
     target: tuple[float, float] | None
     expected: tuple[float, float] | None  # um, 1 in 10 to 9 in 10, on the outage's first day
+    unit: str  # of the machine's own book, in which the line is printed
 
 
 @dataclass(frozen=True)
@@ -101,6 +103,7 @@ def _lines(made: Proposal, jobs: list[PlannedJob], own: FollowedOutage | None, d
             bearing_address(bearing, "record"),
             _target(one),
             drawn.expected(job.bearing, max(start, made.as_of)),
+            book_unit(one) or "um",
         )
         for job, bearing, one in zip(jobs, chosen, known, strict=True)
     ]

@@ -7,6 +7,7 @@ from fleet import formatting
 register = template.Library()
 for _filter in (
     formatting.um,
+    formatting.in_unit,
     formatting.um_figure,
     formatting.um_step,
     formatting.mm,
@@ -27,6 +28,7 @@ for _filter in (
     register.filter(_filter.__name__, _filter)
 for _tag in (
     formatting.um_range,
+    formatting.unit_range,
     formatting.rate_range,
     formatting.counted,
 ):

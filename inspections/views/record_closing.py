@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_safe
 
 from fleet.formatting import day, um
-from fleet.models import Person
+from fleet.models import LimitUse, Person
 from fleet.web.bearing_addresses import bearing_address
 from inspections.models import Attendance, Closing, EventKind, Reading, Stage, Visit
 from inspections.records.openings import NotRecorded
@@ -27,7 +27,7 @@ from inspections.visits.contact_rounds import rounds_of
 from inspections.visits.desk import Desk, at_the_pump, desk_at
 from inspections.visits.diameters import bore_minus_journal
 from inspections.visits.findings import PARTS, parts_said
-from inspections.visits.forms import WorkForm, new_id, uuid_of_form
+from inspections.visits.forms import UNITS, WorkForm, new_id, uuid_of_form
 from inspections.visits.late_facts import added_words
 from inspections.visits.open_bearing import word_of
 from inspections.visits.photos import photos_of
@@ -207,9 +207,14 @@ def _beside(desk: Desk, one: Reading) -> str:
 def sheet(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     """A sheet to print, in the order of the screens, where devices are banned."""
     desk = desk_at(request, pump, position)
-    figures = desk.record.before.figures
+    figures, known = desk.record.before.figures, desk.record.before.known
+    unit = desk.rules.setup_for("clearance").unit
     context = screen_context(
         desk,
+        unit=unit,
+        unit_words=dict(UNITS)[unit],
+        fit_to=(known.limit_um(LimitUse.FITTING_MIN), known.limit_um(LimitUse.FITTING_MAX)),
+        opening_words=desk.record.opening.words(unit),
         parts=PARTS,
         figures=figures,
         rows=range(5),

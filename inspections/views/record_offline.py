@@ -37,6 +37,7 @@ from inspections.visits.device_entry import Sent
 from inspections.visits.expectations import NEW_METAL, Before, before_many, expected_for, held_for, last_at
 from inspections.visits.findings import PARTS
 from inspections.visits.forms import ASKED_OF_METAL, ContactForm, WorkForm, write_cells
+from inspections.visits.machine_book import book_unit
 from inspections.visits.offline_sync import Answer
 from inspections.visits.shell_words import for_device
 from inspections.visits.site_people import names_at
@@ -151,7 +152,10 @@ def _of_site(bearings: list[Any]) -> list[dict[str, Any]]:
         | {"cautions": cautions, "print": prints.get(one.pk)}
         | {
             "opening": _opening_words(
-                known[one.pk], today, usual.get(one.pk, usual[None])[0], planned.get(one.pk)
+                known[one.pk],
+                today,
+                book_unit(known[one.pk].known) or usual.get(one.pk, usual[None])[0],
+                planned.get(one.pk),
             )
         }
         | held
@@ -199,7 +203,7 @@ def _packed(
         for use, one in known.known.limits.items()
         if one.value_um is not None
     }
-    unit, method = usual.get(bearing.pk, usual[None])
+    last_unit, method = usual.get(bearing.pk, usual[None])
     stages = ((Stage.AS_FOUND, ""), (Stage.AS_LEFT, ""), (Stage.AS_LEFT, NEW_METAL))
     new = expected_for(known, limits, Stage.AS_LEFT, NEW_METAL, None)
     journal = facts.journal_diameter_um if facts else None
@@ -209,7 +213,7 @@ def _packed(
         "pump": bearing.place.tag,
         "position": bearing.name,
         "site": bearing.place.site.name,
-        "unit": unit,
+        "unit": book_unit(known.known) or last_unit,
         "method": method,
         "sd": trust,
         "exceptions": {name: sd for name, (_, sd) in EXCEPTIONS.items()},

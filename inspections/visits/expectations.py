@@ -218,20 +218,22 @@ def last_at(known: Known, where: Station, quantity: str = "clearance") -> Measur
 
 @dataclass(frozen=True)
 class Setup:
-    """The unit and method the bearing is measured with, remembered and not asked."""
+    """The unit and method the bearing is measured with, known and not asked."""
 
     unit: str
     method: str
 
 
-def setup_of(bearing: Bearing, quantity: str = "clearance") -> Setup:
-    """As last at this bearing, else as last at this site, else as is usual for the quantity."""
+def setup_of(bearing: Bearing, quantity: str = "clearance", unit: str = "") -> Setup:
+    """As last at this bearing, else as last at this site, else as is usual for the quantity; `unit`: of the
+    machine's book, which goes before the one last used (empty: it has none).
+    """
     rows = Reading.objects.standing().filter(quantity=quantity)
     for some in (rows.filter(bearing=bearing), rows.filter(bearing__place__site=bearing.place.site_id)):
         last = some.order_by("-on", *LAST_FIRST).values_list("unit", "method").first()
         if last:
-            return Setup(*last)
-    return Setup("mm", usual_for(quantity))
+            return Setup(unit or last[0], last[1])
+    return Setup(unit or "mm", usual_for(quantity))
 
 
 def found_at(rows: Sequence[Reading], where: Station, sd_of: Any) -> tuple[float, float] | None:

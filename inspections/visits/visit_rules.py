@@ -23,6 +23,7 @@ from inspections.visits.expectations import (
     setup_of,
     work_of,
 )
+from inspections.visits.machine_book import book_unit
 from inspections.visits.stations import Station, planned_stations, stations_of
 from inspections.visits.verdict import Expected, Held, Verdict, reading_sd_um, verdict, verdict_of_interval
 from inspections.visits.visit_record import VisitRecord
@@ -114,12 +115,15 @@ class VisitRules:
     # Against what -----------------------------------------------------------------------------------------
 
     def setup_for(self, quantity: str) -> Setup:
-        """Unit and method of a quantity: as chosen on this device in this visit, else as last time."""
+        """Unit and method of a quantity: as chosen on this device in this visit, else the unit of the
+        machine's book and the method of last time.
+        """
         mine = self.record.memory.setup(quantity)
         if {"unit", "method"} <= set(mine):
             return Setup(mine["unit"], mine["method"])
         if quantity not in self._last_setups:
-            self._last_setups[quantity] = setup_of(self.record.bearing, quantity)
+            own = book_unit(self.record.before.known)
+            self._last_setups[quantity] = setup_of(self.record.bearing, quantity, own)
         known = self._last_setups[quantity]
         return Setup(mine.get("unit") or known.unit, mine.get("method") or known.method)
 

@@ -190,6 +190,19 @@ def test_the_verdict_is_there_without_network_by_the_same_rule(phone):
         "Inside the limit of 0.300 mm" in words
         and "the whole clearance where the reading was radial" in words
     )
+    page.locator("#id_value").fill("0.203")
+    page.get_by_role("button", name="Next").click()
+    page.locator("[data-where]").filter(has_text="station 2 of 2").wait_for()
+    # A label opens its own bearing, and asks for it again although one has begun there.
+    page.goto(f"{url}/b/{bearings[3].pk}/")
+    page.get_by_role("button", name="This one: go on").wait_for()
+    assert page.locator("[data-guard]").inner_text() == "Lift 3 DE"
+    page.get_by_role("button", name="This one: go on").click()
+    page.locator("[data-so-far]").get_by_text("0.203 mm").wait_for()
+    page.get_by_role("button", name="Another bearing").click()
+    page.wait_for_selector("body[data-shows=list]")
+    page.goto(f"{url}/b/{bearings[0].place_id}/")
+    page.get_by_text("The bearing of this label is not on this device.").wait_for()
 
 
 def test_a_second_tap_on_next_adds_no_second_entry(phone):

@@ -78,17 +78,23 @@
     await list();
   }
 
-  async function open(id) {
+  // `scanned`: by its label, so that the bearing is asked for again although one has begun there.
+  async function open(id, scanned = false) {
     bearing = (await window.Unsent.all("pack")).find((one) => one.id === id) || null;
-    if (!bearing) return list();
+    if (!bearing) {
+      await list();
+      if (scanned) find("[data-saying]").textContent = "The bearing of this label is not on this device. Take its site along while there is network, or use a printed sheet.";
+      return null;
+    }
     state = await kept(id);
+    find("[data-begin]").textContent = state ? "This one: go on" : "This one, isolated: begin";
     const guard = find("[data-guard]"), mark = document.createElement("b");
     mark.textContent = bearing.position;
     guard.replaceChildren(`${bearing.pump} `, mark);
     find("[data-cautions]").textContent = bearing.cautions;
     shell();
     await names();
-    return state ? hub() : show("guard", "Is this the bearing in front of you?", `${bearing.site}.`);
+    return state && !scanned ? hub() : show("guard", "Is this the bearing in front of you?", `${bearing.site}.`);
   }
 
   // What speaks against checking or scraping this shell, before either; a fact can still be recorded, with its reason.
@@ -125,11 +131,12 @@
   }
 
   async function begin() {
+    if (state) return hub();
     const typed = find("#who-else").value.trim(), who = find("[data-who]").value;
     state = { id: bearing.id, visit: crypto.randomUUID(), begun_at: new Date().toISOString(), work: "", done: {}, n: 0, measured_by: who, measured_by_name: typed };
     await window.Unsent.put("kept", { id: "who", person: who });
     await keep();
-    read("as_found");
+    return read("as_found");
   }
 
   // Every entry is on the device before the screen goes on; a device without room says so and keeps the screen.
@@ -398,7 +405,7 @@
   }
 
   each("[data-take]", (one) => one.addEventListener("click", () => take(one)));
-  each("[data-back]", (one) => one.addEventListener("click", () => { location.hash = ""; list(); }));
+  each("[data-back]", (one) => one.addEventListener("click", () => { history.replaceState(null, "", "/record/offline/"); list(); }));
   each("[data-go]", (one) => one.addEventListener("click", once(() => go(one.dataset.go))));
   each("[data-hub]", (one) => one.addEventListener("click", () => hub()));
   each("[data-drawn]", (one) => one.addEventListener("click", once(() => drawn(one))));
@@ -435,10 +442,11 @@
   form.addEventListener("change", () => { lines(); say(); });
   window.addEventListener("hashchange", route);
 
-  // By the address's mark, or by the address of a bearing's record page that found no network.
+  // By the address's mark, or by the address of a label or of a bearing's record page that found no network.
   async function route() {
     const parts = decodeURIComponent(location.pathname).split("/");
     if (location.hash.length > 1) return open(location.hash.slice(1));
+    if (parts[1] === "b") return open(parts[2], true);
     if (parts[1] === "bearings") {
       const row = (await window.Unsent.all("pack")).find((one) => one.pump === parts[2].replace(/~/g, "/") && one.position === parts[3].replace(/~/g, "/"));
       if (row) return open(row.id);
