@@ -128,6 +128,7 @@ TABLE: dict[str, dict[str, int]] = {
     "sites": dict.fromkeys((*ROLES, "stranger"), 403) | {"administrator": 200, "out": SIGN_IN},
     "people-change": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     "choices": ALL | {"stranger": 200, "out": SIGN_IN},
+    "method-cards": ALL | {"stranger": 200, "out": SIGN_IN},
     **dict.fromkeys(
         ("proof", "who-may"),
         dict.fromkeys(ROLES, 403)

@@ -8,7 +8,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 
 from fleet.end_words import END_WORDS
-from fleet.measuring_methods import METHODS, is_fine
+from fleet.measuring_methods import METHODS, is_fine, words_of
 from inspections.models import Basis, Reading, Stage
 from inspections.records.openings import NotRecorded
 from inspections.story.conditions import EXCEPTIONS, exception_words
@@ -145,6 +145,10 @@ def _screen(
         "could_not": desk.screens.address("record-could-not", **here),
         "people_at": desk.screens.address("record-people", then="reading", **here),
         "other_at": desk.screens.address("record-other", stage=stage, quantity=quantity),
+        "cards": [
+            (name, words_of(name), one.card, desk.record.names.get(one.by, ""), one.on)
+            for name, one in desk.record.method_cards.items()
+        ],
         "exception_words": exception_words(dict.fromkeys(form["exceptions"].value() or [], True)),
         "gauges": gauges(method, desk.memory.on),
         "gauge": form["instrument"].value() or "",

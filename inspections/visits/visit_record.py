@@ -19,6 +19,7 @@ from inspections.visits import expectations
 from inspections.visits.cautions import Cautions, cautions_for
 from inspections.visits.device_memory import DeviceMemory
 from inspections.visits.expectations import Before, limits_on
+from inspections.visits.method_cards import ApprovedCard, approved
 from inspections.visits.receipts import unsettled_at
 from inspections.visits.signatures import CHECKS
 from inspections.visits.trigger import Opening, opening_of, under_plan
@@ -95,8 +96,11 @@ class VisitRecord:
 
     @cached_property
     def names(self) -> dict[UUID, str]:
-        """The names of who measured, wrote down and checked in this visit, and of who does now."""
+        """The names of who measured, wrote down and checked in this visit, of who does now, and of who
+        approved a card.
+        """
         wanted = {self.memory.measured_by, self.memory.checked_by, self.memory.own}
+        wanted |= {card.by for card in self.method_cards.values()}
         for row in self.readings:
             wanted |= {row.measured_by, row.checked_by, row.recorded_by}
         return {person.pk: str(person) for person in Person.objects.filter(pk__in=wanted - {None})}
@@ -115,6 +119,11 @@ class VisitRecord:
     def cautions(self) -> Cautions:
         """What to heed at this site."""
         return cautions_for(self.bearing.place.site, self.memory.on, self.settings)
+
+    @cached_property
+    def method_cards(self) -> dict[str, ApprovedCard]:
+        """How to measure, by method: what this site's engineer has approved."""
+        return approved(self.bearing.place.site, self.today, self.settings.rows)
 
     @cached_property
     def trust(self) -> dict[str, Spread]:

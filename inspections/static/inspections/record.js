@@ -41,6 +41,11 @@
     }
     form.addEventListener("input", judge);
     form.addEventListener("change", judge);
+    // The card of another method in place of the one shown.
+    form.addEventListener("change", () => {
+      const method = document.getElementById("id_method").value;
+      for (const card of form.querySelectorAll("[data-card]")) card.hidden = card.dataset.card !== method;
+    });
     judge();
   }
 
