@@ -31,7 +31,9 @@ class MeasuringMethod:
     for;
     fine : whether its scale steps by 0.001 mm, not 0.01 mm; reference : whether others' offsets are told
     against it;
-    ranged : whether its gauge reads within a range alone; offered : whether pages and devices offer it.
+    ranged : whether its gauge reads within a range alone; offered : whether pages and devices offer it;
+    steps, heed : how it is done and what to heed, lines to begin a site's card with, without any torque or
+    number (those stand in the machine's book); rests_on : their source, common practice where empty.
     """
 
     code: str
@@ -44,8 +46,15 @@ class MeasuringMethod:
     reference: bool = False
     ranged: bool = False
     offered: bool = True
+    steps: tuple[str, ...] = ()
+    heed: tuple[str, ...] = ()
+    rests_on: str = ""
 
 
+_CAP = (
+    "Fit the cap, tighten it as the machine's book says, take it off again. The shaft is never turned"
+    " meanwhile."
+)
 NOT_NAMED = Spread(13.0, 6.0)
 
 _ENTRIES = (
@@ -56,13 +65,56 @@ _ENTRIES = (
         heard=r"plasti|strip",
         usual_for=("clearance",),
         ranged=True,
+        steps=(
+            "Oily or dry as the packet says, and the same every time.",
+            ("One strip along the top of the journal near each end, clear of grooves and of the oil hole."),
+            _CAP,
+            "Read the widest place against the scale of that very packet, no other.",
+            (
+                "Wider than the widest bar: write < and the least of the scale; not flattened: write >"
+                " and its most."
+            ),
+        ),
+        heed=("Take every piece of strip off the metal before you close up.",),
     ),
-    MeasuringMethod("lead_wire", "lead wire", Spread(12.5, 6.0), heard=r"lead(?! by)|wire"),
+    MeasuringMethod(
+        "lead_wire",
+        "lead wire",
+        Spread(12.5, 6.0),
+        heard=r"lead(?! by)|wire",
+        steps=(
+            (
+                "Short pieces of soft wire across the top of the journal near each end, clear of the oil"
+                " pocket, and on both joint faces beside them."
+            ),
+            _CAP,
+            "Measure each piece at its thinnest with a micrometer.",
+            "Clearance of an end: its top wire less the mean of its joint wires.",
+        ),
+        heed=(
+            "Take the thinnest wire that is still flattened: a thick one dents the lining.",
+            "Lead: wash before you eat.",
+        ),
+    ),
     MeasuringMethod(
         "lift_check",
         "lift check",
         Spread(19.0, 10.0),
         heard=r"\blift(?:ed|ing)? ?check|\bjack|\bdial\b|\bd\.?t\.?i\b",
+        steps=(
+            "Isolated, coupling open, cap tightened as the machine's book says.",
+            (
+                "One dial on the shaft close beside the bearing, straight above its middle; a second on"
+                " the housing."
+            ),
+            "Lift straight up and slowly until the shaft's dial stops gaining, and read both.",
+            "Clearance: the shaft's dial less the housing's.",
+            "Let down, see both dials return, and lift again: two lifts that agree.",
+        ),
+        heed=(
+            "Seal and wear rings limit the lift: stop where the load rises and the dial does not.",
+            "Rated gear and the lifting plan; no hand between shaft and shell.",
+        ),
     ),
     MeasuringMethod(
         "feeler",
@@ -70,6 +122,14 @@ _ENTRIES = (
         Spread(19.0, 10.0),
         heard=r"feeler|blade",
         usual_for=("end_float", "side_gap"),
+        steps=(
+            "Shaft at rest, at the bottom of its bearing.",
+            "Clean leaves, few together, in along the shaft and without force.",
+            "Both sides at both ends, clear of the relief at the joint.",
+            ("Write both leaves: the thickest that enters and the next that does not, such as low-high."),
+            "Hold left against right and end against end: they show where the shaft stands.",
+        ),
+        heed=("Turn no shaft while a leaf is in the gap.",),
     ),
     MeasuringMethod(
         "bore_gauge",
@@ -79,6 +139,16 @@ _ENTRIES = (
         usual_for=("bore",),
         fine=True,
         reference=True,
+        steps=(
+            (
+                "Halves bolted together without the shaft, tightened as the machine's book says; shell,"
+                " gauge and micrometer at one temperature."
+            ),
+            "Set the gauge in the micrometer that measures the journal.",
+            "Upright and across near each end; rock the gauge and take its least reading.",
+            "Measure the journal at the same places: bore less journal is the clearance.",
+        ),
+        heed=("Across alone hides the wear: it sits at the bottom.",),
     ),
     MeasuringMethod(
         "micrometer",
@@ -88,6 +158,12 @@ _ENTRIES = (
         usual_for=("journal", "housing_fit"),
         fine=True,
         reference=True,
+        steps=(
+            "Wipe journal and anvils; see that the micrometer shows nought, or its standard.",
+            "Near each end and in the middle, upright and across, by the ratchet.",
+            "Write each place; a journal out of round or tapered is a finding of its own.",
+        ),
+        heed=("No mark on the journal: anvils square and clean.",),
     ),
     MeasuringMethod(
         "crown_thickness",
@@ -96,6 +172,13 @@ _ENTRIES = (
         heard=r"crown|ball mic",
         measures="wall",
         usual_for=("wall",),
+        steps=(
+            "Over a ball on the lined side: a flat anvil bridges the curve and reads too thick.",
+            "At the marked lines of the loaded half, both ends, the same lines every time.",
+            "Take the ball's diameter off, or give it to the page to be taken off.",
+        ),
+        heed=("Bright spots on the outside of a shell: photo, and tell the engineer.",),
+        rests_on="over a ball: TM 55-1905-221-14-3; the rest common practice, no published source",
     ),
     MeasuringMethod(
         "depth_gauge",
@@ -104,6 +187,12 @@ _ENTRIES = (
         heard=r"depth|bridge",
         measures="shaft_drop",
         usual_for=("shaft_drop",),
+        steps=(
+            "Clean the port and the face the gauge stands on.",
+            "Bridge gauge: its feet on their own marks, never turned about.",
+            "Use the constant that is stamped beside the port, every time.",
+        ),
+        rests_on="the stamped constant: NAVEDTRA 14111; the rest common practice, no published source",
     ),
 )
 # In the order in which a heading is read: the first whose words it holds.

@@ -13,7 +13,7 @@ from fleet.clock import today_at
 from fleet.measuring_methods import words_of
 from fleet.models import Person, Setting, Site, folded
 from fleet.plant.acts import Refused
-from inspections.visits.method_cards import DRAFTS, approve, approved, take_down
+from inspections.visits.method_cards import approve, approved, drafts, take_down
 
 ACT = "set limits"
 
@@ -67,7 +67,7 @@ def _shown(site: Site, request: HttpRequest) -> list[dict[str, object]]:
     held = approved(site, today_at(site), Setting.objects.of(site))
     people = {row.pk: row for row in Person.objects.filter(pk__in={one.by for one in held.values()})}
     shown = []
-    for method, draft in DRAFTS.items():
+    for method, draft in drafts().items():
         now = held.get(method)
         card = now.card if now else draft
         typed = request.POST if request.POST.get("method") == method else None

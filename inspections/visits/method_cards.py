@@ -1,8 +1,9 @@
 """How to measure: one short card a method, shown at its step once an engineer of the site has approved it.
 
 A card is plant data, dated and with its author: the dated setting `method_card CODE` of one site, `{"steps":
-[...], "heed": [...], "source": "..."}`, or `{"steps": []}` where it was taken down. The drafts here are ours;
-they are shown to nobody at a pump, and name no torque and no number: those stand in the machine's book.
+[...], "heed": [...], "source": "..."}`, or `{"steps": []}` where it was taken down. The words to begin with
+are ours, each with its method (`fleet.measuring_methods`); they are shown to nobody at a pump, and name no
+torque and no number: those stand in the machine's book.
 """
 
 import datetime as dt
@@ -11,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
 
+from fleet.measuring_methods import METHODS
 from fleet.models import Setting, Site
 from fleet.plant.acts import Refused
 from fleet.plant.choices import set_setting
@@ -18,10 +20,6 @@ from fleet.plant.choices import set_setting
 SETTING = "method_card"
 PRACTICE = "common practice, no published source"
 MOST_LINES, LONGEST_LINE, LONGEST_SOURCE = 10, 240, 120
-_CAP = (
-    "Fit the cap, tighten it as the machine's book says, take it off again. The shaft is never turned"
-    " meanwhile."
-)
 
 
 @dataclass(frozen=True)
@@ -43,92 +41,13 @@ class ApprovedCard:
     on: dt.date
 
 
-DRAFTS: dict[str, MethodCard] = {
-    "plastic_strip": MethodCard(
-        (
-            "Oily or dry as the packet says, and the same every time.",
-            "One strip along the top of the journal near each end, clear of grooves and of the oil hole.",
-            _CAP,
-            "Read the widest place against the scale of that very packet, no other.",
-            "Wider than the widest bar: write < and the least of the scale; not flattened: write > and its"
-            " most.",
-        ),
-        ("Take every piece of strip off the metal before you close up.",),
-    ),
-    "lead_wire": MethodCard(
-        (
-            "Short pieces of soft wire across the top of the journal near each end, clear of the oil pocket,"
-            " and on both joint faces beside them.",
-            _CAP,
-            "Measure each piece at its thinnest with a micrometer.",
-            "Clearance of an end: its top wire less the mean of its joint wires.",
-        ),
-        (
-            "Take the thinnest wire that is still flattened: a thick one dents the lining.",
-            "Lead: wash before you eat.",
-        ),
-    ),
-    "lift_check": MethodCard(
-        (
-            "Isolated, coupling open, cap tightened as the machine's book says.",
-            "One dial on the shaft close beside the bearing, straight above its middle; a second on the"
-            " housing.",
-            "Lift straight up and slowly until the shaft's dial stops gaining, and read both.",
-            "Clearance: the shaft's dial less the housing's.",
-            "Let down, see both dials return, and lift again: two lifts that agree.",
-        ),
-        (
-            "Seal and wear rings limit the lift: stop where the load rises and the dial does not.",
-            "Rated gear and the lifting plan; no hand between shaft and shell.",
-        ),
-    ),
-    "feeler": MethodCard(
-        (
-            "Shaft at rest, at the bottom of its bearing.",
-            "Clean leaves, few together, in along the shaft and without force.",
-            "Both sides at both ends, clear of the relief at the joint.",
-            "Write both leaves: the thickest that enters and the next that does not, such as low-high.",
-            "Hold left against right and end against end: they show where the shaft stands.",
-        ),
-        ("Turn no shaft while a leaf is in the gap.",),
-    ),
-    "bore_gauge": MethodCard(
-        (
-            "Halves bolted together without the shaft, tightened as the machine's book says; shell, gauge and"
-            " micrometer at one temperature.",
-            "Set the gauge in the micrometer that measures the journal.",
-            "Upright and across near each end; rock the gauge and take its least reading.",
-            "Measure the journal at the same places: bore less journal is the clearance.",
-        ),
-        ("Across alone hides the wear: it sits at the bottom.",),
-    ),
-    "micrometer": MethodCard(
-        (
-            "Wipe journal and anvils; see that the micrometer shows nought, or its standard.",
-            "Near each end and in the middle, upright and across, by the ratchet.",
-            "Write each place; a journal out of round or tapered is a finding of its own.",
-        ),
-        ("No mark on the journal: anvils square and clean.",),
-    ),
-    "crown_thickness": MethodCard(
-        (
-            "Over a ball on the lined side: a flat anvil bridges the curve and reads too thick.",
-            "At the marked lines of the loaded half, both ends, the same lines every time.",
-            "Take the ball's diameter off, or give it to the page to be taken off.",
-        ),
-        ("Bright spots on the outside of a shell: photo, and tell the engineer.",),
-        "over a ball: TM 55-1905-221-14-3; the rest common practice, no published source",
-    ),
-    "depth_gauge": MethodCard(
-        (
-            "Clean the port and the face the gauge stands on.",
-            "Bridge gauge: its feet on their own marks, never turned about.",
-            "Use the constant that is stamped beside the port, every time.",
-        ),
-        (),
-        "the stamped constant: NAVEDTRA 14111; the rest common practice, no published source",
-    ),
-}
+def drafts() -> dict[str, MethodCard]:
+    """By method, the words that an engineer begins with; of the methods that have some."""
+    return {
+        code: MethodCard(entry.steps, entry.heed, entry.rests_on or PRACTICE)
+        for code, entry in METHODS.items()
+        if entry.offered and entry.steps
+    }
 
 
 def named(method: str) -> str:
@@ -173,8 +92,8 @@ def approve(*, method: str, steps: str, heed: str, source: str, site: Site, on: 
     Refused
         for a method nobody knows, no step, too many lines or too long a one.
     """
-    if method not in DRAFTS:
-        raise Refused(f"“{method}” is no method with a card. Methods are: {', '.join(DRAFTS)}.")
+    if method not in drafts():
+        raise Refused(f"“{method}” is no method with a card. Methods are: {', '.join(drafts())}.")
     card = {"steps": _lines("Steps", steps), "heed": _lines("To heed", heed), "source": source.strip()}
     if not card["steps"]:
         raise Refused("Steps: give at least one, one to a line.")
@@ -191,8 +110,8 @@ def take_down(*, method: str, site: Site, on: dt.date, by: UUID) -> Setting:
     Refused
         for a method nobody knows.
     """
-    if method not in DRAFTS:
-        raise Refused(f"“{method}” is no method with a card. Methods are: {', '.join(DRAFTS)}.")
+    if method not in drafts():
+        raise Refused(f"“{method}” is no method with a card. Methods are: {', '.join(drafts())}.")
     return set_setting(name=named(method), value={"steps": []}, site=site, from_on=on, by=by)
 
 
