@@ -7,10 +7,11 @@ believed from the clearance. See docs/wear-model.md, section 4.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import logsumexp
 
 from .arrays import FloatArray, Histories, IntArray, Kind
 
@@ -18,6 +19,7 @@ YOUNGEST = 1e-3  # of X: the least age from which a rate is told, since at age 0
 LOG_AGES = np.linspace(
     -3.0, 1.6, 33
 )  # log of age over X at the first reading of a life whose start is not known
+AGED_AT = (0.5, 0.71, 1.0, 1.41, 2.0)  # exponents at which the usual age of such a life is worked out
 KEPT = 8  # curves whose believed ages are kept
 NEW_SHARE = 0.1  # sd of new clearance, as a share of it
 
@@ -27,12 +29,24 @@ class Curve:
     """The power of a life's age that wear follows, and the pool's constants that go with it.
 
     ``usual_kh`` is X; ``usual_rate``, um/kh, is what wear since new usually comes to, and as wide a spread: a
-    constant, since with the fleet's own rates the ages would explain the fleet's spread.
+    constant, since with the fleet's own rates the ages would explain the fleet's spread. ``within``: of a
+    life whose start is not known, r is the mean rate over X from its first event on, so that only how a
+    record bends speaks of the exponent, never how old it is believed to be. ``log_ages``: the usual log of
+    age over X at the first event of such a life, at each of ``AGED_AT``; none: X itself.
     """
 
     exponent: float = 1.0
     usual_kh: float = 40.0
     usual_rate: float = 1.0
+    within: bool = False
+    log_ages: tuple[float, ...] = ()
+
+    @property
+    def usual_log_age(self) -> float:
+        """The usual log of age over X at the first event of a life whose start is not known."""
+        return (
+            float(np.interp(np.log(self.exponent), np.log(AGED_AT), self.log_ages)) if self.log_ages else 0.0
+        )
 
     def grown(self, age: FloatArray) -> FloatArray:
         """L at some ages, kh."""
@@ -79,6 +93,16 @@ class Ages:
             self._believed[curve] = np.where(self.known, 0.0, self._from_clearance(curve))
         return self._believed[curve]
 
+    def share(self, curve: Curve) -> FloatArray:
+        """(N,) what a life's rate is multiplied by: 1, or where the curve is learned within records alone and
+        the start is not known, X over what L grows by in the X kh after the life's first event.
+        """
+        if not curve.within or curve.exponent == 1.0 or self.known.all():
+            return np.ones(len(self.known))
+        begin, x = self.at_start(curve), curve.usual_kh
+        grown = curve.grown(begin + x) - curve.grown(begin)
+        return np.where(self.known, 1.0, x / np.maximum(grown, 1e-300))
+
     def at_end(self, curve: Curve) -> FloatArray:
         """(B,) age at each bearing's last event, kh."""
         return self.at_start(curve)[self.present] + self.present_kh
@@ -93,17 +117,25 @@ class Ages:
         """
         begin = self.at_start(curve)[self.life] + self.since
         gain = curve.grown(begin + du) - curve.grown(begin)
-        return np.where(du > 0, gain / np.maximum(du, 1e-300), 1.0)
+        return np.where(du > 0, gain / np.maximum(du, 1e-300), 1.0) * self.share(curve)[self.life]
 
     def tail_along(self, curve: Curve, tail: FloatArray) -> FloatArray:
         """(B,) what L grows by in the ``tail`` (B,) kh after each bearing's last event, kh."""
         if curve.exponent == 1.0:
             return tail
         begin = self.at_end(curve)
-        return curve.grown(begin + tail) - curve.grown(begin)
+        return (curve.grown(begin + tail) - curve.grown(begin)) * self.share(curve)[self.present]
 
     def _from_clearance(self, curve: Curve) -> FloatArray:
-        """(N,) posterior mean of log age, as an age, kh; X where a life has no reading.
+        """(N,) posterior mean of log age, as an age, kh; X where a life has no reading."""
+        logs = self._age_odds(curve) - 0.5 * (LOG_AGES[:, None] - curve.usual_log_age) ** 2
+        weight = np.exp(logs - logs.max(axis=0))
+        mean = LOG_AGES @ (weight / weight.sum(axis=0))
+        read = np.bincount(self.of, minlength=len(self.known)) > 0
+        return curve.usual_kh * np.exp(np.where(read, mean, curve.usual_log_age))
+
+    def _age_odds(self, curve: Curve) -> FloatArray:
+        """(33, N) log evidence of each of ``LOG_AGES`` for each life, up to a constant of the life.
 
         Given an age the readings are linear in new clearance and rate: two unknowns with normal beliefs, so
         the evidence of each age is half the fitted square less half the log determinant.
@@ -120,10 +152,20 @@ class Ages:
             own = count + (NEW_SHARE * self.new_um) ** -2
             det = own * square - cross**2
             fitted = (square * high**2 - 2.0 * cross * high * pull + own * pull**2) / det
-            logs[k] = 0.5 * fitted - 0.5 * np.log(det) - 0.5 * log_age**2
-        weight = np.exp(logs - logs.max(axis=0))
-        mean = LOG_AGES @ (weight / weight.sum(axis=0))
-        return x * np.exp(np.where(count > 0, mean, 0.0))
+            logs[k] = 0.5 * fitted - 0.5 * np.log(det)
+        return logs
+
+    def usual_log_age(self, curve: Curve) -> float:
+        """The mean of log age over X at the first reading of lives whose start is not known, under a curve.
+
+        The one of ``LOG_AGES`` that makes all such readings likeliest, ages spread round it as they are
+        believed (sd 1), itself believed N(0, 1).
+        """
+        logs = self._age_odds(curve)[:, np.bincount(self.of, minlength=len(self.known)) > 0]
+        spread = -0.5 * (LOG_AGES[:, None] - LOG_AGES) ** 2
+        spread -= logsumexp(spread, axis=0)
+        total = logsumexp(logs[:, None, :] + spread[:, :, None], axis=0).sum(axis=1) - 0.5 * LOG_AGES**2
+        return float(LOG_AGES[np.argmax(total)])
 
 
 def ages(
@@ -157,7 +199,7 @@ def ages(
 
 
 def usual_curve(
-    h: Histories, own: Ages, owner: IntArray, usable: NDArray[np.bool_], new_um: FloatArray
+    h: Histories, own: Ages, owner: IntArray, usable: NDArray[np.bool_], new_um: FloatArray, within: bool
 ) -> Curve:
     """The constants of a pool: median age of the present lives at their last event, and what that usually has
     worn.
@@ -168,7 +210,11 @@ def usual_curve(
     chosen = age[known & (age > 0)]
     chosen = chosen if len(chosen) else age[age > 0]
     usual_kh = float(np.median(chosen)) if len(chosen) else Curve.usual_kh
-    return Curve(1.0, usual_kh, _usual_wear(h, owner, usable, new_um) / usual_kh)
+    usual = Curve(1.0, usual_kh, _usual_wear(h, owner, usable, new_um) / usual_kh)
+    if not within or not len(own.of):
+        return usual
+    logs = tuple(own.usual_log_age(replace(usual, exponent=q)) for q in AGED_AT)
+    return replace(usual, within=True, log_ages=logs)
 
 
 def _usual_wear(h: Histories, owner: IntArray, usable: NDArray[np.bool_], new_um: FloatArray) -> float:

@@ -41,7 +41,7 @@ class Told:
     opening: IntArray  # 1: the first that was hidden, 2: the one after it ...
     ahead_kh: FloatArray  # exposure since the last visible reading
     value_um: FloatArray
-    ours: FloatArray  # (N, 5)
+    ours: FloatArray  # (N, 5), or as many as shares were asked for
     line: FloatArray  # (N, 5)
     young: bool
     converged: bool
@@ -58,8 +58,11 @@ class Score:
     miss_um: float
 
 
-def hide_and_tell(h: Histories, openings: int = 1, *, threads: bool = False) -> Told:
-    """Hide the readings of every bearing's last ``openings``, refit once, and predict them.
+def hide_and_tell(
+    h: Histories, openings: int = 1, *, threads: bool = False, shares: FloatArray = SHARES
+) -> Told:
+    """Hide the readings of every bearing's last ``openings``, refit once, and predict their quantiles at
+    ``shares``.
 
     A bearing keeps at least one opening with a reading; a hidden reading is scored where its own life (or
     level) holds a visible one, so that there is wear to predict and the line has something to draw.
@@ -69,12 +72,12 @@ def hide_and_tell(h: Histories, openings: int = 1, *, threads: bool = False) -> 
     population = fit_fleet(visible, threads=threads)
     lines = fleet_lines(h, hidden)
     chosen = np.flatnonzero(first)
-    ours = np.full((len(chosen), len(SHARES)), np.nan)
+    ours = np.full((len(chosen), len(shares)), np.nan)
     owner = h.owner
     with np.errstate(all="ignore"):
         for clock in np.unique(h.clock[owner[chosen]]) if len(chosen) else []:
             here = np.flatnonzero(h.clock[owner[chosen]] == clock)
-            ours[here] = _predicted(h, hidden, chosen[here], population.pool(int(clock)))
+            ours[here] = _predicted(h, hidden, chosen[here], population.pool(int(clock)), shares)
     known = np.all(np.isfinite(ours), axis=1)
     chosen, ours = chosen[known], ours[known]
     steps = _usual_step(h, hidden)
@@ -121,13 +124,17 @@ def _hidden(h: Histories, openings: int) -> tuple[NDArray[np.bool_], NDArray[np.
     return hidden, first, number
 
 
-def _predicted(h: Histories, hidden: NDArray[np.bool_], events: IntArray, pool: Pool) -> FloatArray:
-    """(N, 5) quantiles of what will be read at each event, from the visible readings before it."""
+def _predicted(
+    h: Histories, hidden: NDArray[np.bool_], events: IntArray, pool: Pool, asked: FloatArray
+) -> FloatArray:
+    """(N, S) quantiles at the shares ``asked`` (S,) of what will be read at each event, from the visible
+    readings before it.
+    """
     owner = h.owner[events]
     many = h.take(owner)
     origin = np.repeat(h.start[owner] - many.start[:-1], np.diff(many.start)) + np.arange(len(many.kind))
     stop = many.start[:-1] + (events - h.start[owner])
-    f = frame(many)
+    f = _ages_from_what_is_read(many, hidden[origin])
     aside = hidden[origin] | likely_slips(_without(f, hidden[origin]), pool.designs[0], last_too=False)
     used = [(p, w) for p, w in zip(pool.designs, pool.weights, strict=True) if w > 0]
     shares = [w / sum(w for _, w in used) for _, w in used]
@@ -141,21 +148,36 @@ def _predicted(h: Histories, hidden: NDArray[np.bool_], events: IntArray, pool: 
         cloud.parts[:, crossing.VAR] += told.b[stop][cloud.owner]
         cloud.parts[:, crossing.MEAN] += shift
         clouds.append(cloud)
-    found = _quantiles(pile(clouds, shares))
+    found = _quantiles(pile(clouds, shares), asked)
     _weigh_falls(
-        many.keep_events(~hidden[origin] & (np.arange(len(origin)) < stop[f.owner])), many, stop, pool, found
+        many.keep_events(~hidden[origin] & (np.arange(len(origin)) < stop[f.owner])),
+        many,
+        stop,
+        pool,
+        found,
+        asked,
     )
     return found
 
 
-def _quantiles(clouds: Clouds) -> FloatArray:
-    """(N, 5) quantiles of the level itself."""
+def _ages_from_what_is_read(many: Histories, hidden: NDArray[np.bool_]) -> Frame:
+    """The frame of some bearings, the ages of lives without a recorded start believed from visible readings
+    alone.
+    """
+    visible = replace(many, method=np.where(hidden, -1, many.method).astype(many.method.dtype))
+    return replace(frame(many), ages=frame(visible).ages)
+
+
+def _quantiles(clouds: Clouds, asked: FloatArray) -> FloatArray:
+    """(N, S) quantiles of the level itself."""
     zero = np.zeros(len(clouds.begin) - 1)
-    return quantiles(Belief(clouds, zero, zero, zero, zero, zero), SHARES)
+    return quantiles(Belief(clouds, zero, zero, zero, zero, zero), asked)
 
 
-def _weigh_falls(visible: Histories, many: Histories, stop: IntArray, pool: Pool, found: FloatArray) -> None:
-    """Put in the quantiles (N, 5) of records in doubt, a fall that nobody explained weighed in every way it
+def _weigh_falls(
+    visible: Histories, many: Histories, stop: IntArray, pool: Pool, found: FloatArray, asked: FloatArray
+) -> None:
+    """Put in the quantiles (N, S) of records in doubt, a fall that nobody explained weighed in every way it
     may be read.
 
     visible: what had been read of each of ``many`` before its event ``stop`` (N,).
@@ -170,7 +192,7 @@ def _weigh_falls(visible: Histories, many: Histories, stop: IntArray, pool: Pool
     event = stop[doubted][clouds.owner]
     clouds.parts[:, crossing.VAR] += told.b[event]
     clouds.parts[:, crossing.MEAN] += many.value_um[event] - told.a[event]
-    found[doubted] = _quantiles(clouds)
+    found[doubted] = _quantiles(clouds, asked)
 
 
 def _without(f: Frame, hidden: NDArray[np.bool_]) -> Frame:

@@ -148,7 +148,7 @@ def believe(
     lean = np.zeros(len(start)) if lean is None else lean
     x, du = bent(rate.warp, nodes, rate.outlying), f.spent(rate.start_hours, rate.curve)
     at_starts = 1.0 + rate.start_hours * f.starts_per_hour
-    growth, age = _ahead(f, rate.curve, tail, stop)
+    growth, age, now = _ahead(f, rate.curve, tail, stop)
     spent = tail * at_starts * growth
     begin, parts, edges = [np.zeros(1, dtype=np.int64)], [], []
     total = 0
@@ -193,22 +193,30 @@ def believe(
         return Clouds(np.zeros(1, dtype=np.int64), np.zeros((0, COLUMNS)), np.zeros(0))
     found = Clouds(np.concatenate(begin), np.concatenate(parts), np.concatenate(edges))
     found.parts[:, -2], found.parts[:, -1] = rate.curve.exponent, age[found.owner]
-    _to_run_hours(found, at_starts * rate.curve.steepness(age) if rate.curve.exponent != 1.0 else at_starts)
+    _to_run_hours(found, at_starts * now)
     _run_in(found, f, work, stop)
     return found
 
 
-def _ahead(f: Frame, curve: Curve, tail: FloatArray, stop: IntArray | None) -> tuple[FloatArray, FloatArray]:
-    """(B,) how much more L grows in the tail, kh, than it is long, and the age at its end, kh."""
-    begin = f.ages.at_end(curve)
+def _ahead(
+    f: Frame, curve: Curve, tail: FloatArray, stop: IntArray | None
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """(B,) how much more L grows in the tail, kh, than it is long, the age at its end, kh, and the slope of L
+    there.
+    """
+    begin, life = f.ages.at_end(curve), f.ages.present
     if stop is not None and len(f.owner):
         inner = np.minimum(stop, len(f.owner) - 1)
-        begin = np.where(stop < f.histories.start[1:], f.ages.before(curve, inner), begin)
+        inside = stop < f.histories.start[1:]
+        begin = np.where(inside, f.ages.before(curve, inner), begin)
+        life = np.where(inside, f.ages.life[inner], life)
     age = np.maximum(begin + tail, YOUNGEST * curve.usual_kh)
     if curve.exponent == 1.0:
-        return np.ones(len(tail)), age
+        return np.ones(len(tail)), age, np.ones(len(tail))
+    share = f.ages.share(curve)[life]
     gain = curve.grown(begin + tail) - curve.grown(begin)
-    return np.where(tail > 0, gain / np.maximum(tail, 1e-300), 1.0), age
+    growth = np.where(tail > 0, gain / np.maximum(tail, 1e-300), 1.0)
+    return growth * share, age, curve.steepness(age) * share
 
 
 def _to_run_hours(clouds: Clouds, at_starts: FloatArray) -> None:

@@ -130,7 +130,7 @@ def outlook_apart(f: Frame, p: Params, work: Work, stop: IntArray | None) -> tup
 def _larger_end(f: Frame, first: Params, p: Params, cloud: Clouds, prior_var: FloatArray) -> Belief:
     """Move the clouds from the mean of the ends to the larger one, and add what a bias may still be."""
     h = f.histories
-    rate = _at_usual_age(cloud, first.usual_kh)
+    rate = _at_usual_age(f, first, cloud)
     level, _ = cloud.moments(crossing.MEAN)
     now, now_var, taper, taper_sd = taper_now(f, first, rate, level)
     last = last_readings(f)
@@ -146,9 +146,15 @@ def _larger_end(f: Frame, first: Params, p: Params, cloud: Clouds, prior_var: Fl
     return Belief(replace(cloud, parts=parts), taper, taper_sd, prior_var, mean, sd)
 
 
-def _at_usual_age(clouds: Clouds, usual_kh: float) -> FloatArray:
+def _at_usual_age(f: Frame, p: Params, clouds: Clouds) -> FloatArray:
     """(B,) expected rate that multiplies L, um/kh: today's less what the curve has made of it."""
-    parts = clouds.parts.copy()
+    parts, curve = clouds.parts.copy(), p.curve
     exponent, age = parts[:, crossing.EXPONENT], parts[:, crossing.AGE]
-    parts[:, crossing.RATE] /= np.where(exponent == 1.0, 1.0, exponent * (age / usual_kh) ** (exponent - 1.0))
+    slope = exponent * (age / curve.usual_kh) ** (exponent - 1.0)
+    if curve.within:
+        begin = np.maximum(age - (f.ages.present_kh + f.tail)[clouds.owner], 0.0)
+        x = curve.usual_kh
+        grown = x * ((begin / x + 1.0) ** exponent - (begin / x) ** exponent)
+        slope *= np.where(f.ages.known[f.ages.present][clouds.owner], 1.0, x / np.maximum(grown, 1e-300))
+    parts[:, crossing.RATE] /= np.where(exponent == 1.0, 1.0, slope)
     return replace(clouds, parts=parts).moments(crossing.RATE)[0]

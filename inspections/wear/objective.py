@@ -54,8 +54,7 @@ def slots(f: Frame, d: rate_effects.Design) -> list[Slot]:
         Slot("new_shift", 0.0, 0.15),
         Slot("log_new_spread", float(np.log(0.1)), 0.5),
     ]
-    if _starts_are_known(f):
-        found.append(Slot("log_exponent", 0.0, EXPONENT_SD))
+    found.append(Slot("log_exponent", 0.0, EXPONENT_SD))
     if h.n_bearings >= LEAST_FOR_OUTLYING:
         found.append(Slot("logit_outlying", *OUTLYING_PRIOR))
     if np.any(h.kind == Kind.NEW_LIFE) or np.any(h.kind == Kind.RATE_BREAK):
@@ -133,8 +132,14 @@ class Objective:
         self.slots = slots(f, d)
         self.mean = np.array([s.mean for s in self.slots])
         self.sd = np.array([s.sd for s in self.slots])
-        usual = usual_curve(f.histories, f.ages, f.owner, f.usable, f.new_um)
-        self.base = Params(outlying=OUTLYING_HELD, usual_kh=usual.usual_kh, usual_rate=usual.usual_rate)
+        usual = usual_curve(f.histories, f.ages, f.owner, f.usable, f.new_um, not _starts_are_known(f))
+        self.base = Params(
+            outlying=OUTLYING_HELD,
+            usual_kh=usual.usual_kh,
+            usual_rate=usual.usual_rate,
+            within=usual.within,
+            log_ages=usual.log_ages,
+        )
         self.fixed = np.array([s.name.startswith("sigma ") for s in self.slots])
         self.shapes = np.array([s.name.startswith("warp ") for s in self.slots])
         self.bends_move = len(d.factors) > 0 or f.histories.n_bearings < 400

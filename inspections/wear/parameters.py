@@ -54,6 +54,8 @@ class Params:
     exponent: float = 1.0  # of a life's age, see ``ages``; with the pool's constants that go with it
     usual_kh: float = 40.0
     usual_rate: float = 1.0
+    within: bool = False
+    log_ages: tuple[float, ...] = ()
     sigma: dict[str, float] = field(default_factory=dict)
     effect_levels: tuple[tuple[str, int], ...] = (("mean", -1),)
     effect_mean: tuple[float, ...] = (LOG_RATE_PRIOR[0],)
@@ -67,7 +69,7 @@ class Params:
     @property
     def curve(self) -> Curve:
         """The power of a life's age that wear follows."""
-        return Curve(self.exponent, self.usual_kh, self.usual_rate)
+        return Curve(self.exponent, self.usual_kh, self.usual_rate, self.within, self.log_ages)
 
     def of_methods(self, methods: Sequence[Method]) -> tuple[FloatArray, FloatArray]:
         """(M,) standard uncertainty and bias of each method, um; a method never seen keeps its stated one."""

@@ -157,5 +157,6 @@ def _params(row: dict[str, Any]) -> Params:
             "effect_cov": cov,
             "warp": tuple(row.get("warp", ())),
             "opened": tuple(row.get("opened", ())),
+            "log_ages": tuple(row.get("log_ages", ())),
         }
     )

@@ -102,6 +102,24 @@ def whole(world: World, seed: int) -> Fleet:
     return Fleet(fleet.histories, fleet.true_kh, np.ones(world.n, dtype=bool))
 
 
+def begun_late(world: World, seed: int) -> Fleet:
+    """A world of ``worlds`` whose record begins when its first lives are under way: new metal and the first
+    visit of each first life are lost where a second visit follows.
+    """
+    fleet = make(world, seed)
+    h = fleet.histories
+    lost = np.zeros(len(h.kind), dtype=bool)
+    for first, end in zip(h.start[:-1], h.start[1:], strict=True):
+        own = np.arange(first, end)
+        read = own[(h.kind[own] == Kind.READING) & (h.exposure_kh[own] > h.exposure_kh[first])]
+        later = read[h.exposure_kh[read] > h.exposure_kh[read[0]]] if len(read) else read
+        if len(later):
+            lost[own[h.exposure_kh[own] < h.exposure_kh[later[0]]]] = True
+    begun = np.where(np.bincount(h.owner[lost], minlength=world.n) > 0, False, h.fresh)
+    kept = replace(h.keep_events(~lost), fresh=begun)
+    return Fleet(kept, fleet.true_kh, np.ones(world.n, dtype=bool))
+
+
 def apart(world: World, seed: int) -> Fleet:
     """A world of ``worlds``, the bearings concerned those it reports apart."""
     fleet = make(world, seed)
@@ -155,7 +173,11 @@ CASES: dict[str, tuple[int, Maker]] = {
     "x^2": (6, lambda seed: curved(Curve(200, 2.0), seed)),
     "x^1.5": (6, lambda seed: curved(Curve(200, 1.5), seed)),
     "x^0.5": (6, lambda seed: curved(Curve(200, 0.5), seed)),
-    "x^2, start not known": (3, lambda seed: curved(Curve(200, 2.0, known_start=False), seed)),
+    "straight, start not known": (6, lambda seed: curved(Curve(200, 1.0, known_start=False), seed)),
+    "x^2, start not known": (6, lambda seed: curved(Curve(200, 2.0, known_start=False), seed)),
+    "x^1.5, start not known": (6, lambda seed: curved(Curve(200, 1.5, known_start=False), seed)),
+    "x^0.5, start not known": (6, lambda seed: curved(Curve(200, 0.5, known_start=False), seed)),
+    "plain, begun late": (2, lambda seed: begun_late(World(n=400), seed)),
     "a tenth x^2": (3, lambda seed: curved(Curve(300, 2.0, 0.1), seed)),
     "a tenth x^1.5": (3, lambda seed: curved(Curve(300, 1.5, 0.1), seed)),
     "one x4 in 60": (8, lambda seed: outlying(replace(ALIKE, outlier=4.0), seed)),

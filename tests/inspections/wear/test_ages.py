@@ -10,6 +10,7 @@ import pytest
 from inspections.wear import crossing
 from inspections.wear.ages import STRAIGHT, Curve
 from inspections.wear.arrays import Histories, Kind, Method, build
+from inspections.wear.backtest import hide_and_tell
 from inspections.wear.belief import Rate, believe
 from inspections.wear.event_effects import frame, lay_out
 from inspections.wear.fit import fit_fleet
@@ -98,9 +99,38 @@ def test_the_exponent_of_a_whole_fleet_is_found_and_its_dates_follow(exponent):
     assert early <= 16.0 and 25.0 <= middle <= 75.0 and late >= 84.0
 
 
-def test_where_no_start_of_a_life_is_recorded_no_exponent_is_learned():
-    fleet = hard_fleets.curved(hard_fleets.Curve(60, 1.0, known_start=False), 4)
-    assert fit_fleet(fleet.histories, carry=False).main.designs[0].exponent == 1.0
+@pytest.mark.parametrize("exponent", [1.0, 2.0])
+def test_a_fleet_without_a_recorded_start_shows_its_exponent_by_how_its_records_bend(exponent):
+    fleet = hard_fleets.curved(hard_fleets.Curve(120, exponent, known_start=False), 4)
+    population = fit_fleet(fleet.histories, carry=False)
+    assert np.log(population.main.designs[0].exponent) == pytest.approx(np.log(exponent), abs=0.25)
+    result = forecast(fleet.histories, population)
+    scored = (result.p_max_now < 0.05) & (fleet.true_kh < 300.0)
+    early, _, middle, _, late = shares(dates_kh(result)[scored], fleet.true_kh[scored])
+    assert early <= 16.0 and 20.0 <= middle <= 80.0 and late >= 80.0
+
+
+def test_a_rate_of_a_life_without_a_start_is_its_mean_over_the_usual_age_whatever_the_exponent():
+    """Ages believed from the readings move no rate, only how a record bends."""
+    rows = [reading(u, 130.0 + 2.0 * u) for u in (0.0, 20.0, 40.0)]
+    f = frame(one(rows, fresh=False))
+    for exponent in (0.5, 2.0):
+        steps = f.spent(0.0, Curve(exponent, 40.0, 2.0, within=True))
+        assert steps.sum() == pytest.approx(40.0)
+        assert (steps[2] > steps[1]) == (exponent > 1.0)
+
+
+def test_what_is_hidden_is_not_heard_of_when_ages_are_believed():
+    """The quantiles told of the last reading are the same whatever that reading is."""
+    told = []
+    for last in (190.0, 230.0):
+        rows = []
+        for k in range(30):
+            own = [reading(u, 131.0 + k % 5 + 0.02 * u * u) for u in (0.0, 15.0, 30.0, 45.0)]
+            own += [reading(60.0, last if k == 0 else 203.0)]
+            rows.append(({**FACTS, "fresh": False}, own))
+        told.append(hide_and_tell(build(rows, [Method("micrometer", 3.0)])).ours[0])
+    assert told[0] == pytest.approx(told[1], rel=1e-9)
 
 
 def test_without_a_taper_no_end_is_said_to_be_larger_however_wear_slows_down():

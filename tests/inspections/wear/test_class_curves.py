@@ -9,7 +9,6 @@ import pytest
 
 from inspections.wear.advice import OUTCOMES
 from inspections.wear.arrays import Histories, build
-from inspections.wear.class_curves import WHOLE
 from inspections.wear.fit import fit_fleet
 from inspections.wear.forecast import forecast
 
@@ -43,13 +42,6 @@ def test_a_class_that_speeds_up_in_a_fleet_that_slows_down_is_not_called_ok():
     assert not np.any(forecast(h, population).outcome == OK)
 
 
-def test_a_whole_fleet_that_speeds_up_with_no_start_recorded_is_not_called_ok():
-    h = wears_as([2.0], n=80, known_start=False)
-    population = fit_fleet(h, carry=False)
-    assert WHOLE in population.main.curved
-    assert not np.any(forecast(h, population).outcome == OK)
-
-
 @pytest.mark.parametrize("known_start", [True, False])
 @pytest.mark.parametrize("seed", [1, 2])
 def test_steady_classes_stay_ok(known_start, seed):
@@ -59,6 +51,7 @@ def test_steady_classes_stay_ok(known_start, seed):
     assert np.mean(forecast(h, population).outcome == OK) > 0.9
 
 
-def test_a_whole_fleet_whose_curve_the_dates_follow_stays_ok():
-    population = fit_fleet(wears_as([2.0], n=80), carry=False)
+@pytest.mark.parametrize("known_start", [True, False])
+def test_a_whole_fleet_whose_curve_the_dates_follow_stays_ok(known_start):
+    population = fit_fleet(wears_as([2.0], n=80, known_start=known_start), carry=False)
     assert population.main.curved == ()
