@@ -2,10 +2,9 @@
 
 import numpy as np
 
+from inspections.forecasts.computation import STEADY_WITHIN
 from inspections.wear.normal import NINE_IN_TEN
 from inspections.wear.population import Pool
-
-STEADY_WITHIN = 0.1  # of 1: an exponent nearer to 1 moves no date by more than the dates' own doubt
 
 
 def curve_sentence(pool: Pool) -> str:

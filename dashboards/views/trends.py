@@ -6,11 +6,11 @@ from django.views.decorators.http import require_safe
 
 from dashboards.trends import comparison as comparing
 from dashboards.trends.ratio_bars import ratio_axis, ratio_bar, reach
-from dashboards.trends.sudden_failures import sudden_failures
 from dashboards.trends.wear_curve import curve_sentence
 from fleet.access import sites_for
 from fleet.clock import today_in
 from inspections.forecasts import backtest
+from inspections.forecasts.sudden_failures import sudden_failures
 
 
 @require_safe

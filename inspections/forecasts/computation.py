@@ -6,6 +6,7 @@ import datetime as dt
 import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ import numpy as np
 from inspections.forecasts.figures import BEYOND, QUANTILES, Figures
 from inspections.forecasts.gauge_periods import Disagreement, as_figure, disagreements, labels_of
 from inspections.forecasts.notes import notes
+from inspections.forecasts.sudden_failures import NO_CLASS
 from inspections.forecasts.wear_inputs import ACCEPTED_RISK, Inputs, Known, events_of
 from inspections.story.observations import Observation
 from inspections.wear.advice import ADVICE, OUTCOMES, REASONS, REPLACE_FROM
@@ -27,25 +29,47 @@ ENGINE = "7"
 # thousand figures.
 DIGITS = 6
 HORIZON_DAYS = 40 * 365.25
+STEADY_WITHIN = 0.1  # of 1: an exponent nearer to 1 moves no date by more than the dates' own doubt
 WORTH_THREADS = 1000  # bearings from which a second thread gains more than it costs
 
 
-def figures_of(known: Inputs, population: Population, *, threads: bool = False) -> dict[uuid.UUID, Figures]:
+def figures_of(
+    known: Inputs,
+    population: Population,
+    *,
+    threads: bool = False,
+    sudden: Mapping[str, Mapping[str, Any]] = MappingProxyType({}),
+) -> dict[uuid.UUID, Figures]:
     """Forecast bearings and put each one's figures together; bearings of sites that
-    accept other risks apart.
+    accept other risks apart. ``sudden``: what a run counted by site and class (`sudden_failures.by_site`).
     """
     found: dict[uuid.UUID, Figures] = {}
     likes = _likes(known.histories, population)
     gauges = _Gauges.of(known.histories, population)
+    exponents = _exponents(known.histories, population)
     risks = np.array([one.accepted_risk for one in known.known])
     for risk in sorted(set(risks.tolist())) or [ACCEPTED_RISK]:
         chosen = np.flatnonzero(risks == risk)
         made = forecast(known.histories.take(chosen), population, accepted_risk=risk, threads=threads)
         for row, index in enumerate(chosen):
             one = known.known[int(index)]
-            said = {"notes": notes(one, likes[int(index)])} | gauges.at(int(index))
+            said = {"notes": notes(one, likes[int(index)])} | gauges.at(int(index)) | _sudden(one, sudden)
+            said["exponent"] = exponents.get(int(known.histories.clock[index]))
             found[one.bearing.pk] = Figures(_values(one, known.as_of, made, row, population.young) | said)
     return {one.bearing.pk: found[one.bearing.pk] for one in known.known}
+
+
+def _exponents(h: Histories, population: Population) -> dict[int, float]:
+    """By clock: the exponent of a shell's age that the dates follow, where wear is not steady."""
+    found = {clock: population.pool(clock).designs[0].exponent for clock in set(h.clock.tolist())}
+    return {clock: round(q, 2) for clock, q in found.items() if abs(q - 1.0) >= STEADY_WITHIN}
+
+
+def _sudden(one: Known, counted: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
+    """What failed suddenly among the bearings of this class at this site; nothing where nothing did."""
+    wear_class = one.facts.wear_class.name if one.facts and one.facts.wear_class else NO_CLASS
+    told = counted.get(str(one.bearing.place.site_id), {}).get(wear_class)
+    return {"sudden": told} if told else {}
 
 
 @dataclass(frozen=True)

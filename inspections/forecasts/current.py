@@ -74,7 +74,8 @@ def _fresh(
     found = {pk: _FRESH[key] for pk, key in keys.items() if key in _FRESH}
     missing = [bearing for bearing in stale if bearing.pk not in found]
     if missing:
-        for pk, figures in figures_of(inputs(missing, today, codes), population).items():
+        counted = run.parameters.get("sudden", {}) if run else {}
+        for pk, figures in figures_of(inputs(missing, today, codes), population, sudden=counted).items():
             found[pk] = _FRESH[keys[pk]] = figures
     return found
 

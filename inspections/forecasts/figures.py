@@ -64,6 +64,8 @@ MORE: tuple[str, ...] = (
     "unwritten_from",
     "unwritten_until",
     "gauges",
+    "exponent",
+    "sudden",
 )
 
 

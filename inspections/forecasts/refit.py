@@ -25,6 +25,7 @@ from inspections.forecasts.judgement.current import digests_of
 from inspections.forecasts.judgement.figures import Judgement
 from inspections.forecasts.judgement.reckoning import reckon
 from inspections.forecasts.stored_look import rows_hash
+from inspections.forecasts.sudden_failures import by_site
 from inspections.forecasts.wear_inputs import fleet_inputs
 from inspections.models import Forecast, ForecastRun
 from inspections.wear.fit import fit_fleet
@@ -52,12 +53,14 @@ def refit(*, by: uuid.UUID, as_of: dt.date | None = None, hide: int = 0) -> Fore
     known = fleet_inputs(day, codes)
     threads = len(bearings) > WORTH_THREADS
     population = fit_fleet(known.histories, threads=threads)
-    figures = figures_of(known, population, threads=threads)
+    sudden = by_site(day)
+    figures = figures_of(known, population, threads=threads, sudden=sudden)
     reckoned = reckon(known, population, figures) if day == today else None
     judged = _Judged(reckoned.judgements, digests_of(bearings)) if reckoned else _Judged({}, {})
     parameters: dict[str, Any] = {
         "population": population.to_json(),
         "young": population.young,
+        "sudden": sudden,
     } | codes.stored()
     if hide:
         parameters[KEPT_UNDER] = backtest(known, hide, threads=threads)

@@ -9,7 +9,7 @@ from typing import Any
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
-from fleet.formatting import chance, counted, day, day_words, percent, um
+from fleet.formatting import chance, count, counted, day, day_words, percent, um
 from fleet.slip_factors import MIXED
 from inspections.forecasts.figures import Figures
 
@@ -208,6 +208,39 @@ def _of_gauge(one: Mapping[str, Any]) -> str:
         f"{counted(n, 'reading')} here {'was' if n == 1 else 'were'} taken with gauge {one['label']}, which"
         f" reads about {size} {way}{since}, held against other gauges; the dates count"
         f" {'it' if n == 1 else 'them'} corrected. Have the gauge checked."
+    )
+
+
+def curve_sentence(figures: Figures) -> str:
+    """How wear goes with a shell's age where it does not go evenly; empty where it does.
+
+    >>> curve_sentence(Figures({"exponent": 1.5}))[:39]
+    'Shells wear faster as they grow older: '
+    """
+    exponent = figures["exponent"]
+    if not exponent:
+        return ""
+    how = "faster" if exponent > 1.0 else "slower"
+    return (
+        f"Shells wear {how} as they grow older: in this fleet wear goes with a shell's age to the power"
+        f" {exponent:.2f}, and the dates follow that curve."
+    )
+
+
+def sudden_sentence(figures: Figures) -> str:
+    """What failed suddenly in the bearing's class at its site, as counts, and as a rate from three on.
+
+    >>> sudden_sentence(Figures({"sudden": {"n": 2, "years": 61.0}})).endswith("for wear alone.")
+    True
+    """
+    told = figures["sudden"]
+    if not told:
+        return ""
+    rate = told.get("a_year")
+    often = f"about {100 * rate:.1f} in 100 a year" if rate else "too few for a rate"
+    return (
+        f"Of its class here: {counted(told['n'], 'sudden failure')} in {count(round(told['years']))}"
+        f" bearing years, {often}. Measuring cannot foresee these: the dates are for wear alone."
     )
 
 

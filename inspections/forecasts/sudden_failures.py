@@ -6,6 +6,7 @@ import datetime as dt
 from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 from uuid import UUID
 
 from django.db.models import Min
@@ -68,6 +69,19 @@ def sudden_failures(sites: Sequence[Site], today: dt.date) -> list[SuddenFailure
     fleet = seen(n.total(), sum(years.values()))
     rows = [SuddenFailures(name, seen(n[name], years[name], fleet)) for name in n if n[name]]
     return sorted(rows, key=lambda row: (-row.hazard.n, row.name))
+
+
+def by_site(today: dt.date) -> dict[str, dict[str, dict[str, Any]]]:
+    """What a refit keeps for its bearings' pages: by site and class the failures, the years, and the rate
+    where there is one.
+    """
+    kept: dict[str, dict[str, dict[str, Any]]] = {}
+    for site in Site.objects.all():
+        for row in sudden_failures([site], today):
+            rate = round(row.hazard.a_year, 5) if row.hazard.tells_a_rate else None
+            years = round(row.hazard.observed_years, 1)
+            kept.setdefault(str(site.pk), {})[row.name] = {"n": row.hazard.n, "years": years, "a_year": rate}
+    return kept
 
 
 def _failures(sites: Sequence[Site]) -> Counter[UUID]:

@@ -4,7 +4,11 @@ import datetime as dt
 
 import pytest
 
-from dashboards.trends.sudden_failures import NO_CLASS, sudden_failures
+from fleet.web.bearing_addresses import bearing_address
+from inspections.forecasts import computation
+from inspections.forecasts.current import current
+from inspections.forecasts.refit import refit
+from inspections.forecasts.sudden_failures import NO_CLASS, sudden_failures
 from inspections.visits import acts
 from tests import makers
 
@@ -63,3 +67,25 @@ def test_the_page_tells_the_count_and_where_it_is_explained(client, bearing):
     client.force_login(makers.an_account(site=bearing.place.site))
     page = client.get("/trends/").content.decode()
     assert "What measuring cannot foresee" in page and "too few for a rate" in page and "#sudden" in page
+
+
+def test_a_bearings_page_tells_its_classs_count_and_the_curve_its_dates_follow(client, bearing, monkeypatch):
+    makers.an_event(kind="shell_change", bearing=bearing, on=DAY, reason="damaged")
+    monkeypatch.setattr(
+        computation, "_exponents", lambda h, population: dict.fromkeys(h.clock.tolist(), 1.52)
+    )
+    run = refit(by=makers.somebody())
+    kept = run.parameters["sudden"][str(bearing.place.site_id)][NO_CLASS]
+    assert kept["n"] == 1 and kept["a_year"] is None
+    client.force_login(makers.an_account(site=bearing.place.site))
+    page = client.get(bearing_address(bearing)).content.decode().replace("\u00a0", " ").replace("\u202f", " ")
+    assert "Of its class here: 1 sudden failure in 1" in page and "too few for a rate" in page
+    assert "wear goes with a shell" in page and "to the power 1.52" in page
+
+
+def test_another_sites_failures_are_not_told_here(bearing):
+    other = makers.a_bearing(place=makers.a_place(site=makers.a_site()))
+    makers.an_event(kind="shell_change", bearing=other, on=DAY, reason="damaged")
+    refit(by=makers.somebody())
+    assert current([bearing])[bearing.pk]["sudden"] is None
+    assert current([other])[other.pk]["sudden"]["n"] == 1
