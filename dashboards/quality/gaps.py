@@ -13,7 +13,7 @@ from fleet.models import Bearing, LimitUse
 from fleet.web.bearing_addresses import bearing_address
 from inspections.forecasts.figures import Figures
 from inspections.forecasts.frames import figures_frame
-from inspections.forecasts.notes import looks_copied
+from inspections.forecasts.notes import looks_copied, meter_words
 from inspections.forecasts.wear_inputs import Known
 from inspections.story.exposure import CALENDAR
 from inspections.story.happenings import NEW_LIFE, UNSURE, Happening
@@ -209,6 +209,11 @@ def _no_hours(one: Known, its: Figures, spreads: Mapping[str, Spread]) -> tuple[
     )
 
 
+def _meter(one: Known, its: Figures, spreads: Mapping[str, Spread]) -> tuple[str, str] | None:
+    words = meter_words(one)
+    return (words, "no measurement: what the pump ran in those years") if words else None
+
+
 def _aside(one: Known, its: Figures, spreads: Mapping[str, Spread]) -> tuple[str, str] | None:
     n = one.story.n_set_aside
     return (f"{counted(n, 'row')} set aside", "no measurement: whoever knows settles them") if n else None
@@ -291,6 +296,12 @@ CONCERNS: Sequence[tuple[str, str, str, Told]] = (
     ("old", "Not measured for two outages", "What was known grows old.", _old),
     ("no_limit", "No limit", "Without a limit there is no date.", _no_limit),
     ("no_hours", "No run hours", "Wear goes with running; the calendar is a poor stand-in.", _no_hours),
+    (
+        "meter",
+        "A meter that may have counted double",
+        "Twice the hours make wear look half as fast.",
+        _meter,
+    ),
     ("unknown_work", "Work nobody wrote down", "A clearance fell, and no event says why.", _unknown_work),
     ("aside", "Rows set aside", "Kept word for word, used for nothing until they are settled.", _aside),
     (

@@ -2,6 +2,7 @@
 know before the date.
 """
 
+import datetime as dt
 from collections.abc import Iterator
 from itertools import pairwise
 
@@ -9,6 +10,7 @@ from fleet.formatting import counted, day, hours
 from fleet.measuring_methods import words_of
 from inspections.forecasts.wear_inputs import Known, steps_of
 from inspections.models import EventKind
+from inspections.story.doubled_meter import doubled
 from inspections.story.exposure import CALENDAR, RECENT_DAYS, RUN_HOURS, STATED_DUTY
 from inspections.story.happenings import NEW_LIFE, RATE_BREAK, STEP, Happening
 from inspections.story.observations import Observation
@@ -74,12 +76,34 @@ def _of_place(known: Known) -> Iterator[str]:
     for one in known.story.happenings:
         if one.kind == EventKind.DUTY_CHANGE and (ratio := _duty_after_against_before(known, one)):
             yield f"runs {_times(ratio)} the hours a day since {day(one.on, 'month')}"
+    if words := meter_words(known):
+        yield words
     if known.run.clock == CALENDAR:
         yield "no run hours known"
     elif known.hours_per_day < STANDBY_HOURS_A_DAY:
         yield f"standby, {hours(round(known.hours_per_day * 365.25))} a year"
     elif known.run.clock == STATED_DUTY:
         yield "no hour meter: by its stated duty"
+
+
+def meter_words(known: Known) -> str:
+    """Years in which the hour meter counted twice what it counted else; empty where there are none, or where
+    a change of duty or of pump is written at either end of them.
+    """
+    found = doubled(known.run)
+    kinds = (EventKind.DUTY_CHANGE, EventKind.PUMP_CHANGE)
+    written = [one.on.toordinal() for one in known.story.happenings if one.kind in kinds]
+    if found is None or any(
+        abs(on - end) < RECENT_DAYS / 2 for on in written for end in (found.begins, found.ends)
+    ):
+        return ""
+    begins, ends = (day(dt.date.fromordinal(round(at)), "month") for at in (found.begins, found.ends))
+    told = (
+        f"its hour meter counted {found.inside:.0f} h a day from {begins} to {ends}, else {found.outside:.0f}"
+    )
+    if found.impossible:
+        return f"{told}: no day has so many hours, so it counted double; its entries are to be corrected"
+    return f"{told}: if it counted double its entries are to be corrected, else the change of duty written"
 
 
 def _duty_after_against_before(known: Known, one: Happening) -> float | None:

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from inspections.forecasts.codes import Codes
+from inspections.forecasts.notes import notes
 from inspections.forecasts.wear_inputs import fleet_inputs, inputs
 from inspections.wear.arrays import Kind
 from tests import makers
@@ -60,6 +61,21 @@ def test_exposure_follows_the_hour_meter_and_its_resets():
     makers.a_reading(bearing=bearing, on=dt.date(2014, 1, 1))
     h = inputs([bearing], AS_OF, Codes()).histories
     assert h.exposure_kh[1] - h.exposure_kh[0] == pytest.approx(12.0, abs=0.02)
+
+
+def test_a_meter_that_counted_double_for_years_is_named_unless_a_change_of_duty_is_written():
+    place = makers.a_place()
+    bearing = makers.a_bearing(place=place)
+    total = 0
+    for year, a_day in zip(range(2012, 2022), (0, 9, 9, 18, 18, 18, 18, 9, 9, 9), strict=True):
+        total += 365 * a_day
+        makers.a_meter_entry(place=place, on=dt.date(year, 1, 1), hours=total)
+    (known,) = inputs([bearing], AS_OF, Codes()).known
+    (note,) = [note for note in notes(known) if "hour meter" in note]
+    assert "counted 18 h a day from Jan 2014 to Jan 2018, else 9" in note.replace("\u00a0", " ")
+    makers.an_event(kind="duty_change", bearing=bearing, on=dt.date(2014, 1, 20))
+    (known,) = inputs([bearing], AS_OF, Codes()).known
+    assert not any("hour meter" in note for note in notes(known))
 
 
 def test_without_a_meter_a_stated_duty_serves_and_without_either_the_calendar():
