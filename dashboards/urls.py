@@ -11,6 +11,7 @@ urlpatterns = [
     path("watch-list.xlsx", watch.watch_sheet, name="watch-list-sheet"),
     path("trends/", trends.trends, name="trends"),
     path("plan/", plan.plan, name="plan"),
+    path("plan/sites/", plan.all_sites, name="plan-sites"),
     path("plan/outage-plan.xlsx", plan.plan_sheet, name="plan-sheet"),
     path("plan/outage-plan.csv", plan.plan_csv, name="plan-csv"),
     path("plan/outage-plan.ics", plan.plan_calendar, name="plan-calendar"),

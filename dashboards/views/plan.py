@@ -11,6 +11,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from dashboards.forms import DeferralForm, RunOnForm
+from dashboards.outage_plan import all_sites as sites_plans
 from dashboards.outage_plan import drafts, page, page_changes, versions
 from dashboards.outage_plan.calendar import calendar
 from dashboards.outage_plan.deferrals import deferrals
@@ -57,6 +58,15 @@ def plan(request: HttpRequest) -> HttpResponse:
     looking = _looking(request, site, hand)
     context = page.context(hand, looking.made, looking.version, sites)
     return render(request, "dashboards/plan.html", context | {"can_plan": can_plan, "run_on": RunOnForm()})
+
+
+@require_safe
+def all_sites(request: HttpRequest) -> HttpResponse:
+    """The outages of all sites, and what to order this month."""
+    sites = list(sites_for(request.user))
+    if not sites:
+        return nothing_here_yet(request)
+    return render(request, "dashboards/plan_sites.html", sites_plans.context(sites))
 
 
 @require_safe

@@ -47,7 +47,7 @@ def _crew_hour(typed: str) -> dict[str, str]:
     price = _price(typed)
     if isinstance(price, str) or Decimal(price["money"]) <= 0:
         raise Refused(f"“{typed.strip()}” is no price of an hour. Write money with its word, such as 60 EUR.")
-    return price
+    return {"money": price["money"], "word": price["word"]}
 
 
 def price_words(value: Any) -> str:

@@ -1,0 +1,190 @@
+"""The plans of all sites on one page: outages with their hours, shells and risk, and what to order this
+month.
+"""
+
+import datetime as dt
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from dashboards.outage_plan import versions
+from dashboards.outage_plan.drafts import in_hand
+from dashboards.outage_plan.proposal import Proposal
+from dashboards.outage_plan.pump_openings.evaluate import Evaluation
+from dashboards.outage_plan.pump_openings.inputs import NOT_COUNTED, Inputs
+from dashboards.outage_plan.pump_openings.orders import Order
+from fleet.clock import today_at
+from fleet.formatting import counted
+from fleet.models import Setting, SettingsRead, Site
+from inspections.forecasts.judgement.plant import CREW_HOUR
+from inspections.limits.price_choices import price_words
+
+HALF = 0.5  # of a shell's price for one half
+
+
+@dataclass(frozen=True)
+class OutageLine:
+    """One outage of one site's plan. `by_then`, `put_off`: passings expected among the bearings looked at in
+    it, before it and by the outage after it if they stay closed; `crew` None where no hours are stated.
+    """
+
+    site: str
+    shown: str
+    name: str
+    start_on: dt.date
+    end_on: dt.date
+    bearings: int
+    hours: float
+    hours_p90: float
+    crew: float | None
+    shells: float
+    shells_p90: int
+    by_then: float
+    put_off: float
+
+    @property
+    def over(self) -> bool:
+        """Whether more is planned than there are hours."""
+        return self.crew is not None and self.hours > self.crew + 0.5
+
+
+@dataclass(frozen=True)
+class OrderLine:
+    """Halves of one kind to be ordered at a site by a day, and what they cost."""
+
+    site: str
+    by: dt.date
+    family: str
+    n: int
+    bearings: str
+    outage: str
+    price_h: float
+    money: str
+    is_late: bool
+
+
+@dataclass(frozen=True)
+class SitePlan:
+    """A site's plan in a line: which plan, what it does to the passings expected within its horizon."""
+
+    site: Site
+    shown: str
+    label: str
+    closed: float
+    planned: float
+    above: int
+    refused: str = ""
+
+
+def context(sites: Iterable[Site]) -> dict[str, Any]:
+    """What the page shows: every site's accepted plan, else the one in hand."""
+    crew = SettingsRead(Setting.objects.standing().filter(name=CREW_HOUR))
+    plans: list[SitePlan] = []
+    outages: list[OutageLine] = []
+    orders: list[OrderLine] = []
+    for site in sites:
+        hand = in_hand(site)
+        found = hand and (versions.version(hand, versions.ACCEPTED) or versions.version(hand, versions.HAND))
+        if hand is None or not found:
+            plans.append(SitePlan(site, "", "", 0.0, 0.0, 0, "No plan has been worked out yet."))
+            continue
+        made = versions.shown(hand, found)
+        plans.append(_site_plan(made, found))
+        if made.evaluation is not None and made.inputs is not None:
+            outages += _outages(site, found.key, made.evaluation, made.inputs)
+            orders += _orders(site, made.orders, made.inputs, crew)
+    return {
+        "saying": _saying(outages, orders),
+        "plans": plans,
+        "outages": sorted(outages, key=lambda one: (one.start_on, one.site)),
+        "orders": sorted(orders, key=lambda one: (one.by, one.site, one.family)),
+        "total_h": sum(one.price_h for one in orders),
+        "total_money": _total(orders),
+    }
+
+
+def _site_plan(made: Proposal, shown: versions.Version) -> SitePlan:
+    found = made.evaluation
+    if found is None:
+        return SitePlan(made.site, shown.key, shown.label, 0.0, 0.0, 0, " ".join(made.refused))
+    closed = float(found.chance[:, -1].sum()) if found.chance.size else 0.0
+    return SitePlan(
+        made.site, shown.key, shown.label, closed, found.expected_passings, found.n_above_accepted
+    )
+
+
+def _outages(site: Site, shown: str, found: Evaluation, given: Inputs) -> Iterator[OutageLine]:
+    """Outages that take place, and times between them in which something is opened."""
+    for outage, load in zip(given.outages, found.loads, strict=True):
+        if outage.skipped or (outage.between and not load.n_jobs):
+            continue
+        jobs = [job for job in found.jobs if job.outage == outage.name]
+        yield OutageLine(
+            site.name,
+            shown,
+            outage.name,
+            outage.start_on,
+            outage.end_on,
+            load.n_jobs,
+            load.used_hours,
+            load.within_hours,
+            outage.crew_hours if outage.crew_hours < NOT_COUNTED else None,
+            load.new_shells,
+            load.shells_p90,
+            sum(job.p_max_before_work for job in jobs),
+            sum(job.p_max_if_deferred for job in jobs),
+        )
+
+
+def _orders(site: Site, orders: Iterable[Order], given: Inputs, crew: SettingsRead) -> Iterator[OrderLine]:
+    """What must be out by the end of this month, that of one kind for one outage together."""
+    today = today_at(site)
+    next_month = (today.replace(day=1) + dt.timedelta(days=32)).replace(day=1)
+    hour = crew.in_force(CREW_HOUR, site, today)
+    lines: dict[tuple[dt.date, str, str], list[Order]] = {}
+    for order in orders:
+        if order.order_by < next_month:
+            lines.setdefault((max(order.order_by, today), order.family, order.outage), []).append(order)
+    for (by, family, outage), own in lines.items():
+        price = sum(HALF * given.bearings[given.bearing_at[one.bearing]].shell_h for one in own)
+        names = ", ".join(f"{name}" for name in dict.fromkeys(one.bearing for one in own))
+        late = min(one.order_by for one in own) < today
+        yield OrderLine(site.name, by, family, len(own), names, outage, price, _money(price, hour), late)
+
+
+def _money(price_h: float, hour: Any) -> str:
+    """Crew hours in the plant's money; blank where no crew hour is priced."""
+    if not hour:
+        return ""
+    money = round(Decimal(price_h) * Decimal(hour["money"]))
+    return price_words({"money": str(money), "word": hour["word"]})
+
+
+def _total(orders: Iterable[OrderLine]) -> str:
+    """All orders in money, one sum for each money; blank where one has none."""
+    sums: Counter[str] = Counter()
+    for one in orders:
+        number, _, word = one.money.rpartition(" ")
+        if not word:
+            return ""
+        sums[word] += int("".join(sign for sign in number if sign.isdigit()))
+    return " and ".join(price_words({"money": str(n), "word": word}) for word, n in sums.items())
+
+
+def _saying(outages: Iterable[OutageLine], orders: Iterable[OrderLine]) -> str:
+    busy = [one for one in outages if one.bearings]
+    if not busy:
+        return "No outage of these sites has a bearing to be looked at."
+    sites = len({one.site for one in busy})
+    text = (
+        f"{counted(len(busy), 'outage')} at {counted(sites, 'site')} with"
+        f" {counted(sum(one.bearings for one in busy), 'bearing')} to be looked at."
+    )
+    over = sum(one.over for one in busy)
+    if over:
+        text += f" {counted(over, 'outage')} {'has' if over == 1 else 'have'} more work than hours."
+    halves = sum(one.n for one in orders)
+    due = counted(halves, "half shell", "half shells") if halves else "nothing"
+    return f"{text} To order this month: {due}."
