@@ -53,6 +53,7 @@ TABLE: dict[str, dict[str, int]] = {
     "watch-list": ALL | {"stranger": 200, "out": SIGN_IN},
     "watch-list-sheet": ALL | {"stranger": 200, "out": SIGN_IN},
     "plan": ALL | {"stranger": 200, "out": SIGN_IN},
+    "plan-sites": ALL | {"stranger": 200, "out": SIGN_IN},
     # No plan is worked out in this record: below the page there is nothing to see.
     **dict.fromkeys(
         ("work-list", "plan-bearing", "plan-outage", "plan-compare"),

@@ -13,6 +13,21 @@ PAGES = (
     ("quality", "Record"),
     ("method", "Method"),
 )
+# At the foot of every page, for whoever may do the act there.
+MORE = (
+    ("plan-sites", "Outages of all sites", "read"),
+    ("deferrals", "Put off and opened outside outages", "read"),
+    ("dispositions", "Dispositions", "read"),
+    ("signatures", "Signatures", "read"),
+    ("gauges", "Gauges", "read"),
+    ("labels", "Labels", "read"),
+    ("choices", "What the plant has chosen", "read"),
+    ("limits-of-many", "Limits of many bearings", "set limits"),
+    ("import-words", "Words of the sheets", "read"),
+    ("backtest", "Backtest", "read"),
+    ("proof", "Proof of the record", "audit"),
+    ("sites", "Sites and their names", "people and sites"),
+)
 
 
 def navigation(request: HttpRequest) -> dict[str, object]:
@@ -36,6 +51,7 @@ def navigation(request: HttpRequest) -> dict[str, object]:
     unread = user.notices.filter(read_at=None).order_by("at") if user.has_notices else ()
     return {
         "nav": pages,
+        "more": [(reverse(name), label) for name, label, act in MORE if may(user, act)],
         "may_audit": may_audit,
         "may_record": may_record,
         "signed_in_as": words_for(user),

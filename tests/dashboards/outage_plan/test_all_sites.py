@@ -2,7 +2,6 @@
 its price.
 """
 
-
 import pytest
 
 from dashboards.outage_plan import all_sites, versions
