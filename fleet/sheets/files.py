@@ -154,8 +154,14 @@ def _tab(name: str, rows: list[Row], **more: Any) -> Tab:
 
 def _advice(most_rows: int) -> str:
     """What to do with a sheet of too many rows."""
-    other = f", or bring it with the command, which reads {MOST_ROWS}" if most_rows < MOST_ROWS else ""
-    return f"split the sheet, for instance by years{other}"
+    split = "split the sheet, for instance by years"
+    if most_rows >= MOST_ROWS:
+        return split
+    return (
+        f"{split}, or have it brought whole with manage.py import_history FILE, which reads {MOST_ROWS}"
+        " and shows how far it is (a layout of its own: bring its first rows here, keep the plan, and add"
+        " --plan NAME)"
+    )
 
 
 # XLSX ------------------------------------------------------------------------------------------------------

@@ -4,10 +4,6 @@ truth says, limits too; no cell of it is lost, and it adds nothing twice.
 
 import pytest
 from django.conf import settings
-from django.core.signals import request_finished, request_started
-from django.core.wsgi import get_wsgi_application
-from django.db import close_old_connections
-from webtest import TestApp
 
 from fleet.importing.plans.cell_fates import READ, REMARK, apply
 from fleet.importing.plans.layout import grid_of
@@ -18,16 +14,6 @@ from tests.imports import bringing
 from tests.imports.hands import MOST_ANSWERS, MOST_CLICKS, MOST_WAVES, FormHand
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def app():
-    """The site as the server calls it, in this test's own transaction: no request ends the connection."""
-    for signal in (request_started, request_finished):
-        signal.disconnect(close_old_connections)
-    yield TestApp(get_wsgi_application(), extra_environ={"HTTP_HOST": "testserver"})
-    for signal in (request_started, request_finished):
-        signal.connect(close_old_connections)
 
 
 @pytest.fixture

@@ -135,8 +135,8 @@ def test_a_sheet_of_more_rows_than_a_page_reads_is_refused_at_once_with_the_numb
         said = {"kind": "history", "file": file, "decimal": "point", "plan": plan}
         page = unescape(client.post(reverse("import"), said).content.decode())
         assert (
-            "at most 10 are read at once; split the sheet, for instance by years, or bring it with the"
-            " command, which reads 20" in page
+            "at most 10 are read at once; split the sheet, for instance by years, or have it brought whole"
+            " with manage.py import_history FILE, which reads 20 and shows how far it is" in page
         )
         assert "Mend the cells" not in page
     assert not Draft.objects.exists()
