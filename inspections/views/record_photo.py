@@ -10,9 +10,10 @@ from django.views.decorators.http import require_safe
 from fleet.models import Attachment
 from fleet.web.bearing_search import visible
 from inspections.records.openings import NotRecorded
+from inspections.visits.contact_rounds import rounds_of
 from inspections.visits.desk import Desk, at_the_pump
 from inspections.visits.forms import new_id, uuid_of_form
-from inspections.visits.photos import allowed_at, keep_photo, shown_copy
+from inspections.visits.photos import allowed_at, caption, keep_photo, moments, shown_copy
 from inspections.visits.screen_context import device_facts, screen_context
 
 
@@ -38,7 +39,7 @@ def photo(desk: Desk) -> HttpResponse:
                 data=file.read(),
                 name=file.name or "photo",
                 by=desk.person,
-                note=request.POST.get("note", ""),
+                note=caption(request.POST.get("moment", ""), request.POST.get("note", "")[:300]),
                 id=uuid_of_form(request.POST.get("id")),
             )  # type: ignore[arg-type]
         except NotRecorded as fault:
@@ -49,8 +50,13 @@ def photo(desk: Desk) -> HttpResponse:
     return render(
         request,
         "inspections/record_photo.html",
-        screen_context(desk, id=new_id(), device=device_facts(desk, "photo")),
+        screen_context(desk, id=new_id(), device=device_facts(desk, "photo"), moments=_moments(desk)),
     )
+
+
+def _moments(desk: Desk) -> list[str]:
+    rounds = rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
+    return moments(max((one.round for one in rounds), default=0), desk.rules.worked)
 
 
 @require_safe

@@ -29,7 +29,7 @@ from inspections.visits.device_entry import DeviceEntry, uuid_of
 from inspections.visits.expectations import Before, before
 from inspections.visits.findings import parts_said
 from inspections.visits.forms import ContactForm, CouldNotForm, ReadingForm, WorkForm, read_cells
-from inspections.visits.photos import allowed_at, keep_photo
+from inspections.visits.photos import allowed_at, caption, keep_photo
 from inspections.visits.stations import Station
 
 # Content by name, as words that two versions of an entry are compared by and told apart with.
@@ -389,8 +389,12 @@ def _picture(entry: DeviceEntry) -> bytes:
     return entry.photo
 
 
+def _caption(entry: DeviceEntry) -> str:
+    return caption(entry.text("moment", 20), entry.text("note", 300))
+
+
 def _photo_says(entry: DeviceEntry) -> Said:
-    return {"picture": hashlib.sha256(_picture(entry)).hexdigest()[:12], "note": entry.text("note", 300)}
+    return {"picture": hashlib.sha256(_picture(entry)).hexdigest()[:12], "note": _caption(entry)}
 
 
 def _store_photo(entry: DeviceEntry) -> None:
@@ -404,7 +408,7 @@ def _store_photo(entry: DeviceEntry) -> None:
         by=entry.by,
         id=entry.id,
         name=entry.word("name", 200) or "photo",
-        note=entry.text("note", 300),
+        note=_caption(entry),
         late=visit.closed_on is not None,
     )
 

@@ -250,7 +250,7 @@ class ContactForm(forms.Form):
         error_messages={"invalid": "Give the turn in degrees, or leave it empty."},
     )
     first_end = forms.ChoiceField(
-        label="On the left lies the", choices=[(end, END_WORDS[end]) for end in ("out", "in")], required=False
+        label="On the left is the", choices=[(end, END_WORDS[end]) for end in ("out", "in")], required=False
     )
     first_side = forms.ChoiceField(
         label="The upper edge of the picture is the joint on the",

@@ -4,6 +4,7 @@
 
 import datetime as dt
 import hashlib
+import re
 import uuid
 from typing import Any
 from uuid import UUID
@@ -21,6 +22,7 @@ _JPEG, _PNG = b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n"
 # Segments of a JPEG that hold words about the picture: APP1 to APP15 but the colour profile (APP2 ICC) and
 # Adobe's colour transform (APP14), and comments.
 _DROPPED = {0xE1, *range(0xE3, 0xEE), 0xEF, 0xFE}
+_MOMENT = re.compile(r"round [1-9][0-9]?|as found|as left")
 _KEPT_CHUNKS = {
     b"IHDR",
     b"PLTE",
@@ -76,6 +78,26 @@ def keep_photo(
         )
         write([Fact(f"bearing:{bearing.pk}", "attachment", row)], by=by)
     return Attachment.objects.get(pk=row.pk)
+
+
+def moments(n_rounds: int, worked: bool) -> list[str]:
+    """What a photo of a visit may be of, the likeliest first: its last print, as left after work, as found.
+
+    >>> moments(2, worked=True), moments(0, worked=False)
+    (['round 2', 'round 1', 'as left', 'as found'], ['as found', 'as left'])
+    """
+    rounds = [f"round {n}" for n in range(n_rounds, 0, -1)]
+    return rounds + (["as left", "as found"] if worked else ["as found", "as left"])
+
+
+def caption(moment: str, note: str) -> str:
+    """The caption of a photo: what it is of, then what it shows; a moment that is none is left out.
+
+    >>> caption("round 2", " blue up the sides "), caption("as found", ""), caption("yesterday", "crack")
+    ('Round 2: blue up the sides', 'As found', 'crack')
+    """
+    of = moment.capitalize() if _MOMENT.fullmatch(moment) else ""
+    return ": ".join(part for part in (of, " ".join(note.split())) if part)
 
 
 def allowed_at(site: Site, day: dt.date, settings: Any = Setting.objects) -> bool:

@@ -170,7 +170,7 @@ def by_trigger(opening: Opening, found: Clearance | None, new_metal: bool = Fals
         if judgement.why in CANNOT_SAY:
             return Ruling(*CANNOT_SAY[judgement.why])
         if new_metal:
-            return Ruling(CLOSE_UP, "New metal lies there.")
+            return Ruling(CLOSE_UP, "It has new metal.")
         if at is None or not at.trigger_is:
             return Ruling(ENGINEER, "No trigger is given for this opening: the engineer decides.")
         if scrape_owed and at.no_room:

@@ -132,8 +132,12 @@ TARGETS = """() => {
     const dx = Math.max(a.r.left - b.r.right, b.r.left - a.r.right), dy = Math.max(a.r.top - b.r.bottom, b.r.top - a.r.bottom);
     if (Math.max(dx, dy) < 11.5) near.push(`${a.name} / ${b.name}: ${Math.max(dx, dy).toFixed(1)}`);
   }));
-  const cells = [...document.querySelectorAll('.grid .cell')].map((one) => one.getBoundingClientRect()).filter((r) => r.width < 43.5 || r.height < 43.5).length;
-  return { small, near, cells, sideways: document.documentElement.scrollWidth - document.documentElement.clientWidth };
+  const cells = [...document.querySelectorAll('.grid button.cell')].map((one) => one.getBoundingClientRect());
+  const tiny = cells.filter((r) => r.width < 43.5 || r.height < 43.5).length;
+  const tight = cells.filter((a) => cells.some((b) => b !== a && Math.max(b.left - a.right, a.left - b.right, b.top - a.bottom, a.top - b.bottom) < 7.5)).length;
+  const main = document.querySelector('#print .acts .button-main'), act = main ? main.getBoundingClientRect() : null;
+  const unreached = act && !(act.top + act.height / 2 > innerHeight / 2 && act.top + act.height / 2 < innerHeight) ? [act.top, innerHeight] : 0;
+  return { small, near, tiny, tight, unreached, sideways: document.documentElement.scrollWidth - document.documentElement.clientWidth };
 }"""  # noqa: E501 (runs in the page)
 
 

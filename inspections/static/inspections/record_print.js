@@ -48,14 +48,14 @@
     const note = print.querySelector("[data-outcome]"), outcome = said ? said.outcome : "";
     note.querySelector("[data-headline]").textContent = said ? said.headline : "Kept on this device.";
     const lines = said ? said.lines : [["", "The print is read when it is sent. Until then neither close up nor scrape on it."]];
-    note.querySelector("[data-lines]").replaceChildren(...lines.map(([label, sentence]) => {
+    print.querySelector("[data-lines]").replaceChildren(...lines.map(([label, sentence]) => {
       const line = document.createElement("p"), before = document.createElement("span");
       before.className = "quiet";
       before.textContent = label ? `${label}. ` : "";
       line.append(before, sentence);
       return line;
     }));
-    if (said) note.querySelector("[data-criteria]").textContent = said.criteria;
+    if (said) print.querySelector("[data-criteria]").textContent = said.criteria;
     note.dataset.outcome = outcome;
     note.classList.toggle("note-limit", Boolean(outcome) && outcome !== "acceptable");
     const leave = print.querySelector("[data-leave]");

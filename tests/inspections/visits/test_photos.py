@@ -52,10 +52,13 @@ def test_a_photo_is_kept_with_the_visit_and_shown_on_the_bearings_page_to_who_ma
     client = a_mechanic(bearing)
     begin(client, bearing)
     client.post(
-        at(bearing, "photo/"), {"photo": SimpleUploadedFile("IMG.jpg", a_jpeg()), "note": "print of round 1"}
+        at(bearing, "photo/"),
+        {"photo": SimpleUploadedFile("IMG.jpg", a_jpeg()), "note": "blue up the sides", "moment": "as found"},
     )
     row = Attachment.objects.select_related("file").get()
-    assert bytes(row.file.data) == a_jpeg() and row.note == "print of round 1"
+    assert bytes(row.file.data) == a_jpeg() and row.note == "As found: blue up the sides"
+    page = client.get(at(bearing, "visit/")).content.decode()
+    assert "<figcaption>As found: blue up the sides</figcaption>" in page
     page = client.get(f"/bearings/{bearing.place.tag}/{bearing.name}/").content.decode()
     assert (
         f"/photos/{row.pk}/" in page
@@ -65,6 +68,20 @@ def test_a_photo_is_kept_with_the_visit_and_shown_on_the_bearings_page_to_who_ma
     assert answer["Content-Type"] == "image/jpeg" and b"GPS" not in answer.content
     stranger = a_mechanic(a_worn_bearing())
     assert stranger.get(f"/photos/{row.pk}/").status_code == 404
+
+
+def test_a_photo_is_of_the_last_round_unless_said_otherwise():
+    bearing = a_worn_bearing()
+    client = a_mechanic(bearing)
+    begin(client, bearing)
+    page = client.get(at(bearing, "photo/")).content.decode()
+    assert page.index('value="as found"') < page.index('value="as left"') and "round 1" not in page
+    client.post(at(bearing, "contact/"), {"drawn": "both_ends"})
+    page = client.get(at(bearing, "photo/")).content.decode()
+    assert page.index('<option value="round 1">Round 1</option>') < page.index('value="as found"')
+    client.post(at(bearing, "photo/"), {"photo": SimpleUploadedFile("a.jpg", a_jpeg()), "moment": "round 1"})
+    client.post(at(bearing, "photo/"), {"photo": SimpleUploadedFile("b.png", makers.a_png()), "moment": "x"})
+    assert [row.note for row in Attachment.objects.order_by("entry_n")] == ["Round 1", ""]
 
 
 def test_where_cameras_are_banned_there_is_no_photo_screen():
