@@ -2,6 +2,7 @@
 
 import logging
 from collections.abc import Callable, Iterable
+from typing import Any
 
 from django.conf import settings
 from django.core.checks import CheckMessage, Error, Tags, Warning, register
@@ -22,7 +23,12 @@ def before_serving() -> None:
 
     A fault stops the start; a warning goes to the log.
     """
-    found = [*the_clock_is_utc(None), *the_proxies_are_counted(None), *the_ledger_is_guarded(None)]
+    found = [
+        *the_clock_is_utc(None),
+        *the_proxies_are_counted(None),
+        *the_ledger_is_guarded(None),
+        *what_is_answered_is_kept(None),
+    ]
     if not connection.in_atomic_block:  # a server that forks must not take this connection along
         connection.close()
     for message in found:
@@ -83,6 +89,41 @@ def the_ledger_is_guarded(
         return found
     except DatabaseError as trouble:
         return [Warning(f"The ledger's guard could not be looked at: {trouble}", id="fleet.W003")]
+
+
+@register(Tags.database)
+def what_is_answered_is_kept(
+    app_configs: object, databases: object = None, **kwargs: object
+) -> list[CheckMessage]:
+    """A database that does not wait for its disk answers "stored" before it is: a power cut then takes it
+    away.
+    """
+    try:
+        with connection.cursor() as cursor:
+            careless = [
+                f"{name} = off" for name, value in _how_it_keeps(cursor).items() if value in ("off", 0)
+            ]
+    except DatabaseError as trouble:
+        return [
+            Warning(f"How the database keeps what it stores could not be read: {trouble}", id="fleet.W006")
+        ]
+    if not careless:
+        return []
+    words = f"The database does not wait for its disk ({', '.join(careless)})."
+    hint = "Turn it on: what the site answered as stored may be lost when the machine stops."
+    return [Warning(words, hint=hint, id="fleet.W005")]
+
+
+def _how_it_keeps(cursor: Any) -> dict[str, Any]:
+    """The settings that a kept answer rests on, by name."""
+    if connection.vendor == "postgresql":
+        cursor.execute(
+            "SELECT name, current_setting(name) FROM pg_settings "
+            "WHERE name IN ('fsync', 'full_page_writes', 'synchronous_commit') ORDER BY name"
+        )
+        return dict(cursor.fetchall())
+    cursor.execute("PRAGMA synchronous")
+    return {"synchronous": cursor.fetchone()[0]}
 
 
 def _too_much_allowed(table: str) -> list[CheckMessage]:

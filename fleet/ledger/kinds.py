@@ -99,9 +99,18 @@ def body_of(row: Recorded, known: Kind) -> Body:
     body: Body = {}
     for f in known.fields:
         value = getattr(row, f.attname)
-        if value is not None and value != "" and not (isinstance(value, list | dict) and not value):
+        if not _says_nothing(f, value):
             body[f.attname] = _quantised(f, value)
     return body
+
+
+def _says_nothing(f: "models.Field[Any, Any]", value: Any) -> bool:
+    """A value that is left out of an entry; an empty list is none where it is what was chosen: a column that
+    has no other to fall back on.
+    """
+    if value is None or value == "":
+        return True
+    return isinstance(value, list | dict) and not value and (f.null or f.has_default())
 
 
 def _quantised(f: "models.Field[Any, Any]", value: Any) -> Any:

@@ -33,10 +33,12 @@ class Kept:
 
 def chains_of(bearing: Bearing) -> list[str]:
     """The bearing's own chain, those of positions joined into it, then those of the machines that stood on
-    its place.
+    its place and on theirs: what was signed there before is signed there still.
     """
-    machines = Installation.objects.filter(place=bearing.place_id).values_list("machine_id", flat=True)
-    joined = sorted(f"bearing:{pk}" for pk in joined_into(bearing))
+    gone = joined_into(bearing)
+    places = [bearing.place_id, *Bearing.objects.filter(pk__in=gone).values_list("place", flat=True)]
+    machines = Installation.objects.filter(place__in=places).values_list("machine_id", flat=True)
+    joined = sorted(f"bearing:{pk}" for pk in gone)
     return [f"bearing:{bearing.pk}", *joined, *sorted({f"pump:{machine}" for machine in machines})]
 
 

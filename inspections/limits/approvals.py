@@ -16,6 +16,7 @@ from django.db.models import QuerySet
 from fleet.access import may
 from fleet.formatting import day
 from fleet.models import Account, Bearing, Confirmation, Person, ProposedLimit, Sheet
+from fleet.models.recorded import RecordedQuerySet
 from fleet.plant.acts import record
 from fleet.plant.confirmations import must_be_second, must_wait
 from fleet.web.bearing_addresses import bearing_address
@@ -49,7 +50,7 @@ class Waiting:
         return bearing_address(self.bearing)
 
 
-def shells_waiting() -> QuerySet[Event]:
+def shells_waiting() -> RecordedQuerySet:
     """New shells and new metal that nobody has confirmed."""
     answered = Confirmation.objects.standing().values("thing")
     return Event.objects.standing().filter(awaits_second=True).exclude(pk__in=answered)
@@ -64,11 +65,12 @@ def waiting(
     found: list[ProposedLimit | Event] = []
     among = bearings if isinstance(bearings, QuerySet) else list(bearings)
     for rows in (ProposedLimit.objects.waiting(), shells_waiting()):
-        found += rows.filter(bearing__in=among, **asked).select_related("bearing__place__site")
+        here = rows.filter(bearing__in=among, **asked).select_related("bearing__place__site")
+        found += here.last_recorded_first()
+    found.sort(key=lambda row: row._written)  # type: ignore[union-attr]
     people = _named(row.recorded_by for row in found)
     sheets = {one.act: one.name for one in Sheet.objects.filter(act__in={row.act for row in found})}
-    told = [_told(row, people, sheets, account) for row in found]
-    return sorted(told, key=lambda one: (one.recorded_at, one.words))
+    return [_told(row, people, sheets, account) for row in found]
 
 
 def together(waits: Sequence[Waiting]) -> list[tuple[UUID, str, int]]:

@@ -38,6 +38,9 @@ class Visit(Recorded):
     precision = models.CharField(max_length=8, choices=Precision.choices, default=Precision.DAY)
     closed_on = models.DateField(null=True, blank=True)
     entered_at = models.DateTimeField(null=True, blank=True, help_text="a device's own claim")
+    supersedes = models.UUIDField(
+        null=True, blank=True, help_text="the visit that it continues since two positions were joined"
+    )
 
     class Meta:
         indexes = [models.Index(fields=["place", "opened_on"])]

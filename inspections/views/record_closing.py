@@ -11,6 +11,7 @@ from django.views.decorators.http import require_safe
 
 from fleet.formatting import day, um
 from fleet.models import LimitUse, Person
+from fleet.models.recorded import IN_ORDER
 from fleet.web.bearing_addresses import bearing_address
 from inspections.models import Attendance, Closing, EventKind, Reading, Stage, Visit
 from inspections.records.openings import NotRecorded
@@ -171,7 +172,7 @@ def _added(desk: Desk, attended: Iterable[Attendance]) -> str:
 
 def _word_now(desk: Desk, visit: Visit) -> str:
     """The word with what was added after the closing, where it is another than the one it was closed by."""
-    row = Closing.objects.standing().filter(visit=visit, bearing=desk.bearing).order_by("recorded_at").last()
+    row = Closing.objects.standing().filter(visit=visit, bearing=desk.bearing).order_by(*IN_ORDER).last()
     if row is None:
         return ""
     now = word_of(desk.rules)

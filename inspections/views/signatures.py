@@ -13,11 +13,13 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from fleet.access import require, sites_for
 from fleet.models import Person
+from fleet.models.recorded import IN_ORDER
 from fleet.web.bearing_addresses import bearing_address
 from inspections.models import Closing, Reading, Signature, SignatureAsked, Stage, Visit
 from inspections.records.openings import NotRecorded
 from inspections.story.decided_words import DECIDED_WORDS
 from inspections.visits import signatures as signing
+from inspections.visits.joined_visits import standing_now
 from inspections.visits.quantities import with_station
 from inspections.visits.signature_lines import signature_lines
 from inspections.visits.stations import Station
@@ -69,14 +71,18 @@ def signatures(request: HttpRequest) -> HttpResponse:
     """
     if typed := request.GET.get("code", "").strip():
         return by_code(request, typed)
-    rows = SignatureAsked.objects.standing().filter(
-        visit__withdrawn_by=None, visit__place__site__in=sites_for(request.user)
-    )
+    rows = SignatureAsked.objects.standing().filter(visit__place__site__in=sites_for(request.user))
     given = Signature.objects.standing().filter(meaning__in=signing.CHECKS)
     answered = set(given.values_list("visit", "person"))
-    newest = rows.select_related("visit__place__site").last_recorded_first()
-    waiting = [row for row in newest if (row.visit_id, row.person_id) not in answered][:MOST_SHOWN]
-    visits = {row.visit_id: row.visit for row in waiting}
+    newest = list(rows.select_related("visit__place__site").last_recorded_first())
+    stands = standing_now(row.visit for row in newest)
+    waiting = [
+        stands[row.visit_id]
+        for row in newest
+        if row.visit_id in stands
+        and not {(row.visit_id, row.person_id), (stands[row.visit_id].pk, row.person_id)} & answered
+    ]
+    visits = {visit.pk: visit for visit in waiting[:MOST_SHOWN]}
     lines = signature_lines(list(visits.values()))
     shown = [(visits[pk], line) for pk in visits for line in lines.get(pk, []) if line.awaits]
     own = request.user.person_id
@@ -92,10 +98,11 @@ def by_code(request: HttpRequest, code: str) -> HttpResponse:
     """The visit of a code; a code of elsewhere is told from none by nothing."""
     sites = sites_for(request.user)
     asked = SignatureAsked.objects.standing().filter(
-        code=signing.read_code(code), visit__withdrawn_by=None, visit__place__site__in=sites
+        code=signing.read_code(code), visit__place__site__in=sites
     )
-    if row := asked.first():
-        return redirect("sign", visit_id=row.visit_id)
+    row = asked.select_related("visit").first()
+    if row and (stands := standing_now([row.visit])):
+        return redirect("sign", visit_id=stands[row.visit_id].pk)
     messages.error(
         request,
         f"No signature is asked for under the code “{code[:20]}”. Look at it again: six letters and digits.",
@@ -152,7 +159,8 @@ def _shown(visit: Visit) -> dict[str, object]:
     )
     people = {pk for row in rows for pk in (row.measured_by, row.checked_by)}
     names = {person.pk: str(person) for person in Person.objects.filter(pk__in=people - {None})}
-    closings = Closing.objects.standing().filter(visit=visit).select_related("bearing__place__site")
+    closings = Closing.objects.standing().filter(visit=visit).order_by(*IN_ORDER)
+    closings = closings.select_related("bearing__place__site")
     bearings = {row.bearing_id: row.bearing for row in [*rows, *closings]}
     return {
         "readings": [

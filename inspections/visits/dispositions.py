@@ -203,13 +203,13 @@ def unsigned(sites: Iterable[Site]) -> list[Unsigned]:
         signed[row.visit_id, row.bearing_id] = row.entry_n
     open_rows = [
         row
-        for row in rows.select_related("bearing__place__site")
+        for row in reversed(rows.select_related("bearing__place__site").last_recorded_first())
         if signed.get((row.visit_id, row.bearing_id), row.entry_n) <= row.entry_n
     ]
     names = dict(
         Person.objects.filter(pk__in={row.recorded_by for row in open_rows}).values_list("pk", "name")
     )
-    open_rows.sort(key=lambda row: (not row.without_disposition, row.recorded_at))
+    open_rows.sort(key=lambda row: not row.without_disposition)
     return [Unsigned(row.bearing, row, names.get(row.recorded_by) or "name removed") for row in open_rows]
 
 

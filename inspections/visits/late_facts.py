@@ -8,6 +8,7 @@ from uuid import UUID
 from django.db.models import Max
 
 from fleet.models import Bearing, Place
+from fleet.models.recorded import LAST_FIRST
 from inspections.models import Attendance, Event, EventKind, NotMeasured, Reading, Visit
 from inspections.visits.acts import SIGNED
 
@@ -39,7 +40,7 @@ def begun_in(place: Place, begun: dt.datetime | None, day: dt.date) -> Visit | N
     if begun is None:
         return None
     rows = Visit.objects.standing().filter(place=place, opened_on__lte=day, closed_on__gte=day)
-    for visit in rows.order_by("-opened_on", "-recorded_at"):
+    for visit in rows.order_by("-opened_on", *LAST_FIRST):
         closing = closed_at(visit)
         if closing is not None and begun <= closing:
             return visit

@@ -17,6 +17,7 @@ from fleet.models.ledger import Chain
 from fleet.web.passwords import ALPHABET
 from inspections.models import Reading, Signature, SignatureAsked, Visit
 from inspections.records.openings import NotRecorded
+from inspections.visits.joined_visits import earlier_ids, standing_now
 
 Meaning = Signature.Meaning
 CHECKS = (Meaning.OWN_READING, Meaning.WITNESSED, Meaning.CONFIRMED)
@@ -51,20 +52,27 @@ def ask_once(*, visit: Visit, person: UUID, by: UUID, claimed: bool) -> None:
 
 def answered_or_asked(visit: Visit, person: UUID) -> bool:
     """Whether a person was asked to sign for a visit, or has signed as checking it."""
-    asked = SignatureAsked.objects.standing().filter(visit=visit, person=person).exists()
-    return (
-        asked or Signature.objects.standing().filter(visit=visit, person=person, meaning__in=CHECKS).exists()
-    )
+    ids = earlier_ids(visit)
+    asked = SignatureAsked.objects.standing().filter(visit__in=ids, person=person)
+    given = Signature.objects.standing().filter(visit__in=ids, person=person, meaning__in=CHECKS)
+    return asked.exists() or given.exists()
 
 
 def asked_of(person: UUID, place: UUID) -> list[Visit]:
     """The visits of a pump that a person is asked to sign for and has not."""
     given = Signature.objects.standing().filter(person=person, meaning__in=CHECKS)
+    here = Visit.objects.standing().filter(place=place)
+    before = here.filter(supersedes__isnull=False).values("supersedes")
     rows = SignatureAsked.objects.standing().filter(
-        person=person, visit__place=place, visit__withdrawn_by=None
+        Q(visit__in=here.values("pk")) | Q(visit__in=before), person=person
     )
-    rows = rows.exclude(visit__in=given.values("visit")).select_related("visit")
-    return [row.visit for row in rows.order_by("-entry_n")]
+    rows = rows.exclude(visit__in=given.values("visit")).select_related("visit").order_by("-entry_n")
+    asked = [row.visit for row in rows]
+    stands = {visit.pk: visit for visit in standing_now(asked).values() if visit.place_id == place}
+    if moved := stands.keys() - {visit.pk for visit in asked}:
+        for pk in given.filter(visit__in=moved).values_list("visit", flat=True):
+            stands.pop(pk, None)
+    return list(stands.values())
 
 
 def must_be_askable(visit: Visit, person: UUID | None, by: UUID) -> None:
@@ -117,7 +125,7 @@ def meanings_for(visit: Visit, account: Account) -> list[Meaning]:
     readings = list(Reading.objects.standing().filter(visit=visit).values_list("bearing", "measured_by"))
     own = {bearing for bearing, measured_by in readings if measured_by == who}
     compared = {bearing for bearing, measured_by in readings if measured_by != who and bearing in own}
-    asked = SignatureAsked.objects.standing().filter(visit=visit, person=who, claimed=True)
+    asked = SignatureAsked.objects.standing().filter(visit__in=earlier_ids(visit), person=who, claimed=True)
     offered = [
         (Meaning.OWN_READING, bool(compared)),
         (Meaning.WITNESSED, True),

@@ -19,6 +19,7 @@ from inspections.visits import expectations
 from inspections.visits.cautions import Cautions, cautions_for
 from inspections.visits.device_memory import DeviceMemory
 from inspections.visits.expectations import Before, limits_on
+from inspections.visits.joined_visits import earlier_ids
 from inspections.visits.method_cards import ApprovedCard, approved
 from inspections.visits.receipts import unsettled_at
 from inspections.visits.signatures import CHECKS
@@ -67,7 +68,8 @@ class VisitRecord:
     @cached_property
     def signed_checks(self) -> frozenset[UUID]:
         """Who has signed for this visit as checking it."""
-        rows = Signature.objects.standing().filter(visit=self.visit, meaning__in=CHECKS)
+        visits = earlier_ids(self.visit)
+        rows = Signature.objects.standing().filter(visit__in=visits, meaning__in=CHECKS)
         return frozenset(rows.values_list("person", flat=True))
 
     @cached_property

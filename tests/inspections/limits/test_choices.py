@@ -6,6 +6,8 @@ import datetime as dt
 
 import pytest
 
+from fleet.ledger.rebuilding import rebuild
+from fleet.ledger.verify import verify
 from fleet.models import Setting
 from fleet.plant.acts import Refused
 from inspections.forecasts.current import current
@@ -138,3 +140,14 @@ def test_a_reader_reads_what_was_chosen_and_by_whom(client):
     client.force_login(makers.an_account(role="reader"))
     page = client.get("/choices/").content.decode()
     assert "T. Ester" in page and "<b>no</b>" in page and '<form method="post"' not in page.split("<main")[1]
+
+
+@pytest.mark.parametrize(("name", "filled"), [("signatures", "checked"), ("note_words", "polished")])
+def test_none_is_chosen_where_a_list_held_before(name, filled):
+    site = makers.a_site()
+    choose(name, filled)
+    choose(name, "none", site=site, from_on=dt.date(2026, 1, 1))
+    assert words()[name].startswith(filled) and words(site)[name] == "none"
+    assert Setting.objects.get(site=site).value == [] and verify().faults == []
+    rebuild()
+    assert Setting.objects.get(site=site).value == [] and verify().faults == []
