@@ -11,6 +11,7 @@ from django.db import connection
 from django.db.utils import DatabaseError
 
 log = logging.getLogger("fleet")
+NEAR = frozenset({"", "localhost", "127.0.0.1", "::1"})
 # What an app wants done before the first page is asked for; added to in its ready().
 BEFORE_THE_FIRST_PAGE: list[Callable[[], object]] = []
 # What `verify_records --forecasts` also works out anew: each yields what it found, `True` where something was
@@ -28,6 +29,7 @@ def before_serving() -> None:
         *the_proxies_are_counted(None),
         *the_ledger_is_guarded(None),
         *what_is_answered_is_kept(None),
+        *the_database_is_spoken_to_in_secret(None),
     ]
     if not connection.in_atomic_block:  # a server that forks must not take this connection along
         connection.close()
@@ -112,6 +114,20 @@ def what_is_answered_is_kept(
     words = f"The database does not wait for its disk ({', '.join(careless)})."
     hint = "Turn it on: what the site answered as stored may be lost when the machine stops."
     return [Warning(words, hint=hint, id="fleet.W005")]
+
+
+@register(Tags.security)
+def the_database_is_spoken_to_in_secret(app_configs: object, **kwargs: object) -> list[CheckMessage]:
+    """A database on another machine is reached under its certificate: all of the record goes that way."""
+    database = settings.DATABASES["default"]
+    host = str(database.get("HOST") or "")
+    if database["ENGINE"] != "django.db.backends.postgresql" or host.startswith("/") or host in NEAR:
+        return []
+    if database.get("OPTIONS", {}).get("sslmode") == "verify-full":
+        return []
+    words = f"The database on {host} is spoken to without holding it to its certificate."
+    hint = "Add ?sslmode=verify-full to DATABASE_URL, and give the certificate that signed its own."
+    return [Warning(words, hint=hint, id="fleet.W007")]
 
 
 def _how_it_keeps(cursor: Any) -> dict[str, Any]:

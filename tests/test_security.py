@@ -19,7 +19,7 @@ from inspections.models import Reading
 from tests import makers
 
 CHECKOUT = Path(__file__).resolve().parent.parent
-STATES = {"met", "open", "not applicable"}
+STATES = {"met", "open by decision", "not applicable"}
 PAGES = (
     "/",
     "/plan/",

@@ -13,7 +13,8 @@ from fleet.models import Bearing, Name, Place, Site, folded
 class Directory:
     """What names lead to. Names in use come before old names and spellings; both are compared folded.
 
-    `offered` are the sites whose names may be offered as the nearest (None: all).
+    `offered` are the sites at which the person may bring this sheet (None: all): what stands at others is
+    not known here at all, so that no answer tells it from what stands nowhere.
     """
 
     sites: dict[str, Site] = field(default_factory=dict)
@@ -29,9 +30,13 @@ class Directory:
     def load(cls, offered: frozenset[UUID] | None = None) -> "Directory":
         """Read the standing sites, places and positions with their names: four questions to the database."""
         self = cls(offered=offered)
-        self.sites = {site.folded: site for site in Site.objects.standing()}
-        places = list(Place.objects.standing().select_related("site"))
-        bearings = list(Bearing.objects.standing())
+        sites, rows = Site.objects.standing(), Place.objects.standing().select_related("site")
+        standing = Bearing.objects.standing()
+        if offered is not None:
+            sites, rows = sites.filter(pk__in=offered), rows.filter(site__in=offered)
+            standing = standing.filter(place__site__in=offered)
+        self.sites = {site.folded: site for site in sites}
+        places, bearings = list(rows), list(standing)
         by_tag: dict[str, list[Place]] = defaultdict(list)
         for place in places:
             by_tag[place.folded].append(place)

@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 
 from fleet import bulk
-from fleet.access import require
+from fleet.access import require, sites_of
 from fleet.clock import today_in
 from fleet.importing import drafts
 from fleet.importing.answers import TYPED, Answers, Choice
@@ -63,20 +63,22 @@ def plan(request: HttpRequest, draft_id: UUID) -> HttpResponse:
     complaints: list[str] = []
     if request.method == "POST":
         left = _left(request, [tab.name for tab in tabs])
-        chosen, complaints = _posted(request, left, kept or _guessed(tabs), tabs)
+        chosen, complaints = _posted(request, left, kept or _guessed(draft, tabs), tabs, draft)
         draft.plan, draft.plan_name = chosen.body(), " ".join(request.POST.get("plan_name", "").split())[:80]
         if request.POST.get("then") == "go" and not complaints:
             draft.save(update_fields=["plan", "plan_name"])
             return redirect("import-questions", draft_id=draft.id)
         draft.save(update_fields=["plan", "plan_name"])
     else:
-        chosen = kept or _guessed(tabs)
+        chosen = kept or _guessed(draft, tabs)
     return render(
         request, "fleet/plan.html", _plan_context(draft, chosen, tabs, complaints, request.method == "POST")
     )
 
 
-def _posted(request: HttpRequest, left: list[str], base: Plan, tabs: list[Tab]) -> tuple[Plan, list[str]]:
+def _posted(
+    request: HttpRequest, left: list[str], base: Plan, tabs: list[Tab], draft: Draft
+) -> tuple[Plan, list[str]]:
     """The plan as the page says it; where only tabs of another layout are read on, it is guessed anew over
     them.
     """
@@ -86,7 +88,7 @@ def _posted(request: HttpRequest, left: list[str], base: Plan, tabs: list[Tab]) 
         and set(left) != set(base.tabs_left)
         and not any(find_headings(grid_of(tab), base) for tab in read)
     ):
-        plan = _guessed(read)
+        plan = _guessed(draft, read)
         names = in_words([tab.name for tab in read if tab.name not in plan.tabs_left])
         said = f"The columns below are those of the tab {names} now. Look at them, then read it so."
         return replace(plan, tabs_left=(*plan.tabs_left, *left)), [said]
@@ -101,8 +103,13 @@ def _left(request: HttpRequest, names: list[str]) -> list[str]:
     return [name for name in names if name not in read]
 
 
-def _guessed(tabs: list[Tab]) -> Plan:
-    directory = Directory.load()
+def _directory_of(draft: Draft) -> Directory:
+    """The pumps that whoever brought the sheet may bring it for."""
+    return Directory.load(sites_of(draft.by, drafts.ACT))
+
+
+def _guessed(draft: Draft, tabs: list[Tab]) -> Plan:
+    directory = _directory_of(draft)
     return guess(tabs, lambda name: bool(directory.places_of(name)))
 
 
@@ -132,7 +139,7 @@ def _plan_context(draft: Draft, chosen: Plan, tabs, complaints: list[str], poste
         "methods": fields.method_choices(),
         "plan_name": draft.plan_name or draft.name.rpartition(".")[0][:80] or draft.name[:80],
         "offers": offers(tabs, shown.fates),
-        "examples": examples(chosen, shown, Directory.load(), today_in("UTC")),
+        "examples": examples(chosen, shown, _directory_of(draft), today_in("UTC")),
         "fills": bool(chosen.fill_down),
         "tab": grid.name if grid else "",
     }

@@ -153,6 +153,30 @@ def test_rows_of_another_site_are_refused_and_its_names_are_not_offered(signed_i
     assert not Sheet.objects.exists()
 
 
+@pytest.mark.parametrize("kind", ["history", "register", "outages"])
+def test_a_pump_or_site_of_elsewhere_is_told_from_none_by_nothing(signed_in, boss, kind):
+    ash = register_site(name="Ash Ferry", by=boss.id)
+    register_places([NewPlace(register_site(name="Beech Weir", by=boss.id), "P-101A")], by=boss.id)
+    client = signed_in("engineer", ash)
+    sheet = {
+        "history": "{site}pump,position,date,event,value,unit\n{at}{pump},DE,2021-03-09,reading,0.155,mm\n",
+        "register": "site,pump,position\n{name},P-3,DE\n",
+        "outages": "site,name,start,end\n{name},spring,2027-04-01,2027-04-09\n",
+    }[kind]
+
+    def answered(pump, name, *, named=True):
+        words = sheet.format(
+            site="site," if named else "", at=f"{name}," if named else "", pump=pump, name=name
+        )
+        told = text_of(post(client, kind, words, name="s.csv"))
+        return (told.replace(name, "NAME") if name else told).replace(pump, "PUMP")
+
+    assert answered("P-101A", "Beech Weir") == answered("Q-777Z", "Other Weir")
+    if kind == "history":
+        assert answered("P-101A", "", named=False) == answered("Q-777Z", "", named=False)
+    assert not Sheet.objects.exists()
+
+
 def test_imports_of_other_sites_are_not_seen(signed_in, boss):
     ash = register_site(name="Ash Ferry", by=boss.id)
     beech = register_site(name="Beech Weir", by=boss.id)
