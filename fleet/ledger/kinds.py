@@ -105,12 +105,12 @@ def body_of(row: Recorded, known: Kind) -> Body:
 
 
 def _says_nothing(f: "models.Field[Any, Any]", value: Any) -> bool:
-    """A value that is left out of an entry; an empty list is none where it is what was chosen: a column that
-    has no other to fall back on.
+    """A value that is left out of an entry, for the column falls back on it; an empty list is none of these
+    where the column would fall back on something else.
     """
     if value is None or value == "":
         return True
-    return isinstance(value, list | dict) and not value and (f.null or f.has_default())
+    return isinstance(value, list | dict) and not value and (f.null or value == f.get_default())
 
 
 def _quantised(f: "models.Field[Any, Any]", value: Any) -> Any:

@@ -27,10 +27,11 @@ def continued_by(visits: Iterable[Visit]) -> dict[UUID, list[UUID]]:
     while before:
         for earlier, now in before.items():
             stands_for[earlier] = [*stands_for.get(earlier, []), *now]
-        rows = Visit._base_manager.filter(pk__in=before, supersedes__isnull=False)
+        rows = Visit._base_manager.filter(pk__in=before)
         further: dict[UUID, list[UUID]] = defaultdict(list)
         for earlier, still_before in rows.values_list("pk", "supersedes"):
-            further[still_before] += before[earlier]
+            if still_before is not None:
+                further[still_before] += before[earlier]
         before = further
     return stands_for
 
@@ -42,9 +43,10 @@ def standing_now(visits: Iterable[Visit]) -> dict[UUID, Visit]:
     found = {visit.pk: visit for visit in visits}
     asked = {pk: pk for pk, visit in found.items() if visit.withdrawn_by}
     while asked:
-        rows = Visit._base_manager.filter(supersedes__in=asked).select_related("place__site")
         next_asked = {}
-        for visit in rows:
+        for visit in Visit._base_manager.filter(supersedes__in=asked).select_related("place__site"):
+            if visit.supersedes is None:
+                continue
             first = asked[visit.supersedes]
             found[first] = visit
             if visit.withdrawn_by:
