@@ -174,12 +174,12 @@ def _fill(archive: zipfile.ZipFile) -> Kept:
         for model in tables():
             name = model._meta.label_lower
             with archive.open(f"tables/{name}.jsonl") as lines:
-                n, digest = _read_rows(model, lines)
+                n, digest = read_rows(model, lines)
             if (n, digest) != (about["rows"][name], about["sha256"][name]):
                 raise NotDone(
                     f"The table {name} is not as it was written. The file was changed; use another backup."
                 )
-        _reset_sequences()
+        reset_sequences()
         found = verify()
         if not found:
             raise NotDone(
@@ -219,7 +219,7 @@ def _must_be_empty() -> None:
             )
 
 
-def _read_rows(model: type[models.Model], lines: IO[bytes]) -> tuple[int, str]:
+def read_rows(model: type[models.Model], lines: IO[bytes]) -> tuple[int, str]:
     digest, n = hashlib.sha256(), 0
     first = lines.readline()
     digest.update(first)
@@ -257,7 +257,7 @@ def _value(field: models.Field, value: Any) -> Any:
     return target.to_python(value)
 
 
-def _reset_sequences() -> None:
+def reset_sequences() -> None:
     """Automatic keys go on after the highest that came back."""
     with connection.cursor() as cursor:
         for statement in connection.ops.sequence_reset_sql(no_style(), tables()):

@@ -94,7 +94,8 @@ def _made(databases) -> tuple[str, Path]:
 
     folder = Path(tempfile.mkdtemp())
     if databases.is_server:
-        databases.new(EMPTY)
+        databases.remembers(True)
+    databases.new(EMPTY)
     databases.use(EMPTY)
 
     def migrated() -> None:

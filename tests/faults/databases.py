@@ -37,6 +37,12 @@ class Files:
         log = self.folder / f"{name}-wal"
         return log.stat().st_size if log.exists() else 0
 
+    def new(self, name: str) -> None:
+        """An empty database: a file comes with its first use."""
+
+    def drop(self, *names: str) -> None:
+        """Nothing: the files go with their folder."""
+
     def done(self) -> None:
         """Take everything away."""
         shutil.rmtree(self.folder, ignore_errors=True)
@@ -51,7 +57,6 @@ class Cluster:
 
     def __init__(self, address: str) -> None:
         self.address = address
-        self.remembers(True)
 
     def remembers(self, on: bool) -> None:
         """Whether a commit waits until the log holds it, as in service; a throw-away cluster for tests may
@@ -79,6 +84,12 @@ class Cluster:
     def new(self, name: str) -> None:
         """An empty database."""
         self._tell(f"CREATE DATABASE {name}")
+
+    def drop(self, *names: str) -> None:
+        """Take databases away."""
+        connections.close_all()
+        for name in names:
+            self._tell(f"DROP DATABASE IF EXISTS {name} WITH (FORCE)")
 
     def _tell(self, statement: str) -> None:
         """Say it, and again while the cluster recovers or a session that was killed still stands."""

@@ -1,0 +1,1 @@
+"""Databases of earlier days, migrated and verified."""
