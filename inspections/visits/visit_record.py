@@ -68,7 +68,7 @@ class VisitRecord:
     @cached_property
     def signed_checks(self) -> frozenset[UUID]:
         """Who has signed for this visit as checking it."""
-        visits = earlier_ids(self.visit)
+        visits = earlier_ids(self.visit) if self.visit else []
         rows = Signature.objects.standing().filter(visit__in=visits, meaning__in=CHECKS)
         return frozenset(rows.values_list("person", flat=True))
 

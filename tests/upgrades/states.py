@@ -14,10 +14,20 @@ from django.db.migrations.executor import MigrationExecutor
 from fleet import backup
 
 STATES = Path(__file__).with_name("kept")
-# Came in one commit with the file before it: no database ever stood between the two.
+# Came together with the file before it, or before the first tables had their shape of today: no database of
+# that shape ever stood without them.
 TOGETHER = frozenset(
-    {"fleet.0002_guard_the_ledger", "fleet.0010_commit_to_what_is_on_file", "inspections.0001_initial"}
+    {
+        "fleet.0002_guard_the_ledger",
+        "fleet.0003_jobs_tell_how_they_ended",
+        "fleet.0010_commit_to_what_is_on_file",
+        "inspections.0001_initial",
+    }
 )
+
+
+# Files of migrations that change rows, not tables alone.
+CHANGE_ROWS = ("fleet.0010_commit_to_what_is_on_file",)
 
 
 @dataclass(frozen=True)
@@ -38,6 +48,13 @@ class State:
 def states() -> list[State]:
     """Every kept database, the oldest first."""
     return sorted((_state(path) for path in STATES.glob("*.zip")), key=lambda state: len(state.migrations))
+
+
+def of_short_form() -> list[State]:
+    """The oldest, which takes every step, the newest, and the last before each change of rows."""
+    every = states()
+    before = [[state for state in every if name not in state.migrations][-1] for name in CHANGE_ROWS]
+    return [state for state in every if state in (every[0], *before, every[-1])]
 
 
 def _state(path: Path) -> State:
