@@ -11,6 +11,7 @@ from fleet.formatting import counted
 from fleet.models import Bearing, BearingFacts, PlaceFacts, Site
 from inspections.forecasts.codes import Codes
 from inspections.forecasts.current import parameters, standing_run
+from inspections.wear.class_curves import WHOLE
 from inspections.wear.drivers import Driver, drivers
 from inspections.wear.population import Population
 
@@ -38,6 +39,7 @@ class Trends:
     n_left_out: int
     population: Population
     as_of: dt.date
+    curved: Sequence[str] = ()  # classes that wear along another curve than their dates are told from
 
     @property
     def apart(self) -> list[Compared]:
@@ -55,8 +57,22 @@ def trends_for(sites: Sequence[Site]) -> Trends:
     population, codes, _ = parameters(today, run)
     if population.young:
         return Trends((), 0, population, run.as_of if run else today)
-    rows = compared(drivers(population.main), codes, words_at(sites, today))
-    return Trends(rows[:SHOWN], max(len(rows) - SHOWN, 0), population, run.as_of if run else today)
+    words = words_at(sites, today)
+    rows = compared(drivers(population.main), codes, words)
+    as_of, curved = run.as_of if run else today, curved_names(population, codes, words)
+    return Trends(rows[:SHOWN], max(len(rows) - SHOWN, 0), population, as_of, curved)
+
+
+def curved_names(population: Population, codes: Codes, words: Words) -> list[str]:
+    """Classes a reader may see whose records follow another curve; "" alone stands for the whole fleet."""
+    if WHOLE in population.main.curved:
+        return [""]
+    names = [
+        words["class_"].get(word, "")
+        for word, n in codes.by_factor["class_"].items()
+        if n in population.main.curved
+    ]
+    return sorted(name for name in names if name)
 
 
 def words_at(sites: Sequence[Site], today: dt.date) -> Words:

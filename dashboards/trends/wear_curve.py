@@ -1,5 +1,7 @@
 """Whether the fleet wears evenly with its hours or along a curve of a shell's age, in one sentence."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from inspections.forecasts.computation import STEADY_WITHIN
@@ -26,6 +28,24 @@ def curve_sentence(pool: Pool) -> str:
         f"Shells wear {how} as they grow older: wear goes with a shell's age to the power"
         f" {exponent:.2f}{_interval(pool)}, so at twice its age a shell has worn {more:.1f} times as much."
         " The dates follow that curve."
+    )
+
+
+def other_curves_sentence(names: Sequence[str]) -> str:
+    """Which classes wear along another curve than their dates are told from; `""` stands for the whole fleet.
+
+    >>> other_curves_sentence(["Hill", "River"])[:43]
+    'Classes Hill and River together wear along '
+    """
+    if not names:
+        return ""
+    who = "The bearings of the whole fleet"
+    if names[0]:
+        *most, last = names
+        who = f"Classes {', '.join(most)} and {last}" if most else f"The bearings of class {last}"
+    return (
+        f"{who} together wear along another curve than the one their dates are told from: none of them is"
+        " called “ok” until it is opened and measured."
     )
 
 

@@ -19,6 +19,7 @@ from inspections.forecasts.wear_inputs import ACCEPTED_RISK, Inputs, Known, even
 from inspections.story.observations import Observation
 from inspections.wear.advice import ADVICE, OUTCOMES, REASONS, REPLACE_FROM
 from inspections.wear.arrays import Histories
+from inspections.wear.class_curves import WHOLE
 from inspections.wear.forecast import Forecasts, forecast
 from inspections.wear.normal import EIGHT_IN_TEN
 from inspections.wear.population import Population
@@ -47,6 +48,7 @@ def figures_of(
     likes = _likes(known.histories, population)
     gauges = _Gauges.of(known.histories, population)
     exponents = _exponents(known.histories, population)
+    curved = _curved(known.histories, population)
     risks = np.array([one.accepted_risk for one in known.known])
     for risk in sorted(set(risks.tolist())) or [ACCEPTED_RISK]:
         chosen = np.flatnonzero(risks == risk)
@@ -55,6 +57,7 @@ def figures_of(
             one = known.known[int(index)]
             said = {"notes": notes(one, likes[int(index)])} | gauges.at(int(index)) | _sudden(one, sudden)
             said["exponent"] = exponents.get(int(known.histories.clock[index]))
+            said["peers_curved"] = curved[int(index)]
             found[one.bearing.pk] = Figures(_values(one, known.as_of, made, row, population.young) | said)
     return {one.bearing.pk: found[one.bearing.pk] for one in known.known}
 
@@ -63,6 +66,15 @@ def _exponents(h: Histories, population: Population) -> dict[int, float]:
     """By clock: the exponent of a shell's age that the dates follow, where wear is not steady."""
     found = {clock: population.pool(clock).designs[0].exponent for clock in set(h.clock.tolist())}
     return {clock: round(q, 2) for clock, q in found.items() if abs(q - 1.0) >= STEADY_WITHIN}
+
+
+def _curved(h: Histories, population: Population) -> list[str | None]:
+    """For each bearing: whether its class, or the whole fleet, wears along another curve than its dates."""
+    pools = {clock: population.pool(clock).curved for clock in set(h.clock.tolist())}
+    return [
+        "fleet" if WHOLE in pools[clock] else "class" if class_ in pools[clock] else None
+        for clock, class_ in zip(h.clock.tolist(), h.class_.tolist(), strict=True)
+    ]
 
 
 def _sudden(one: Known, counted: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:

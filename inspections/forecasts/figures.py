@@ -65,6 +65,7 @@ MORE: tuple[str, ...] = (
     "unwritten_until",
     "gauges",
     "exponent",
+    "peers_curved",
     "sudden",
 )
 

@@ -211,6 +211,24 @@ def _of_gauge(one: Mapping[str, Any]) -> str:
     )
 
 
+def misfit_sentence(figures: Figures) -> str:
+    """Why a bearing's dates are not to be trusted: its own readings bend, or those of all its class together.
+
+    >>> misfit_sentence(Figures({"outcome": "misfit", "peers_curved": "class"}))[:40]
+    'The bearings of its class together wear '
+    """
+    if figures["outcome"] != "misfit":
+        return ""
+    wait = "Do not trust the dates before it is opened and measured."
+    peers = {"class": "bearings of its class", "fleet": "bearings of the whole fleet"}
+    if peers_words := peers.get(figures["peers_curved"] or ""):
+        return (
+            f"The {peers_words} together wear along another curve than the one its dates are told from,"
+            f" whether or not its own readings show it. {wait}"
+        )
+    return f"Its readings do not follow steady wear: they bend more than their errors explain. {wait}"
+
+
 def curve_sentence(figures: Figures) -> str:
     """How wear goes with a shell's age where it does not go evenly; empty where it does.
 

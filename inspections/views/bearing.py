@@ -61,6 +61,7 @@ def bearing(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         "slip": sentences.slip_sentence(figures),
         "unwritten": sentences.unwritten_sentence(figures),
         "gauge_doubt": sentences.gauge_sentence(figures),
+        "misfit": sentences.misfit_sentence(figures),
         "curve": sentences.curve_sentence(figures),
         "sudden": sentences.sudden_sentence(figures),
         "room": sentences.room_sentence(figures),

@@ -4,9 +4,12 @@ from dataclasses import replace
 
 import pytest
 
-from dashboards.trends.wear_curve import curve_sentence
+from dashboards.trends.comparison import curved_names
+from dashboards.trends.wear_curve import curve_sentence, other_curves_sentence
+from inspections.forecasts.codes import Codes
+from inspections.wear.class_curves import WHOLE
 from inspections.wear.parameters import Params
-from inspections.wear.population import Pool
+from inspections.wear.population import Pool, Population
 
 
 def _pool(*exponents, weights=()):
@@ -34,3 +37,15 @@ def test_near_one_is_even_and_the_interval_is_that_of_the_designs():
     assert (
         said == "Wear goes evenly with a shell's hours: the exponent of age is 1.05 (9 in 10: 0.97 to 1.14)."
     )
+
+
+def test_classes_with_a_curve_of_their_own_are_named_to_whoever_may_see_them():
+    codes, words = Codes(), {"class_": {"a": "Hill", "c": "River"}}
+    for word in ("a", "b", "c", "d"):
+        codes.of("class_", word)
+    curved = Population((replace(_pool(1.2), curved=(0, 1, 2)),))
+    assert curved_names(curved, codes, words) == ["Hill", "River"]
+    assert "Classes Hill and River together" in other_curves_sentence(["Hill", "River"])
+    assert curved_names(Population((_pool(1.2),)), codes, words) == [] and other_curves_sentence([]) == ""
+    whole = Population((replace(_pool(1.2), curved=(WHOLE, 0)),))
+    assert "the whole fleet together" in other_curves_sentence(curved_names(whole, codes, words))

@@ -3,14 +3,16 @@ question.
 """
 
 import datetime as dt
+from dataclasses import replace
 
 import pytest
 
 from inspections.forecasts.codes import Codes
 from inspections.forecasts.computation import figures_of
 from inspections.forecasts.figures import Figures
-from inspections.forecasts.sentences import unwritten_sentence
+from inspections.forecasts.sentences import misfit_sentence, unwritten_sentence
 from inspections.forecasts.wear_inputs import inputs
+from inspections.wear.class_curves import WHOLE
 from inspections.wear.parameters import Params
 from inspections.wear.population import Pool, Population
 from tests import makers
@@ -52,3 +54,18 @@ def test_a_fall_with_nothing_written_is_weighed_between_its_two_readings():
     figures = figures_of(known, Population((pool,)))[bearing.pk]
     assert figures["unwritten"][0] > 0.5
     assert (figures["unwritten_from"], figures["unwritten_until"]) == ("2016-01-05", "2018-01-05")
+
+
+@pytest.mark.django_db
+def test_a_bearing_of_a_class_that_follows_another_curve_says_that_it_is_the_class():
+    bearing = makers.a_bearing(limits={"in_service_max": 400})
+    makers.an_event(kind="shell_change", bearing=bearing, on=dt.date(2010, 1, 5))
+    for year, value in ((2012, "0.15"), (2014, "0.165"), (2016, "0.18")):
+        makers.a_reading(bearing=bearing, on=dt.date(year, 1, 5), value=value)
+    known = inputs([bearing], AS_OF, Codes())
+    known_well = Params(effect_mean=(0.0,), effect_cov=((0.01,),))
+    pool = Pool(int(known.histories.clock[0]), 9, 9, False, True, "", (known_well,), (1.0,))
+    assert misfit_sentence(figures_of(known, Population((pool,)))[bearing.pk]) == ""
+    figures = figures_of(known, Population((replace(pool, curved=(WHOLE,)),)))[bearing.pk]
+    assert figures["outcome"] == "misfit" and figures["peers_curved"] == "fleet"
+    assert "bearings of the whole fleet together wear along another curve" in misfit_sentence(figures)
