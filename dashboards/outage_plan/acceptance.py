@@ -65,16 +65,7 @@ def accept(*, draft: DraftPlan, reason: str, on: dt.date, by: UUID) -> Plan:
     reason = reason.strip()[:500]
     if not reason:
         raise NotPlanned("Say in a few words why this plan is accepted.")
-    if what_ifs := open_what_ifs(draft):
-        raise NotPlanned(what_ifs)
-    weighed = weigh(draft)
-    if not weighed.is_current or on - draft.as_of > FRESH_FOR:
-        raise NotPlanned(
-            f"The record has changed since this plan was worked out on {draft.as_of}. Plan anew, look at it,"
-            " then accept it."
-        )
-    if weighed.faults:
-        raise NotPlanned(f"This plan cannot be carried out as it is: {' '.join(weighed.faults)}")
+    weighed = _fit_to_accept(draft, on)
     agreed = standing_at(draft.site, on)
     if lacking := not_agreed(draft, weighed, agreed):
         raise NotPlanned(_asks_to_agree(lacking))
@@ -99,6 +90,21 @@ def accept(*, draft: DraftPlan, reason: str, on: dt.date, by: UUID) -> Plan:
         facts += [Fact(f"bearing:{bearing.pk}", "decision", row), relied_on(row, figures[bearing.pk])]
     write(facts, by=by, act=act)
     return Plan.objects.get(pk=plan.pk)
+
+
+def _fit_to_accept(draft: DraftPlan, on: dt.date) -> Weighed:
+    """The draft weighed; refused with a what-if in it, older than the record, or where it breaks a bound."""
+    if what_ifs := open_what_ifs(draft):
+        raise NotPlanned(what_ifs)
+    weighed = weigh(draft)
+    if not weighed.is_current or on - draft.as_of > FRESH_FOR:
+        raise NotPlanned(
+            f"The record has changed since this plan was worked out on {draft.as_of}. Plan anew, look at it,"
+            " then accept it."
+        )
+    if weighed.faults:
+        raise NotPlanned(f"This plan cannot be carried out as it is: {' '.join(weighed.faults)}")
+    return weighed
 
 
 @transaction.atomic

@@ -109,26 +109,18 @@ def import_file(
         the sites at which this person may import this kind; None: all, also new ones.
     progress : callable, optional
         told in a few words what is being done.
-    plan : Plan, optional
-        how a layout of the plant's own is read; else the one that `options.plan` names, else the template.
-    answers : Answers, optional
-        to the file's questions, beside those kept from before.
+    plan, answers : Plan, Answers, optional
+        how a layout of the plant's own is read (else the one that `options.plan` names, else the template),
+        and answers to the file's questions, beside those kept from before.
     only_look : bool
         find what is wrong and what would be stored, and stop before anything is prepared.
     shown : str, optional
-        the digest of what a page showed before; anything else is refused. None: no page stands before (a
-        command).
+        the digest of what a page showed before; anything else is refused. None: a command, no page.
 
     Returns
     -------
     Result
-        refused files are an answer, not an exception: every fault and open question is in it, and nothing is
-        stored.
-
-    Raises
-    ------
-    LookupError
-        for a kind of sheet nobody registered.
+        refused files too: with every fault and open question, and nothing stored. LookupError: no such kind.
     """
     loader = loader_for(holds)
     context = _context(options, by, sites)

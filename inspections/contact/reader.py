@@ -97,17 +97,11 @@ def read_print(
 
     Notes
     -----
-    Probabilities are rounded to thousandths before any rule looks at them, so that the server and a page
-    without network come to the same outcome. Sources: geometry of rigid bodies, own derivation; advice is
-    common practice with no published source.
+    Probabilities are rounded to thousandths before any rule looks at them: the server and a page without
+    network come to one outcome. Geometry of rigid bodies, own derivation; advice: common practice, no
+    published source.
 
-    >>> marks = [
-    ...     [0, 0, 0, 0, 0, 0, 0],
-    ...     [2, 1, 0, 0, 0, 0, 0],
-    ...     [2, 2, 1, 0, 0, 0, 0],
-    ...     [2, 1, 0, 0, 0, 0, 0],
-    ...     [0] * 7,
-    ... ]
+    >>> marks = [[0] * 7, [2, 1] + [0] * 5, [2, 2, 1] + [0] * 4, [2, 1] + [0] * 5, [0] * 7]
     >>> reading = read_print(marks, Check(in_place=True, clearance_um=150, film="normal", first_end="in"))
     >>> reading.outcome, reading.causes[0][0], reading.end
     ('alignment', 'tilt', 'in')
@@ -120,9 +114,8 @@ def read_print(
     p = Print(pattern, check, criteria, evidence, check.journal(criteria), tuple(earlier))
     decision = decide(p)
     unread = bool(void(check)) or bare(pattern, live)
-    first = evidence.ranked[0]
+    first = "" if unread else evidence.ranked[0]
     drawn = evidence.best[::-1, ::-1] if check.rotated else evidence.best
-    seen = np.where(live, pattern, 0)
     carries = covered(pattern, live)[live.any(axis=0)]
     last_side = (evidence.last_side >= 0.5) != check.rotated
     return PrintReading(
@@ -131,16 +124,15 @@ def read_print(
         engineer=decision.engineer,
         words=sentences(p, decision),
         causes=() if unread else tuple((name, evidence.per_mille[name]) for name in evidence.ranked),
-        end=("out" if evidence.last_end >= 0.5 else "in") if first == "tilt" and not unread else "",
-        side=("last" if last_side else "first") if first == "side" and not unread else "",
-        drawn=(
-            None
-            if unread
-            else tuple(
-                tuple(math.floor(1000.0 * v + 0.500001) / 1000.0 for v in row) for row in drawn.tolist()
-            )
-        ),
+        end=("out" if evidence.last_end >= 0.5 else "in") if first == "tilt" else "",
+        side=("last" if last_side else "first") if first == "side" else "",
+        drawn=None if unread else _thousandths(drawn),
         coverage=float(carries.mean()) if carries.size else 0.0,
         arc_deg=reach_deg(pattern, live),
-        places=places(seen),
+        places=places(np.where(live, pattern, 0)),
     )
+
+
+def _thousandths(drawn: np.ndarray[Any, Any]) -> tuple[tuple[float, ...], ...]:
+    """Rounded to thousandths, halves up, as the page without network does."""
+    return tuple(tuple(math.floor(1000.0 * v + 0.500001) / 1000.0 for v in row) for row in drawn.tolist())

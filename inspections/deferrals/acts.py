@@ -50,31 +50,25 @@ def ask_deferral(
     Parameters
     ----------
     outage : Outage, optional
-        the outage in which it is not opened; none: it runs on, with checks.
-    check_by, check_every_days, stop_at
-        the interim checks: person, interval, and the value at which it is stopped.
+        in which it is not opened; none: it runs on, with checks.
+    check_by, check_every_days, stop_at : interim checks
+        person, interval, and the value at which it is stopped.
     late_why : str
         why it may outlast the early date, where it does.
 
     Raises
     ------
     Refused
-        with everything that is missing, too long or beyond what its level allows; nothing is stored then.
+        with all that is missing, too long or beyond what its level allows; nothing is stored then.
     """
-    typed = {"reason": reason, "late_why": late_why, "check_by": check_by, "stop_at": stop_at}
-    words = {name: " ".join(text.split()) for name, text in typed.items()}
+    words = {"reason": reason, "late_why": late_why, "check_by": check_by, "stop_at": stop_at}
+    words = {name: " ".join(text.split()) for name, text in words.items()}
     faults = _faults(words, check_every_days, until_on, on)
     if faults or until_on is None or check_every_days is None:
         raise Refused(" ".join(faults))
-    judgement, figures = judgements([bearing], on)[bearing.pk], current([bearing], on)[bearing.pk]
-    earlier = times_before(bearing, on)
-    level = level_of(
-        judgement,
-        figures["last_reading_um"],
-        until_on=until_on,
-        after=outage.start_on if outage else None,
-        earlier=earlier,
-    )
+    figures, earlier = current([bearing], on)[bearing.pk], times_before(bearing, on)
+    judged, after = judgements([bearing], on)[bearing.pk], outage.start_on if outage else None
+    level = level_of(judged, figures["last_reading_um"], until_on=until_on, after=after, earlier=earlier)
     _within(level, until_on, on, check_every_days)
     _early(figures, until_on, words["late_why"])
     _alone(bearing, on)
@@ -86,15 +80,20 @@ def ask_deferral(
         until_on=until_on,
         level=level.word,
         why_level=level.why,
-        chance=None if level.chance is None else Decimal(f"{min(max(level.chance, 0.0), 1.0):.5f}"),
+        chance=_kept_chance(level.chance),
         earlier=earlier,
         check_every_days=check_every_days,
         forecast_hash=figures_hash(figures),
         **words,
     )
-    facts = [Fact(_chain(bearing), "deferral", row), _relied_on(row, figures)]
-    write(facts + _own_side(bearing, row.pk, level.sides, on, by), by=by)
+    asked = [Fact(_chain(bearing), "deferral", row), _relied_on(row, figures)]
+    write(asked + _own_side(bearing, row.pk, level.sides, on, by), by=by)
     return _of(put_off([bearing], on), row.pk)
+
+
+def _kept_chance(chance: float | None) -> Decimal | None:
+    """A chance as the record keeps it: between 0 and 1, five decimals."""
+    return None if chance is None else Decimal(f"{min(max(chance, 0.0), 1.0):.5f}")
 
 
 @transaction.atomic

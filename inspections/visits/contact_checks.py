@@ -3,6 +3,7 @@
 import datetime as dt
 import uuid
 from collections.abc import Sequence
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 from uuid import UUID
@@ -63,63 +64,71 @@ def check_contact(
     must_be_open(visit, late)
     try:
         rounds, half = rounds_of(visit, bearing), facts.half or "lower"
-        said = read_print(cells, facts, criteria, earlier_prints(rounds, half, instead_of))
+        reading = read_print(cells, facts, criteria, earlier_prints(rounds, half, instead_of))
     except contact.PatternError as fault:
         raise NotRecorded(str(fault)) from None
-    number = instead_of.round if instead_of else round_number(rounds, half)
-    with transaction.atomic():
-        act = uuid.uuid4()
-        if instead_of is not None:
-            write(
-                [
-                    takes_back(instead_of, "contact_check", "cells mended"),
-                    takes_back(instead_of.event, "event", "cells mended"),
-                ],
-                by=by,
-                act=act,
-            )
-        done = record_history(
-            [
-                EventFact(
-                    place=bearing.place_id,
-                    bearing=bearing.pk,
-                    on=on,
-                    kind=str(EventKind.CONTACT_CHECK),
-                    visit_id=visit.pk,
-                    half=facts.half,
-                    outcome=said.outcome or "",
-                    note=note,
-                    done_by=by,
-                    contact_percent=Decimal(str(round(100 * said.coverage, 1))) if said.outcome else None,
-                    supersedes=instead_of.event_id if instead_of else None,
-                    entered_at=entered_at,
-                )
-            ],
-            by=by,
-            act=act,
-        ).events[0]
-        row = ContactCheck(
-            id=id or uuid.uuid4(),
-            event_id=done,
-            round=number,
-            half=facts.half,
-            in_place=facts.in_place,
-            bedded_by_hand=facts.bedded_by_hand,
-            supersedes=instead_of.pk if instead_of else None,
-            pattern={
-                "cells": [list(map(int, line)) for line in cells],
-                "drawn": drawn,
-                "first_end": facts.first_end,
-            }
-            | ({"match_mark": match_mark} if match_mark else {}),
-            worn={"arc_deg": f"{facts.worn_arc_deg:g}"} if facts.worn_arc_deg is not None else {},
-            conditions=_conditions(facts, said, criteria),
-        )
-        write([Fact(f"bearing:{bearing.pk}", "contact_check", row)], by=by, act=act)
+    event = _event(visit, bearing, on, facts.half, reading, note)
+    event = replace(event, done_by=by, entered_at=entered_at)
+    row = ContactCheck(
+        id=id or uuid.uuid4(),
+        round=instead_of.round if instead_of else round_number(rounds, half),
+        half=facts.half,
+        in_place=facts.in_place,
+        bedded_by_hand=facts.bedded_by_hand,
+        supersedes=instead_of.pk if instead_of else None,
+        pattern=_pattern(cells, facts, drawn, match_mark),
+        worn={"arc_deg": f"{facts.worn_arc_deg:g}"} if facts.worn_arc_deg is not None else {},
+        conditions=_conditions(facts, reading, criteria),
+    )
+    _store(bearing, event, row, instead_of, by)
     return ContactCheck.objects.select_related("event").get(pk=row.pk)
 
 
-def _conditions(facts: Check, said: PrintReading, criteria: contact.Criteria) -> dict[str, Any]:
+def _event(
+    visit: Visit, bearing: Bearing, on: dt.date, half: str, reading: PrintReading, note: str
+) -> EventFact:
+    """The event of the bearing's history that stands for a print read so."""
+    return EventFact(
+        place=bearing.place_id,
+        bearing=bearing.pk,
+        on=on,
+        kind=str(EventKind.CONTACT_CHECK),
+        visit_id=visit.pk,
+        half=half,
+        outcome=reading.outcome or "",
+        note=note,
+        contact_percent=Decimal(str(round(100 * reading.coverage, 1))) if reading.outcome else None,
+    )
+
+
+@transaction.atomic
+def _store(
+    bearing: Bearing, event: EventFact, row: ContactCheck, instead_of: ContactCheck | None, by: UUID
+) -> None:
+    """One act: what is mended taken back, the event, and the check that belongs to it."""
+    act = uuid.uuid4()
+    if instead_of is not None:
+        old = [
+            takes_back(instead_of, "contact_check", "cells mended"),
+            takes_back(instead_of.event, "event", "cells mended"),
+        ]
+        write(old, by=by, act=act)
+        event = replace(event, supersedes=instead_of.event_id)
+    row.event_id = record_history([event], by=by, act=act).events[0]
+    write([Fact(f"bearing:{bearing.pk}", "contact_check", row)], by=by, act=act)
+
+
+def _pattern(cells: Sequence[Sequence[int]], facts: Check, drawn: str, match_mark: str) -> dict[str, Any]:
+    """The marks as they lay, and what tells which way round they were drawn."""
+    pattern = {
+        "cells": [list(map(int, line)) for line in cells],
+        "drawn": drawn,
+        "first_end": facts.first_end,
+    }
+    return pattern | ({"match_mark": match_mark} if match_mark else {})
+
+
+def _conditions(facts: Check, reading: PrintReading, criteria: contact.Criteria) -> dict[str, Any]:
     """How it was taken and what it was read as; figures as text, as the ledger wants them."""
     taken = {
         "film": facts.film,
@@ -136,6 +145,6 @@ def _conditions(facts: Check, said: PrintReading, criteria: contact.Criteria) ->
     }
     return {
         name: f"{value:g}" if isinstance(value, float) else value
-        for name, value in (taken | print_words.kept(said, criteria)).items()
+        for name, value in (taken | print_words.kept(reading, criteria)).items()
         if value not in (None, "", [])
     }

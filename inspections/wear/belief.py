@@ -14,6 +14,7 @@ from .ages import STRAIGHT, YOUNGEST, Curve
 from .arrays import FloatArray, IntArray
 from .event_effects import Frame, Work
 from .parameters import Params
+from .pass_inputs import Priors, Steps
 from .shape import bent
 
 CUT = -12.0  # components below 6e-6 of the best are left out of a cloud
@@ -49,6 +50,15 @@ def rate_under(p: Params, loc: FloatArray, var: FloatArray) -> Rate:
     return Rate(loc, tau, rho, np.full(len(loc), p.beta), p.warp, p.start_hours, p.outlying, p.curve)
 
 
+def pass_inputs(
+    work: Work, rate: Rate, du: FloatArray, start: IntArray, stop: IntArray, lean: FloatArray, part: slice
+) -> tuple[Steps, Priors]:
+    """What one pass over a part of the bearings is given; ``start``, ``stop``, ``lean`` are of the part."""
+    steps = Steps(start, stop, work.op, du, work.a, work.b, work.c, work.jump, work.jump_var, work.zero)
+    loc, tau, rho, beta = (x[part] for x in (rate.loc, rate.tau, rate.rho, rate.beta))
+    return steps, Priors(loc, tau, rho, beta, work.m0[part], work.v0[part], lean)
+
+
 def chunks(n: int, threads: bool) -> list[slice]:
     """Parts of at most CHUNK bearings; at least two where threads may share the work."""
     size = min(CHUNK, max(1, -(-n // 2))) if threads else CHUNK
@@ -80,32 +90,8 @@ def evidence(
     x, du = bent(rate.warp, nodes, rate.outlying), f.spent(rate.start_hours, rate.curve)
 
     def task(s: slice) -> FloatArray:
-        return passes.run(
-            start[s],
-            end[s],
-            work.op,
-            du,
-            work.a,
-            work.b,
-            work.c,
-            work.jump,
-            work.jump_var,
-            work.zero,
-            rate.loc[s],
-            rate.tau[s],
-            rate.rho[s],
-            rate.beta[s],
-            work.m0[s],
-            work.v0[s],
-            lean[s],
-            linear,
-            nodes,
-            x,
-            False,
-            NOTHING,
-            NOTHING,
-            NOTHING,
-        )
+        inputs = pass_inputs(work, rate, du, start[s], end[s], lean[s], s)
+        return passes.run(*inputs, linear, nodes, x, False, NOTHING, NOTHING, NOTHING)
 
     return np.concatenate(spread_out(task, chunks(len(start), threads), threads) or [np.zeros(0)])
 
@@ -155,32 +141,8 @@ def believe(
     for s in chunks(len(start), False):
         n = s.stop - s.start
         w, m, v = (np.empty((n, len(nodes))) for _ in range(3))
-        passes.run(
-            start[s],
-            end[s],
-            work.op,
-            du,
-            work.a,
-            work.b,
-            work.c,
-            work.jump,
-            work.jump_var,
-            work.zero,
-            rate.loc[s],
-            rate.tau[s],
-            rate.rho[s],
-            rate.beta[s],
-            work.m0[s],
-            work.v0[s],
-            lean[s],
-            linear,
-            nodes,
-            x,
-            True,
-            w,
-            m,
-            v,
-        )
+        inputs = pass_inputs(work, rate, du, start[s], end[s], lean[s], s)
+        passes.run(*inputs, linear, nodes, x, True, w, m, v)
         out = np.empty((n, max(CAP, 2 * len(nodes)), COLUMNS))
         count = passes.clouds(
             w, m, v, rate.loc[s], rate.tau[s], rate.beta[s], spent[s], nodes, x, linear, CUT, out

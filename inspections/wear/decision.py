@@ -100,8 +100,8 @@ def outages(
     exposures (B, K) kh from today into what they wear like at today's rate (``worn_ahead``), for bearings
     whose wear follows a power of age.
 
-    >>> t = terms(1, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.0, log_rate=0.8, spread=0.6,
-    ...           scrape_um=12, scrape_sd_um=6, open_h=8, measure_h=4, scrape_h=6, replace_h=16)
+    >>> from .terms import example_terms
+    >>> t = example_terms(1, interval_kh=13.0)
     >>> outages(np.array([[6.5, 19.5, 32.5]]), t).intervals.tolist()
     [[0.5, 1.5]]
     >>> outages(np.array([[6.5, 19.5, 32.5]]), t, worn=lambda x: 2.0 * x).step.tolist()
@@ -162,21 +162,8 @@ def decide(
     fits (never where there is none). ``exact``: tables of each bearing's own figures instead of the
     lattice's.
 
-    >>> t = terms(
-    ...     2,
-    ...     limit_um=[260, np.nan],
-    ...     new_um=130,
-    ...     reading_sd_um=10,
-    ...     interval_kh=13.15,
-    ...     log_rate=np.log(2.2),
-    ...     spread=0.6,
-    ...     scrape_um=12,
-    ...     scrape_sd_um=6,
-    ...     open_h=8,
-    ...     measure_h=4,
-    ...     scrape_h=6,
-    ...     replace_h=16,
-    ... )
+    >>> from .terms import example_terms
+    >>> t = example_terms(2, limit_um=[260, np.nan])
     >>> p = Predictive(
     ...     np.ones((2, 1)),
     ...     np.full((2, 1), 0.9),
@@ -193,25 +180,27 @@ def decide(
     v = tables(t, exact=exact)  # of the class: one bearing's open finding does not change them
     if contact_open is not None:
         t = replace(t, contact_share=np.where(contact_open, 1.0, t.contact_share))
-    soon = Outages(
-        when.now[:, None],
-        when.now_step[:, None],
-        when.now_intervals[:, None],
-        when.now,
-        when.now_step,
-        when.now_intervals,
-    )
     o, columns = _columns(p, t, v, when, pump, open_h, contact_open, fits)
-    now, early = _columns(p, t, v, soon, pump, open_h, None, fits)
+    now, early = _columns(p, t, v, _today(when), pump, open_h, None, fits)
     saved = columns.cost[:, 0] - early.cost[:, 0]
     past = np.nan_to_num(o.past_now) >= PAST
     stop = np.full(len(open_h), np.nan) if stop_h is None else np.asarray(stop_h, dtype=np.float64)
     pays = np.nan_to_num(saved, nan=-np.inf) > np.where(np.isfinite(stop), stop, np.inf)
-    first = columns.first
-    word = np.where(first[pump] == 0, Word.OPEN, Word.LEAVE)
-    word = np.where(past | pays[pump], Word.DECIDE_NOW, word)
-    word = np.where((t.standing != READY) | (first[pump] < 0), Word.SET_LIMIT, word).astype(np.int8)
-    return Decision(word, first, o, columns, now, early.cost[:, 0], saved, past)
+    word = _words(t, columns.first[pump], past | pays[pump])
+    return Decision(word, columns.first, o, columns, now, early.cost[:, 0], saved, past)
+
+
+def _today(when: Outages) -> Outages:
+    """The same pumps with today as their only outage."""
+    now, step, intervals = when.now, when.now_step, when.now_intervals
+    return Outages(now[:, None], step[:, None], intervals[:, None], now, step, intervals)
+
+
+def _words(t: Terms, first: IntArray, at_once: NDArray[np.bool_]) -> NDArray[np.int8]:
+    """(B,) `Word` of each bearing from its pump's first opening (B,) and whether to decide now (B,)."""
+    word = np.where(first == 0, Word.OPEN, Word.LEAVE)
+    word = np.where(at_once, Word.DECIDE_NOW, word)
+    return np.where((t.standing != READY) | (first < 0), Word.SET_LIMIT, word).astype(np.int8)
 
 
 def _columns(
@@ -260,21 +249,8 @@ def at_pump(p: Predictive, t: Terms, reading: FloatArray, reading_sd: FloatArray
 
     The same chance the trigger is the root of: a reading at or above the trigger renews.
 
-    >>> t = terms(
-    ...     1,
-    ...     limit_um=260,
-    ...     new_um=130,
-    ...     reading_sd_um=10,
-    ...     interval_kh=13.15,
-    ...     log_rate=np.log(2.2),
-    ...     spread=0.6,
-    ...     scrape_um=12,
-    ...     scrape_sd_um=6,
-    ...     open_h=8,
-    ...     measure_h=4,
-    ...     scrape_h=6,
-    ...     replace_h=16,
-    ... )
+    >>> from .terms import example_terms
+    >>> t = example_terms(1)
     >>> p = Predictive(*(np.array([[v]]) for v in (1.0, np.log(2.2), 215.0, 400.0)), np.array([2.0]))
     >>> seen = at_pump(p, t, np.array([225.0]), np.array([10.0]), np.array([13.15]))
     >>> round(float(seen.closed[0]), 2), bool(seen.renew[0])

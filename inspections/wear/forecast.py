@@ -342,41 +342,21 @@ def _rows(
     limit = _level(h.limit_um)
     replace_um, source = replace_limits(f, belief, risk)
     plant, no_room = source == 0, source == 3
-    when = np.concatenate(
-        [np.zeros((h.n_bearings, 1)), np.nan_to_num(h.outage_days, nan=USUAL_OUTAGE_DAYS)], axis=1
+    (max_days, p_max), (replace_days, p_replace) = _both_limits(
+        h, belief, limit, np.where(no_room, limit, replace_um)
     )
-    max_days, p_max = look_ahead(belief, h, limit, when, crossing.SHARES)
-    goal = np.where(no_room, limit, replace_um)
-    apart = (goal != limit) | ~np.isfinite(limit)  # elsewhere both limits are one
-    replace_days, p_replace = look_ahead(belief, h, np.where(apart, goal, np.nan), when, crossing.SHARES)
-    replace_days[~apart], p_replace[~apart] = max_days[~apart], p_max[~apart]
     n_used = readings_in_view(f)
     doubtful = aside.copy()
     odd = surprise < SURPRISING
     doubtful[last_readings(f)[odd]] = True
-    bend = bend_score(f, pool.designs[0], doubtful)
-    misfit = (belief.clouds.edge > 1e-3) | (bend > CURVED)
-    misfit |= bent_in_time(f, pool.designs[0], doubtful, bend)
-    misfit |= falls(f, pool.designs[0], doubtful) | follows_other(pool.curved, h.class_)
+    misfit = _misfits(f, pool, doubtful, belief)
     has_limit = np.isfinite(limit) | (h.replace_um > 0) | (source == 2)
     past = (p_max[:, 0] >= 0.5) | (plant & (p_replace[:, 0] >= 0.5))
     broken = ~np.isfinite(np.where(np.isfinite(limit), p_max[:, 0], p_replace[:, 0]))
     young = np.full(h.n_bearings, pool.young)
     alone = (n_used == 0) | broken
     outcome = outcomes(has_limit=has_limit, young=young, alone=alone, past=past, misfit=misfit)
-    advice, reason = advise(
-        outcome=outcome,
-        surprising=odd,
-        age_outages=h.last_reading_age_outages,
-        p_following=p_max[:, 2],
-        p_replace_next=p_replace[:, 1],
-        plant_replace=plant,
-        no_room=no_room | ((source == 1) & (p_replace[:, 1] >= 0.5)),
-        scrape_owed=h.scrape_owed,
-        scrapeable=h.scrapeable,
-        accepted_risk=risk,
-        misfit=misfit,
-    )
+    advice, reason = _advised(h, outcome, odd, misfit, source, risk, p_max, p_replace)
     silent = (outcome <= 1)[:, None]
     three = np.array([0.1, 0.5, 0.9])
     level = quantiles(belief, three)
@@ -404,6 +384,57 @@ def _rows(
         unwritten=np.full((h.n_bearings, 3), np.nan),
         unwritten_at=np.full(h.n_bearings, -1),
     )
+
+
+def _advised(
+    h: Histories,
+    outcome: NDArray[Any],
+    odd: NDArray[np.bool_],
+    misfit: NDArray[np.bool_],
+    source: NDArray[Any],
+    risk: float,
+    p_max: FloatArray,
+    p_replace: FloatArray,
+) -> tuple[NDArray[Any], NDArray[Any]]:
+    """(B,) what to do with each bearing and why; ``odd``: its last reading surprises; the chances (B, 3) are
+    of today, the next outage and the one after.
+    """
+    return advise(
+        outcome=outcome,
+        surprising=odd,
+        age_outages=h.last_reading_age_outages,
+        p_following=p_max[:, 2],
+        p_replace_next=p_replace[:, 1],
+        plant_replace=source == 0,
+        no_room=(source == 3) | ((source == 1) & (p_replace[:, 1] >= 0.5)),
+        scrape_owed=h.scrape_owed,
+        scrapeable=h.scrapeable,
+        accepted_risk=risk,
+        misfit=misfit,
+    )
+
+
+def _both_limits(
+    h: Histories, belief: Belief, limit: FloatArray, goal: FloatArray
+) -> tuple[tuple[FloatArray, FloatArray], tuple[FloatArray, FloatArray]]:
+    """Days to, and chances of having passed, the maximum and the replace-rather-than-scrape limit (B,) um;
+    where both are one it is worked out once.
+    """
+    now = np.zeros((h.n_bearings, 1))
+    when = np.concatenate([now, np.nan_to_num(h.outage_days, nan=USUAL_OUTAGE_DAYS)], axis=1)
+    days, chance = look_ahead(belief, h, limit, when, crossing.SHARES)
+    apart = (goal != limit) | ~np.isfinite(limit)
+    own_days, own_chance = look_ahead(belief, h, np.where(apart, goal, np.nan), when, crossing.SHARES)
+    own_days[~apart], own_chance[~apart] = days[~apart], chance[~apart]
+    return (days, chance), (own_days, own_chance)
+
+
+def _misfits(f: Frame, pool: Pool, doubtful: NDArray[Any], belief: Belief) -> NDArray[np.bool_]:
+    """(B,) bearings that the model does not fit; ``doubtful`` (E,) readings do not count for it."""
+    bend = bend_score(f, pool.designs[0], doubtful)
+    misfit = (belief.clouds.edge > 1e-3) | (bend > CURVED)
+    misfit |= bent_in_time(f, pool.designs[0], doubtful, bend)
+    return misfit | falls(f, pool.designs[0], doubtful) | follows_other(pool.curved, f.histories.class_)
 
 
 def _coming_kh(h: Histories) -> FloatArray:

@@ -102,24 +102,9 @@ def first_openings(
     a wear exponent exposure and time part). ``count`` readings stand for all. ``v`` are the tables of the
     same terms. Raises ValueError where shapes do not fit.
 
-    >>> from .terms import terms
+    >>> from .terms import example_terms
     >>> from .value_table import tables
-    >>> t = terms(
-    ...     1,
-    ...     limit_um=260,
-    ...     new_um=130,
-    ...     reading_sd_um=10,
-    ...     interval_kh=13.15,
-    ...     log_rate=np.log(2.2),
-    ...     spread=0.6,
-    ...     scrape_um=12,
-    ...     scrape_sd_um=6,
-    ...     open_h=8,
-    ...     measure_h=4,
-    ...     scrape_h=6,
-    ...     replace_h=16,
-    ...     infant=0.002,
-    ... )
+    >>> t = example_terms(1, infant=0.002)
     >>> e = np.linspace(-2.8, 2.8, 15)
     >>> w = np.exp(-0.5 * e**2)
     >>> p = Predictive(
@@ -146,18 +131,7 @@ def first_openings(
         past, now = p.past(limit, ahead), p.past(limit, np.zeros((len(p), 1)))
         run = p.run_past(limit, ahead, time)
         columns = [_column(p, t, v, ahead[:, k], step[:, k], count) for k in range(shape[1])]
-    names = (
-        "value",
-        "new",
-        "scraped",
-        "hours",
-        "variance",
-        "trigger_um",
-        "scrape_from_um",
-        "gaps",
-        "looking_h",
-    )
-    got = {name: np.stack([c[name] for c in columns], axis=1) for name in names}
+    got = {name: np.stack([c[name] for c in columns], axis=1) for name in columns[0]}
     price = t.price_h[:, None]
     passing = price * (past - now) + t.again[:, None] * price * run
     cost = t.discount[:, None] ** time * got["value"] + passing
@@ -223,9 +197,8 @@ def undecided(t: Terms, n_outages: int) -> Openings:
     Costs, chances and triggers are NaN: such a pump is opened at its next outage by rule and the engineer
     decides.
 
-    >>> from .terms import terms
-    >>> t = terms(1, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=0.8, spread=0.6,
-    ...           scrape_um=12, scrape_sd_um=6, open_h=8, measure_h=4, scrape_h=6, replace_h=16)
+    >>> from .terms import example_terms
+    >>> t = example_terms(1)
     >>> undecided(t, 2).hours.tolist()
     [[12.3, 12.3]]
     """

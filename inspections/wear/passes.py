@@ -25,38 +25,16 @@ from .zeros import has_zeros, run_joint
 
 
 @compiled
-def run(
-    start,
-    stop,
-    op,
-    du,
-    a,
-    b,
-    c,
-    jump,
-    jump_var,
-    zero,
-    loc,
-    tau,
-    rho,
-    beta,
-    m0,
-    v0,
-    lean,
-    linear,
-    z,
-    x,
-    keep,
-    w_out,
-    m_out,
-    v_out,
-):
+def run(steps, priors, linear, z, x, keep, w_out, m_out, v_out):
     """Filter every bearing; returns its log evidence (B,) and, with ``keep``, fills w, m, v (B, K).
 
-    ``lean`` (B,) lets the starting level lean on the node (m0 + lean z): zero in service, used to check
-    the filter against random-intercept-and-slope models. ``tau`` is the spread of log rate, x (K,) what it
-    multiplies at each node: z itself, or z bent to the fleet's own spread of rates.
+    ``steps`` and ``priors``: see ``pass_inputs``; ``lean`` (B,) lets the starting level lean on the node
+    (m0 + lean z): zero in service, used to check the filter against random-intercept-and-slope models.
+    x (K,) is what the spread of log rate multiplies at each node: z itself, or z bent to the fleet's own
+    spread of rates.
     """
+    start, stop, op, du, a, b, c, jump, jump_var, zero = steps
+    loc, tau, rho, beta, m0, v0, lean = priors
     n = loc.size
     evidence = np.zeros(n)
     table = np.zeros((z.size, z.size))
@@ -182,8 +160,10 @@ _ahead = either(_ahead_loop, _ahead_arrays)
 
 
 @compiled
-def surprises(start, stop, op, du, a, b, c, jump, jump_var, loc, tau, rho, beta, m0, v0, z, x, out):
+def surprises(steps, priors, z, x, out):
     """Fill out (E,) with each reading's distance from its forecast, in sds of the forecast."""
+    start, stop, op, du, a, b, c, jump, jump_var, _ = steps
+    loc, tau, rho, beta, m0, v0, _ = priors
     m, v, w, q = np.zeros(z.size), np.zeros(z.size), np.zeros(z.size), np.zeros(z.size)
     prior = -0.5 * z * z
     prior -= np.log(np.sum(np.exp(prior)))

@@ -81,30 +81,11 @@ def pump_openings(
 
     >>> from .opening import first_openings
     >>> from .predictive import Predictive
-    >>> from .terms import terms
+    >>> from .terms import example_terms
     >>> from .value_table import tables
-    >>> t = terms(
-    ...     2,
-    ...     limit_um=260,
-    ...     new_um=130,
-    ...     reading_sd_um=10,
-    ...     interval_kh=13.15,
-    ...     log_rate=np.log(2.2),
-    ...     spread=0.6,
-    ...     scrape_um=12,
-    ...     scrape_sd_um=6,
-    ...     open_h=8,
-    ...     measure_h=4,
-    ...     scrape_h=6,
-    ...     replace_h=16,
-    ... )
-    >>> p = Predictive(
-    ...     np.ones((2, 1)),
-    ...     np.full((2, 1), 0.9),
-    ...     np.array([[200.0], [150.0]]),
-    ...     np.full((2, 1), 64.0),
-    ...     np.full(2, 2.0),
-    ... )
+    >>> t = example_terms(2)
+    >>> one, level = np.ones((2, 1)), np.array([[200.0], [150.0]])
+    >>> p = Predictive(one, 0.9 * one, level, 64.0 * one, np.full(2, 2.0))
     >>> at = np.array([[0.5, 1.5, 2.5]])
     >>> v = tables(t)
     >>> o = first_openings(p, t, v, 13.15 * np.repeat(at, 2, axis=0), np.full((2, 3), 13.15))
@@ -116,20 +97,15 @@ def pump_openings(
     pumps, ready = len(open_h), t.standing == READY
     sure = np.ones(len(t), dtype=bool) if fits is None else fits
     own = ready & sure
-    risk = t.accepted[:, None]
     chance = np.where(own[:, None], np.nan_to_num(o.past), 0.0)
-    over = chance > risk
+    over = chance > t.accepted[:, None]
     past = np.zeros((pumps, chance.shape[1]))
     np.maximum.at(past, pump, chance)
-    beyond = np.where(over, t.dearest_h[:, None] * (1.0 + LATE * (chance - risk)), 0.0)
-    beyond[:, 0] = 0.0
-    late = _summed(beyond, pump, pumps)
+    late = _summed(_lateness(t, chance, over), pump, pumps)
     bearing_cost = np.where(own[:, None], o.cost, 0.0)
     if contact_open is not None:
         bearing_cost += (CONTACT * t.dearest_h * contact_open)[:, None] * np.arange(chance.shape[1])
-    discount = np.ones(pumps)
-    discount[pump] = t.discount
-    cost = discount[:, None] ** intervals * open_h[:, None] + _summed(bearing_cost, pump, pumps) + late
+    cost = _opening_cost(t, pump, open_h, intervals) + _summed(bearing_cost, pump, pumps) + late
     hours = np.where(np.isfinite(o.hours), o.hours, t.measure_h[:, None])
     again_h, again_new = _usual_work(t, v, pump, open_h)
     return PumpOpenings(
@@ -145,6 +121,20 @@ def pump_openings(
         again_h=again_h,
         again_new=again_new,
     )
+
+
+def _opening_cost(t: Terms, pump: IntArray, open_h: FloatArray, intervals: FloatArray) -> FloatArray:
+    """(P, T) crew hours of opening each pump at each column, discounted by the intervals until then."""
+    discount = np.ones(len(open_h))
+    discount[pump] = t.discount
+    return np.asarray(discount[:, None] ** intervals * open_h[:, None])
+
+
+def _lateness(t: Terms, chance: FloatArray, over: NDArray[np.bool_]) -> FloatArray:
+    """(B, T) crew hours charged for a first opening after the chance has passed the accepted risk."""
+    beyond = np.where(over, t.dearest_h[:, None] * (1.0 + LATE * (chance - t.accepted[:, None])), 0.0)
+    beyond[:, 0] = 0.0
+    return beyond
 
 
 def _refuse(o: Openings, t: Terms, pump: IntArray, open_h: FloatArray, intervals: FloatArray) -> None:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from . import grid, passes
 from .arrays import FloatArray, IntArray, Kind
-from .belief import Rate, chunks, evidence, rate_under
+from .belief import Rate, chunks, evidence, pass_inputs, rate_under
 from .event_effects import WIDE_SHARE, Frame, Work, frame, lay_out
 from .parameters import Params
 from .shape import bent
@@ -42,26 +42,8 @@ def distances(f: Frame, work: Work, rate: Rate) -> FloatArray:
     start, stop = f.histories.start[:-1], f.histories.start[1:]
     x, du = bent(rate.warp, grid.NODES, rate.outlying), f.spent(rate.start_hours, rate.curve)
     for s in chunks(len(start), False):
-        passes.surprises(
-            start[s],
-            stop[s],
-            work.op,
-            du,
-            work.a,
-            work.b,
-            work.c,
-            work.jump,
-            work.jump_var,
-            rate.loc[s],
-            rate.tau[s],
-            rate.rho[s],
-            rate.beta[s],
-            work.m0[s],
-            work.v0[s],
-            grid.NODES,
-            x,
-            out,
-        )
+        inputs = pass_inputs(work, rate, du, start[s], stop[s], np.zeros(s.stop - s.start), s)
+        passes.surprises(*inputs, grid.NODES, x, out)
     return out
 
 

@@ -148,21 +148,7 @@ def terms(n: int | None = None, **figures: Any) -> Terms:
     Raises ValueError with a sentence for a figure that is missing, unknown, not finite or out of its bounds;
     only ``limit_um`` may be NaN (no maximum stated). A consequence below the usual counts as the usual.
 
-    >>> t = terms(
-    ...     1,
-    ...     limit_um=260,
-    ...     new_um=130,
-    ...     reading_sd_um=10,
-    ...     interval_kh=13.15,
-    ...     log_rate=np.log(2.2),
-    ...     spread=0.6,
-    ...     scrape_um=12,
-    ...     scrape_sd_um=6,
-    ...     open_h=8,
-    ...     measure_h=4,
-    ...     scrape_h=6,
-    ...     replace_h=16,
-    ... )
+    >>> t = example_terms(1)
     >>> round(float(t.price_h[0]), 2), round(float(t.life[0]), 2)
     (89.02, 4.49)
     """
@@ -203,6 +189,27 @@ def _refuse(name: str, values: FloatArray) -> None:
         )
 
 
+def example_terms(n: int | None = None, **figures: Any) -> Terms:
+    """Terms of n bearings like the one that the examples of this package speak of: a shell of 130 um fitted
+    clearance, maximum 260 um, wearing 2.2 um/kh; ``figures`` take the place of its own.
+    """
+    usual = {
+        "limit_um": 260,
+        "new_um": 130,
+        "reading_sd_um": 10,
+        "interval_kh": 13.15,
+        "log_rate": np.log(2.2),
+        "spread": 0.6,
+        "scrape_um": 12,
+        "scrape_sd_um": 6,
+        "open_h": 8,
+        "measure_h": 4,
+        "scrape_h": 6,
+        "replace_h": 16,
+    }
+    return terms(n, **(usual | figures))
+
+
 def price_of_passing(t: Terms) -> FloatArray:
     """W(a) (B,), crew hours, of a bearing of usual consequence: what passing the maximum is taken to cost.
 
@@ -210,22 +217,7 @@ def price_of_passing(t: Terms) -> FloatArray:
     interval costs what it saves: a W (1 + again/2) against one interval's share of the work of a life (own
     derivation, checked by simulation). NaN where there is no maximum or no life.
 
-    >>> t = terms(
-    ...     4,
-    ...     limit_um=260,
-    ...     new_um=130,
-    ...     reading_sd_um=10,
-    ...     interval_kh=13.15,
-    ...     log_rate=np.log(2.2),
-    ...     spread=0.6,
-    ...     scrape_um=12,
-    ...     scrape_sd_um=6,
-    ...     open_h=8,
-    ...     measure_h=4,
-    ...     scrape_h=6,
-    ...     replace_h=16,
-    ...     accepted_risk=[0.02, 0.05, 0.10, 0.20],
-    ... )
+    >>> t = example_terms(4, accepted_risk=[0.02, 0.05, 0.1, 0.2])
     >>> price_of_passing(t).round(2).tolist()
     [445.08, 178.03, 89.02, 44.51]
     """

@@ -162,22 +162,8 @@ def triggers(
 
     -inf: replacement expected whatever is read; inf: no reading that may be expected asks for it.
 
-    >>> from .terms import terms
-    >>> t = terms(
-    ...     1,
-    ...     limit_um=260,
-    ...     new_um=130,
-    ...     reading_sd_um=1e-3,
-    ...     interval_kh=13.15,
-    ...     log_rate=np.log(2.2),
-    ...     spread=0.6,
-    ...     scrape_um=12,
-    ...     scrape_sd_um=0,
-    ...     open_h=8,
-    ...     measure_h=4,
-    ...     scrape_h=6,
-    ...     replace_h=16,
-    ... )
+    >>> from .terms import example_terms
+    >>> t = example_terms(1, reading_sd_um=1e-3, scrape_sd_um=0)
     >>> p = Predictive(*(np.array([[v]]) for v in (1.0, np.log(2.2), 225.0, 100.0)), np.array([0.0]))
     >>> [round(float(v[0]), 1) for v in triggers(p, t, np.zeros(1), np.full(1, 13.15), 20001)]
     [231.1, 219.1]
@@ -209,9 +195,8 @@ def ruling(
     ``replace_um`` NaN: the plant has set none. A do-not-scrape-above reading is the lower of its root and the
     plant's limit; under the fitted clearance there is no room to scrape. NaN where a bearing has no trigger.
 
-    >>> from .terms import terms
-    >>> t = terms(3, limit_um=260, new_um=130, reading_sd_um=10, interval_kh=13.15, log_rate=0.8, spread=0.6,
-    ...           scrape_um=12, scrape_sd_um=6, open_h=8, measure_h=4, scrape_h=6, replace_h=16)
+    >>> from .terms import example_terms
+    >>> t = example_terms(3)
     >>> r = ruling(
     ...     np.array([215.0, 215.0, np.inf]),
     ...     np.array([120.0, 201.0, 230.0]),

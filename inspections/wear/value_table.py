@@ -363,23 +363,8 @@ def tables(t: Terms, *, exact: bool = False) -> Tables:
     A bearing without a life gets values of NaN. Check value: a shell of 130 um fitted clearance, maximum 260
     um.
 
-    >>> from .terms import terms
-    >>> t = terms(
-    ...     1,
-    ...     limit_um=260,
-    ...     new_um=130,
-    ...     reading_sd_um=10,
-    ...     interval_kh=13.15,
-    ...     log_rate=np.log(2.2),
-    ...     spread=0.6,
-    ...     scrape_um=12,
-    ...     scrape_sd_um=6,
-    ...     open_h=8,
-    ...     measure_h=4,
-    ...     scrape_h=6,
-    ...     replace_h=16,
-    ...     infant=0.002,
-    ... )
+    >>> from .terms import example_terms
+    >>> t = example_terms(1, infant=0.002)
     >>> v = tables(t, exact=True)
     >>> v.closed(np.array([[130.0, 215.0]]), np.full((1, 2), np.log(2.2))).round(1).tolist()
     [[684.2, 741.2]]

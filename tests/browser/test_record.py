@@ -197,58 +197,70 @@ def looked(page, name, found):
         found[name] = bad
 
 
+HELDS = [
+    verdict.Held(None, 263.0),
+    verdict.Held(120.0, 260.0),
+    verdict.Held(140.0, 170.0, "fitting range"),
+    verdict.Held(120.0, None),
+    verdict.Held(),
+    verdict.Held(None, 263.0, most_um=1000.0),
+]
+EXPECTEDS = [
+    None,
+    verdict.Expected(181.0, 192.0, 204.0),
+    verdict.Expected(150.0, 190.0, 260.0, 14.0),
+    verdict.Expected(100.0, 150.0, 258.0, rough=True),
+]
+VALUES = [
+    0.0,
+    0.2,
+    4.0,
+    7.6,
+    19.2,
+    75.6,
+    96.0,
+    131.0,
+    150.0,
+    165.0,
+    181.0,
+    199.5,
+    204.0,
+    228.0,
+    245.0,
+    263.0,
+    272.0,
+    384.0,
+    488.0,
+    1920.0,
+    4877.0,
+    192000.0,
+]
+BOXES = [
+    (5.0, "mm", 0.0),
+    (10.3, "thou", 25.4),
+    (19.0, "um", 10.0),
+    (24.0, "in", 25.4),
+    (290.0, "mm", 1000.0),
+    (9.0, "mil", 2.54),
+]
+BOUNDS = [
+    (0.15, None),
+    (None, 8.0),
+    (0.0, 180.0),
+    (0.2, 0.3),
+    (152.4, None),
+    (None, 100.0),
+    (240.0, 320.0),
+    (6000.0, None),
+]
+
+
 def test_the_browser_says_the_same_as_the_server_over_a_table_of_cases(at_pump):
     bearing, page, address = at_pump
     page.goto(address(f"/bearings/Lift 1/{bearing.name}/record/"))
-    helds = [
-        verdict.Held(None, 263.0),
-        verdict.Held(120.0, 260.0),
-        verdict.Held(140.0, 170.0, "fitting range"),
-        verdict.Held(120.0, None),
-        verdict.Held(),
-        verdict.Held(None, 263.0, most_um=1000.0),
-    ]
-    expecteds = [
-        None,
-        verdict.Expected(181.0, 192.0, 204.0),
-        verdict.Expected(150.0, 190.0, 260.0, 14.0),
-        verdict.Expected(100.0, 150.0, 258.0, rough=True),
-    ]
-    values = [
-        0.0,
-        0.2,
-        4.0,
-        7.6,
-        19.2,
-        75.6,
-        96.0,
-        131.0,
-        150.0,
-        165.0,
-        181.0,
-        199.5,
-        204.0,
-        228.0,
-        245.0,
-        263.0,
-        272.0,
-        384.0,
-        488.0,
-        1920.0,
-        4877.0,
-        192000.0,
-    ]
-    boxes = [
-        (5.0, "mm", 0.0),
-        (10.3, "thou", 25.4),
-        (19.0, "um", 10.0),
-        (24.0, "in", 25.4),
-        (290.0, "mm", 1000.0),
-        (9.0, "mil", 2.54),
-    ]
     cases = [
         (value, sd, unit, held, expected, step)
-        for value, (sd, unit, step), held, expected in itertools.product(values, boxes, helds, expecteds)
+        for value, (sd, unit, step), held, expected in itertools.product(VALUES, BOXES, HELDS, EXPECTEDS)
     ]
     said = page.evaluate(
         "(cases) => cases.map(([value, sd, unit, held, expected, step]) => window.Verdict.verdict(value, sd,"
@@ -261,20 +273,10 @@ def test_the_browser_says_the_same_as_the_server_over_a_table_of_cases(at_pump):
     assert len(said) == 22 * 6 * 6 * 4
     for case, theirs in zip(cases, said, strict=True):
         same(case, verdict.verdict(*case).as_dict(), theirs)
-    bounds = [
-        (0.15, None),
-        (None, 8.0),
-        (0.0, 180.0),
-        (0.2, 0.3),
-        (152.4, None),
-        (None, 100.0),
-        (240.0, 320.0),
-        (6000.0, None),
-    ]
     cases = [
         (low, high, sd, unit, held, expected, step)
         for (low, high), (sd, unit, step), held, expected in itertools.product(
-            bounds, boxes, helds, expecteds
+            BOUNDS, BOXES, HELDS, EXPECTEDS
         )
     ]
     said = page.evaluate(
