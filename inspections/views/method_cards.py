@@ -1,5 +1,7 @@
 """The cards that say how to measure: an engineer of a site approves each for that site alone."""
 
+from typing import Any
+
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
@@ -60,7 +62,7 @@ def _post(request: HttpRequest, site: Site) -> HttpResponse:
     return redirect(f"{reverse('method-cards')}?{urlencode({'site': site.name})}")
 
 
-def _shown(site: Site, request: HttpRequest) -> list[dict[str, object]]:
+def _shown(site: Site, request: HttpRequest) -> list[dict[str, Any]]:
     """By method what stands, by whom, and what the form holds: what was refused, else what stands, else our
     draft.
     """

@@ -210,13 +210,14 @@ def sheet(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     desk = desk_at(request, pump, position)
     figures, known = desk.record.before.figures, desk.record.before.known
     unit = desk.rules.setup_for("clearance").unit
+    names = [part for part, _ in PARTS]
     context = screen_context(
         desk,
         unit=unit,
         unit_words=dict(UNITS)[unit],
         fit_to=(known.limit_um(LimitUse.FITTING_MIN), known.limit_um(LimitUse.FITTING_MAX)),
         opening_words=desk.record.opening.words(unit),
-        parts=PARTS,
+        part_pairs=[names[i : i + 2] for i in range(0, len(names), 2)],
         figures=figures,
         rows=range(5),
         columns=range(7),
