@@ -3,6 +3,7 @@ file can break.
 """
 
 import csv
+import hashlib
 import io
 import json
 import re
@@ -13,6 +14,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
+
+from fleet.recent import Recent
 
 MOST_BYTES = 50_000_000
 MOST_ROWS = 300_000
@@ -37,6 +40,9 @@ _ORDERS: dict[str, Any] = {
 }
 
 _OLD_OFFICE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+# What the child said of the last workbooks; longer answers are not kept.
+MOST_KEPT, MOST_KEPT_BYTES = 8, 4_000_000
+_CHILD_SAID: Recent[bytes] = Recent(MOST_KEPT)
 _NONE: frozenset[int] = frozenset()
 OLD_ERRORS = "it is an old workbook (XLS): cells that show an error in it, such as #DIV/0!, are read as blank"
 
@@ -168,21 +174,34 @@ def _advice(most_rows: int) -> str:
 
 
 def _read_workbook(data: bytes, tab: str | int | None, most_rows: int) -> Iterator[Tab]:
-    """The tabs of a workbook, opened in a child process: a hostile one kills the child,
-    never this process.
+    """The tabs of a workbook, each time as objects of their own.
+
+    What the child said of these very bytes and orders is kept for a while: every page of a sheet on its way
+    in reads it again.
     """
     own = {"tab": tab, "rows": most_rows, "advice": _advice(most_rows)}
     orders = json.dumps(_ORDERS | own).encode() + b"\n"
+    key = hashlib.sha256(orders + data).digest()
+    try:
+        said = _CHILD_SAID[key]
+    except KeyError:
+        said = _asked_of_child(orders + data)
+        if len(said) <= MOST_KEPT_BYTES:
+            _CHILD_SAID[key] = said
+    answers = [json.loads(line) for line in said.splitlines()]
+    for answer in answers:
+        if "fault" in answer:
+            raise SheetFault(answer["fault"])
+    return (_tab_of(answer) for answer in answers)
+
+
+def _asked_of_child(words: bytes) -> bytes:
+    """What a child process says of orders and workbook: a hostile one kills the child, never this process."""
     command = [sys.executable, "-I", str(_CHILD)]
     try:
         # An empty environment keeps passwords and addresses out of the process that meets the file.
         done = subprocess.run(
-            command,
-            check=False,
-            input=orders + data,
-            capture_output=True,
-            timeout=_CHILD_SECONDS,
-            env={},
+            command, check=False, input=words, capture_output=True, timeout=_CHILD_SECONDS, env={}
         )
     except subprocess.TimeoutExpired:
         raise SheetFault("the workbook takes too long to read; split it or save it as CSV") from None
@@ -192,11 +211,7 @@ def _read_workbook(data: bytes, tab: str | int | None, most_rows: int) -> Iterat
         )
     if done.returncode > 0:
         raise RuntimeError(f"the sheet reader could not start: {done.stderr[-500:].decode(errors='replace')}")
-    answers = [json.loads(line) for line in done.stdout.splitlines()]
-    for answer in answers:
-        if "fault" in answer:
-            raise SheetFault(answer["fault"])
-    return (_tab_of(answer) for answer in answers)
+    return done.stdout
 
 
 def _tab_of(answer: dict[str, Any]) -> Tab:

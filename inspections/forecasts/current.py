@@ -14,10 +14,10 @@ from django.db.models import Count, QuerySet, Value
 from fleet.clock import today_in
 from fleet.ledger.seal import leaves, root_of
 from fleet.models import Bearing, Calibration, Chain, Installation, Setting
+from fleet.recent import Recent
 from inspections.forecasts.codes import Codes
 from inspections.forecasts.computation import ENGINE, figures_of
 from inspections.forecasts.figures import Figures
-from inspections.forecasts.recent import Recent
 from inspections.forecasts.wear_inputs import fleet_inputs, inputs
 from inspections.models import ForecastRun
 from inspections.wear.arrays import Histories

@@ -1,9 +1,12 @@
 """Open documents and old workbooks as text, their cells as a newer workbook's would be."""
 
 import io
+import subprocess
 import zipfile
 from pathlib import Path
 
+from fleet.recent import Recent
+from fleet.sheets import files
 from fleet.sheets.files import read_sheet
 from tests.fleet.sheets.test_files import refusal
 
@@ -16,6 +19,8 @@ ODS_HEAD = (
 )
 ODS_TAIL = "</table:table></office:spreadsheet></office:body></office:document-content>"
 ODS_KIND = "application/vnd.oasis.opendocument.spreadsheet"
+
+FOLDER = Path(__file__).resolve().parents[3] / "fixtures" / "imports"
 
 
 def open_document(rows: str, kind: str = ODS_KIND, manifest: str = "<m/>") -> bytes:
@@ -69,3 +74,14 @@ def test_an_old_workbook_is_read_with_its_dates_numbers_and_merged_cells():
     assert tab.rows[0].date_columns == {1} and tab.rows[0].number_columns == {2}
     assert tab.merged == [(2, 0, 3, 0)]
     assert "XLS" in sheet.remarks[0]
+
+
+def test_a_workbook_looked_at_again_is_opened_once_and_its_cells_are_objects_of_their_own(monkeypatch):
+    data, opened = (FOLDER / "mixed_units.xlsx").read_bytes(), []
+    run = subprocess.run
+    monkeypatch.setattr(files, "_CHILD_SAID", Recent(2))
+    monkeypatch.setattr(subprocess, "run", lambda *words, **more: opened.append(1) or run(*words, **more))
+    first, again = read_sheet(data, "h.xlsx"), read_sheet(data, "h.xlsx")
+    assert first == again and first.tabs[0].rows[0].cells is not again.tabs[0].rows[0].cells
+    assert len(opened) == 1
+    assert read_sheet(data, "h.xlsx", most_rows=300) == first and len(opened) == 2  # other orders
