@@ -109,6 +109,7 @@ TABLE: dict[str, dict[str, int]] = {
     "bearing-history": READERS | {"out": SIGN_IN},
     "bearing-names": READERS | {"out": SIGN_IN},
     "bearing-limits": READERS | {"out": SIGN_IN},
+    "bearing-book": READERS | {"out": SIGN_IN},
     "second-person": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     "bearing-correct": (
         dict.fromkeys(ROLES, 403) | {"engineer": 200, "administrator": 404, "stranger": 404, "out": SIGN_IN}
@@ -243,6 +244,7 @@ def cast_and_addresses():
         "bearing-bundle": "/bearings/Lift 1/DE/bundle/",
         "bearing-names": "/bearings/Lift 1/DE/names/",
         "bearing-limits": "/bearings/Lift 1/DE/limits/",
+        "bearing-book": "/bearings/Lift 1/DE/book/",
         "disposition": "/bearings/Lift 1/DE/disposition/",
         "decide": f"/decide/{bearing.pk}/",
         "deferral-answer": f"/deferrals/{bearing.pk}/",

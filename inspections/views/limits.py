@@ -60,6 +60,7 @@ def limits(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         "bearing": bearing,
         "place": bearing.place,
         "told": told,
+        "book": bearing_address(bearing, "bearing-book"),
         "today": today,
         "waits": waits,
         "changed": changed,

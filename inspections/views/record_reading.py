@@ -145,6 +145,8 @@ def _screen(
         "could_not": desk.screens.address("record-could-not", **here),
         "people_at": desk.screens.address("record-people", then="reading", **here),
         "other_at": desk.screens.address("record-other", stage=stage, quantity=quantity),
+        "book": desk.record.book,
+        "book_by": desk.record.names.get(desk.record.book.by, ""),  # type: ignore[arg-type]
         "cards": [
             (name, words_of(name), one.card, desk.record.names.get(one.by, ""), one.on)
             for name, one in desk.record.method_cards.items()

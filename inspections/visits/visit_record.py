@@ -20,6 +20,7 @@ from inspections.visits.cautions import Cautions, cautions_for
 from inspections.visits.device_memory import DeviceMemory
 from inspections.visits.expectations import Before, limits_on
 from inspections.visits.joined_visits import earlier_ids
+from inspections.visits.machine_book import MachineBook, book_of
 from inspections.visits.method_cards import ApprovedCard, approved
 from inspections.visits.receipts import unsettled_at
 from inspections.visits.signatures import CHECKS
@@ -102,7 +103,7 @@ class VisitRecord:
         approved a card.
         """
         wanted = {self.memory.measured_by, self.memory.checked_by, self.memory.own}
-        wanted |= {card.by for card in self.method_cards.values()}
+        wanted |= {self.book.by, *(card.by for card in self.method_cards.values())}
         for row in self.readings:
             wanted |= {row.measured_by, row.checked_by, row.recorded_by}
         return {person.pk: str(person) for person in Person.objects.filter(pk__in=wanted - {None})}
@@ -115,12 +116,18 @@ class VisitRecord:
     @cached_property
     def limits(self) -> dict[tuple[str, str], float]:
         facts = self.before.known.facts
-        return limits_on(self.bearing, self.memory.on, facts.wear_class_id if facts else None)
+        own = limits_on(self.bearing, self.memory.on, facts.wear_class_id if facts else None)
+        return own | self.book.limits
 
     @cached_property
     def cautions(self) -> Cautions:
         """What to heed at this site."""
         return cautions_for(self.bearing.place.site, self.memory.on, self.settings)
+
+    @cached_property
+    def book(self) -> MachineBook:
+        """What is entered of the machine's book for this bearing."""
+        return book_of(self.bearing, self.today, self.settings.rows)
 
     @cached_property
     def method_cards(self) -> dict[str, ApprovedCard]:
