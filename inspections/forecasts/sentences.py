@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Mapping
 from typing import Any
 
-from django.utils.html import format_html
+from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
 from fleet.formatting import chance, count, counted, day, day_words, percent, um
@@ -41,11 +41,10 @@ def dates_sentence(figures: Figures, today: dt.date) -> SafeString:
         )
     if (first := figures.day("replace_date_p10")) is not None and first <= today:
         return format_html(
-            "There is a <b>1 in 10 chance</b> or more that it has reached {} already; the <b>chance is even"
-            " {}</b>, 9 in 10 {}.",
+            "May have reached {}: the <b>chance that it has is {}</b>{}.",
             limit,
-            _by(figures, "p50", today),
-            _by(figures, "p90", today),
+            chance(figures["p_replace_now"]),
+            _still_to_come(figures, today),
         )
     return format_html(
         "Reaches {} with a <b>1 in 10 chance {}</b>, an <b>even chance {}</b>, 9 in 10 {}.",
@@ -67,6 +66,16 @@ def _chance_now(figures: Figures) -> str:
     return f"the chance that it has is {chance(share)}"
 
 
+def _still_to_come(figures: Figures, today: dt.date) -> SafeString:
+    """The even chance and 9 in 10 where their days lie ahead; nothing of those that have gone by."""
+    ahead = [
+        format_html(words, _by(figures, quantile, today))
+        for quantile, words in (("p50", "; an <b>even chance {}</b>"), ("p90", "; 9 in 10 {}"))
+        if (when := figures.day(f"replace_date_{quantile}")) is None or when > today
+    ]
+    return format_html_join("", "{}", ((words,) for words in ahead))
+
+
 def _by(figures: Figures, quantile: str, today: dt.date) -> str:
     name = f"replace_date_{quantile}"
     if figures.is_beyond(name):
@@ -74,7 +83,7 @@ def _by(figures: Figures, quantile: str, today: dt.date) -> str:
     when = figures.day(name)
     if when is None:
         return "at a date not known"
-    return "already" if when <= today else f"before {day_words(when, today)}"
+    return f"before {day_words(when, today)}"
 
 
 def _cannot_say(figures: Figures) -> str:

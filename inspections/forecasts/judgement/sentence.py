@@ -19,6 +19,7 @@ WORDS = {
     Word.ENGINEER: "engineer decides",
 }
 LEAST_EXPECTED = 0.05  # below this chance a trigger is not expected to be met
+RUNNING = "the outage that runs"
 EXPECTED = 0.9  # above this chance of a new shell a replacement is expected
 LIMITS = {
     "maximum": "maximum",
@@ -145,15 +146,26 @@ def opening_at(
 
 
 def _when(day_of: dt.date | None, today: dt.date) -> str:
-    """ "in October 2028", "on 3 December 2026"; without an outage "at its next opening"."""
+    """ "in October 2028", "on 3 December 2026", "in the outage that runs"; without an outage "at its next
+    opening".
+    """
     if day_of is None:
         return "at its next opening"
+    if day_of <= today:
+        return f"in {RUNNING}"
     words = day_words(day_of, today)
     return f"on {words}" if words[:1].isdigit() and "\u00a0" in words else f"in {words}"
 
 
 def _name(day_of: dt.date | None, today: dt.date) -> str:
-    return "its next opening" if day_of is None else day_words(day_of, today)
+    if day_of is None:
+        return "its next opening"
+    return RUNNING if day_of <= today else day_words(day_of, today)
+
+
+def _outage(day_of: dt.date | None, today: dt.date) -> str:
+    name = _name(day_of, today)
+    return name if name == RUNNING else f"the outage of {name}"
 
 
 def _limit(standing: Standing) -> str:
@@ -207,19 +219,19 @@ def _past(standing: Standing) -> str:
         stands = (
             f"Past its {_limit(standing)} with a chance of {chance(standing.past_now)}: {_measured(standing)}"
         )
-    coming = (
-        "no outage recorded"
-        if standing.next_on is None
-        else f"next outage {day_words(standing.next_on, standing.today)}"
-    )
+    coming = "no outage recorded"
+    if standing.next_on is not None:
+        is_running = standing.next_on <= standing.today
+        coming = (
+            "an outage runs" if is_running else f"next outage {day_words(standing.next_on, standing.today)}"
+        )
     return f"{stands}; {coming}. Decide now: run on with checks, or open{_worth(standing)}."
 
 
 def _early(standing: Standing) -> str:
     return (
-        "Decide now: run on or open before the outage of"
-        f" {_name(standing.next_on, standing.today)}{_worth(standing)}; until then {chance(standing.past)} to"
-        f" pass its {_limit(standing)} ({_measured(standing)})."
+        f"Decide now: run on or open before {_outage(standing.next_on, standing.today)}"
+        f"{_worth(standing)}; until then {chance(standing.past)} to pass its {_limit(standing)} ({_measured(standing)})."
     )
 
 

@@ -198,3 +198,22 @@ def test_no_state_repeats_already_or_writes_a_chance_in_another_way(changes, sai
     assert "already" not in text and "%" not in text and " of 10" not in text and "None" not in text
     for found in re.findall(r"\d+ in (\d+)", text):
         assert found in ("10", "100")
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ({}, "Open in the outage that runs and look: replace from 287 µm"),
+        ({"new": 0.95}, "Open in the outage that runs, replacement expected"),
+        ({"wanted_on": TODAY, "opened_on": MAY, "next_on": MAY}, "wanted in the outage that runs, moved for"),
+        (
+            {"word": "decide_now", "why": "past", "last_um": 353.0},
+            "measured 353 µm on 17 Oct 2026; an outage runs. Decide now: run on with checks, or open",
+        ),
+        ({"word": "decide_now", "why": "early"}, "Decide now: run on or open before the outage that runs"),
+        ({"word": "engineer", "why": "misfit"}, "open in the outage that runs and look"),
+    ],
+)
+def test_an_outage_under_way_is_said_to_run_not_to_begin_on_a_day_gone_by(changes, said):
+    begun = {"opened_on": dt.date(2026, 11, 24), "next_on": dt.date(2026, 11, 24)}
+    assert said in sentence(replace(BASE, **begun | changes)).replace("\u00a0", " ")

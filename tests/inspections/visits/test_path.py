@@ -397,3 +397,11 @@ def test_both_halves_are_said_and_shims_are_asked_for_none_of_it():
         ("", ""),
         ("", "0.05 out"),
     ]
+
+
+def test_a_pump_with_a_slash_in_its_name_leads_to_its_other_bearing():
+    place = makers.a_place(tag="Makeup A/B", positions=("DE", "N/DE"))
+    bearing = makers.a_bearing(place=place, position="DE")
+    makers.a_bearing(place=place, position="N/DE")
+    page = a_mechanic(bearing).get("/bearings/Makeup A~B/DE/record/").content.decode()
+    assert "/bearings/Makeup%20A~B/N~DE/record/" in page
