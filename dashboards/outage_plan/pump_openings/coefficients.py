@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from dashboards.outage_plan.pump_openings.inputs import NOT_COUNTED, Bearing, Inputs, Outage, Pump
 from dashboards.outage_plan.pump_openings.instance import BY_RULE_H, Instance, Scope, Shells, settled
 from dashboards.outage_plan.pump_openings.stock import Family, families
-from inspections.forecasts.judgement.figures import READING, Column, Judgement
+from inspections.forecasts.judgement.figures import READING, Column, Judgement, Why
 from inspections.wear.arrays import FloatArray, IntArray
 
 STOP_SHARE = 0.5  # of the opening's hours, where the cost of a stop is not stated and the twin runs
@@ -103,13 +103,16 @@ def coefficients(inputs: Inputs) -> Coefficients:
     takes = np.array([_takes(inputs, p) for p in inputs.pumps]).reshape(
         len(inputs.pumps), len(inputs.outages)
     )
+    past = of("past", "past_now")
+    # Where the maximum, or the bore, is wrong, having passed it says nothing.
+    past[[i for i, b in enumerate(inputs.bearings) if b.judged.why == Why.NO_LIFE]] = np.nan
     made = Coefficients(
         inputs,
         np.zeros((len(inputs.pumps), len(inputs.outages) + 1)),
         takes,
         open_h,
         stop,
-        of("past", "past_now"),
+        past,
         of("new"),
         of("scraped"),
         of("hours"),

@@ -231,7 +231,8 @@ def _past(standing: Standing) -> str:
 def _early(standing: Standing) -> str:
     return (
         f"Decide now: run on or open before {_outage(standing.next_on, standing.today)}"
-        f"{_worth(standing)}; until then {chance(standing.past)} to pass its {_limit(standing)} ({_measured(standing)})."
+        f"{_worth(standing)}; until then {chance(standing.past)} to pass its {_limit(standing)}"
+        f" ({_measured(standing)})."
     )
 
 

@@ -12,6 +12,7 @@ from dashboards.outage_plan.plan_sheet import COLUMNS
 from dashboards.outage_plan.proposal import propose
 from fleet.models import Spare
 from fleet.plant.acts import record
+from inspections.forecasts.judgement.figures import Why
 from tests import makers
 
 pytestmark = pytest.mark.django_db
@@ -103,3 +104,26 @@ def test_the_command_takes_the_plan_in_hand_only_of_today(tmp_path):
     assert in_hand(site) is None
     call_command("plan", stdout=io.StringIO())
     assert in_hand(site).solved["jobs"]
+
+
+def test_a_maximum_under_the_fitted_clearance_makes_no_passing_and_no_risk_of_the_plan():
+    site = _site()
+    _spare(site, on_hand=5)
+    before = propose(site, TODAY).evaluation
+    place = makers.a_place(site=site, tag="Wrong 6", positions=("DE", "NDE"))
+    for position, maximum in (("DE", 120), ("NDE", 300)):
+        bearing = makers.a_bearing(
+            place=place,
+            position=position,
+            shell_type="S-1",
+            limits={"fitting_min": 130, "fitting_max": 150, "in_service_max": maximum},
+        )
+        for step, year in enumerate((2013, 2017, 2021, 2025)):
+            makers.a_reading(bearing=bearing, on=dt.date(year, 5, 4), value=140 + 11 * step, unit="um")
+    made = propose(site, TODAY)
+    judged = {b.name: b.judged for b in made.inputs.bearings}["Wrong 6 DE"]
+    assert judged.why == Why.NO_LIFE
+    assert "Wrong 6 DE" not in {one.bearing for one in made.evaluation.not_fitting}
+    assert made.evaluation.n_above_accepted == before.n_above_accepted
+    assert made.evaluation.expected_passings < before.expected_passings + 0.5
+    assert all(job.p_max_before_work == 0 for job in made.evaluation.jobs if job.bearing == "Wrong 6 DE")
