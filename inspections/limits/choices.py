@@ -81,8 +81,8 @@ CHOICES = (
     Choice(
         "accepted_risk",
         "Accepted risk",
-        "The chance of passing the in-service maximum before the outage after the next "
-        "above which replacing is advised; the derived replace limit follows from it.",
+        "Above this chance of passing the in-service maximum before its next outage an opened bearing gets a"
+        " new shell; triggers, the derived replace limit and the price of a passing follow from it.",
         "1 to 50, in per cent",
         _risk,
         lambda value: percent(float(value)),
