@@ -139,7 +139,7 @@ class Rounds:
         """Hold what stands to before and after, verify it, do the act again and hold it to after."""
         tally.note("rounds")
         seen = acts.runs if act.by_worker else acts.counts
-        there = self.asked(seen)
+        there, faults = self.asked(lambda: [seen(), acts.faults()[:1]])
         answered = not ending.killed and not ending.raised
         if there == known.after:
             tally.note("stored")
@@ -151,10 +151,9 @@ class Rounds:
             tally.note(
                 "half", str({name: there[name] for name in there if there[name] != known.before[name]})
             )
-        for words in self.asked(acts.faults)[:1]:
+        for words in faults:
             tally.note("unsound", words)
-        self.asked(act.do)
-        again = self.asked(seen)
+        again = self.asked(lambda: [act.do(), seen()])[1]
         if act.by_worker and again["runs"] > known.before["runs"] and not again["half"]:
             return  # dates worked out twice are two runs, of which the latest stands
         if again != known.after:
@@ -174,9 +173,10 @@ class Rounds:
             self.fresh(BASE)
             children.run(act.do, Steps(known.steps - k))
             tally.note("rounds")
-            if self.asked(acts.counts) not in (known.before, known.after):
+            there, faults = self.asked(lambda: [acts.counts(), acts.faults()[:1]])
+            if there not in (known.before, known.after):
                 tally.note("half")
-            if self.asked(acts.faults):
+            if faults:
                 tally.note("unsound")
         return tally
 
