@@ -179,7 +179,7 @@ def _fill(archive: zipfile.ZipFile) -> Kept:
                 raise NotDone(
                     f"The table {name} is not as it was written. The file was changed; use another backup."
                 )
-        reset_sequences()
+        reset_sequences(tables())
         found = verify()
         if not found:
             raise NotDone(
@@ -257,8 +257,8 @@ def _value(field: models.Field, value: Any) -> Any:
     return target.to_python(value)
 
 
-def reset_sequences() -> None:
+def reset_sequences(of: list[type[models.Model]]) -> None:
     """Automatic keys go on after the highest that came back."""
     with connection.cursor() as cursor:
-        for statement in connection.ops.sequence_reset_sql(no_style(), tables()):
+        for statement in connection.ops.sequence_reset_sql(no_style(), of):
             cursor.execute(statement)

@@ -76,8 +76,8 @@ def _upgrade_all(databases, *, short: bool) -> int:
         begun = time.monotonic()
         databases.use(WALK)
         MigrationExecutor(connection).migrate(state.targets)
+        databases.use(ONE)  # what is copied may have no session
         databases.copy(WALK, ONE)
-        databases.use(ONE)
         lay_back(state)
         found = looks.upgraded(state, pages=not short)
         faults += found.faults

@@ -89,4 +89,4 @@ def lay_back(state: State) -> None:
             with archive.open(f"tables/{label}.jsonl") as lines:
                 read, _ = backup.read_rows(model, lines)
             assert read == n, f"{label}: {read} rows in the file, {n} by its own account"
-        backup.reset_sequences()
+        backup.reset_sequences([apps.get_model(label) for label in state.rows])
