@@ -4,7 +4,7 @@ sends later.
 
 import hashlib
 import json
-from dataclasses import replace
+from dataclasses import asdict, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -27,12 +27,13 @@ from fleet.web.bearing_search import visible
 from fleet.web.rate_limit import costly
 from inspections import contact
 from inspections.forecasts.judgement.accepted import AcceptedTrigger, accepted_triggers
-from inspections.models import BOUNDS_UM, ContactCheck, NotMeasured, Quantity, Reading, Stage
+from inspections.models import BOUNDS_UM, EFFECTS, ContactCheck, NotMeasured, Quantity, Reading, Stage
 from inspections.records.openings import NotRecorded
 from inspections.story.conditions import EXCEPTIONS, USUAL_WORDS
 from inspections.story.uncertainty import spreads
-from inspections.visits import offline_sync, open_bearing, print_drawing, receipts
+from inspections.visits import offline_sync, open_bearing, print_drawing, print_words, receipts
 from inspections.visits.cautions import NO_WORK, cautions_for
+from inspections.visits.contact_facts import criteria_for, shell_record
 from inspections.visits.device_entry import Sent
 from inspections.visits.expectations import NEW_METAL, Before, before_many, expected_for, held_for, last_at
 from inspections.visits.findings import PARTS
@@ -42,7 +43,7 @@ from inspections.visits.offline_sync import Answer
 from inspections.visits.shell_words import for_device
 from inspections.visits.site_people import names_at
 from inspections.visits.stations import Station, planned_stations, stations_of
-from inspections.visits.trigger import opening_of, under_plan
+from inspections.visits.trigger import opening_of, scrape_limit_um, under_plan
 
 # What the device keeps beside the shell page itself.
 KEPT = (
@@ -58,7 +59,14 @@ KEPT = (
     "inspections/record.js",
     "inspections/verdict.js",
     "inspections/typed_value.js",
+    "inspections/contact_facts.js",
+    "inspections/contact_library.js",
+    "inspections/contact_outcome.js",
+    "inspections/contact_reader.js",
+    "inspections/contact_table.json",
+    "inspections/contact_worker.js",
     "inspections/record_offline.js",
+    "inspections/record_offline_print.js",
     "inspections/record_unsent.js",
 )
 
@@ -70,6 +78,21 @@ def bounds() -> dict[str, dict[str, Any]]:
     """What each quantity may be, um, for the device: it refuses what the site would refuse."""
     return {
         name: {"um": list(BOUNDS_UM[name]), "words": str(Quantity(name).label)} for name in Quantity.values
+    }
+
+
+def reader() -> dict[str, Any]:
+    """What the device reads a print with: the reader's parts and its table, how its sentences are called,
+    what each work does to the series, and the plant's words for the ends.
+    """
+    parts = ("library", "reader", "outcome")
+    return {
+        "worker": static("inspections/contact_worker.js"),
+        "scripts": [static(f"inspections/contact_{name}.js") for name in parts],
+        "table": static("inspections/contact_table.json"),
+        "labels": print_words.LABELS,
+        "effects": EFFECTS,
+        "ends": {"pump_end": END_WORDS["in"], "outer_end": END_WORDS["out"]},
     }
 
 
@@ -105,6 +128,8 @@ def shell(request: HttpRequest) -> HttpResponse:
         "asked_of_metal": ASKED_OF_METAL,
         "no_work": NO_WORK,
         "bounds": bounds(),
+        "reader": reader(),
+        "films": print_drawing.films(),
         "end_words": {end: END_WORDS[end] for end in ENDS},
         "eight": [
             (name, words, picture, write_cells(contact.named(name).tolist()))
@@ -147,26 +172,29 @@ def _of_site(bearings: list[Any]) -> list[dict[str, Any]]:
     cautions, prints = cautions_for(bearings[0].place.site, today).first, _last_prints(bearings)
     planned = accepted_triggers(bearings)
     held = open_bearing.for_device(bearings[0].place.site, today)
+    held["criteria"] = criteria_for(bearings[0].place.site_id, today).as_dict()
     return [
         _packed(one, known[one.pk], today, trust, usual)
         | {"cautions": cautions, "print": prints.get(one.pk)}
-        | {
-            "opening": _opening_words(
-                known[one.pk],
-                today,
-                book_unit(known[one.pk].known) or usual.get(one.pk, usual[None])[0],
-                planned.get(one.pk),
-            )
-        }
+        | _opening(
+            known[one.pk],
+            today,
+            book_unit(known[one.pk].known) or usual.get(one.pk, usual[None])[0],
+            planned.get(one.pk),
+        )
         | held
         for one in bearings
     ]
 
 
-def _opening_words(known: Before, today: Any, unit: str, planned: AcceptedTrigger | None) -> str:
+def _opening(
+    known: Before, today: Any, unit: str, planned: AcceptedTrigger | None
+) -> dict[str, str | float | None]:
+    """What stands at this opening in words, and the reading from which a shell is not scraped."""
     limit = known.known.limits.get(LimitUse.REPLACE)
     replace_um = float(limit.value_um) if limit and limit.value_um is not None else None
-    return under_plan(opening_of(known.judgement, today, replace_um=replace_um), planned).words(unit)
+    opening = under_plan(opening_of(known.judgement, today, replace_um=replace_um), planned)
+    return {"opening": opening.words(unit), "scrape_limit_um": scrape_limit_um(opening)}
 
 
 def _last_prints(bearings: list[Any]) -> dict[Any, Any]:
@@ -219,6 +247,7 @@ def _packed(
         "exceptions": {name: sd for name, (_, sd) in EXCEPTIONS.items()},
         "step": known.step,
         **for_device(facts),
+        "shell": asdict(shell_record(known)),
         "held": {
             f"{stage} {work}".strip(): vars(held_for(limits, stage, work, journal_um=journal))
             for stage, work in stages

@@ -190,6 +190,24 @@ def by_trigger(opening: Opening, found: Clearance | None, new_metal: bool = Fals
     return trigger
 
 
+def scrape_limit_um(opening: Opening) -> float | None:
+    """The reading from which a shell is not scraped, um, for a device that asks the rule by itself.
+
+    0.0: whatever is read, since the rule gives another word or cannot say; None: no such reading.
+    """
+    if opening.live is not None:
+        both = (scrape_limit_um(replace(opening, at=at, live=None)) for at in (opening.at, opening.live))
+        return min((limit for limit in both if limit is not None), default=None)
+    at, why = opening.at, opening.judgement.why
+    if why == Why.YOUNG and opening.replace_um is not None:
+        return opening.replace_um
+    if why in CANNOT_SAY:
+        return None if CANNOT_SAY[why][0] == CLOSE_UP else 0.0
+    if at is None or not at.trigger_is or at.no_room or at.scrape_is == ALWAYS:
+        return 0.0
+    return at.scrape_from_um
+
+
 def _stricter(opening: Opening, found: Clearance | None, new_metal: bool) -> Trigger:
     """The printed trigger governs, unless the judgement of today is stricter: then hold, and the engineer is
     called.

@@ -94,14 +94,23 @@
     find("[data-cautions]").textContent = bearing.cautions;
     shell();
     await names();
+    if (state && (await window.PumpPrint.catchUp(bearing, state))) shell();
     return state && !scanned ? hub() : show("guard", "Is this the bearing in front of you?", `${bearing.site}.`);
   }
 
   // What speaks against checking or scraping this shell, before either; a fact can still be recorded, with its reason.
-  // A print that was not read yet, damage that holds or a reading outside its limits: scraping is no step here either.
-  const unread = () => Object.keys((state && state.done) || {}).some((key) => key.startsWith("print "));
+  // Damage that holds, a reading outside its limits or one to measure again, a print that asks for something else: then
+  // scraping is no step here either.
   const outside = () => Object.values((state && state.done) || {}).some((one) => /over|tight/.test(one.word || ""));
-  const mayScrape = () => (bearing.may_scrape ?? bearing.scrapeable !== false) && !unread() && !outside() && !((state && state.holds) || []).length;
+  const holds = () => Boolean(((state && state.holds) || []).length), doubted = () => Boolean(state && state.again);
+  const mayScrape = () => (bearing.may_scrape ?? bearing.scrapeable !== false) && !outside() && !holds() && !doubted()
+    && (!state || (window.PumpPrint.allows(state) && window.PumpPrint.roomLeft(bearing, state)));
+
+  // What stands before the headline of a print that asks for scraping in vain.
+  function insteadOfScraping(outcome) {
+    if (outcome !== "scrape" || mayScrape()) return "";
+    return `${holds() ? "Hold" : outside() || doubted() ? "Measure again" : "Ask the engineer"}. The print: `;
+  }
   function shell() {
     each("[data-shell]", (box) => {
       box.hidden = !(bearing.shell_words || []).length;
@@ -114,7 +123,7 @@
   async function scraped(note) {
     const n = state.n, row = await entry("scrape", { fields: note ? { note } : {} });
     state.work = state.work || "scrape";
-    await done(`scrape ${n}`, "Done", "scraped", note, row);
+    await done(`scrape ${n}`, "Done", "scraped", note, row, { work: "scrape" });
     return hub();
   }
 
@@ -156,10 +165,19 @@
     }
   }
 
-  const done = async (key, shown, words, said, row) => {
-    state.done[key] = { shown, words, said, entry: row.id };
+  const done = async (key, shown, words, said, row, more = {}) => {
+    state.done[key] = { shown, words, said, entry: row.id, ...more };
     await keep();
   };
+
+  // What stands open at a bearing: in hand, or as it is kept for when one comes back to it.
+  const stateOf = async (id) => (state && state.id === id ? state : kept(id));
+  async function change(id, visit, key, act) {
+    const now = await stateOf(id);
+    if (!now || now.visit !== visit || !now.done[key]) return;
+    act(now.done[key]);
+    await window.Unsent.put("kept", now);
+  }
 
   function read(which) {
     stage = which;
@@ -234,7 +252,7 @@
     const now = judged(), key = `${stage} ${station.key}`;
     Object.assign(state, { unit: fields.unit, method: fields.method, basis: fields.basis, exceptions: fields.exceptions });
     const first = state.again || "", row = await entry("reading", { fields, again: first });
-    state.done[key] = { shown: `${fields.value} ${fields.unit}`, words: station.words, um: now && now.um, sd: now && now.sd, said: now ? now.said.text : "", word: now ? now.said.word : "", entry: row.id };
+    state.done[key] = { shown: `${fields.value} ${fields.unit}`, words: station.words, um: now && now.um, sd: now && now.sd, said: now ? now.said.text : "", word: now ? now.said.word : "", method: fields.method, entry: row.id };
     state.again = now && now.said.asked && !first ? row.id : "";
     await keep();
     return state.again ? again(now.said) : read(stage);
@@ -256,10 +274,9 @@
     await window.PumpQueue.refusedHere(unsent.filter((one) => one.bearing === bearing.id));
     show("hub", "What comes next?");
     shell();
-    find("[data-unread]").hidden = !unread();
-    const holds = (state && state.holds) || [];
-    find("[data-holds]").hidden = !holds.length;
-    if (holds.length) find("[data-holds] p").textContent = `Hold: ${holds.join("; ")}. Do not close before the engineer has signed. Ring: ${bearing.ring}. Take a photo.`;
+    window.PumpPrint.hub(state);
+    find("[data-holds]").hidden = !holds();
+    if (holds()) find("[data-holds] p").textContent = `Hold: ${state.holds.join("; ")}. Do not close before the engineer has signed. Ring: ${bearing.ring}. Take a photo.`;
     const left = bearing.stations.some((one) => !state.done[`as_found ${one.key}`]);
     find("[data-go=found]").parentElement.hidden = !left || Boolean(state.work);
     find("[data-go=left]").hidden = !state.work;
@@ -285,7 +302,7 @@
   async function go(where) {
     if (where === "found") return read("as_found");
     if (where === "left") return read("as_left");
-    if (where === "contact") return contact();
+    if (where === "contact") return window.PumpPrint.contact(bearing, state);
     if (where === "work") return show("work", "What was done?");
     if (where === "seen") return show("seen", "What did you see?");
     if (where === "photo") return show("photo", "A photo of this bearing");
@@ -294,62 +311,6 @@
     if (where === "scrape") return scraped("");
     if (where === "nothing") await done(`seen ${n}`, "Seen", "nothing found", "", await entry("found", { fields: { nothing: "yes" } }));
     return hub();
-  }
-
-  // The eight shells, below them the last print that was taken along.
-  function contact() {
-    show("contact", "Which is most like the print?");
-    const box = find("[data-last-print]"), last = bearing.print;
-    box.hidden = !last;
-    if (!last) return;
-    find("p", box).textContent = `Last print, ${last.on}${last.half ? `, ${last.half} half` : ""}, ${last.left} on the left. ${last.said}`;
-    draw(find(".grid", box), last.cells, null);
-  }
-
-  const WORDS = { ".": "none", "+": "light", "#": "heavy" }, NEXT = { ".": "+", "+": "#", "#": "." };
-  function draw(box, cells, act) {
-    const lines = cells.split("/").map((line) => [...line]);
-    box.style.setProperty("--across", lines[0].length);
-    box.replaceChildren(...lines.flatMap((line, i) => line.map((mark, k) => {
-      const cell = document.createElement(act ? "button" : "span");
-      cell.className = `cell ${WORDS[mark]}`;
-      if (act) {
-        cell.type = "button";
-        cell.setAttribute("aria-label", `row ${i + 1}, column ${k + 1}: ${WORDS[mark]}`);
-        cell.addEventListener("click", async () => {
-          lines[i][k] = NEXT[lines[i][k]];
-          cell.className = `cell ${WORDS[lines[i][k]]}`;
-          cell.setAttribute("aria-label", `row ${i + 1}, column ${k + 1}: ${WORDS[lines[i][k]]}`);
-          await act(lines.map((one) => one.join("")).join("/"));
-        });
-      }
-      return cell;
-    })));
-  }
-
-  // Kept at the first tap; what is tapped after it takes that entry's place, one tap after the other, also where the
-  // first has left the device meanwhile: the server knows it by the check that it names.
-  async function drawn(button) {
-    const facts = Object.fromEntries([...new FormData(find("[data-taken-facts]"))].map(([name, value]) => [name, String(value)]));
-    const n = state.n, key = `print ${n}`;
-    let row = await entry("contact", { fields: { ...facts, drawn: button.dataset.drawn } }), taps = 0, last = Promise.resolve();
-    const check = row.id;
-    await done(key, "Print", find("span", button).textContent, "", row);
-    const outer = facts.first_end !== "in";
-    const left = find("[data-left]"), words = left.parentElement.dataset;
-    left.textContent = outer ? words.out : words.in;
-    find("[data-right-end]").textContent = outer ? words.in : words.out;
-    show("print", "Tap where the dye printed");
-    draw(find("[data-cells-to-tap]"), button.dataset.cells, (cells) => {
-      taps += 1;
-      const fields = { cells, check, taps: String(taps) };
-      last = last.then(async () => {
-        row = await window.Unsent.instead(row, fields);
-        state.done[key].entry = row.id;
-        await keep();
-      }).catch(() => { find("[data-full]").hidden = false; find("[data-full]").scrollIntoView(); });
-      return last;
-    });
   }
 
   // Of new metal half, reason and serial are asked, in the words of the site, before it counts.
@@ -368,7 +329,7 @@
     const row = await entry("work", { fields });
     if (["shell_change", "rebabbitt"].includes(fields.kind) && fields.half !== "upper") state.work = "new";
     else if (["shim_change", "journal_regrind"].includes(fields.kind)) state.work = state.work || "work";
-    await done(`work ${n}`, "Done", find("#id_kind").selectedOptions[0].textContent.toLowerCase(), fields.note, row);
+    await done(`work ${n}`, "Done", find("#id_kind").selectedOptions[0].textContent.toLowerCase(), fields.note, row, { work: fields.kind, half: fields.half });
     form.reset();
     return hub();
   }
@@ -408,7 +369,6 @@
   each("[data-back]", (one) => one.addEventListener("click", () => { history.replaceState(null, "", "/record/offline/"); list(); }));
   each("[data-go]", (one) => one.addEventListener("click", once(() => go(one.dataset.go))));
   each("[data-hub]", (one) => one.addEventListener("click", () => hub()));
-  each("[data-drawn]", (one) => one.addEventListener("click", once(() => drawn(one))));
   each("[data-opened]", (one) => one.addEventListener("click", once(async () => {
     await done("opened", "Opened", one.dataset.opened, "", await entry("opened", { fields: { note: one.dataset.opened } }));
     hub();
@@ -453,6 +413,6 @@
     }
     return list();
   }
-  window.Pump = { show, list, hub, bearingOf: async (id) => (await window.Unsent.all("pack")).find((one) => one.id === id), kept, open, current: () => bearing, namesAt };
+  window.Pump = { show, list, hub, bearingOf: async (id) => (await window.Unsent.all("pack")).find((one) => one.id === id), kept, open, current: () => bearing, namesAt, once, entry, done, change, stateOf, insteadOfScraping, here: () => ({ bearing, state }) };
   route().then(() => window.Unsent.count());
 })();

@@ -1,11 +1,10 @@
-"""The reader of contact prints in the browser against the one in Python: the same
-outcome, numbers and words.
+"""The reader of contact prints that a device carries against the one of the site: the same facts, outcome,
+numbers and words.
 """
 
 import json
 import os
 from dataclasses import asdict, replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,22 +13,27 @@ from inspections.contact.check import Check
 from inspections.contact.criteria import Criteria
 from inspections.contact.library import uniform
 from inspections.contact.reader import read_print
-from inspections.contact.shared_table import PATH, TABLE
+from inspections.contact.shared_table import TABLE
+from inspections.models import EFFECTS
+from inspections.visits.forms import ContactForm
+from inspections.visits.shell_now import Measured, ShellRecord, facts_now
 from tests.bench.trial_press import draw, pressed
+from tests.page_scripts import PageScripts
 
-SCRIPTS = ("contact_library.js", "contact_reader.js", "contact_outcome.js")
+SCRIPTS = ("contact_facts.js", "contact_library.js", "contact_reader.js", "contact_outcome.js")
 BATCH = 100
 PLANT = Criteria(author="plant", min_arc_deg=60, max_arc_deg=100, min_coverage=0.8)
 
 
-@pytest.fixture
-def reader(page):
-    """A blank page with the reader in it, and nothing else."""
-    page.set_content("<p>reader</p>")
-    for script in SCRIPTS:
-        page.add_script_tag(path=Path(PATH).parent / script)
-    page.evaluate("(table) => { window.print = contactPrint(contactReader(table, ContactLibrary)); }", TABLE)
-    return page
+@pytest.fixture(scope="module")
+def reader():
+    """The device's reader, and nothing else of its pages."""
+    scripts = PageScripts(*SCRIPTS)
+    scripts.evaluate(
+        "(table) => { window.print = contactPrint(contactReader(table, ContactLibrary)); }", TABLE
+    )
+    yield scripts
+    scripts.close()
 
 
 def facts_of_every_kind(rng):
@@ -124,7 +128,7 @@ def test_outcome_numbers_and_words_are_the_same(reader):
 
 
 def test_many_prints_have_the_same_outcome_numbers_and_words(reader):
-    """600 in the suite; `PRINTS=5000 pytest tests/browser/test_contact_reader.py` for all that
+    """600 in the suite; `PRINTS=5000 pytest tests/inspections/contact/test_reader_on_device.py` for all that
     docs/benchmarks.md names.
     """
     apart, readings = differing(reader, int(os.environ.get("PRINTS", "600")), 640_517)
@@ -161,3 +165,78 @@ def test_odd_and_large_grids_and_far_clearances_are_read_alike(reader):
             "([cells, check]) => window.print.read(cells, check)", [cells.tolist(), asdict(check)]
         )
         assert theirs == json.loads(json.dumps(read_print(cells, check).as_dict()))
+
+
+def a_record(rng):
+    """What a record may know of a shell, much of it missing."""
+    middle = float(rng.uniform(60, 300))
+    wide = float(rng.choice([4.0, 20.0, 90.0]))
+    known = rng.random() < 0.85
+    return ShellRecord(
+        seat=str(rng.choice(["", "cylindrical", "spherical"])),
+        load_side=str(rng.choice(["bottom", "top"])),
+        journal_mm=[None, 120.0][rng.integers(2)],
+        scrapeable=str(rng.choice(["", "yes", "no"])),
+        low_um=middle - wide if known else None,
+        middle_um=middle if known else None,
+        high_um=middle + wide if known else None,
+        measured_before=bool(rng.random() < 0.7),
+        first_fit_um=[None, 130.0][rng.integers(2)],
+        step=(12.0, 6.0),
+        sd_um={"bore_gauge": 6.0, "lead_wire": 12.5},
+    )
+
+
+def clearances(record, rng):
+    """The visit's clearances of it, some of one station twice."""
+    near = record.middle_um or 150.0
+    return [
+        Measured(
+            str(rng.choice(["as_found", "as_left"])),
+            str(rng.choice(["in-12", "out-12", "mid"])),
+            str(rng.choice(["bore_gauge", "lead_wire", "other"])),
+            str(rng.choice(["a", "b"])),
+            float(np.round(near + rng.normal(0, 15), 1)),
+        )
+        for _ in range(rng.integers(0, 5))
+    ]
+
+
+def test_a_device_knows_of_a_shell_what_the_site_knows(reader):
+    rng = np.random.default_rng(11)
+    kinds = [*map(str, EFFECTS)]
+    cases = []
+    for _ in range(600):
+        record = a_record(rng)
+        works = [str(kind) for kind in rng.choice(kinds, rng.integers(0, 3))]
+        cases.append((record, clearances(record, rng), works))
+    given = [[asdict(record), [*map(asdict, rows)], works] for record, rows, works in cases]
+    theirs = reader.evaluate(
+        "([cases, effects]) => cases.map((one) => ContactFacts.now(...one, effects))", [given, EFFECTS]
+    )
+    ours = [facts_now(*case, EFFECTS) for case in cases]
+    assert [
+        {k: pytest.approx(v) if isinstance(v, float) else v for k, v in one.items()} for one in ours
+    ] == theirs
+    assert {one["state"] for one in ours} == {"", "new", "scraped", "run_in"}
+    assert {one["measured_twice"] for one in ours} == {True, False}
+
+
+@pytest.mark.parametrize(
+    "fields",
+    [
+        {},
+        {"half": "upper", "in_place": "no", "bedded": "yes", "film": "thin", "first_end": "in"},
+        {
+            "in_place": "yes",
+            "bedded": "no",
+            "worn_arc_deg": "110.5",
+            "turned_deg": "12",
+            "first_side": "left",
+        },
+    ],
+)
+def test_a_device_takes_a_print_as_its_form_does(reader, fields):
+    form = ContactForm(fields)
+    assert form.is_valid()
+    assert reader.evaluate("(fields) => ContactFacts.taken(fields)", fields) == form.facts()
