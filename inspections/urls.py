@@ -72,6 +72,7 @@ urlpatterns = [
     path("record/queue/", record_offline.queue, name="record-queue"),
     path("record/queue/settle/<int:receipt>/", record_offline.settle, name="record-settle"),
     path("recording-worker.js", record_offline.worker, name="record-worker"),
+    path("contact-reader.js", record_offline.print_reader, name="contact-reader"),
     path("choices/", choices.page, name="choices"),
     path("choices/how-to-measure/", method_cards.method_cards, name="method-cards"),
     path("gauges/", gauges.gauges, name="gauges"),

@@ -126,6 +126,7 @@ TABLE: dict[str, dict[str, int]] = {
     "record-queue": ALL | {"stranger": 200, "out": SIGN_IN},
     "record-settle": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     "record-worker": ALL | {"stranger": 200, "out": SIGN_IN},
+    "contact-reader": ALL | {"stranger": 200, "out": SIGN_IN},
     "people": dict.fromkeys((*ROLES, "stranger"), 403) | {"administrator": 200, "out": SIGN_IN},
     "sites": dict.fromkeys((*ROLES, "stranger"), 403) | {"administrator": 200, "out": SIGN_IN},
     "people-change": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},

@@ -13,7 +13,8 @@ from typing import Any
 from .pattern import PatternError
 
 PRACTICE = "common practice, no published source"
-GEOMETRY = "geometry of a round journal in a round bore, own derivation"
+# Of the reader before this one, kept where a plant set it: uneven dye is a cause with its own weight now.
+FORMER = ("max_misfit",)
 
 
 class FilmClass(StrEnum):
@@ -36,8 +37,6 @@ class Criteria:
     min_arc_deg, max_arc_deg : print narrower or wider than this is remarked on, degrees. From trade pages:
         60 degrees is wished for, at 120 the oil film no longer forms.
     max_turn_deg : how far the shaft may be turned for the print, degrees, back and forth counted once.
-    max_misfit : share of the cells that may disagree with every plain way a shaft lies in a shell; above
-        it the print is patchy. Set on the press simulation, with one tap in ten wrong.
     film_um : thickness of a film of each class, um, from and to.
     caution_after : rounds of scraping after which one is asked to stop and think.
     """
@@ -46,7 +45,6 @@ class Criteria:
     min_arc_deg: float = 45.0
     max_arc_deg: float = 120.0
     max_turn_deg: float = 30.0
-    max_misfit: float = 0.185
     film_um: dict[str, tuple[float, float]] = field(default_factory=_films)
     caution_after: int = 3
     author: str = "shipped default"
@@ -55,7 +53,6 @@ class Criteria:
 
     def __post_init__(self) -> None:
         _between("min_coverage", self.min_coverage, 0.0, 1.0)
-        _between("max_misfit", self.max_misfit, 0.0, 1.0)
         for name in ("min_arc_deg", "max_arc_deg"):
             _between(name, getattr(self, name), 0.0, 180.0)
         _between("max_turn_deg", self.max_turn_deg, 0.0, 360.0)
@@ -86,13 +83,16 @@ class Criteria:
 
     @classmethod
     def from_dict(cls, body: dict[str, Any]) -> Criteria:
-        """From stored JSON; what is left out is the shipped default, what is unknown is refused."""
+        """From stored JSON; what is left out is the shipped default, what is unknown is refused.
+
+        A former criterion, of which no reading makes use any more, is passed over.
+        """
+        body = {name: value for name, value in body.items() if name not in FORMER}
         known = {f.name for f in fields(cls)}
         if unknown := sorted(set(body) - known):
             raise PatternError(
                 f"Contact criteria do not know {', '.join(unknown)}. They know {sorted(known)}."
             )
-        body = dict(body)
         if body.get("from_on"):
             body["from_on"] = date.fromisoformat(body["from_on"])
         if "film_um" in body:

@@ -8,7 +8,6 @@ from fleet.end_words import END_WORDS, ENDS
 
 from .criteria import FilmClass
 from .pattern import PatternError
-from .spots import Words
 
 SIDES = ("left", "right")  # seen from the coupling
 CHOICES: dict[str, tuple[str, ...]] = {
@@ -87,20 +86,6 @@ class Facts:
             first_end=other(self.first_end, ENDS),
             first_side=other(self.first_side, SIDES) if self.first_side else "",
         )
-
-    def words(self) -> Words:
-        """Ends and sides with the pump end first."""
-        first = (
-            other(self.first_side, SIDES) if self.first_side and self.first_end == "out" else self.first_side
-        )
-        if first:
-            sides = (f"on the {first} side", f"on the {other(first, SIDES)} side")
-        else:
-            # Sides are not named: say where they are in the picture that was given.
-            sides = ("on the side of the first row", "on the side of the last row")
-            sides = sides[::-1] if self.first_end == "out" else sides
-        middle = {"lower": "bottom centre", "upper": "top centre"}.get(self.half, "at the centre line")
-        return Words(self.pump_end, self.outer_end, *sides, middle)
 
 
 def other(word: str, pair: tuple[str, str]) -> str:

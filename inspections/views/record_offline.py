@@ -14,6 +14,7 @@ from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
 from django.shortcuts import redirect, render
 from django.templatetags.static import static
+from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from fleet.access import may, require, sites_for
@@ -26,6 +27,7 @@ from fleet.web.bearing_addresses import bearing_address
 from fleet.web.bearing_search import visible
 from fleet.web.rate_limit import costly
 from inspections import contact
+from inspections.contact.shared_table import TABLE
 from inspections.forecasts.judgement.accepted import AcceptedTrigger, accepted_triggers
 from inspections.models import BOUNDS_UM, EFFECTS, ContactCheck, NotMeasured, Quantity, Reading, Stage
 from inspections.records.openings import NotRecorded
@@ -60,18 +62,14 @@ KEPT = (
     "inspections/verdict.js",
     "inspections/typed_value.js",
     "inspections/contact_facts.js",
-    "inspections/contact_library.js",
-    "inspections/contact_outcome.js",
-    "inspections/contact_reader.js",
-    "inspections/contact_table.json",
-    "inspections/contact_worker.js",
     "inspections/record_offline.js",
     "inspections/record_offline_print.js",
     "inspections/record_unsent.js",
 )
 
-# What the worker is made of, one behind the other.
+# What the worker is made of, one behind the other; likewise the reader of prints.
 WORKER = ("fleet/device_store.js", "inspections/typed_value.js", "inspections/offline_worker.js")
+READER = tuple(f"inspections/contact_{name}.js" for name in ("library", "reader", "outcome", "worker"))
 
 
 def bounds() -> dict[str, dict[str, Any]]:
@@ -82,14 +80,11 @@ def bounds() -> dict[str, dict[str, Any]]:
 
 
 def reader() -> dict[str, Any]:
-    """What the device reads a print with: the reader's parts and its table, how its sentences are called,
-    what each work does to the series, and the plant's words for the ends.
+    """What the device reads a print with: the reader's address, how its sentences are called, what each work
+    does to the series, and the words for the ends.
     """
-    parts = ("library", "reader", "outcome")
     return {
-        "worker": static("inspections/contact_worker.js"),
-        "scripts": [static(f"inspections/contact_{name}.js") for name in parts],
-        "table": static("inspections/contact_table.json"),
+        "worker": reverse("contact-reader"),
         "labels": print_words.LABELS,
         "effects": EFFECTS,
         "ends": {"pump_end": END_WORDS["in"], "outer_end": END_WORDS["out"]},
@@ -348,18 +343,27 @@ def worker(request: HttpRequest) -> HttpResponse:
     """The service worker, from the site's root so that it serves every page; its version changes with what it
     keeps.
     """
-    kept = [static(name) for name in KEPT]
+    kept = [*(static(name) for name in KEPT), reverse("contact-reader")]
     consts = {"KEPT": kept, "VERSION": _version(), "BOUNDS": bounds()}
     head = "".join(f"const {name} = {json.dumps(value)};\n" for name, value in consts.items())
-    script = "".join(map(_text, WORKER))
-    answer = HttpResponse(head + script, content_type="text/javascript")
+    return _script(head + "".join(map(_text, WORKER)))
+
+
+@require_safe
+def print_reader(request: HttpRequest) -> HttpResponse:
+    """The reader of prints with its table, for a worker of the page: one file with the site's headers."""
+    return _script(f"const TABLE = {json.dumps(TABLE)};\n{''.join(map(_text, READER))}")
+
+
+def _script(text: str) -> HttpResponse:
+    answer = HttpResponse(text, content_type="text/javascript")
     answer["Cache-Control"] = "no-cache"
     return answer
 
 
 @lru_cache(maxsize=1)
 def _version() -> str:
-    whole = "".join(_text(name) for name in (*KEPT, *WORKER))
+    whole = "".join(_text(name) for name in (*KEPT, *WORKER, *READER)) + json.dumps(TABLE)
     return hashlib.sha256(whole.encode()).hexdigest()[:12]
 
 

@@ -268,6 +268,8 @@
     find("#id_value").focus();
   }
 
+  const stageWords = (key) => (key.startsWith("as_left") ? "as left, " : key.startsWith("as_found") ? "as found, " : "");
+
   async function hub() {
     station = null;
     const unsent = await window.Unsent.all("queue"), open_ids = new Set(unsent.map((one) => one.id));
@@ -277,6 +279,9 @@
     window.PumpPrint.hub(state);
     find("[data-holds]").hidden = !holds();
     if (holds()) find("[data-holds] p").textContent = `Hold: ${state.holds.join("; ")}. Do not close before the engineer has signed. Ring: ${bearing.ring}. Take a photo.`;
+    const beyond = Object.entries((state && state.done) || {}).filter(([, one]) => ["over", "too tight"].includes(one.word));
+    find("[data-outside]").hidden = !beyond.length;
+    find("[data-outside] p").textContent = `Outside its limits: ${beyond.map(([key, one]) => `${stageWords(key)}${one.words}, ${one.shown}, ${one.word}`).join("; ")}. Do not close up on it before the engineer has signed. Ring: ${bearing.ring}.`;
     const left = bearing.stations.some((one) => !state.done[`as_found ${one.key}`]);
     find("[data-go=found]").parentElement.hidden = !left || Boolean(state.work);
     find("[data-go=left]").hidden = !state.work;
@@ -292,7 +297,7 @@
         value.type = "button";
         value.addEventListener("click", () => window.PumpQueue.open(one.entry));
       }
-      words.textContent = `${key.startsWith("as_left") ? "as left, " : key.startsWith("as_found") ? "as found, " : ""}${one.words}. ${one.said}`;
+      words.textContent = `${stageWords(key)}${one.words}. ${one.said}`;
       row.append(value, words);
       box.append(row);
     }

@@ -12,7 +12,6 @@ window.PumpPrint = (() => {
   function start() {
     if (worker || !window.Worker) return;
     worker = new Worker(PARTS.worker);
-    worker.postMessage({ scripts: PARTS.scripts, table: PARTS.table });
     worker.addEventListener("message", ({ data }) => {
       const answer = waiting.get(data.key);
       waiting.delete(data.key);

@@ -5,7 +5,7 @@ from datetime import date
 
 import pytest
 
-from inspections.contact import PRACTICE, Criteria, Facts, PatternError, named, read
+from inspections.contact import PRACTICE, Criteria, Facts, PatternError
 
 
 @pytest.mark.parametrize(
@@ -28,12 +28,12 @@ def test_a_fact_that_cannot_be_is_refused_with_what_is_allowed(wrong, words):
 
 def test_the_shipped_criteria_say_that_nobody_published_them():
     assert Criteria().basis == PRACTICE == "common practice, no published source"
-    assert read(named("narrow")).criteria == f"shipped default: {PRACTICE}"
+    assert Criteria().whose == f"shipped default: {PRACTICE}"
 
 
-def test_a_reading_names_whose_criteria_it_used_and_since_when():
+def test_criteria_name_whose_they_are_and_since_when():
     ours = Criteria(author="Plant engineer", from_on=date(2024, 3, 1), basis="plant standard")
-    assert read(named("narrow"), criteria=ours).criteria == "Plant engineer, from 2024-03-01: plant standard"
+    assert ours.whose == "Plant engineer, from 2024-03-01: plant standard"
 
 
 def test_criteria_survive_being_stored():
@@ -50,6 +50,10 @@ def test_one_stored_figure_leaves_the_others_as_shipped():
     ours = Criteria.from_dict({"min_coverage": 0.9, "film_um": {"thin": [2.0, 4.0]}})
     assert (ours.min_coverage, ours.max_arc_deg) == (0.9, Criteria().max_arc_deg)
     assert ours.film_um == Criteria().film_um | {"thin": (2.0, 4.0)}
+
+
+def test_a_former_criterion_of_a_plant_is_passed_over():
+    assert Criteria.from_dict({"min_coverage": 0.9, "max_misfit": 0.2}) == Criteria(min_coverage=0.9)
 
 
 @pytest.mark.parametrize(

@@ -183,8 +183,12 @@ def test_list_page_and_pump_say_one_thing_of_bearings_of_each_kind(site):
     pump = said(client.get(at(open_one, "visit/")))
     (at_pump,) = re.findall(r"Replace if found at (0\.\d+) mm or more", pump)
     assert float(at_pump) * 1000 == pytest.approx(trigger, abs=1.0)
-    pack = {one["pump"]: one["opening"] for one in client.get("/record/pack/").json()["bearings"]}
-    assert f"Replace if found at {at_pump} mm or more" in pack["P-OPEN"]
+    packed = {one["pump"]: one for one in client.get("/record/pack/").json()["bearings"]}
+    assert f"Replace if found at {at_pump} mm or more" in packed["P-OPEN"]["opening"]
+    at_open = judgements([open_one], today)[open_one.pk].at
+    assert packed["P-OPEN"]["scrape_limit_um"] == (0.0 if at_open.no_room else at_open.scrape_from_um)
+    # Without a maximum nothing is held against a scrape; without a life the engineer decides of any.
+    assert [packed[tag]["scrape_limit_um"] for tag in ("P-NONE", "P-LIFE")] == [None, 0.0]
     read(client, open_one, f"0.{trigger + 8:.0f}", sure="yes")
     page = said(client.get(at(open_one, "close/")))
     assert "Advice: measure again" in page and f"at or over its trigger of {at_pump} mm" in page
@@ -196,7 +200,7 @@ def test_list_page_and_pump_say_one_thing_of_bearings_of_each_kind(site):
         page = said(client.get(at(bearing, "close/")))
         assert ("No trigger: neither a maximum nor a replace limit" in page) == (bearing is no_maximum)
         assert f"Advice: {advice}" in page or "Advice: measure again" in page
-        assert pack[bearing.place.tag] in said(client.get(at(bearing, "visit/")))
+        assert packed[bearing.place.tag]["opening"] in said(client.get(at(bearing, "visit/")))
 
 
 def test_what_is_read_in_the_visit_does_not_move_the_trigger_it_is_held_against(site):
