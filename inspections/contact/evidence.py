@@ -32,8 +32,8 @@ class Evidence:
     """What the print and the facts say together, the pump end first.
 
     per_mille : each cause's probability in whole thousandths, rounded before any rule looks at them.
-    last_end, last_side : of the top cause, share of its evidence in which the print as given lies to the
-        last column's end, or to the last row's side, 0 to 1.
+    last_end, last_side : share of the evidence of a tilt in which it carries at the last column's end, and of
+        the evidence of a shaft to one side in which it lies to the last row's, 0 to 1.
     best : (rows, columns) share of each cell that the best single print of the top cause covers, 0 to 1.
     """
 
@@ -142,10 +142,9 @@ def _evidence(
         for cause in CAUSES
     }
     first = sorted(CAUSES, key=lambda c: -per_mille[c])[0]
-    by_flip = sums[first] / max(float(sums[first].sum()), 1e-300)
     # A library print lies to the last row and carries at the last column.
-    side = _share(by_flip, [sides == flip[0] for sides, _ in FLIPS])
-    end = _share(by_flip, [ends == flip[1] for _, ends in FLIPS])
+    side = _share(sums["side"], [sides == flip[0] for sides, _ in FLIPS])
+    end = _share(sums["tilt"], [ends == flip[1] for _, ends in FLIPS])
     _, part, k, number = best[first]
     drawn = shares(library(part).closeness[number : number + 1] > 0, *shape)[0]
     return Evidence(per_mille, end, side, _flipped(_flipped(drawn, FLIPS[k]), flip))
@@ -154,6 +153,7 @@ def _evidence(
 def _share(by_flip: FloatArray, counted: list[bool]) -> float:
     """To millionths, so that a print that is alike from both ends reads alike from both."""
     share = sum(float(s) for s, counts in zip(by_flip, counted, strict=True) if counts)
+    share /= max(float(by_flip.sum()), 1e-300)
     return math.floor(1e6 * share + 0.5) / 1e6
 
 

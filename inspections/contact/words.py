@@ -17,6 +17,7 @@ WORDS: dict[str, str] = TABLE["words"]
 MAKES: dict[str, str] = TABLE["makes"]
 RIVALS: dict[str, str] = TABLE["rivals"]
 OFF_CENTRE_DEG = 22.5
+TILTED = ("tilt", "taper")
 
 
 @dataclass(frozen=True)
@@ -49,7 +50,7 @@ def sentences(p: Print, decision: Decision) -> Sentences:
         headline=code["headline"].format(**values),
         shows=_shows(p, values),
         made_by=_made_by(p, values) if causes else code["made_by"].format(**values),
-        rivals=_rivals(p) if causes else _missing(p.check) or WORDS["no_rival"],
+        rivals=_asked(p, decision, values) + _rivals(p) if causes else _missing(p.check) or WORDS["no_rival"],
         next=advice,
         drawn=WORDS["drawn"].format(first=_makes(first, p, values)) if named and causes else "",
     )
@@ -103,6 +104,13 @@ def _rivals(p: Print) -> str:
         return missing or WORDS["no_rival"]
     pair = RIVALS.get(f"{first} {second}") or RIVALS.get(f"{second} {first}") or RIVALS["other"]
     return f"{pair} {missing}".strip()
+
+
+def _asked(p: Print, decision: Decision, values: dict[str, str]) -> str:
+    """A question where the print is said to carry at one end and yet marks most of the length."""
+    carries, live = covered(p.pattern, p.live), p.live.any(axis=0)
+    everywhere = live.any() and float(carries[live].mean()) >= p.criteria.min_coverage
+    return f"{WORDS['whole_length'].format(**values)} " if decision.code in TILTED and everywhere else ""
 
 
 def _missing(check: Check) -> str:

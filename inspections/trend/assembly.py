@@ -142,12 +142,26 @@ def _works(one: Known):
         if work.effect == "none" and work.kind != EventKind.CONTACT_CHECK:
             continue
         name, _, detail = work.words.partition(": ")
+        rounds = _scrapes_beside(one, work)
+        if len(rounds) > 1 and rounds[-1] is work:
+            detail = "; ".join(part for part in (f"{len(rounds)} scrapes together", detail) if part)
         yield TrendWork(work.on, work.kind, name.lower(), _step(one, work), detail)
 
 
+def _scrapes_beside(one: Known, work: Happening) -> list[Happening]:
+    """The scrapes of a scrape's visit, itself among them."""
+    if work.effect != STEP or not work.visit:
+        return []
+    return [other for other in one.story.happenings if other.effect == STEP and other.visit == work.visit]
+
+
 def _step(one: Known, work: Happening) -> float | None:
-    """The step that a scrape's own readings show, where it was measured before and after."""
-    if work.effect != STEP:
+    """The step that a visit's own readings show, where it was measured before and after: at its last scrape.
+
+    Readings before and after tell what all scrapes between them took, and not what each did.
+    """
+    rounds = _scrapes_beside(one, work)
+    if not rounds or rounds[-1] is not work:
         return None
     seen = [o for o in one.story.clearances if o.visit and o.visit == work.visit and o.value_um is not None]
     found = [o.larger_um for o in seen if o.stage == Stage.AS_FOUND and o.larger_um is not None]

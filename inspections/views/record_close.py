@@ -174,7 +174,7 @@ def removed_words(desk: Desk, figures: Any) -> str:
     for r in desk.record.readings:
         if r.quantity == "clearance" and r.counts and r.value_um is not None:
             sides[r.stage].append((float(r.value_um), desk.rules.sd_of(r)))
-    taken = metal_removed.removed(sides["as_found"], sides["as_left"], desk.record.before.step)
+    taken = metal_removed.removed(sides["as_found"], sides["as_left"], desk.rules.usual_step)
     return metal_removed.cost_words(taken, figures)
 
 

@@ -53,16 +53,17 @@ def check(desk: Desk) -> HttpResponse:
         )
         if _store(desk, form, cells, drawn, None):
             return redirect(desk.screens.address("record-print"))
+    number = round_number(rounds, desk.record.happened)
     context = screen_context(
         desk,
         form=form,
         rounds=rounds,
-        number=round_number(rounds, form["half"].value() or "lower"),
+        number=number,
         device=device_facts(desk, "contact"),
         eight=print_drawing.eight(),
         films=print_drawing.films(),
         facts=_facts_words(form),
-        cautions=_before_scraping(desk, _n_rounds(rounds) + 1, criteria_at(desk).caution_after + 1),
+        cautions=_before_scraping(desk, number, criteria_at(desk).caution_after + 1),
     )
     return render(desk.request, "inspections/record_contact.html", context)
 

@@ -15,7 +15,7 @@ from fleet.models import Bearing
 from inspections import contact
 from inspections.contact.check import Check
 from inspections.contact.reader import PrintReading, read_print
-from inspections.models import ContactCheck, EventKind, Visit
+from inspections.models import ContactCheck, Event, EventKind, Visit
 from inspections.records.facts import EventFact
 from inspections.records.openings import NotRecorded
 from inspections.records.recording import record_history
@@ -67,11 +67,12 @@ def check_contact(
         reading = read_print(cells, facts, criteria, earlier_prints(rounds, half, instead_of))
     except contact.PatternError as fault:
         raise NotRecorded(str(fault)) from None
+    events = Event.objects.standing().filter(visit=visit, bearing=bearing)
     event = _event(visit, bearing, on, facts.half, reading, note)
     event = replace(event, done_by=by, entered_at=entered_at)
     row = ContactCheck(
         id=id or uuid.uuid4(),
-        round=instead_of.round if instead_of else round_number(rounds, half),
+        round=instead_of.round if instead_of else round_number(rounds, events),
         half=facts.half,
         in_place=facts.in_place,
         bedded_by_hand=facts.bedded_by_hand,

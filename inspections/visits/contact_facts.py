@@ -8,6 +8,7 @@ diametral.
 
 import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
+from itertools import takewhile
 from typing import Any
 from uuid import UUID
 
@@ -109,12 +110,11 @@ def earlier_prints(
     """What earlier prints of a half in the same visit showed, in order; those read by an older reader say
     nothing.
     """
+    before = list(takewhile(lambda row: without is None or row.pk != without.pk, rounds))
     return [
         Earlier(str(row.conditions["code"]), tuple(_place(one) for one in row.conditions.get("places", [])))
-        for row in rounds
-        if (row.half or "lower") == half
-        and row.conditions.get("code")
-        and (without is None or (row.pk != without.pk and row.round < without.round))
+        for row in before
+        if (row.half or "lower") == half and row.conditions.get("code")
     ]
 
 

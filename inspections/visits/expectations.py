@@ -6,6 +6,7 @@ was expected today. Lengths are um, diametral.
 """
 
 import datetime as dt
+import math
 from collections import OrderedDict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -139,19 +140,21 @@ def expected_for(
     stage: str,
     work: str,
     found: tuple[float, float] | None,
+    n_scrapes: int = 1,
 ) -> Expected | None:
-    """What is expected of a vertical clearance; `found` is (um, sd) as found at this
-    station in this visit.
+    """What is expected of a vertical clearance; `found` is (um, sd) as found at this station in this visit.
+
+    `n_scrapes`: how often it was scraped in it, where `work` is a scrape; each takes the usual step.
     """
+    step, step_sd = known.step[0] * n_scrapes, known.step[1] * math.sqrt(n_scrapes)
     if stage == Stage.AS_LEFT and work == NEW_METAL:
         return _fitting(limits) or _rule(known, limits)
     if stage == Stage.AS_LEFT and found:
-        step, step_sd = known.step if work == SCRAPED else (0.0, 0.0)
-        return after_scrape(*found, step, step_sd)
+        return after_scrape(*found, *((step, step_sd) if work == SCRAPED else (0.0, 0.0)))
     forecast = _forecast(known)
     if forecast and stage == Stage.AS_LEFT and work == SCRAPED:
         sd = (forecast.high_um - forecast.low_um) / (2 * EIGHT_IN_TEN)
-        return after_scrape(forecast.mid_um, sd, *known.step)
+        return after_scrape(forecast.mid_um, sd, step, step_sd)
     return forecast or _rule(known, limits)
 
 

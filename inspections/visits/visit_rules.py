@@ -4,13 +4,14 @@ reading says.
 Lengths are um, diametral. Nothing here knows of a screen.
 """
 
+import math
 from collections import defaultdict
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
 from fleet.measuring_methods import NOT_NAMED
-from inspections.models import EFFECTS, WORK, Effect, Reading, Stage
+from inspections.models import EFFECTS, WORK, Effect, EventKind, Reading, Stage
 from inspections.story.conditions import exceptions_um
 from inspections.story.happenings import effect_of
 from inspections.visits import quantities, shell_words
@@ -62,6 +63,17 @@ class VisitRules:
         halved = any(event.half and EFFECTS.get(event.kind) == Effect.NEW_METAL for event in happened)
         side = self.record.story.load_side if halved else ""
         return work_of(effect_of(event.kind, event.half, side) for event in happened)
+
+    @property
+    def n_scrapes(self) -> int:
+        """How often it was scraped in this visit."""
+        return sum(event.kind == EventKind.SCRAPE for event in self.record.happened)
+
+    @property
+    def usual_step(self) -> tuple[float, float]:
+        """What this visit's scrapes take together by the usual step of one, and its sd, um."""
+        n, (mean, sd) = max(self.n_scrapes, 1), self.record.before.step
+        return mean * n, sd * math.sqrt(n)
 
     # Where ------------------------------------------------------------------------------------------------
 
@@ -149,7 +161,7 @@ class VisitRules:
         if quantity != "clearance":
             return quantities.expected_of(last_at(before.known, where, quantity), where)
         as_found = found_at(self.record.readings, where, self.sd_of) if stage == Stage.AS_LEFT else None
-        return expected_for(before, self.record.limits, stage, self.work, as_found)
+        return expected_for(before, self.record.limits, stage, self.work, as_found, max(self.n_scrapes, 1))
 
     def verdict_on(self, reading: Reading) -> Verdict:
         """What is said of a stored reading."""

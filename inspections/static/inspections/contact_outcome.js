@@ -155,7 +155,7 @@ const contactPrint = (reader) => {
       headline: filled(code.headline, values),
       shows: filled(WORDS[n === 0 ? "shows_nothing" : n === 1 ? "shows_little" : "shows"], values),
       made_by: causes ? madeBy(p, values) : filled(code.made_by, values),
-      rivals: causes ? rivals(p) : missing(p.check) || WORDS.no_rival,
+      rivals: causes ? questioned(p, reached, values) + rivals(p) : missing(p.check) || WORDS.no_rival,
       next,
       drawn: causes && p.evidence.perMille[first] >= BARS.named ? filled(WORDS.drawn, { first: makes(first, p, values) }) : "",
     };
@@ -186,6 +186,12 @@ const contactPrint = (reader) => {
     if (p.evidence.perMille[second] < BARS.rival) return lacking || WORDS.no_rival;
     const pair = TABLE.rivals[`${first} ${second}`] || TABLE.rivals[`${second} ${first}`] || TABLE.rivals.other;
     return `${pair} ${lacking}`.trim();
+  }
+
+  // A question where the print is said to carry at one end and yet marks most of the length.
+  function questioned(p, reached, values) {
+    const everywhere = liveColumns(p).some(Boolean) && coverage(p) >= p.criteria.min_coverage;
+    return ["tilt", "taper"].includes(reached.code) && everywhere ? `${filled(WORDS.whole_length, values)} ` : "";
   }
 
   function missing(check) {

@@ -244,12 +244,14 @@ const contactReader = (TABLE, LIBRARY) => {
     const like = 1 - FACTS.unlike;
     CAUSES.forEach((cause, k) => { perMille[cause.name] = whole(1000 * (like * raw[k] / total + FACTS.unlike * priors[k] / before)); });
     const ranked = CAUSES.map((cause) => cause.name).sort((a, b) => perMille[b] - perMille[a]);
-    const byFlip = evidence[ranked[0]], sum = Math.max(byFlip.reduce((a, b) => a + b, 0), 1e-300);
-    const share = (k) => whole(1e6 * FLIPS.reduce((s, f, j) => s + (f[k] === flip[k] ? byFlip[j] / sum : 0), 0)) / 1e6;
+    const share = (k, byFlip) => {
+      const sum = Math.max(byFlip.reduce((a, b) => a + b, 0), 1e-300);
+      return whole(1e6 * (FLIPS.reduce((s, f, j) => s + (f[k] === flip[k] ? byFlip[j] : 0), 0) / sum)) / 1e6;
+    };
     const { part, number, flip: drawnFlip } = best[ranked[0]], drawn = new Float64Array(cells.cells.length);
     const across = LIBRARY.overlaps(cells.rows, LIBRARY.ROWS), along = LIBRARY.overlaps(cells.columns, LIBRARY.COLUMNS);
     LIBRARY.shares(LIBRARY.library(part), number, across, along, drawn);
-    return { perMille, ranked, lastSide: share(0), lastEnd: share(1), best: flipped(flipped(grid(cells.rows, cells.columns, drawn), drawnFlip), flip) };
+    return { perMille, ranked, lastSide: share(0, evidence.side), lastEnd: share(1, evidence.tilt), best: flipped(flipped(grid(cells.rows, cells.columns, drawn), drawnFlip), flip) };
   }
 
   // --- places.py ---

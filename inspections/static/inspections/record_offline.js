@@ -212,7 +212,8 @@
     const found = state.done[`as_found ${station.key}`];
     if (stage === "as_found") return station.expected;
     if (state.work === "new") return bearing.expected_new;
-    const step = state.work === "scrape" ? bearing.step : [0, 0];
+    const times = Math.max(Object.values(state.done).filter((one) => one.work === "scrape").length, 1);
+    const step = state.work === "scrape" ? [bearing.step[0] * times, bearing.step[1] * Math.sqrt(times)] : [0, 0];
     if (found && found.um) return window.Verdict.afterScrape(found.um, found.sd, step[0], step[1]);
     const e = station.expected;
     return e && !e.rough ? window.Verdict.afterScrape(e.mid_um, (e.high_um - e.low_um) / 2.563103131, step[0], step[1]) : e;

@@ -416,7 +416,7 @@ def test_the_best_single_print_looks_like_the_one_tapped():
 
 def test_a_reading_keeps_the_version_of_its_rules_and_travels_as_json():
     reading = read(FULL)
-    assert reading.version == VERSION == "press-2"
+    assert reading.version == VERSION == "press-3"
     assert reading.outcome in OUTCOMES
     assert json.loads(json.dumps(reading.as_dict()))["code"] == "good"
 
@@ -467,3 +467,15 @@ def test_a_clearance_beyond_all_that_the_library_holds_is_still_read(clearance_u
     reading = read(FULL, clearance_um=clearance_um, clearance_sd_um=0.0)
     assert sum(chance for _, chance in reading.causes) == pytest.approx(1000, abs=7)
     assert reading.outcome not in ("acceptable", "scrape")
+
+
+@pytest.mark.parametrize("first_end", ["in", "out"])
+def test_the_end_that_is_named_is_the_tilts_own_also_where_another_cause_is_likelier(first_end):
+    # A shaft that lies well is the likeliest single cause; alignment together weighs more, and names its end.
+    cells = [[0] * 7, [0] * 7, [0, 1, 2, 2, 2, 2, 2], [0, 0, 0, 0, 0, 1, 1], [0] * 7]
+    facts = {"clearance_um": 162.2, "clearance_sd_um": 10.2, "journal_mm": 110.0, "film": "thin"}
+    told = {"state": "scraped", "scrapeable": "yes", "groove": (), "relief_deg": 90.0, "half": "lower"}
+    reading = read_print(cells, Check(in_place=True, first_end=first_end, **facts, **told))
+    assert (reading.code, reading.causes[0][0]) == ("tilt", "good")
+    assert ("outer end" if first_end == "in" else "pump end") in reading.words.headline
+    assert "are those at the other end dye" in reading.words.rivals  # it marks over 85 % of the length

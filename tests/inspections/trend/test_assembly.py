@@ -39,3 +39,25 @@ def test_the_path_of_a_bearing_goes_through_its_larger_ends_at_every_age():
     for reading in trend.readings:
         middle = (reading.value_um + reading.smaller_um) / 2
         assert abs(path[reading.day] - reading.value_um) < abs(path[reading.day] - middle)
+
+
+def scraped_in_2023(n):
+    """A bearing found at 195 um and left at 210 um after n scrapes of one visit."""
+    bearing = makers.a_bearing(limits=MAXIMUM)
+    for year, value in ((2017, "0.150"), (2020, "0.172"), (2023, "0.195")):
+        makers.a_reading(bearing=bearing, on=dt.date(year, 5, 4), value=value, station="in")
+    for _ in range(n):
+        makers.an_event(kind="scrape", bearing=bearing, on=dt.date(2023, 5, 4))
+    makers.a_reading(bearing=bearing, on=dt.date(2023, 5, 4), value="0.210", station="in", stage="as_left")
+    return bearing
+
+
+def test_two_scrapes_of_one_visit_show_its_step_once_and_the_engine_counts_it_once():
+    makers.a_worn_fleet(4)
+    once, twice = scraped_in_2023(1), scraped_in_2023(2)
+    made = current([once, twice], TODAY)
+    _, trend = trend_of(twice, made[twice.pk], TODAY)
+    steps = [(work.step_um, work.detail) for work in trend.works if work.kind == "scrape"]
+    assert steps == [(None, ""), (pytest.approx(15.0), "2 scrapes together")]
+    _, other = trend_of(once, made[once.pk], TODAY)
+    assert trend.fan.p50[0] == pytest.approx(other.fan.p50[0], abs=2.0)

@@ -2,11 +2,14 @@
 receipt.
 """
 
+import re
 import uuid
 
 import pytest
 
 from inspections.models import ContactCheck, Decision, Event, Finding, NotMeasured, Reading, Visit
+from inspections.visits.contact_rounds import rounds_of
+from inspections.visits.forms import write_cells
 from tests import makers
 from tests.inspections.visits.walk import a_mechanic, a_worn_bearing, at, begin, read, said
 
@@ -332,12 +335,54 @@ def test_the_third_round_is_followed_by_a_caution_and_a_shell_that_must_not_be_s
     bearing = a_worn_bearing(scrapeable=False)
     client = a_mechanic(bearing)
     begin(client, bearing)
-    for _ in range(3):
+    for n in range(3):
+        if n:
+            client.post(at(bearing, "scraped/"), {"id": uuid.uuid4(), "note": "the engineer on the phone"})
         page = client.post(
             at(bearing, "contact/"), {"drawn": "both_ends", "in_place": "yes", "half": "lower"}, follow=True
         )
     text = said(page)
     assert "Round 3: stop and think." in text and "This shell must not be scraped" in text
+
+
+def test_checking_again_with_nothing_scraped_is_no_round():
+    bearing = a_worn_bearing()
+    client = a_mechanic(bearing)
+    begin(client, bearing)
+    printed = {"drawn": "both_ends", "in_place": "yes", "half": "lower", "first_end": "out"}
+    client.post(at(bearing, "contact/"), printed)
+    again = client.post(at(bearing, "print/"), printed | {"leave": "again"}, follow=True)
+    assert "Contact check · round 1" in said(again)
+    client.post(at(bearing, "contact/"), printed)
+    page = client.post(at(bearing, "contact/"), printed | {"drawn": "one_end", "half": "upper"}, follow=True)
+    assert [c.round for c in ContactCheck.objects.standing()] == [1, 1, 1] and "stop and think" not in said(
+        page
+    )
+    # A mend of the first print stays before the second one; metal that came off begins a round.
+    first, second, _ = ContactCheck.objects.order_by("entry_n")
+    cells = write_cells(first.pattern["cells"]).replace("#", "+")
+    client.post(at(bearing, "print/"), printed | {"check": first.pk, "cells": cells, "keep": "yes"})
+    visit = first.event.visit
+    lower = [c for c in rounds_of(visit, bearing) if c.half == "lower"]
+    assert len(lower) == 2 and lower[0].supersedes == first.pk and lower[1] == second
+    client.post(at(bearing, "scraped/"), {"id": uuid.uuid4(), "note": "the engineer on the phone"})
+    client.post(at(bearing, "contact/"), printed)
+    assert rounds_of(visit, bearing)[-1].round == 2
+
+
+def test_each_scrape_of_a_visit_moves_what_is_expected_as_left():
+    bearing = a_worn_bearing()
+    client = a_mechanic(bearing)
+    begin(client, bearing)
+    for value in ("0.205", "0.207"):
+        read(client, bearing, value)
+    expected = []
+    for _ in range(2):
+        client.post(at(bearing, "scraped/"), {"id": uuid.uuid4(), "note": "the engineer on the phone"})
+        page = said(client.get(at(bearing, "reading/", stage="as_left")))
+        expected.append([float(v) for v in re.findall(r"expected (0\.\d+) to (0\.\d+)", page)[0]])
+    (low, high), (second_low, second_high) = expected
+    assert second_high - high > second_low - low > 0.003
 
 
 def test_one_more_scrape_that_may_pass_the_replace_limit_is_warned_of():

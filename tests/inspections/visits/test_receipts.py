@@ -16,7 +16,7 @@ from fleet.ledger.bounds import OutOfBounds
 from fleet.ledger.verify import verify
 from fleet.plant.acts import Refused
 from fleet.plant.gauges import instrument_named
-from inspections.models import DeviceReceipt, Reading, Visit
+from inspections.models import ContactCheck, DeviceReceipt, Event, Reading, Visit
 from inspections.records.recording import close_visit
 from tests import makers
 from tests.inspections.visits.test_offline_sync import an_entry, answers, send, sent
@@ -156,9 +156,17 @@ def test_a_stranger_puts_no_words_on_another_sites_page_and_settles_nothing_ther
 # storms
 
 
-def test_200_entries_of_two_devices_with_losses_doubles_and_reordering_are_200_rows():
-    """Three answers in ten lost, each lost one sent again, doubled or later; one visit closed halfway; one
-    bad in ten.
+# Beside readings, which are told apart by their values: the kind of every so many-th entry, and its fields.
+OTHERS = {
+    17: ("found", {"nothing": "yes"}),
+    23: ("contact", {"drawn": "full_length", "in_place": "yes", "half": "lower"}),
+    29: ("scrape", {"note": "a little"}),
+}
+
+
+def test_500_entries_of_two_devices_with_losses_doubles_and_reordering_are_500_rows():
+    """Three answers in ten lost, each lost one sent again, doubled or later; one visit closed before; one bad
+    in twenty. None is lost, none doubled, every refusal is seen.
     """
     site, chance = makers.a_site(), random.Random(7)
     bearings = [
@@ -168,12 +176,16 @@ def test_200_entries_of_two_devices_with_losses_doubles_and_reordering_are_200_r
     devices = [a_mechanic(bearings[0]) for _ in range(2)]
     closed = Visit.objects.get(pk=begin_closed(devices[0], bearings[0]))
     waiting: dict[int, list[dict]] = {0: [], 1: []}
-    good, late = [], []
-    for n in range(200):
+    good, late, others = [], [], {kind: [] for kind, _ in OTHERS.values()}
+    for n in range(500):
         device, bearing = n % 2, bearings[n % 5]
         entry = an_entry(devices[device], bearing, visit=str(uuid.UUID(int=10 * (n % 5) + device + 1)))
         entry["fields"]["value"] = f"{0.2 + n / 10000:.4f}"
-        if n % 20 == 3:
+        if every := next((every for every in OTHERS if n % every == 7), None):
+            kind, fields = OTHERS[every]
+            entry |= {"kind": kind, "fields": fields}
+            others[kind].append(uuid.UUID(entry["id"]))
+        elif n % 20 == 3:
             entry["fields"]["value"] = "2O5"
         elif n % 50 == 5:
             entry["visit"] = str(closed.pk)
@@ -199,7 +211,17 @@ def test_200_entries_of_two_devices_with_losses_doubles_and_reordering_are_200_r
                     assert answer["sha256"] in {sent(one)["sha256"] for one in batch}
                 waiting[device] = [one for one in waiting[device] if one["id"] != answer["id"]]
     assert rows_of_devices() == sorted(good)
-    assert len(reasons) == 200 - len(good) and all(reasons.values())
+    n_others = sum(map(len, others.values()))
+    assert len(reasons) == 500 - len(good) - n_others > 20 and all(reasons.values()) and n_others > 50
+    stored = {
+        "contact": ContactCheck.objects.standing().values_list("pk", flat=True),
+        **{
+            kind: Event.objects.standing().filter(kind=kind, pk__in=pks).values_list("pk", flat=True)
+            for kind, pks in others.items()
+            if kind != "contact"
+        },
+    }
+    assert {kind: sorted(pks) for kind, pks in stored.items()} == {k: sorted(v) for k, v in others.items()}
     joined = Reading.objects.standing().filter(visit=closed, entered_at__isnull=False)
     assert sorted(reading.typed for reading in joined) == sorted(late) != []
     assert DeviceReceipt.objects.filter(outcome="refused", settled_at=None).count() == len(reasons)
