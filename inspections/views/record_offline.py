@@ -21,7 +21,8 @@ from fleet.access import may, require, sites_for
 from fleet.clock import today_at
 from fleet.end_words import END_WORDS, ENDS
 from fleet.measuring_methods import offered, usual_for
-from fleet.models import LimitUse, Outage
+from fleet.models import LimitUse, Outage, Setting
+from fleet.models.plant import SettingsRead
 from fleet.models.recorded import IN_ORDER
 from fleet.web.bearing_addresses import bearing_address
 from fleet.web.bearing_search import visible
@@ -162,11 +163,12 @@ def pack(request: HttpRequest) -> JsonResponse:
 def _of_site(bearings: list[Any]) -> list[dict[str, Any]]:
     today = today_at(bearings[0].place.site)
     known = before_many(bearings, today)
-    trust = {str(name): spread.sd_um for name, spread in spreads(today).items()}
-    usual = _usual(bearings) | {"stations": planned_stations(bearings[0].place.site, today)}
-    cautions, prints = cautions_for(bearings[0].place.site, today).first, _last_prints(bearings)
+    settings = SettingsRead(Setting.objects.of(bearings[0].place.site_id))
+    trust = {str(name): spread.sd_um for name, spread in spreads(today, settings).items()}
+    usual = _usual(bearings) | {"stations": planned_stations(bearings[0].place.site, today, settings)}
+    cautions, prints = cautions_for(bearings[0].place.site, today, settings).first, _last_prints(bearings)
     planned = accepted_triggers(bearings)
-    held = open_bearing.for_device(bearings[0].place.site, today)
+    held = open_bearing.for_device(bearings[0].place.site, today, settings)
     held["criteria"] = criteria_for(bearings[0].place.site_id, today).as_dict()
     return [
         _packed(one, known[one.pk], today, trust, usual)
@@ -242,7 +244,7 @@ def _packed(
         "exceptions": {name: sd for name, (_, sd) in EXCEPTIONS.items()},
         "step": known.step,
         **for_device(facts),
-        "shell": asdict(shell_record(known)),
+        "shell": asdict(shell_record(known, trust)),
         "held": {
             f"{stage} {work}".strip(): vars(held_for(limits, stage, work, journal_um=journal))
             for stage, work in stages

@@ -60,8 +60,13 @@ def check_facts(said: Mapping[str, Any], known: Before, visit: Visit | None, bea
     return Check(**{**said, **facts_now(shell_record(known), _measured(rows), works, EFFECTS)})
 
 
-def shell_record(known: Before) -> ShellRecord:
-    """What the record knew before the visit of what a print is read with."""
+def shell_record(known: Before, trust: Mapping[str, float] | None = None) -> ShellRecord:
+    """What the record knew before the visit of what a print is read with.
+
+    `trust`: standard uncertainties by method, where they are read already for many bearings.
+    """
+    if trust is None:
+        trust = {str(name): spread.sd_um for name, spread in spreads(known.known.as_of).items()}
     facts, story = known.known.facts, known.known.story
     journal = facts.journal_diameter_um if facts else None
     low, middle, high = (known.figures[f"clearance_um_{p}"] for p in ("p10", "p50", "p90"))
@@ -76,7 +81,7 @@ def shell_record(known: Before) -> ShellRecord:
         measured_before=bool(story.clearances),
         first_fit_um=_first_fit(known),
         step=known.step,
-        sd_um={str(name): spread.sd_um for name, spread in spreads(known.known.as_of).items()},
+        sd_um=trust,
     )
 
 
@@ -100,7 +105,7 @@ def _measured(rows: Iterable[Reading]) -> list[Measured]:
 
 def clearance_now(readings: Iterable[Reading], known: Before) -> float | None:
     """The vertical clearance as it is now, um: the last stage measured in this visit, else as expected."""
-    now_um = facts_now(shell_record(known), _measured(readings), [], EFFECTS)["clearance_um"]
+    now_um = facts_now(shell_record(known, {}), _measured(readings), [], EFFECTS)["clearance_um"]
     return None if now_um is None else float(now_um)
 
 

@@ -158,9 +158,10 @@ def whom_to_ring(site: Site, day: dt.date, settings: Any = Setting.objects) -> s
     return str(settings.in_force(RING_SETTING, site, day) or "the engineer of the site")
 
 
-def for_device(site: Site, day: dt.date) -> dict[str, Any]:
+def for_device(site: Site, day: dt.date, settings: Any = Setting.objects) -> dict[str, Any]:
     """What a device takes along to say "hold" by itself: the hold list and whom to ring."""
-    return {"hold": _list(site, day, HOLD_SETTING, HOLD_WORDS), "ring": whom_to_ring(site, day)}
+    hold = _list(site, day, HOLD_SETTING, HOLD_WORDS, settings)
+    return {"hold": hold, "ring": whom_to_ring(site, day, settings)}
 
 
 # What was seen ---------------------------------------------------------------------------------------------

@@ -173,11 +173,11 @@ def test_the_pack_holds_limits_last_values_and_what_is_expected_with_constant_qu
     for n in range(2):
         a_worn_bearing(place=makers.a_place(site=site, tag=f"P{n}", positions=("DE",)))
     client = a_mechanic(a_worn_bearing(place=makers.a_place(site=site, tag="P9", positions=("DE",))))
-    with django_assert_max_num_queries(60) as three:
+    with django_assert_max_num_queries(57) as three:
         first, *rest = client.get(f"/record/pack/?site={site.name}").json()["bearings"]
     assert len(rest) == 2
     a_worn_bearing(place=makers.a_place(site=site, tag="P8", positions=("DE",)))
-    with django_assert_max_num_queries(60) as four:
+    with django_assert_max_num_queries(57) as four:
         client.get(f"/record/pack/?site={site.name}")
     assert len(four) == len(three)
     held = {"low_um": None, "high_um": 300.0, "name": "limit"}
