@@ -143,8 +143,9 @@ def _works(one: Known):
             continue
         name, _, detail = work.words.partition(": ")
         rounds = _scrapes_beside(one, work)
-        if len(rounds) > 1 and rounds[-1] is work:
-            detail = "; ".join(part for part in (f"{len(rounds)} scrapes together", detail) if part)
+        if len(rounds) > 1:  # what was read before and after is of all of them: said once, at the last
+            whole = "; ".join(part for part in (f"{len(rounds)} scrapes together", detail) if part)
+            detail = whole if rounds[-1] is work else ""
         yield TrendWork(work.on, work.kind, name.lower(), _step(one, work), detail)
 
 

@@ -58,6 +58,9 @@ def test_two_scrapes_of_one_visit_show_its_step_once_and_the_engine_counts_it_on
     made = current([once, twice], TODAY)
     _, trend = trend_of(twice, made[twice.pk], TODAY)
     steps = [(work.step_um, work.detail) for work in trend.works if work.kind == "scrape"]
-    assert steps == [(None, ""), (pytest.approx(15.0), "2 scrapes together")]
+    (none, bare), (step, words) = steps
+    assert (none, bare, step) == (None, "", pytest.approx(15.0)) and words.startswith(
+        "2 scrapes together; 195"
+    )
     _, other = trend_of(once, made[once.pk], TODAY)
     assert trend.fan.p50[0] == pytest.approx(other.fan.p50[0], abs=2.0)
