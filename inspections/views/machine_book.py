@@ -39,7 +39,7 @@ def machine_book(request: HttpRequest, pump: str, position: str) -> HttpResponse
         "bearing": bearing,
         "place": bearing.place,
         "book": book,
-        "by": Person.objects.filter(pk=book.by).first(),
+        "by": Person.objects.filter(pk=book.by).first() if book.by else None,
         "fields": [(name, *words, typed.get(name, "")) for name, words in ENTRIES.items()],
         "longest": LONGEST,
         "may_enter": may(request.user, ACT, site),
