@@ -33,6 +33,7 @@ NOT_PAGES = {
     "record-queue",
     "record-pack",
     "record-worker",
+    "contact-reader",
     "record-offline",
     "dates-anew",
 }
