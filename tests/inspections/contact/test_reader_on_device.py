@@ -100,6 +100,12 @@ def read_in_python(n, seed):
     return given[:n], readings[:n]
 
 
+def alike(ours, theirs):
+    """Causes by name, within the last thousandth: two engines round a sum on the edge to either side."""
+    theirs = dict(theirs)
+    return all(abs(chance - theirs[name]) <= 1 for name, chance in ours)
+
+
 def differing(reader, n, seed):
     """Every print and field on which the two differ."""
     given, readings = read_in_python(n, seed)
@@ -109,7 +115,11 @@ def differing(reader, n, seed):
             "(prints) => prints.map((one) => window.print.read(...one))", given[start : start + BATCH]
         )
         for k, (ours, other) in enumerate(zip(readings[start : start + BATCH], theirs, strict=True), start):
-            apart += [(k, field, ours[field], other[field]) for field in ours if ours[field] != other[field]]
+            for field in ours:
+                if ours[field] != other[field] and not (
+                    field == "causes" and alike(ours[field], other[field])
+                ):
+                    apart.append((k, field, ours[field], other[field]))
     return apart, readings
 
 
