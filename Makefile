@@ -21,6 +21,7 @@ check: ## everything a change must pass, on both databases
 
 format: ## let the formatter decide
 	.venv/bin/ruff check --fix . && .venv/bin/ruff format .
+	.venv/bin/djangofmt -q fleet/templates inspections/templates dashboards/templates
 
 figures: ## how the tables of docs/benchmarks.md are printed
 	@grep -ho 'python -m tests.bench.[a-z_]*[^`|]*' docs/benchmarks.md | sort -u
