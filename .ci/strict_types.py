@@ -21,7 +21,7 @@ def room(path: str) -> str:
 def counted(lines: list[str]) -> Counter[str]:
     """Errors by room.
 
-    >>> counted(["fleet/views/jobs.py:3: error: x", "fleet/jobs.py:9: error: y", "fleet/jobs.py:9: note: z"])
+    >>> counted(["fleet/views/a.py:3: error: x", "fleet/b.py:9: error: y", "fleet/b.py:9: note: z"])
     Counter({'fleet/views': 1, 'fleet': 1})
     """
     return Counter(room(match["path"]) for line in lines if (match := ERROR.match(line)))

@@ -9,7 +9,7 @@ class DashboardsConfig(AppConfig):
 
     def ready(self) -> None:
         from dashboards.outage_plan.jobs import register_work
-        from fleet.ledger.beside import NOT_COVERED
+        from fleet.ledger.committed_rows import NOT_COVERED
 
         NOT_COVERED.append("the plan in hand and its kept versions, until it is accepted")
         register_work()

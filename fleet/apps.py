@@ -12,8 +12,8 @@ class FleetConfig(AppConfig):
         from django.db.models.signals import post_migrate
 
         from fleet import (
+            background_jobs,
             checks,  # noqa: F401  it registers the start-up checks
-            jobs,
         )
         from fleet.importing.sheet_kinds import register_loaders
         from fleet.ledger.guard import install_guards
@@ -22,7 +22,7 @@ class FleetConfig(AppConfig):
         from fleet.web import audit_log, sessions
 
         audit_log.listen()
-        jobs.register(
+        background_jobs.register(
             record_checks.WORK, "checking the whole record", record_checks.check, right=record_checks.RIGHT
         )
         user_logged_in.connect(sessions.note_the_start, dispatch_uid="session began")

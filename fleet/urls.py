@@ -2,7 +2,18 @@
 
 from django.urls import include, path
 
-from fleet.views import brought, importing, jobs, names, people, plans, proof, second_factor, sign_in, sites
+from fleet.views import (
+    background_jobs,
+    brought,
+    importing,
+    names,
+    people,
+    plans,
+    proof,
+    second_factor,
+    sign_in,
+    sites,
+)
 
 urlpatterns = [
     path("sign-in/", sign_in.SignIn.as_view(), name="sign-in"),
@@ -23,7 +34,7 @@ urlpatterns = [
     path("proof/hold/", proof.hold_seal, name="hold-seal"),
     path("proof/check/", proof.check_record, name="check-record"),
     path("proof/who/", proof.who, name="who-may"),
-    path("jobs/<uuid:job_id>/", jobs.job, name="job"),
+    path("jobs/<uuid:job_id>/", background_jobs.job, name="job"),
     path("import/", importing.sheets, name="import"),
     path("import/template/<slug:holds>/", importing.template, name="import-template"),
     path("import/<uuid:sheet_id>/", importing.done, name="import-done"),

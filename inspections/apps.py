@@ -19,9 +19,9 @@ class InspectionsConfig(AppConfig):
         from fleet.importing.findings import name_kinds
         from fleet.importing.loaders import register_loader
         from fleet.importing.outcome import register_outcome
-        from fleet.ledger.beside import LOOKS, NOT_COVERED
+        from fleet.ledger.committed_rows import LOOKS, NOT_COVERED
         from inspections.forecasts.first_dates import outcome_of
-        from inspections.forecasts.jobs import register_work
+        from inspections.forecasts.forecast_jobs import register_work
         from inspections.forecasts.reproduction import told
         from inspections.forecasts.stored_look import OTHER_RUNS, stored_forecasts
         from inspections.importing import remark_values

@@ -4,6 +4,7 @@ from django.urls import path
 
 from inspections.views import (
     backtest,
+    bearing_labels,
     bundle,
     choices,
     correcting,
@@ -11,7 +12,6 @@ from inspections.views import (
     disposition,
     gauges,
     history,
-    labels,
     last_page,
     limits,
     limits_of_many,
@@ -79,7 +79,7 @@ urlpatterns = [
     path("gauges/<uuid:pk>/", gauges.gauge, name="gauge"),
     path("gauges/<uuid:pk>/in-doubt/<uuid:check>.xlsx", gauges.recall_sheet, name="gauge-recall"),
     path("gauges/certificate/<uuid:pk>/", gauges.certificate, name="certificate"),
-    path("labels/", labels.labels, name="labels"),
+    path("labels/", bearing_labels.labels, name="labels"),
     path("b/<uuid:pk>/", label, name="bearing-label"),
     path("dates-anew/", dates.anew, name="dates-anew"),
     path("import/draft/<uuid:draft_id>/last/", last_page.last_page, name="import-last"),

@@ -8,12 +8,12 @@ import pytest
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver
 
-from fleet import jobs
+from fleet import background_jobs
 from fleet.importing.drafts import begin
 from fleet.importing.options import Options
 from fleet.models import Attachment
 from fleet.plant.calibration import Certificate, calibrate
-from fleet.plant.gauges import instrument_named
+from fleet.plant.gauge_register import instrument_named
 from tests import makers
 
 pytestmark = pytest.mark.django_db
@@ -261,7 +261,7 @@ def cast_and_addresses():
         "import-done": f"/import/{done.sheet.pk}/",
     }
     cast = makers.a_cast(site=site)
-    arguments["job"] = f"/jobs/{jobs.ask('forecast', by=cast['engineer']).pk}/"
+    arguments["job"] = f"/jobs/{background_jobs.ask('forecast', by=cast['engineer']).pk}/"
     draft = begin(cast["engineer"], HISTORY.encode(), "sheet.csv", "history", Options()).pk
     for name, path in (
         ("import-questions", ""),

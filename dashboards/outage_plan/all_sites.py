@@ -14,7 +14,7 @@ from dashboards.outage_plan.drafts import in_hand
 from dashboards.outage_plan.proposal import Proposal
 from dashboards.outage_plan.pump_openings.evaluate import Evaluation
 from dashboards.outage_plan.pump_openings.inputs import NOT_COUNTED, Inputs
-from dashboards.outage_plan.pump_openings.orders import Order
+from dashboards.outage_plan.pump_openings.shell_orders import Order
 from fleet.clock import today_at
 from fleet.formatting import counted
 from fleet.models import Setting, SettingsRead, Site

@@ -22,7 +22,7 @@ from dashboards.outage_plan.proposal import Proposal
 from dashboards.outage_plan.pump_openings.above import NotFitting
 from dashboards.outage_plan.pump_openings.evaluate import Evaluation, PlannedJob
 from dashboards.outage_plan.pump_openings.inputs import NOT_COUNTED, Inputs
-from dashboards.outage_plan.pump_openings.orders import Order
+from dashboards.outage_plan.pump_openings.shell_orders import Order
 from dashboards.outage_plan.pump_openings.stock import MonthOfSpares
 from dashboards.outage_plan.stacked import Stack, stack
 from fleet.clock import today_at

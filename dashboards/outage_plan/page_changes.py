@@ -9,7 +9,7 @@ from dashboards.outage_plan.proposal import Proposal
 from dashboards.outage_plan.pump_openings.alternatives import Alternative, alternatives
 from dashboards.outage_plan.pump_openings.changes import compare
 from dashboards.outage_plan.pump_openings.inputs import LEAVE, NOT_COUNTED, Inputs, when
-from dashboards.outage_plan.pump_openings.orders import early_date
+from dashboards.outage_plan.pump_openings.shell_orders import early_date
 from fleet.formatting import chance, day
 from fleet.models import Bearing
 from fleet.web.bearing_addresses import bearing_address

@@ -15,9 +15,9 @@ from dashboards.outage_plan.following import follow, settled
 from dashboards.outage_plan.pump_openings import inputs as plan
 from dashboards.outage_plan.pump_openings.changes import changed
 from dashboards.outage_plan.pump_openings.evaluate import Evaluation, evaluate
-from dashboards.outage_plan.pump_openings.orders import Order, orders
 from dashboards.outage_plan.pump_openings.programme import NoPlan
 from dashboards.outage_plan.pump_openings.proposed import Solution, Tell, proposed, quiet
+from dashboards.outage_plan.pump_openings.shell_orders import Order, orders
 from dashboards.outage_plan.supposed import supposed
 from fleet.clock import today_at
 from fleet.formatting import hours

@@ -34,8 +34,8 @@ from dashboards.outage_plan.pump_openings import inputs as plan
 from dashboards.outage_plan.pump_openings.changes import changed, replayed
 from dashboards.outage_plan.pump_openings.evaluate import Evaluation, PlannedJob, evaluate
 from dashboards.outage_plan.pump_openings.inputs import when
-from dashboards.outage_plan.pump_openings.orders import orders
 from dashboards.outage_plan.pump_openings.proposed import STEPS, Solution
+from dashboards.outage_plan.pump_openings.shell_orders import orders
 from dashboards.outage_plan.supposed import supposed
 from fleet.clock import today_at
 from fleet.models import Bearing, Entry, Installation, Site

@@ -7,7 +7,7 @@ from typing import Any
 from dashboards.outage_plan.pump_openings.changes import Difference, compare
 from dashboards.outage_plan.pump_openings.evaluate import Evaluation
 from dashboards.outage_plan.pump_openings.inputs import LEAVE, NOT_COUNTED, Inputs, Outage, when
-from dashboards.outage_plan.pump_openings.orders import Order
+from dashboards.outage_plan.pump_openings.shell_orders import Order
 from fleet.formatting import counted, day, grouped, um
 
 WORTH_HOURS = 0.05  # less than this is no difference to anybody

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_POST
 from dashboards.forms import ChangeForm, DeferralForm, RunOnForm
 from dashboards.outage_plan import acceptance, deferrals, drafts
 from dashboards.outage_plan.drafts import NotPlanned, keep_version, take_back
-from fleet import jobs, units
+from fleet import background_jobs, units
 from fleet.access import require, sites_for
 from fleet.clock import today_at
 from fleet.models import Outage, Site, folded
@@ -61,7 +61,9 @@ def _changed(request: HttpRequest, site: Site, form: ChangeForm) -> None:
 def anew(request: HttpRequest) -> HttpResponse:
     """Ask the worker for the plan of one site, and lead to how it stands."""
     site = _site(request)
-    return redirect("job", job_id=jobs.ask("plan", by=request.user, wanted={"site": str(site.pk)}).pk)
+    return redirect(
+        "job", job_id=background_jobs.ask("plan", by=request.user, wanted={"site": str(site.pk)}).pk
+    )
 
 
 @require_POST

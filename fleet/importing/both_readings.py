@@ -12,7 +12,7 @@ from fleet.importing.directory import Directory
 from fleet.importing.plans.cell_fates import Applied
 from fleet.importing.plans.made_rows import Made
 from fleet.importing.plans.plan import ColumnPlan, Plan
-from fleet.importing.plans.reading_cells import number_of
+from fleet.importing.plans.value_notation import number_of
 from fleet.models import Bearing, BearingFacts, Limit, LimitUse
 from fleet.per_mille import CLEARANCE, part_of
 from fleet.unit_words import HUNDREDTHS

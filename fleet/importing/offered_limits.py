@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 from fleet.importing.plans.plan import letters
-from fleet.importing.plans.reading_cells import in_hundredths, unit_in
+from fleet.importing.plans.value_notation import in_hundredths, unit_in
 from fleet.sheets.files import Row, Tab
 from fleet.unit_words import HUNDREDTHS, units_in
 from fleet.units import shown

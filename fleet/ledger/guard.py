@@ -2,7 +2,7 @@
 
 from django.db import connection
 
-from fleet.ledger.triggers import statements, trigger_names
+from fleet.ledger.database_guards import statements, trigger_names
 from fleet.models.ledger import Entry, Seal
 
 GUARDED = (Entry, Seal)

@@ -11,8 +11,8 @@ from functools import cache
 from typing import Any
 
 from fleet.bulk import without_collecting
-from fleet.ledger.beside import Look, look_beside
 from fleet.ledger.canonical import GENESIS, plain, sha256
+from fleet.ledger.committed_rows import Look, look_beside
 from fleet.ledger.one_moment import as_at_one_moment
 from fleet.ledger.remembered_values import remembered_values
 from fleet.ledger.seal import root_of

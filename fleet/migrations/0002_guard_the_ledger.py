@@ -2,7 +2,7 @@
 
 from django.db import migrations
 
-from fleet.ledger.triggers import statements
+from fleet.ledger.database_guards import statements
 
 GUARDED = {"fleet_entry": ("chain n",), "fleet_seal": ("n", "hash")}
 

@@ -10,8 +10,8 @@ from uuid import UUID
 
 from django.urls import reverse
 
-from fleet.jobs import Done, Progress
-from fleet.ledger.beside import NOT_COVERED
+from fleet.background_jobs import Done, Progress
+from fleet.ledger.committed_rows import NOT_COVERED
 from fleet.ledger.verify import Findings, verify
 from fleet.ledger.writing import Fact, write
 from fleet.models import Entry, Job

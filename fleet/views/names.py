@@ -11,7 +11,7 @@ from django.views.decorators.http import require_http_methods
 from fleet.access import may, require
 from fleet.models import Bearing, Place
 from fleet.plant.acts import Refused
-from fleet.plant.names import LONGEST_NAME, LONGEST_SPELLING, add_spelling, names_of, rename
+from fleet.plant.renaming import LONGEST_NAME, LONGEST_SPELLING, add_spelling, names_of, rename
 from fleet.web.bearing_addresses import bearing_address
 from fleet.web.bearing_search import the_one_called
 

@@ -9,7 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST, require_safe
 
-from fleet import jobs
+from fleet import background_jobs
 from fleet.access import require, sites_for, sites_of
 from fleet.clock import today_in
 from fleet.ledger.outside_seals import compared, read_paper, witnesses
@@ -114,7 +114,7 @@ def hold_seal(request: HttpRequest) -> HttpResponse:
 def check_record(request: HttpRequest) -> HttpResponse:
     """Ask for the check of the whole record; the worker does it."""
     require(request.user, RIGHT)
-    job = jobs.ask(record_checks.WORK, by=request.user)
+    job = background_jobs.ask(record_checks.WORK, by=request.user)
     return redirect("job", job_id=job.pk)
 
 

@@ -13,8 +13,8 @@ from fleet.clock import today_at
 from fleet.models import Site
 from fleet.plant.accounts import GOVERN
 from fleet.plant.acts import Refused
-from fleet.plant.names import LONGEST_NAME, names_of, rename
 from fleet.plant.register import open_record
+from fleet.plant.renaming import LONGEST_NAME, names_of, rename
 
 
 class SiteNameForm(forms.Form):

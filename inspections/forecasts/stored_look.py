@@ -9,8 +9,8 @@ from typing import Any
 
 from rfc8785 import CanonicalizationError
 
-from fleet.ledger.beside import Look
 from fleet.ledger.canonical import canonical_hash
+from fleet.ledger.committed_rows import Look
 from fleet.models import Entry
 from inspections.forecasts.figures import Figures
 from inspections.models import Forecast, ForecastRun

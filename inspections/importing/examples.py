@@ -8,7 +8,7 @@ from decimal import Decimal
 from fleet.importing.answers import Answers, Choice
 from fleet.importing.parsed_rows import ParsedRow
 from fleet.importing.plans.days import Days
-from fleet.importing.plans.reading_cells import SIZES, from_date, number_of, read_value_cell
+from fleet.importing.plans.value_notation import SIZES, from_date, number_of, read_value_cell
 from fleet.thousands import DECIMAL, GROUPING, MARKS, plain
 from fleet.units import UnknownUnit, show_um, to_um
 

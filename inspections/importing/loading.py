@@ -15,7 +15,7 @@ from fleet.importing.loaders import Context, Loader
 from fleet.importing.parsed_rows import Parsed, ParsedRow
 from fleet.ledger.writing import write
 from fleet.models import Place, Sheet, Site
-from inspections.importing import answers, learnt, new_pumps, stored_facts
+from inspections.importing import answers, learnt_spellings, new_pumps, stored_facts
 from inspections.importing.alike import ask_alike
 from inspections.importing.clearances import check_values
 from inspections.importing.counts import unclear_marks
@@ -96,7 +96,7 @@ class HistoryLoader(Loader):
 
     def store(self, rows: Sequence[ParsedRow], context: Context, act: uuid.UUID) -> tuple[int, int]:
         """One act for all rows, the spellings learnt and the readings corrected with them."""
-        facts = [*new_pumps.facts(context), *learnt.facts(rows, context), *end_facts(context)]
+        facts = [*new_pumps.facts(context), *learnt_spellings.facts(rows, context), *end_facts(context)]
         if facts:
             write(facts, by=context.by, act=act)
         done = record_history(context.memory["facts"], by=context.by, sheet=context.sheet, act=act)

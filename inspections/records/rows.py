@@ -14,7 +14,7 @@ from django.db.models import Max
 
 from fleet.ledger.writing import Fact
 from fleet.models import ShellHalf, Site, folded
-from fleet.plant.gauges import instruments_named
+from fleet.plant.gauge_register import instruments_named
 from fleet.plant.people import persons_named
 from fleet.plant.second_person import sites_wanting
 from fleet.units import SHOWN_UNIT, from_um

@@ -28,7 +28,7 @@ from fleet.drawing import (
     words,
 )
 from fleet.formatting import day, um, um_figure
-from inspections.trend.labels import NEW_METAL, apart, job_words
+from inspections.trend.drawing_labels import NEW_METAL, apart, job_words
 from inspections.trend.values import Trend, TrendDates, TrendReading, TrendWork
 
 TOP, FOOT = 7.0, 17.0  # px kept above the clearances, and below them for work and dates

@@ -24,7 +24,7 @@ from fleet.drawing import (
     words,
 )
 from fleet.formatting import day, um
-from inspections.trend.labels import STEP_ASIDE, band, job_mark, key, limit_labels, limit_lines, works
+from inspections.trend.drawing_labels import STEP_ASIDE, band, job_mark, key, limit_labels, limit_lines, works
 from inspections.trend.scales import Frame, Size, nice_step
 from inspections.trend.values import Trend, TrendReading
 from inspections.wear.normal import NINE_IN_TEN

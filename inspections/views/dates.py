@@ -4,7 +4,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.views.decorators.http import require_POST
 
-from fleet import jobs
+from fleet import background_jobs
 from fleet.access import require
 from fleet.web.rate_limit import costly
 
@@ -14,4 +14,4 @@ from fleet.web.rate_limit import costly
 def anew(request: HttpRequest) -> HttpResponse:
     """Ask the worker for a refit of the whole fleet, and lead to how it stands."""
     require(request.user, "work dates out")
-    return redirect("job", job_id=jobs.ask("forecast", by=request.user).pk)
+    return redirect("job", job_id=background_jobs.ask("forecast", by=request.user).pk)

@@ -15,7 +15,7 @@ from fleet.clock import today_in
 from fleet.models import Attachment, Calibration, Instrument
 from fleet.plant import calibration
 from fleet.plant.acts import Refused
-from fleet.plant.gauges import instrument_named
+from fleet.plant.gauge_register import instrument_named
 from fleet.sheets.export import xlsx_bytes
 from fleet.web.rate_limit import costly
 from inspections.forecasts.gauge_recall import recalls, sites_that_used

@@ -46,7 +46,7 @@ from inspections.visits.offline_sync import Answer
 from inspections.visits.shell_words import for_device
 from inspections.visits.site_people import names_at
 from inspections.visits.stations import Station, planned_stations, stations_of
-from inspections.visits.trigger import opening_of, scrape_limit_um, under_plan
+from inspections.visits.trigger_at_pump import opening_of, scrape_limit_um, under_plan
 
 # What the device keeps beside the shell page itself.
 KEPT = (
@@ -56,7 +56,7 @@ KEPT = (
     "fleet/charts.css",
     "fleet/icon.svg",
     "fleet/device_store.js",
-    "fleet/unsent.js",
+    "fleet/unsent_queue.js",
     "inspections/record.css",
     "inspections/record_print.css",
     "inspections/record.js",
@@ -288,7 +288,7 @@ def queue(request: HttpRequest) -> JsonResponse:
 
 ASKED = 'Send {"entries": [...]}, each {"text": the entry as JSON text, "sha256": the hash of that text}.'
 # Told to pages of an earlier version, which let go of an entry without comparing hashes: they keep it with
-# this reason, and unsent.js takes the reason away once it runs in their place.
+# this reason, and unsent_queue.js takes the reason away once it runs in their place.
 RELOAD = (
     "Reload this page: it is of an earlier version. The entry stays here until then and goes again by itself."
 )

@@ -17,7 +17,7 @@ from inspections.visits.acts import enter
 from inspections.visits.desk import Desk, at_the_pump
 from inspections.visits.expectations import last_at
 from inspections.visits.forms import ReadingForm, new_id
-from inspections.visits.gauges import gauges
+from inspections.visits.gauge_choice import gauges
 from inspections.visits.screen_context import device_facts, screen_context, with_words
 from inspections.visits.stations import Station, station
 from inspections.visits.verdict import SIGN, Expected, Held, Verdict, shown, with_unit

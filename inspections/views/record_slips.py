@@ -10,7 +10,7 @@ from django.views.decorators.http import require_POST
 from fleet.access import require
 from inspections.models import Event, Reading, Visit
 from inspections.records.openings import NotRecorded
-from inspections.visits import slips
+from inspections.visits import entry_slips
 from inspections.visits.desk import Desk, at_the_pump, desk_at
 from inspections.visits.forms import uuid_of_form
 from inspections.visits.quantities import with_station
@@ -35,7 +35,7 @@ def counts(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         bearing=desk.bearing,
     )
     try:
-        slips.choose(reading=reading, by=desk.person)
+        entry_slips.choose(reading=reading, by=desk.person)
     except NotRecorded as fault:
         messages.error(request, str(fault))
     else:
@@ -57,7 +57,7 @@ def taken_back(desk: Desk) -> HttpResponse:
             bearing=desk.bearing,
         )
         try:
-            slips.take_back(event=event, by=desk.person)
+            entry_slips.take_back(event=event, by=desk.person)
         except NotRecorded as fault:
             messages.error(desk.request, str(fault))
         else:

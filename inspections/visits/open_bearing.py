@@ -32,7 +32,7 @@ from inspections.visits.findings import AS_IT_SHOULD_BE
 from inspections.visits.quantities import with_station
 from inspections.visits.shell_words import of_facts, shell_allows
 from inspections.visits.stations import Station
-from inspections.visits.trigger import Clearance, by_trigger
+from inspections.visits.trigger_at_pump import Clearance, by_trigger
 from inspections.visits.verdict import WORDS as VERDICTS
 from inspections.visits.verdict import Held, Verdict, verdict, verdict_of_interval, with_unit
 from inspections.visits.visit_rules import VisitRules

@@ -4,7 +4,7 @@ there.
 
 from typing import Any
 
-from fleet.ledger.beside import Look
+from fleet.ledger.committed_rows import Look
 from fleet.models import Entry
 from inspections.models import Signature
 

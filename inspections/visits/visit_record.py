@@ -24,7 +24,7 @@ from inspections.visits.machine_book import MachineBook, book_of
 from inspections.visits.method_cards import ApprovedCard, approved
 from inspections.visits.receipts import unsettled_at
 from inspections.visits.signatures import CHECKS
-from inspections.visits.trigger import Opening, opening_of, under_plan
+from inspections.visits.trigger_at_pump import Opening, opening_of, under_plan
 
 
 @dataclass

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.special import logit
 from scipy.stats import norm, qmc
 
-from . import gauges, rate_effects
+from . import gauge_bias, rate_effects
 from .arrays import FloatArray, Histories, Kind
 from .ascent import climb, hessian
 from .belief import believe, evidence, rate_under
@@ -132,16 +132,16 @@ def _fit(f: Frame, plain: Pool, known: Pool | None, threads: bool, carry: bool) 
     o = Objective(small, d, aside, threads)
     theta, u = _start(o, known)
     p = replace(o.params(theta), effect_mean=(float(u[0]),))
-    apart = gauges.told_apart(small)
-    for attempt in range(CLIMBS + (gauges.CLIMBS if apart else 0)):
+    apart = gauge_bias.told_apart(small)
+    for attempt in range(CLIMBS + (gauge_bias.CLIMBS if apart else 0)):
         # at first a gap with a fall begins a level of its own, then what is likeliest there
         small = likeliest(gaps, p) if attempt and gaps.place.any() else small
         aside = likely_slips(small, p, last_too=True) | cannot_be(small)
         weight = _explained(small, p, aside)
         if attempt:
             weight *= _on_the_fleets_curve(small, p, aside)
-        p, moved = gauges.settle(small, p, aside, weight) if attempt and apart else (p, 0.0)
-        if attempt and moved < gauges.RESTED_UM and _same(o, small, aside, weight):
+        p, moved = gauge_bias.settle(small, p, aside, weight) if attempt and apart else (p, 0.0)
+        if attempt and moved < gauge_bias.RESTED_UM and _same(o, small, aside, weight):
             break
         o.base = _with_gauges(o.base, p)
         o.f, o.set_aside, o.weight = small, aside, weight

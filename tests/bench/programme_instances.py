@@ -13,8 +13,8 @@ from functools import partial
 
 import numpy as np
 
+from dashboards.outage_plan.pump_openings.greedy_plan import in_order
 from dashboards.outage_plan.pump_openings.instance import Instance, Scope, Shells, costs, settled, shells
-from dashboards.outage_plan.pump_openings.order import in_order
 from dashboards.outage_plan.pump_openings.programme import Plan, priced, solve
 from inspections.wear.decision import (
     Openings,

@@ -13,7 +13,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.test import Client
 
-from fleet.plant.gauges import instrument_named
+from fleet.plant.gauge_register import instrument_named
 from fleet.plant.limits import set_limits
 from inspections.limits import choices
 from inspections.models import Reading

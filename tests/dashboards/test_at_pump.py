@@ -7,8 +7,8 @@ import pytest
 from dashboards.at_pump.wanted_now import wanted_now
 from dashboards.outage_plan.versions import propose
 from fleet.clock import today_in
-from fleet.plant.names import rename
 from fleet.plant.people import person_named
+from fleet.plant.renaming import rename
 from fleet.web.bearing_search import holds
 from inspections.deferrals.acts import answer, ask_opening
 from inspections.visits.acts import begin

@@ -15,7 +15,7 @@ from typing import Any
 
 from django.test import Client
 
-from fleet import jobs
+from fleet import background_jobs
 from fleet.backup import NotDone, back_up, restore
 from fleet.ledger import kinds
 from fleet.ledger.verify import verify
@@ -59,7 +59,7 @@ def make_base(folder: Path) -> str:
     draft = propose(site, TODAY, by=account.person_id)
     above = Bearing.objects.filter(pk__in=[row["bearing"] for row in weigh(draft).above])
     run_on(site, TODAY, *above.values_list("place__tag", flat=True))
-    jobs.ask("forecast", by=account)
+    background_jobs.ask("forecast", by=account)
     client = Client()
     client.force_login(account)
     back_up(folder / "site.zip", by=account.person_id)
@@ -181,8 +181,8 @@ def work() -> None:
     """
     Job.objects.filter(state=Job.State.RUNNING).update(beat_at=dt.datetime(2026, 1, 1, tzinfo=dt.UTC))
     if not Job.objects.filter(state=Job.State.WAITING).exists():
-        jobs.ask("forecast", by=engineer())
-    done = jobs.do_next()
+        background_jobs.ask("forecast", by=engineer())
+    done = background_jobs.do_next()
     assert done is not None and done.state == Job.State.DONE, done and done.said
 
 

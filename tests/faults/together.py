@@ -205,10 +205,10 @@ def two_editors(rounds: "Rounds", tally: "Tally") -> None:
 
 def two_workers(rounds: "Rounds", tally: "Tally") -> None:
     """Two workers take the one job that waits at one instant: it is done once."""
-    from fleet import jobs
+    from fleet import background_jobs
 
     def take() -> bool:
-        return jobs.do_next() is not None
+        return background_jobs.do_next() is not None
 
     tally.note("rounds")
     endings = _at_once(take, take)

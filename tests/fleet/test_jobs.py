@@ -7,7 +7,7 @@ import time
 import pytest
 from django.core.management import call_command
 
-from fleet import jobs
+from fleet import background_jobs
 from fleet.clock import now
 from fleet.models import Job
 from tests import makers
@@ -24,17 +24,17 @@ def counting(monkeypatch):
         tell(1, 2)
         done.append(job.wanted.get("what"))
         if job.wanted.get("what") == "impossible":
-            raise jobs.Undone("There is nothing to count. Bring a sheet first.")
+            raise background_jobs.Undone("There is nothing to count. Bring a sheet first.")
         if job.wanted.get("what") == "broken":
             raise ZeroDivisionError
-        return jobs.Done("Counted.", "/")
+        return background_jobs.Done("Counted.", "/")
 
-    monkeypatch.setitem(jobs._WORKS, "count", jobs.Work("count", "counting", do))
+    monkeypatch.setitem(background_jobs._WORKS, "count", background_jobs.Work("count", "counting", do))
     return done
 
 
 def ask(what, by):
-    return jobs.ask("count", by=by, wanted={"what": what})
+    return background_jobs.ask("count", by=by, wanted={"what": what})
 
 
 def test_the_same_work_that_waits_is_asked_for_once(counting):
@@ -72,20 +72,20 @@ def test_jobs_are_done_in_the_order_in_which_they_were_asked_for_and_tell_how_th
     assert (second.state, second.said) == ("failed", "There is nothing to count. Bring a sheet first.")
     assert third.state == "failed" and "ZeroDivisionError" in third.said
     assert said.getvalue().endswith("3 jobs done.\n")
-    assert jobs.do_next() is None
+    assert background_jobs.do_next() is None
 
 
 def test_work_of_a_worker_that_fell_silent_is_given_up_and_said_so(counting):
     job = ask("a", makers.an_account())
     Job.objects.filter(pk=job.pk).update(state="running", beat_at=now() - dt.timedelta(seconds=61))
-    assert jobs.do_next() is None
+    assert background_jobs.do_next() is None
     job.refresh_from_db()
     assert job.state == "failed" and "ask again" in job.said
 
 
 def test_work_of_a_kind_nobody_knows_is_refused():
     with pytest.raises(LookupError, match="no long work is called 'dance'"):
-        jobs.ask("dance", by=None)
+        background_jobs.ask("dance", by=None)
 
 
 def test_the_dates_are_worked_out_by_the_worker_and_the_page_tells_when(client):
@@ -126,7 +126,7 @@ def test_a_job_whose_worker_was_killed_says_within_a_minute_that_nobody_works_on
 
 @pytest.mark.django_db(transaction=True)
 def test_a_long_job_gives_signs_of_life_while_it_is_done(monkeypatch):
-    monkeypatch.setattr(jobs, "BEAT_S", 0.02)
+    monkeypatch.setattr(background_jobs, "BEAT_S", 0.02)
     beats = []
 
     def do(job, tell):
@@ -135,8 +135,8 @@ def test_a_long_job_gives_signs_of_life_while_it_is_done(monkeypatch):
             if len(set(beats)) > 2:
                 break
             time.sleep(0.02)
-        return jobs.Done("Waited.")
+        return background_jobs.Done("Waited.")
 
-    monkeypatch.setitem(jobs._WORKS, "count", jobs.Work("count", "counting", do))
+    monkeypatch.setitem(background_jobs._WORKS, "count", background_jobs.Work("count", "counting", do))
     ask("a", None)
-    assert jobs.do_next().state == "done" and len(set(beats)) > 2
+    assert background_jobs.do_next().state == "done" and len(set(beats)) > 2

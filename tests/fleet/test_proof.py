@@ -13,12 +13,12 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.management import CommandError, call_command
 
-from fleet import jobs
+from fleet import background_jobs
 from fleet.ledger.outside_seals import compared, read_paper, witnesses
 from fleet.models import Limit, Seal
 from fleet.plant import accounts, record_checks
 from fleet.plant.calibration import calibrate
-from fleet.plant.gauges import instrument_named
+from fleet.plant.gauge_register import instrument_named
 from fleet.plant.people import give_role
 from tests import makers
 from tests.fleet.ledger.story import guards_lifted
@@ -193,7 +193,7 @@ def test_the_check_of_the_record_is_asked_on_the_page_done_by_the_worker_and_its
     auditor.post("/proof/seal/")
     answer = auditor.post("/proof/check/")
     assert "A check was asked for" in _page(auditor)
-    done = jobs.do_next()
+    done = background_jobs.do_next()
     assert done.state == "done", done.said
     assert answer.url == f"/jobs/{done.pk}/" and done.address == "/proof/#check"
     page = _page(auditor)
@@ -206,7 +206,7 @@ def test_a_record_that_was_altered_is_said_to_be_so_with_the_fault(auditor):
     bearing = makers.a_bearing()
     Limit.objects.filter(bearing=bearing, use="in_service_max").update(value_um=310)
     auditor.post("/proof/check/")
-    assert "Altered: 1 faults" in jobs.do_next().said
+    assert "Altered: 1 faults" in background_jobs.do_next().said
     page = _page(auditor)
     assert "Altered: 1 fault." in page and "the row differs from its entry" in page
     assert record_checks.last_check().said["n_faults"] == 1

@@ -7,7 +7,7 @@ from fleet import backup
 from fleet.models import Role
 from fleet.plant.accounts import end_role
 from fleet.plant.calibration import calibrate
-from fleet.plant.gauges import instrument_named
+from fleet.plant.gauge_register import instrument_named
 from fleet.plant.name_removal import blank_name
 from inspections.limits.choices import choose
 from inspections.records.corrections import correct_reading, withdraw

@@ -16,8 +16,8 @@ from fleet.importing.plans.days import Days
 from fleet.importing.plans.layout import Grid, find_headings, grid_of, headings_of
 from fleet.importing.plans.made_rows import Made, copy_of, each_once
 from fleet.importing.plans.plan import WITH_TAG, ColumnPlan, Plan, cell_of, letters
-from fleet.importing.plans.reading_cells import Odd, Part, in_hundredths
-from fleet.importing.plans.value_cells import ValueCells
+from fleet.importing.plans.value_columns import ValueCells
+from fleet.importing.plans.value_notation import Odd, Part, in_hundredths
 from fleet.importing.plans.words import name_in_title, stage_word, tag_and_position, year_in_name
 from fleet.importing.plans.year_columns import with_new_years
 from fleet.sheets.files import Tab

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from fleet.importing.answers import Answers
 from fleet.importing.plans.layout import Grid
 from fleet.importing.plans.plan import ColumnPlan, Plan
-from fleet.importing.plans.reading_cells import Odd
+from fleet.importing.plans.value_notation import Odd
 from fleet.thousands import DECIMAL, GROUPING, Unclear, marks_of, plain
 
 _CHOSEN = {"thousands": GROUPING, "decimal": DECIMAL}

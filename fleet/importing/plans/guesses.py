@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from fleet.importing.plans.layout import MOST_HEADING_ROWS, Grid, grid_of, headings_of
 from fleet.importing.plans.plan import SKIPPED, WITH_TAG, ColumnPlan, Plan, letters
-from fleet.importing.plans.reading_cells import read_value_cell, unit_in
+from fleet.importing.plans.value_notation import read_value_cell, unit_in
 from fleet.importing.plans.words import (
     name_in_title,
     position_in,

@@ -8,7 +8,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from fleet.checks import RECOMPUTED
-from fleet.ledger.beside import NOT_COVERED
+from fleet.ledger.committed_rows import NOT_COVERED
 from fleet.ledger.outside_seals import compared, read_paper
 from fleet.ledger.verify import Findings, verify
 

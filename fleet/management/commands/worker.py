@@ -6,7 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandParser
 from django.db import close_old_connections
 
-from fleet import jobs
+from fleet import background_jobs
 from fleet.models import Job
 
 LOOKS_EVERY_S = 1.0
@@ -22,7 +22,7 @@ class Command(BaseCommand):
         n = 0
         try:
             while True:
-                job = jobs.do_next()
+                job = background_jobs.do_next()
                 if job is not None:
                     n += 1
                     self.stdout.write(said(job))

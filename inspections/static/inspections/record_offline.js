@@ -1,5 +1,5 @@
 // Recording without network: bearings taken along, their readings with the verdict by the same rule, prints, scrapes.
-// Every entry goes into the device's queue at once under its own id; unsent.js sends it.
+// Every entry goes into the device's queue at once under its own id; unsent_queue.js sends it.
 "use strict";
 (() => {
   const find = (what, inside = document) => inside.querySelector(what);

@@ -12,7 +12,7 @@ from dashboards.outage_plan.deferrals import answer, defer
 from dashboards.outage_plan.drafts import in_hand, keep_version, kept_versions
 from dashboards.outage_plan.plan_sheet import COLUMNS
 from dashboards.outage_plan.versions import propose
-from fleet import jobs
+from fleet import background_jobs
 from fleet.clock import today_in
 from fleet.models import Job, Spare
 from fleet.plant.acts import record
@@ -54,7 +54,7 @@ def test_without_a_plan_the_planner_is_offered_one_and_the_worker_makes_it(clien
     assert "Work out a plan" in _read(client, "/plan/")
     page = _post(client, "/plan/anew/", site)
     assert "Waiting" in page and in_hand(site) is None
-    done = jobs.do_next()
+    done = background_jobs.do_next()
     assert (
         done.state == Job.State.DONE
         and "jobs are proposed" in done.said
@@ -67,14 +67,14 @@ def test_the_job_tells_which_step_begins_and_its_page_moves(client, site, monkey
     client.force_login(makers.an_account(role="planner", site=site))
     _post(client, "/plan/anew/", site)
     job, pages = Job.objects.get(), []
-    real = jobs._tell
+    real = background_jobs._tell
 
     def tell(row, n, of, words=""):
         real(row, n, of, words)
         pages.append(_read(client, f"/jobs/{job.pk}/").replace("\u00a0", " "))
 
-    monkeypatch.setattr(jobs, "_tell", tell)
-    jobs.do_next()
+    monkeypatch.setattr(background_jobs, "_tell", tell)
+    background_jobs.do_next()
     assert "Forecasts, outages, spares and hours are gathered. 0 of 4 done" in pages[0]
     assert "What 5 bearings rest on is gathered. 1 of 4 done" in pages[1]
     assert "5 pumps and 3 times to open them are laid out. 2 of 4 done" in pages[2]

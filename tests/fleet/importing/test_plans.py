@@ -7,7 +7,7 @@ from fleet.importing.plans.cell_fates import READ, REMARK, apply
 from fleet.importing.plans.guesses import guess
 from fleet.importing.plans.layout import grid_of, headings_of
 from fleet.importing.plans.plan import ColumnPlan, Plan, plan_of
-from fleet.importing.plans.reading_cells import Odd, Part, read_value_cell
+from fleet.importing.plans.value_notation import Odd, Part, read_value_cell
 from fleet.sheets.files import Row, Tab, read_sheet
 
 OVERHAULS = """Pump history,,,,,

@@ -30,8 +30,8 @@ from fleet.models import (
     Site,
     WearClass,
 )
-from fleet.plant.names import rename
 from fleet.plant.people import person_named
+from fleet.plant.renaming import rename
 
 pytestmark = pytest.mark.django_db
 

@@ -9,8 +9,8 @@ from decimal import Decimal
 
 from django.db import connection
 
+from fleet.ledger.database_guards import trigger_names
 from fleet.ledger.guard import GUARDED, install_guards
-from fleet.ledger.triggers import trigger_names
 from fleet.ledger.writing import Fact, write
 from fleet.models import Bearing, Limit, Machine, Outage, Place, Site, folded
 

@@ -9,9 +9,9 @@ from django.apps import apps
 from django.core.management import call_command
 from django.db import connection
 
-from fleet.ledger.beside import NOT_COVERED
+from fleet.ledger.committed_rows import NOT_COVERED
+from fleet.ledger.database_guards import trigger_names
 from fleet.ledger.seal import seal_now
-from fleet.ledger.triggers import trigger_names
 from fleet.ledger.verify import verify
 from fleet.models import Account, Entry, Person, SheetRow, StoredFile
 from fleet.plant import accounts

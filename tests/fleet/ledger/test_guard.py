@@ -10,10 +10,10 @@ from django.db import DatabaseError, connection, migrations, models, transaction
 from django.db.migrations.state import ProjectState
 
 from fleet.checks import the_ledger_is_guarded
+from fleet.ledger.database_guards import statements, trigger_names
 from fleet.ledger.guard import GUARDED, install_guards, missing_guards
 from fleet.ledger.roles import grants
 from fleet.ledger.seal import seal_now
-from fleet.ledger.triggers import statements, trigger_names
 from fleet.models import Entry, Seal
 from tests import makers
 from tests.fleet.ledger.story import guards_lifted, told

@@ -10,7 +10,7 @@ import pytest
 from fleet.ledger import writing
 from fleet.models import Sheet
 from fleet.plant.limits import set_limits
-from fleet.plant.names import add_spelling, names_of
+from fleet.plant.renaming import add_spelling, names_of
 from fleet.views.importing import seen_by
 from inspections.limits import approvals
 from inspections.limits.choices import choose

@@ -25,9 +25,8 @@ from fleet.models import (
 )
 from fleet.plant.acts import Refused, withdraw
 from fleet.plant.choices import set_setting
-from fleet.plant.gauges import instrument_named
+from fleet.plant.gauge_register import instrument_named
 from fleet.plant.limits import set_limits
-from fleet.plant.names import add_spelling, rename
 from fleet.plant.outages import schedule_outage
 from fleet.plant.people import add_account, add_person, give_role, person_named, persons_named
 from fleet.plant.register import (
@@ -38,6 +37,7 @@ from fleet.plant.register import (
     register_site,
     state_facts,
 )
+from fleet.plant.renaming import add_spelling, rename
 
 pytestmark = pytest.mark.django_db
 

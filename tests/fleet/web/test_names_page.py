@@ -6,7 +6,7 @@ import pytest
 
 from fleet.models import Place, Site
 from fleet.plant.acts import Refused
-from fleet.plant.names import add_spelling, names_of, rename
+from fleet.plant.renaming import add_spelling, names_of, rename
 from tests import makers
 
 pytestmark = pytest.mark.django_db

@@ -10,7 +10,7 @@ import pytest
 from fleet.models import Calibration
 from fleet.plant import calibration
 from fleet.plant.acts import Refused
-from fleet.plant.gauges import instrument_named
+from fleet.plant.gauge_register import instrument_named
 from inspections.forecasts.codes import Codes
 from inspections.forecasts.computation import figures_of
 from inspections.forecasts.current import record_digests

@@ -7,7 +7,7 @@ import datetime as dt
 import pytest
 
 from fleet.models import Limit
-from fleet.plant.names import rename
+from fleet.plant.renaming import rename
 from tests import makers
 
 pytestmark = pytest.mark.django_db

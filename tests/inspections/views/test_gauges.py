@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from fleet.models import Attachment, Calibration
 from fleet.plant import calibration
 from fleet.plant.acts import Refused
-from fleet.plant.gauges import instrument_named
+from fleet.plant.gauge_register import instrument_named
 from inspections.forecasts.gauge_recall import recalls
 from inspections.story.audit_trail import ledger_story
 from tests import makers

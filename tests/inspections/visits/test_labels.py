@@ -5,7 +5,7 @@ import re
 import pytest
 
 from fleet.drawing import QUIET, qr_drawing
-from fleet.plant.names import rename
+from fleet.plant.renaming import rename
 from tests import makers
 
 pytestmark = pytest.mark.django_db

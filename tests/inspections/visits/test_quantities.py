@@ -8,7 +8,7 @@ from decimal import Decimal
 import pytest
 
 from fleet.plant import calibration
-from fleet.plant.gauges import instrument_named
+from fleet.plant.gauge_register import instrument_named
 from inspections.models import NotMeasured, Reading
 from tests import makers
 from tests.inspections.visits.walk import a_mechanic, a_worn_bearing, at, begin, read, said, today_of

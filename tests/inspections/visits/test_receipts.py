@@ -15,7 +15,7 @@ from fleet import backup
 from fleet.ledger.bounds import OutOfBounds
 from fleet.ledger.verify import verify
 from fleet.plant.acts import Refused
-from fleet.plant.gauges import instrument_named
+from fleet.plant.gauge_register import instrument_named
 from inspections.models import ContactCheck, DeviceReceipt, Event, Reading, Visit
 from inspections.records.recording import close_visit
 from tests import makers

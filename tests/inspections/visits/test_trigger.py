@@ -11,7 +11,7 @@ from inspections.forecasts.judgement.accepted import AcceptedTrigger
 from inspections.forecasts.judgement.current import judgements
 from inspections.forecasts.judgement.figures import Column, Judgement, Why, Word
 from inspections.models import Plan
-from inspections.visits.trigger import Clearance, by_trigger, opening_of, under_plan
+from inspections.visits.trigger_at_pump import Clearance, by_trigger, opening_of, under_plan
 from inspections.visits.word_at_pump import CLOSE_UP, ENGINEER, MEASURE, REPLACE
 from tests import makers
 from tests.inspections.visits.walk import a_mechanic, at, begin, read, said, today_of

@@ -9,7 +9,7 @@ from fleet.importing.answers import TYPED, Answers, kept_words
 from fleet.importing.plans.beside import TabSays
 from fleet.importing.plans.layout import Grid
 from fleet.importing.plans.plan import ColumnPlan, Plan
-from fleet.importing.plans.reading_cells import (
+from fleet.importing.plans.value_notation import (
     Odd,
     Part,
     folded_word,
