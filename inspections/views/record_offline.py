@@ -4,7 +4,7 @@ sends later.
 
 import hashlib
 import json
-from dataclasses import asdict, replace
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -20,33 +20,24 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from fleet.access import may, require, sites_for
 from fleet.clock import today_at
 from fleet.end_words import END_WORDS, ENDS
-from fleet.measuring_methods import offered, usual_for
-from fleet.models import LimitUse, Outage, Setting
-from fleet.models.plant import SettingsRead
-from fleet.models.recorded import IN_ORDER
+from fleet.measuring_methods import offered
+from fleet.models import Outage
 from fleet.web.bearing_addresses import bearing_address
 from fleet.web.bearing_search import visible
 from fleet.web.rate_limit import costly
 from inspections import contact
 from inspections.contact.shared_table import TABLE
-from inspections.forecasts.judgement.accepted import AcceptedTrigger, accepted_triggers
-from inspections.models import BOUNDS_UM, EFFECTS, ContactCheck, NotMeasured, Quantity, Reading, Stage
+from inspections.models import BOUNDS_UM, EFFECTS, NotMeasured, Quantity
 from inspections.records.openings import NotRecorded
 from inspections.story.conditions import EXCEPTIONS, USUAL_WORDS
-from inspections.story.uncertainty import spreads
-from inspections.visits import offline_sync, open_bearing, print_drawing, print_words, receipts
-from inspections.visits.cautions import NO_WORK, cautions_for
-from inspections.visits.contact_facts import criteria_for, shell_record
+from inspections.visits import offline_sync, print_drawing, print_words, receipts
+from inspections.visits.cautions import NO_WORK
 from inspections.visits.device_entry import Sent
-from inspections.visits.expectations import NEW_METAL, Before, before_many, expected_for, held_for, last_at
 from inspections.visits.findings import PARTS
 from inspections.visits.forms import ASKED_OF_METAL, ContactForm, WorkForm, write_cells
-from inspections.visits.machine_book import book_unit
+from inspections.visits.offline_pack import packed_bearings
 from inspections.visits.offline_sync import Answer
-from inspections.visits.shell_words import for_device
 from inspections.visits.site_people import names_at
-from inspections.visits.stations import Station, planned_stations, stations_of
-from inspections.visits.trigger_at_pump import opening_of, scrape_limit_um, under_plan
 
 # What the device keeps beside the shell page itself.
 KEPT = (
@@ -151,119 +142,13 @@ def pack(request: HttpRequest) -> JsonResponse:
     found = [
         one
         for site in {b.place.site for b in bearings}
-        for one in _of_site([b for b in bearings if b.place.site == site])
+        for one in packed_bearings([b for b in bearings if b.place.site == site])
     ]
     people = {
         site.name: [{"id": str(one.pk), "name": one.name} for one in names_at(site.pk, today_at(site))]
         for site in {b.place.site for b in bearings}
     }
     return JsonResponse({"bearings": found, "people": people, "author": str(request.user.person_id)})
-
-
-def _of_site(bearings: list[Any]) -> list[dict[str, Any]]:
-    today = today_at(bearings[0].place.site)
-    known = before_many(bearings, today)
-    settings = SettingsRead(Setting.objects.of(bearings[0].place.site_id))
-    trust = {str(name): spread.sd_um for name, spread in spreads(today, settings).items()}
-    usual = _usual(bearings) | {"stations": planned_stations(bearings[0].place.site, today, settings)}
-    cautions, prints = cautions_for(bearings[0].place.site, today, settings).first, _last_prints(bearings)
-    planned = accepted_triggers(bearings)
-    held = open_bearing.for_device(bearings[0].place.site, today, settings)
-    held["criteria"] = criteria_for(bearings[0].place.site_id, today).as_dict()
-    return [
-        _packed(one, known[one.pk], today, trust, usual)
-        | {"cautions": cautions, "print": prints.get(one.pk)}
-        | _opening(
-            known[one.pk],
-            today,
-            book_unit(known[one.pk].known) or usual.get(one.pk, usual[None])[0],
-            planned.get(one.pk),
-        )
-        | held
-        for one in bearings
-    ]
-
-
-def _opening(
-    known: Before, today: Any, unit: str, planned: AcceptedTrigger | None
-) -> dict[str, str | float | None]:
-    """What stands at this opening in words, and the reading from which a shell is not scraped."""
-    limit = known.known.limits.get(LimitUse.REPLACE)
-    replace_um = float(limit.value_um) if limit and limit.value_um is not None else None
-    opening = under_plan(opening_of(known.judgement, today, replace_um=replace_um), planned)
-    return {"opening": opening.words(unit), "scrape_limit_um": scrape_limit_um(opening)}
-
-
-def _last_prints(bearings: list[Any]) -> dict[Any, Any]:
-    """The last contact print of each bearing: its cells, what it said, its day."""
-    rows = ContactCheck.objects.standing().filter(event__bearing__in=bearings).select_related("event")
-    found = {}
-    for one in rows.order_by("event__on", "round", "entry_n"):
-        if cells := one.pattern.get("cells"):
-            found[one.event.bearing_id] = {
-                "cells": write_cells(cells),
-                "said": one.conditions.get("headline", ""),
-                "on": one.event.on.isoformat(),
-                "half": one.half,
-                "left": END_WORDS["in" if one.pattern.get("first_end") == "in" else "out"],
-            }
-    return found
-
-
-def _usual(bearings: list[Any]) -> dict[Any, Any]:
-    """Unit and method of the last reading of each bearing; under None that of the site."""
-    rows = Reading.objects.standing().filter(bearing__in=bearings, quantity="clearance")
-    found: dict[Any, Any] = {None: ("mm", usual_for("clearance"))}
-    for pk, unit, method in rows.order_by("on", *IN_ORDER).values_list("bearing_id", "unit", "method"):
-        found[pk] = found[None] = (unit, method)
-    return found
-
-
-def _packed(
-    bearing: Any, known: Before, today: Any, trust: dict[Any, Any], usual: dict[Any, Any]
-) -> dict[str, Any]:
-    facts = known.known.facts
-    limits = {
-        ("clearance", str(use)): float(one.value_um)
-        for use, one in known.known.limits.items()
-        if one.value_um is not None
-    }
-    last_unit, method = usual.get(bearing.pk, usual[None])
-    stages = ((Stage.AS_FOUND, ""), (Stage.AS_LEFT, ""), (Stage.AS_LEFT, NEW_METAL))
-    new = expected_for(known, limits, Stage.AS_LEFT, NEW_METAL, None)
-    journal = facts.journal_diameter_um if facts else None
-    return {
-        "expected_new": vars(new) if new else None,
-        "id": str(bearing.pk),
-        "pump": bearing.place.tag,
-        "position": bearing.name,
-        "site": bearing.place.site.name,
-        "unit": book_unit(known.known) or last_unit,
-        "method": method,
-        "sd": trust,
-        "exceptions": {name: sd for name, (_, sd) in EXCEPTIONS.items()},
-        "step": known.step,
-        **for_device(facts),
-        "shell": asdict(shell_record(known, trust)),
-        "held": {
-            f"{stage} {work}".strip(): vars(held_for(limits, stage, work, journal_um=journal))
-            for stage, work in stages
-        },
-        "stations": [
-            _station(known, limits, one) for one in stations_of(known.known.story, usual["stations"])
-        ],
-    }
-
-
-def _station(known: Before, limits: dict[str, Any], where: Station) -> dict[str, Any]:
-    last = last_at(known.known, where)
-    expected = expected_for(known, limits, Stage.AS_FOUND, "", None)
-    return {
-        "key": where.key,
-        "words": where.words,
-        "last_um": last.value_um if last else None,
-        "expected": vars(expected) if expected else None,
-    }
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
