@@ -16,6 +16,7 @@ from tests.conftest import CHECKOUT
 
 APPS = ("fleet", "inspections", "dashboards")
 LONGEST = 500
+LONGEST_FUNCTION = 60
 VAGUE = {"utils", "util", "helpers", "helper", "common", "base", "services", "service", "managers", "misc"}
 # The first migration of an app is written by Django.
 WRITTEN_BY_DJANGO = re.compile(r"/migrations/\d{4}_")
@@ -46,6 +47,17 @@ def test_no_file_is_longer_than_500_lines():
         and (n := len(path.read_text("utf-8").splitlines())) > LONGEST
     }
     assert long == {}, "split these by the work they do"
+
+
+def test_no_function_is_longer_than_60_lines():
+    long = {
+        f"{short(path)}: {node.name}": n
+        for path in sources(".py")
+        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        if isinstance(node, ast.FunctionDef)
+        and (n := (node.end_lineno or 0) - node.lineno + 1) > LONGEST_FUNCTION
+    }
+    assert long == {}, "part these by what they work out"
 
 
 def test_the_formatter_decides_how_a_line_is_broken():

@@ -194,22 +194,7 @@ def test_500_entries_of_two_devices_with_losses_doubles_and_reordering_are_500_r
         else:
             good.append(entry["fields"]["value"])
         waiting[device].append(entry)
-    reasons: dict[str, str] = {}
-    while any(waiting.values()):
-        for device, client in enumerate(devices):
-            batch = chance.sample(waiting[device], min(10, len(waiting[device])))
-            batch += chance.sample(batch, len(batch) // 3)
-            if not batch:
-                continue
-            said_of = answers(client, *batch)
-            if chance.random() < 0.3:
-                continue  # the answer got lost: all of it goes again
-            for answer in said_of:
-                if answer["state"] == "refused":
-                    reasons[answer["id"]] = answer["why"]
-                else:
-                    assert answer["sha256"] in {sent(one)["sha256"] for one in batch}
-                waiting[device] = [one for one in waiting[device] if one["id"] != answer["id"]]
+    reasons = sent_through_losses(devices, waiting, chance)
     assert rows_of_devices() == sorted(good)
     n_others = sum(map(len, others.values()))
     assert len(reasons) == 500 - len(good) - n_others > 20 and all(reasons.values()) and n_others > 50
@@ -226,6 +211,27 @@ def test_500_entries_of_two_devices_with_losses_doubles_and_reordering_are_500_r
     assert sorted(reading.typed for reading in joined) == sorted(late) != []
     assert DeviceReceipt.objects.filter(outcome="refused", settled_at=None).count() == len(reasons)
     assert verify()
+
+
+def sent_through_losses(devices, waiting, chance) -> dict[str, str]:
+    """Send until nothing waits: three answers in ten lost, some sent twice; why each was refused, by id."""
+    reasons: dict[str, str] = {}
+    while any(waiting.values()):
+        for device, client in enumerate(devices):
+            batch = chance.sample(waiting[device], min(10, len(waiting[device])))
+            batch += chance.sample(batch, len(batch) // 3)
+            if not batch:
+                continue
+            said_of = answers(client, *batch)
+            if chance.random() < 0.3:
+                continue  # the answer got lost: all of it goes again
+            for answer in said_of:
+                if answer["state"] == "refused":
+                    reasons[answer["id"]] = answer["why"]
+                else:
+                    assert answer["sha256"] in {sent(one)["sha256"] for one in batch}
+                waiting[device] = [one for one in waiting[device] if one["id"] != answer["id"]]
+    return reasons
 
 
 def begin_closed(client, bearing) -> str:
