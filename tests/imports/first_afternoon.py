@@ -7,6 +7,7 @@ A list to choose from costs two clicks, a file two (the dialog and the file).
 import datetime as dt
 import io
 import random
+import re
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -145,7 +146,7 @@ class Newcomer:
         self._submit(form)
 
     def _columns(self) -> None:
-        offer = self.page.html.find("button", string="Take mm, diametral")
+        offer = self.page.html.find("button", string=re.compile(r"^\s*Take mm, diametral\s*$"))
         self._submit(self._form("basis"), offer["name"], offer["value"])
         self._submit(self._form("basis"), "then", "go")
 
