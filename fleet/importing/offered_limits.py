@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from fleet.importing.plans.plan import letters
 from fleet.importing.plans.value_notation import in_hundredths, unit_in
+from fleet.models import folded
 from fleet.sheets.files import Row, Tab
 from fleet.unit_words import HUNDREDTHS, units_in
 from fleet.units import shown
@@ -54,9 +55,11 @@ class OfferedLimit:
         `replace`, `in_service_max` or `in_service_min`.
     value, unit : str
         the number with a decimal point; the unit blank where neither the cell nor its heading names one.
-    named : frozenset of str
-        texts of the rows it stands in, and its tab's name, folded, among them the pumps' names where they
-        stand there; empty: for all.
+    named : frozenset of frozenset of str
+        for each row it stands in the texts of the row and its tab's name, folded, among them the pump's and
+        the position's where they stand there.
+    for_all : bool
+        its words say all, or it is a title or a footer: for every pump where `named` names none.
     """
 
     place: str
@@ -64,7 +67,8 @@ class OfferedLimit:
     use: str
     value: str
     unit: str = ""
-    named: frozenset[str] = frozenset()
+    named: frozenset[frozenset[str]] = frozenset()
+    for_all: bool = False
 
     def words(self) -> str:
         """Its cell's words without numbers and their units, which may name a position."""
@@ -84,10 +88,10 @@ def offered_limits(tabs: Iterable[Tab]) -> list[OfferedLimit]:
     list of OfferedLimit
         at most `MOST_OFFERS`; a cell that names other quantities, or a new clearance, offers none.
     """
-    found: dict[tuple[str, ...], OfferedLimit] = {}
+    found: dict[tuple[str | bool, ...], OfferedLimit] = {}
     for tab in tabs:
         for one in _of_tab(tab):
-            key = (one.use, one.value, one.unit, one.words(), "" if one.named else "for all")
+            key = (one.use, one.value, one.unit, one.words(), one.for_all)
             before = found.setdefault(key, one)
             found[key] = replace(before, named=before.named | one.named)
     return list(found.values())[:MOST_OFFERS]
@@ -95,6 +99,7 @@ def offered_limits(tabs: Iterable[Tab]) -> list[OfferedLimit]:
 
 def _of_tab(tab: Tab) -> Iterator[OfferedLimit]:
     rows = tab.all_rows()
+    margin = min((k for row in rows for k, cell in enumerate(row.cells) if cell.strip()), default=0)
     for i, row in enumerate(rows):
         for j, cell in enumerate(row.cells):
             text = " ".join(cell.split())
@@ -104,9 +109,10 @@ def _of_tab(tab: Tab) -> Iterator[OfferedLimit]:
             place = f"{f'tab {tab.name}, ' if tab.name else ''}cell {letters(j)}{row.number}"
             own = _in_text(text)
             if own is not None:
-                yield OfferedLimit(place, text, use, *own, _names(tab.name, [row], text))
+                is_title = _is_title(rows, i, j, margin)
+                yield OfferedLimit(place, text, use, *own, *_names(tab.name, [row], text, is_title=is_title))
             elif len(text) <= LONGEST_HEADING:
-                yield from _beside(tab.name, rows, i, j, text, use)
+                yield from _beside(tab.name, rows, i, j, text, use, margin)
 
 
 def _use(text: str) -> str:
@@ -115,12 +121,25 @@ def _use(text: str) -> str:
     return str(found.lastgroup) if found and not _OTHER.search(text) else ""
 
 
-def _names(tab: str, rows: Iterable[Row], text: str) -> frozenset[str]:
-    """What the limit may be of: its tab and its rows' cells; nothing where its words say all."""
+def _is_title(rows: list[Row], i: int, j: int, margin: int) -> bool:
+    """Whether a cell stands alone in its row at the margin, or in a first row without any other number.
+
+    Alone further right it may belong to a pump that is written once above its rows.
+    """
+    others = [cell for k, cell in enumerate(rows[i].cells) if k != j and cell.strip()]
+    return (not others and j == margin) or (i == 0 and not any(re.search("[0-9]", cell) for cell in others))
+
+
+def _names(
+    tab: str, rows: Iterable[Row], text: str, *, is_title: bool
+) -> tuple[frozenset[frozenset[str]], bool]:
+    """What the limit may be of, row by row with its tab, and whether it is for all where that names no pump;
+    nothing by rows where its words say all.
+    """
     if _ALL.search(text):
-        return frozenset()
-    cells = [tab, *(cell for row in rows for cell in row.cells)]
-    return frozenset(cell.casefold().strip() for cell in cells if cell.strip())
+        return frozenset(), True
+    texts = ({folded(cell) for cell in (tab, *row.cells)} - {""} for row in rows)
+    return frozenset(frozenset(names) for names in texts if names), is_title
 
 
 def _in_text(text: str) -> tuple[str, str] | None:
@@ -141,7 +160,9 @@ def _said(number: str, unit: str) -> tuple[str, str]:
     return (in_hundredths(pointed), "mm") if unit == HUNDREDTHS else (pointed, unit)
 
 
-def _beside(tab: str, rows: list[Row], i: int, j: int, text: str, use: str) -> Iterator[OfferedLimit]:
+def _beside(
+    tab: str, rows: list[Row], i: int, j: int, text: str, use: str, margin: int
+) -> Iterator[OfferedLimit]:
     """Numbers right of a footer's word, or below a heading, each with the names of its row."""
     unit = next(iter(units_in(text)), "")
     is_first = not any(cell.strip() for cell in rows[i].cells[:j])
@@ -154,13 +175,14 @@ def _beside(tab: str, rows: list[Row], i: int, j: int, text: str, use: str) -> I
             grouped.setdefault(_said(m["n"], unit_in(m["u"] or "") or unit), []).append((n, k))
         for (value, its_unit), places in grouped.items():
             n, k = places[0]
-            names = _names(tab, [rows[row] for row, _ in places] if by_row else [], text)
+            of = [rows[row] for row, _ in places] if by_row else [rows[i]]
+            names = _names(tab, of, text, is_title=not by_row and j == margin)
             place = f"{f'tab {tab}, ' if tab else ''}cell {letters(k)}{rows[n].number}"
             words = (
                 f"{rows[n].cells[k].strip()} under {shown(text)}"
                 if by_row
                 else f"{text} {rows[n].cells[k].strip()}"
             )
-            yield OfferedLimit(place, words, use, value, its_unit, names)
+            yield OfferedLimit(place, words, use, value, its_unit, *names)
         if cells:
             return

@@ -4,6 +4,7 @@ form.
 
 import re
 from decimal import Decimal
+from functools import cache
 from typing import Any
 from uuid import UUID
 
@@ -101,29 +102,37 @@ def _offers(sheet: Sheet | None) -> list[OfferedLimit]:
 
 
 def _ticked(rows: list[BearingLimits], offer: OfferedLimit | None) -> list[BearingLimits]:
-    """At first those without the limit; of an offer only the pumps of its rows or tab, and the positions that
-    its words name.
+    """At first those without the limit; of an offer only the bearings of its rows or tab, and the positions
+    that its words name; all only of one for all that names no pump.
     """
     use = offer.use if offer else LimitUse.IN_SERVICE_MAX
     lacking = [one for one in rows if use not in one.limits]
     if offer is None:
         return lacking
-    places = _places_of(offer, rows)
-    at = [one for one in lacking if not places or one.bearing.place_id in places]
-    beside = [one for one in at if one.bearing.folded in offer.named]
+    bearings, places = _named(offer, rows)
+    is_for_all = offer.for_all and not bearings and not places
+    at = [one for one in lacking if is_for_all or one.bearing.place_id in places]
     words = folded(offer.words())
-    return beside or [one for one in at if contains(words, one.bearing.folded)] or at
+    by_words = [one for one in at if contains(words, one.bearing.folded)] or at
+    return [one for one in lacking if one.bearing.pk in bearings or one in by_words]
 
 
-def _places_of(offer: OfferedLimit, rows: list[BearingLimits]) -> set[UUID]:
-    """The pumps that an offer names, by any spelling; a whole cell before a name within one."""
+def _named(offer: OfferedLimit, rows: list[BearingLimits]) -> tuple[set[UUID], set[UUID]]:
+    """The bearings that an offer's rows name by pump and position, and the pumps that they name without one;
+    by any spelling, a whole cell before a name within one.
+    """
     directory = Directory.load()
-    whole = {place.pk for text in offer.named for place in directory.places_of(text)}
-    return whole or {
-        one.bearing.place_id
-        for one in rows
-        if any(contains(text, one.bearing.place.folded) for text in offer.named)
-    }
+    pumps = {one.bearing.place_id: one.bearing.place.folded for one in rows}
+    within = cache(lambda text: {pk for pk, name in pumps.items() if contains(text, name)})
+    bearings: set[UUID] = set()
+    places: set[UUID] = set()
+    for texts in offer.named:
+        whole = {place.pk for text in texts for place in directory.places_of(text)}
+        for pk in whole or {pk for text in texts for pk in within(text)}:
+            own = {found.pk for text in texts if (found := directory.bearings.get((pk, text)))}
+            bearings |= own
+            places |= set() if own else {pk}
+    return bearings, places
 
 
 def contains(text: str, name: str) -> bool:

@@ -8,7 +8,7 @@ from fleet.sheets.files import read_sheet
 
 def offers(words):
     return [
-        (one.place, one.use, one.value, one.unit, sorted(one.named & {"p-1", "p-2"}))
+        (one.place, one.use, one.value, one.unit, sorted({"p-1", "p-2"} & set().union(*one.named)))
         for one in offered_limits(read_sheet(words.encode(), "h.csv").tabs)
     ]
 
@@ -52,3 +52,21 @@ def test_a_limit_in_a_row_s_remark_is_that_row_s_pump_s_unless_it_says_all():
     for words in ("limit 14 thou all pumps", "limit 14 thou, alle Pumpen"):
         rows = remarks.replace("limit 14 thou", f'"{words}"')
         assert offers(rows) == [("cell C3", "in_service_max", "14", "thou", [])]
+
+
+@pytest.mark.parametrize(
+    ("words", "for_all"),
+    [
+        ("limit 14 thou\npump,date\nP-1,2010\n", True),
+        ("pump,date,limit 14 thou\nP-1,2010,\n", True),
+        ("pump,DE\nP-1,6\nlimit,14\n", True),
+        ("pump,date,remark\nP-1,2010,limit 14 thou for all\n", True),
+        ("pump,date,remark\nP-1,2010,limit 14 thou\n", False),
+        ("pump,date,remark\nP-1,2010,\n,,limit 14 thou\n", False),
+        ("pump,what,thou\nP-1,found,6\n,limit,14\n", False),
+        ("pump,limit\nP-1,14\n", False),
+    ],
+)
+def test_only_titles_footers_and_words_of_all_are_for_all(words, for_all):
+    (limit,) = offered_limits(read_sheet(words.encode(), "h.csv").tabs)
+    assert limit.for_all is for_all

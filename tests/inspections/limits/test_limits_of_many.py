@@ -10,8 +10,12 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
-from fleet.models import Entry, Limit
+from fleet.importing.offered_limits import offered_limits
+from fleet.models import Bearing, Entry, Limit, Site
+from fleet.sheets.files import read_sheet
+from inspections.limits.limits_of_many import bearings_with_limits
 from inspections.models import Reading
+from inspections.views import limits_of_many
 from tests import makers, sheet_pages
 
 pytestmark = pytest.mark.django_db
@@ -115,6 +119,24 @@ def test_a_limit_that_stands_in_a_remark_of_one_pump_is_offered_for_that_pump_al
     done = sheet_pages.store(works, sheet_pages.questions_of(last)).url
     page = page_of(works, f"{reverse('limits-of-many')}?sheet={done.split('/')[2]}&offer=0")
     assert re.findall(r"For ([^<]+)</span><input[^>]* checked>", page) == ticked
+
+
+@pytest.mark.parametrize(
+    ("at", "ticked"),
+    [
+        ([("P-1", "DE"), ("P-2", "NDE")], ["P-1 DE", "P-2 NDE"]),
+        ([("P-1", "DE"), ("P-2", "")], ["P-1 DE", "P-2 DE", "P-2 NDE"]),
+        ([("P-77", "DE")], []),
+        ([("P-77", "DE"), ("P  3", "n  de")], ["P 3 N DE"]),
+    ],
+)
+def test_a_limit_is_ticked_only_at_bearings_that_a_row_of_it_names(works, at, ticked):
+    makers.a_place(site=Site.objects.get(), tag="P 3", positions=("DE", "N DE"))
+    rows = "".join(f"{pump},{position},2018-03-09,limit 14 thou\n" for pump, position in at)
+    (offer,) = offered_limits(read_sheet(f"pump,position,date,note\n{rows}".encode(), "h.csv").tabs)
+    bearings = list(Bearing.objects.in_order().select_related("place"))
+    shown = limits_of_many._ticked(bearings_with_limits(bearings, makers.THE_DAY), offer)
+    assert [one.name for one in shown] == ticked
 
 
 def page_of_post(client, url, words):
