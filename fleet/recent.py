@@ -1,5 +1,6 @@
 """What this process worked out last, so that a page looked at twice is worked out once."""
 
+import threading
 from collections import OrderedDict
 from collections.abc import Hashable
 from typing import TypeVar
@@ -22,14 +23,17 @@ class Recent(OrderedDict[Hashable, Value]):
     def __init__(self, most: int) -> None:
         super().__init__()
         self.most = most
+        self._one_at_a_time = threading.RLock()
 
     def __getitem__(self, key: Hashable) -> Value:
-        value = super().__getitem__(key)
-        self.move_to_end(key)
+        with self._one_at_a_time:
+            value = super().__getitem__(key)
+            self.move_to_end(key)
         return value
 
     def __setitem__(self, key: Hashable, value: Value) -> None:
-        super().__setitem__(key, value)
-        self.move_to_end(key)
-        while len(self) > self.most:
-            del self[next(iter(self))]
+        with self._one_at_a_time:
+            super().__setitem__(key, value)
+            self.move_to_end(key)
+            while len(self) > self.most:
+                del self[next(iter(self))]

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from dashboards.outage_plan.drafts import OPEN, REPLACE, SCRAPE
 from dashboards.outage_plan.following import follow
-from dashboards.outage_plan.job_states import AROUND
+from dashboards.outage_plan.job_states import AROUND, UNDER_WAY
 from fleet.formatting import day
 from fleet.models import Bearing, Outage, Site
 from fleet.web.bearing_addresses import bearing_address
@@ -37,7 +37,9 @@ class WantedNow:
 
 
 def wanted_now(site: Site, today: dt.date) -> WantedNow:
-    """The jobs of outages that run today and are not settled, and the openings agreed outside an outage."""
+    """The jobs of outages that run today and are neither settled nor under way, and the openings agreed
+    outside an outage; a bearing that is both stands once, as the plan has it.
+    """
     followed = follow(site, today)
     running = [one for one in followed if one.outage.start_on <= today <= one.outage.end_on]
     wanted = [
@@ -50,21 +52,21 @@ def wanted_now(site: Site, today: dt.date) -> WantedNow:
         )
         for one in running
         for job in one.jobs
-        if not job.state.is_settled
+        if not job.state.is_settled and job.state.word != UNDER_WAY
     ]
-    ahead = [one for one in followed if one.outage.start_on > today and one.outage.withdrawn_by is None]
-    first = ahead[0] if ahead else None
-    return WantedNow(
-        site,
-        (*_agreed(site, today), *wanted),
-        first.outage if first else None,
-        len(first.jobs) if first else 0,
-    )
+    in_plan = {one.bearing.pk for one in wanted}
+    agreed = [one for one in _agreed(site, today) if one.bearing.pk not in in_plan]
+    for one in followed:
+        n_open = sum(not job.state.is_settled for job in one.jobs)
+        if one.outage.start_on > today and one.outage.withdrawn_by is None and n_open:
+            return WantedNow(site, (*agreed, *wanted), one.outage, n_open)
+    return WantedNow(site, (*agreed, *wanted))
 
 
 def _agreed(site: Site, today: dt.date) -> list[Wanted]:
     """The openings outside an outage that are agreed for these days, or for a day gone by and not done."""
     rows = openings(Bearing.objects.standing().filter(place__site=site), today)
+    newest = {one.bearing.pk: one for one in sorted(rows, key=lambda one: one.until_on)}
     return [
         Wanted(
             one.bearing,
@@ -73,6 +75,7 @@ def _agreed(site: Site, today: dt.date) -> list[Wanted]:
             one.reason,
             bearing_address(one.bearing, "record"),
         )
-        for one in rows
-        if one.state in (IN_FORCE, RUN_OUT) and one.until_on - AROUND <= today
+        for one in newest.values()
+        if (one.state == IN_FORCE and one.until_on - AROUND <= today)
+        or (one.state == RUN_OUT and abs(today - one.until_on) <= AROUND)
     ]

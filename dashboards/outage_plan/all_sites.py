@@ -5,11 +5,12 @@ month.
 import datetime as dt
 from collections import Counter
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
 from dashboards.outage_plan import versions
+from dashboards.outage_plan.acceptance import open_what_ifs
 from dashboards.outage_plan.drafts import in_hand
 from dashboards.outage_plan.proposal import Proposal
 from dashboards.outage_plan.pump_openings.evaluate import Evaluation
@@ -20,6 +21,7 @@ from fleet.formatting import counted
 from fleet.models import Setting, SettingsRead, Site
 from inspections.forecasts.judgement.plant import CREW_HOUR
 from inspections.limits.price_choices import price_words
+from inspections.models import DraftPlan
 
 HALF = 0.5  # of a shell's price for one half
 
@@ -76,6 +78,8 @@ class SitePlan:
     planned: float
     above: int
     refused: str = ""
+    as_of: dt.date | None = None
+    warnings: tuple[str, ...] = ()
 
 
 def context(sites: Iterable[Site]) -> dict[str, Any]:
@@ -91,10 +95,12 @@ def context(sites: Iterable[Site]) -> dict[str, Any]:
             plans.append(SitePlan(site, "", "", 0.0, 0.0, 0, "No plan has been worked out yet."))
             continue
         made = versions.shown(hand, found)
-        plans.append(_site_plan(made, found))
+        plans.append(
+            replace(_site_plan(made, found), as_of=hand.as_of, warnings=_warnings(hand, found, made))
+        )
         if made.evaluation is not None and made.inputs is not None:
             outages += _outages(site, found.key, made.evaluation, made.inputs)
-            orders += _orders(site, made.orders, made.inputs, crew)
+            orders += _orders(site, made.orders, made.inputs, crew, hand.as_of)
     return {
         "saying": _saying(outages, orders),
         "plans": plans,
@@ -115,10 +121,25 @@ def _site_plan(made: Proposal, shown: versions.Version) -> SitePlan:
     )
 
 
+def _warnings(hand: DraftPlan, shown: versions.Version, made: Proposal) -> tuple[str, ...]:
+    """What speaks against reading this plan as it stands."""
+    faults = made.evaluation.faults if made.evaluation is not None else ()
+    return tuple(
+        words
+        for words, holds in (
+            ("the record has changed since: plan anew", versions.digest_of(hand.site) != hand.digest),
+            ("with what is only supposed", shown.key == versions.HAND and bool(open_what_ifs(hand))),
+            ("it cannot be carried out as it is", bool(faults)),
+        )
+        if holds
+    )
+
+
 def _outages(site: Site, shown: str, found: Evaluation, given: Inputs) -> Iterator[OutageLine]:
-    """Outages that take place, and times between them in which something is opened."""
+    """Outages that are not over, and times between them in which something is opened."""
+    today = today_at(site)
     for outage, load in zip(given.outages, found.loads, strict=True):
-        if outage.skipped or (outage.between and not load.n_jobs):
+        if outage.skipped or outage.end_on < today or (outage.between and not load.n_jobs):
             continue
         jobs = [job for job in found.jobs if job.outage == outage.name]
         yield OutageLine(
@@ -138,19 +159,24 @@ def _outages(site: Site, shown: str, found: Evaluation, given: Inputs) -> Iterat
         )
 
 
-def _orders(site: Site, orders: Iterable[Order], given: Inputs, crew: SettingsRead) -> Iterator[OrderLine]:
-    """What must be out by the end of this month, that of one kind for one outage together."""
+def _orders(
+    site: Site, orders: Iterable[Order], given: Inputs, crew: SettingsRead, as_of: dt.date
+) -> Iterator[OrderLine]:
+    """What must be out by the end of this month, that of one kind for one outage together; in money at the
+    crew hour of the plan's own day.
+    """
     today = today_at(site)
     next_month = (today.replace(day=1) + dt.timedelta(days=32)).replace(day=1)
-    hour = crew.in_force(CREW_HOUR, site, today)
+    hour = crew.in_force(CREW_HOUR, site, as_of)
+    over = {one.name for one in given.outages if one.end_on < today}
     lines: dict[tuple[dt.date, str, str], list[Order]] = {}
     for order in orders:
-        if order.order_by < next_month:
+        if order.order_by < next_month and order.outage not in over:
             lines.setdefault((max(order.order_by, today), order.family, order.outage), []).append(order)
     for (by, family, outage), own in lines.items():
         price = sum(HALF * given.bearings[given.bearing_at[one.bearing]].shell_h for one in own)
         names = ", ".join(f"{name}" for name in dict.fromkeys(one.bearing for one in own))
-        late = min(one.order_by for one in own) < today
+        late = min(one.order_by for one in own) <= today
         yield OrderLine(site.name, by, family, len(own), names, outage, price, _money(price, hour), late)
 
 

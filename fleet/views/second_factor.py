@@ -10,7 +10,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
-from fleet.access import require, sites_of
+from fleet.access import first_page, require, sites_of
 from fleet.drawing import qr_drawing
 from fleet.models import Account, Role
 from fleet.plant import break_glass, notices, second_factor
@@ -76,7 +76,7 @@ def own(request: HttpRequest) -> HttpResponse:
     form = SetUpForm(request.POST or None, account=account)
     try:
         if request.method == "POST" and _done(request, account, form, salt):
-            return redirect("watch-list")
+            return redirect(first_page(request.user))
     except second_factor.TooManyWrongCodes:
         return render(request, "fleet/too_many_tries.html", status=429)
     except Refused as refused:
@@ -167,4 +167,4 @@ def notices_read(request: HttpRequest) -> HttpResponse:
     """What stood before the account was read."""
     n = notices.read(request.user)
     audit_log.say("notices read", request, n=n)
-    return redirect("watch-list")
+    return redirect(first_page(request.user))

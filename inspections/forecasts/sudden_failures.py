@@ -55,7 +55,7 @@ def sudden_failures(sites: Sequence[Site], today: dt.date) -> list[SuddenFailure
     (`inspections/wear/hazard.py`).
     """
     bearings = Bearing.objects.standing().at_sites(sites).values_list("pk", flat=True)
-    failures, began = _failures(sites), _began(sites)
+    failures, began = _failures(sites, today), _began(sites)
     facts = BearingFacts.objects.filter(bearing__place__site__in=sites).select_related("wear_class")
     class_of = {
         pk: row.wear_class.name for pk, row in facts.holding_on(today, "bearing_id").items() if row.wear_class
@@ -84,11 +84,11 @@ def by_site(today: dt.date) -> dict[str, dict[str, dict[str, Any]]]:
     return kept
 
 
-def _failures(sites: Sequence[Site]) -> Counter[UUID]:
-    """By bearing: the visits (or days without one) in which something sudden was found or named as the
-    reason.
+def _failures(sites: Sequence[Site], today: dt.date) -> Counter[UUID]:
+    """By bearing: the visits (or days without one) until today in which something sudden was found or named
+    as the reason.
     """
-    worded = Finding.objects.standing().filter(event__bearing__place__site__in=sites)
+    worded = Finding.objects.standing().filter(event__bearing__place__site__in=sites, event__on__lte=today)
     found = {
         (bearing, visit or on)
         for bearing, visit, on, words in worded.values_list(
@@ -98,6 +98,7 @@ def _failures(sites: Sequence[Site]) -> Counter[UUID]:
     }
     damaged = Event.objects.standing().filter(
         bearing__place__site__in=sites,
+        on__lte=today,
         kind__in=(EventKind.SHELL_CHANGE, EventKind.REBABBITT),
         reason=Reason.DAMAGED,
     )

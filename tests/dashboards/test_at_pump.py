@@ -111,6 +111,10 @@ def test_what_the_accepted_plan_opens_in_the_running_outage_is_wanted_now(client
     client.force_login(makers.an_account(role="mechanic", site=site))
     page = _page(client)
     assert "To be opened now" in page and wanted.bearings[0].address.replace("&", "&amp;") in page
+    opened = wanted.bearings[0].bearing
+    visit = begin(bearing=opened, on=today, by=makers.somebody())
+    makers.a_reading(bearing=opened, on=today, visit=visit)
+    assert opened.pk not in {one.bearing.pk for one in wanted_now(site, today).bearings}
     before = wanted_now(site, today - 10 * DAY)
     assert before.bearings == () and before.coming.name == "outage 1" and before.n_coming == len(jobs)
 
@@ -128,6 +132,7 @@ def test_an_opening_agreed_outside_an_outage_is_wanted_about_its_day_until_it_is
     answer(thing=asked.id, side="operations", agreed=True, on=today, by=cast["operations"].person_id)
     assert "Agreed for " in _page(client) and "rise of its temperature" in _page(client)
     assert "not opened yet" in wanted_now(site, today + 12 * DAY).bearings[0].stands
+    assert wanted_now(site, today + 400 * DAY).bearings == ()
     makers.an_event(bearing=bearing, kind="scrape", on=today)
     assert wanted_now(site, today).bearings == ()
 

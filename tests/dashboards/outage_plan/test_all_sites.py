@@ -2,6 +2,8 @@
 its price.
 """
 
+import datetime as dt
+
 import pytest
 
 from dashboards.outage_plan import all_sites, versions
@@ -47,6 +49,19 @@ def test_the_page_says_what_each_sites_plan_says(north, client):
     page = client.get("/plan/sites/").content.decode()
     assert "outage 1" in page and "No plan has been worked out yet" in page
     assert 'href="/plan/sites/"' in client.get("/plan/?site=North").content.decode()
+
+
+def test_a_plan_older_than_the_record_is_said_to_be_and_an_outage_that_is_over_stands_no_longer(
+    north, monkeypatch
+):
+    shown = all_sites.context([north])
+    assert shown["plans"][0].warnings == () and shown["plans"][0].as_of == today_in("UTC")
+    assert {one.outage for one in shown["orders"]} == {"outage 1"}
+    makers.a_reading(bearing=north.places.first().bearings.first())
+    monkeypatch.setattr(all_sites, "today_at", lambda site: today_in("UTC") + dt.timedelta(days=200))
+    shown = all_sites.context([north])
+    assert "the record has changed since" in shown["plans"][0].warnings[0]
+    assert "outage 1" not in {one.name for one in shown["outages"]} | {one.outage for one in shown["orders"]}
 
 
 def test_what_to_order_this_month_stands_with_its_price(north):
