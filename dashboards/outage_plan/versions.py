@@ -38,7 +38,8 @@ from dashboards.outage_plan.pump_openings.proposed import STEPS, Solution
 from dashboards.outage_plan.pump_openings.shell_orders import orders
 from dashboards.outage_plan.supposed import supposed
 from fleet.clock import today_at
-from fleet.models import Bearing, Entry, Installation, Site
+from fleet.models import Bearing, Entry, Installation, Setting, Site
+from fleet.plant.choices import WORDS_AT_PUMP
 from inspections.models import Agreement, DraftPlan, OutsideOpening
 
 # Entries that change nothing a plan is made from.
@@ -100,9 +101,9 @@ def digest_of(site: Site) -> str:
         thing__in=OutsideOpening.objects.values("pk")
     )  # an opening agreed to has its own days
     own = Q(chain__in=chains) & (~Q(kind__in=BESIDE) | Q(kind="agreement") & Exists(outside))
-    seen = Entry.objects.filter(own | Q(chain="plant", kind__in=OF_PLANT)).aggregate(
-        n=Count("pk"), last=Max("pk")
-    )
+    words = Setting.objects.filter(WORDS_AT_PUMP, chain=OuterRef("chain"), entry_n=OuterRef("n"))
+    rests_on = (own | Q(chain="plant", kind__in=OF_PLANT)) & ~(Q(kind="setting") & Exists(words))
+    seen = Entry.objects.filter(rests_on).aggregate(n=Count("pk"), last=Max("pk"))
     return hashlib.sha256(f"{site.pk}|{seen['n']}|{seen['last']}".encode()).hexdigest()
 
 

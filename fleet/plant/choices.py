@@ -4,11 +4,18 @@ import datetime as dt
 import uuid
 from typing import Any
 
+from django.db.models import Q
+
 from fleet.models import (
     Setting,
     Site,
 )
 from fleet.plant.acts import _filled, record
+
+# Settings named so, with what they are of behind it, are shown at the pump alone: no figure, no plan rests
+# on them.
+METHOD_CARD, MACHINE_BOOK = "method_card", "machine_book"
+WORDS_AT_PUMP = Q(name__startswith=f"{METHOD_CARD} ") | Q(name__startswith=f"{MACHINE_BOOK} ")
 
 
 def set_setting(

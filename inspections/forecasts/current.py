@@ -9,11 +9,12 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from django.db.models import Count, QuerySet, Value
+from django.db.models import Count, F, QuerySet, Value
 
 from fleet.clock import today_in
 from fleet.ledger.seal import leaves, root_of
 from fleet.models import Bearing, Calibration, Chain, Installation, Setting
+from fleet.plant.choices import WORDS_AT_PUMP
 from fleet.recent import Recent
 from inspections.forecasts.codes import Codes
 from inspections.forecasts.computation import ENGINE, figures_of
@@ -116,9 +117,9 @@ def fit_trouble(today: dt.date) -> str:
     )
 
 
-def _counted(kind: str, model: type[Setting] | type[Calibration]) -> QuerySet[Any, Any]:
+def _counted(kind: Value | F, of: QuerySet[Any, Any]) -> QuerySet[Any, Any]:
     """How many rows of a kind there are, and how many are withdrawn, as one row."""
-    rows = model.objects.order_by().annotate(kind=Value(kind)).values_list("kind")
+    rows = of.order_by().annotate(kind=kind).values_list("kind")
     counted: QuerySet[Any, Any] = rows.annotate(n=Count("pk"), n_withdrawn=Count("withdrawn_by"))
     return counted
 
@@ -131,7 +132,16 @@ def record_digests(bearings: Sequence[Bearing]) -> dict[uuid.UUID, str]:
     for place, machine in Installation.objects.standing().values_list("place_id", "machine_id"):
         machines[place].append(machine)
     heads = dict(Chain.objects.exclude(id="plant").values_list("id", "n"))
-    settings = sorted(_counted("setting", Setting).union(_counted("check", Calibration)))
+    settings, words = [], Setting.objects.filter(WORDS_AT_PUMP)
+    for kind, n, n_withdrawn in sorted(
+        _counted(Value("setting"), Setting.objects.exclude(WORDS_AT_PUMP)).union(
+            _counted(Value("check"), Calibration.objects.all()), _counted(F("chain"), words)
+        )
+    ):
+        if kind in heads:
+            heads[kind] -= n
+        elif kind != "plant":
+            settings.append((kind, n, n_withdrawn))
     found = {}
     for bearing in bearings:
         names = [f"bearing:{bearing.pk}", f"site:{bearing.place.site_id}"]

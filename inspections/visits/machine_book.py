@@ -15,10 +15,10 @@ from uuid import UUID
 from fleet import units
 from fleet.models import Authority, Bearing, LimitUse, Setting
 from fleet.plant.acts import Refused
-from fleet.plant.choices import set_setting
+from fleet.plant.choices import MACHINE_BOOK, set_setting
 from inspections.forecasts.wear_inputs import Known
 
-SETTING = "machine_book"
+SETTING = MACHINE_BOOK
 LONGEST = 120
 # Each entry: its words, and what is given there.
 ENTRIES = {

@@ -15,9 +15,9 @@ from uuid import UUID
 from fleet.measuring_methods import METHODS
 from fleet.models import Setting, Site
 from fleet.plant.acts import Refused
-from fleet.plant.choices import set_setting
+from fleet.plant.choices import METHOD_CARD, set_setting
 
-SETTING = "method_card"
+SETTING = METHOD_CARD
 PRACTICE = "common practice, no published source"
 MOST_LINES, LONGEST_LINE, LONGEST_SOURCE = 10, 240, 120
 

@@ -22,8 +22,11 @@ from dashboards.outage_plan.versions import propose
 from fleet.ledger.verify import verify
 from fleet.models import Entry, Person
 from fleet.plant.acts import revise
+from fleet.plant.choices import set_setting
 from inspections.deferrals import acts
+from inspections.forecasts.current import record_digests
 from inspections.models import Decision, Deferral, DraftPlan, Plan
+from inspections.visits import machine_book, method_cards
 from tests import makers
 from tests.dashboards.outage_plan.plan_fleet import a_fleet, accept_agreed, bearing_of, run_on
 
@@ -264,6 +267,20 @@ def test_what_another_site_records_makes_no_plan_old(site):
     draft = propose(site, TODAY, by=None)
     makers.a_reading(bearing=other)
     assert _accept(draft).accepted_on == TODAY
+
+
+def test_cards_and_books_shown_at_the_pump_make_no_plan_old_and_no_figure_is_worked_out_anew(site, draft):
+    bearing, by = bearing_of(site, "Slow 1"), makers.somebody()
+    before = record_digests([bearing])
+    card = {"steps": "Wipe it.", "heed": "", "source": "", "site": site, "on": TODAY, "by": by}
+    method_cards.approve(method="bore_gauge", **card)
+    machine_book.enter(bearing=bearing, entries={"cap_torque": "200 Nm"}, on=TODAY, by=by)
+    assert record_digests([bearing]) == before
+    assert _accept(draft).accepted_on == TODAY
+    set_setting(name="accepted_risk", value="0.05", site=site, by=by)
+    assert record_digests([bearing]) != before
+    with pytest.raises(NotPlanned, match="record has changed"):
+        _accept(draft)
 
 
 def test_a_bearing_whose_accepted_job_falls_out_gets_a_decision_to_leave_it(site, draft):
