@@ -126,9 +126,11 @@ def test_scripts_put_text_in_as_text_and_listen_to_no_other_window():
     texts = {path.name: path.read_text("utf-8") for path in scripts()}
     assert len(texts) > 8
     assert not [name for name, text in texts.items() if re.search(as_markup, text)]
-    assert not [
-        name for name, text in texts.items() if re.search(r"[\"']message[\"']|onmessage|opener", text)
-    ]
+    assert not [name for name, text in texts.items() if re.search(r"onmessage|opener", text)]
+    for name, text in texts.items():  # a page hears its own worker, a worker its page, and nobody else
+        heard = re.findall(r"(\w+)\.addEventListener\(\s*[\"']message", text)
+        assert len(heard) == len(re.findall(r"[\"']message[\"']", text)), name
+        assert set(heard) <= ({"self"} if name.endswith("_worker.js") else {"worker"}), name
 
 
 def test_pages_use_no_technology_that_browsers_gave_up():
