@@ -6,13 +6,15 @@ from decimal import Decimal
 from typing import Any
 
 from fleet import units
+from fleet.formatting import grouped
 from fleet.plant.acts import Refused
 
 
 @dataclass(frozen=True)
 class Choice:
     """One choice. `read` makes a value of what was typed (empty: the default again), `said` puts a value in
-    words. `priced`: what a decision counts with, shown apart.
+    words. `priced`: what a decision counts with, shown apart. `typed`: of values by name, each as one types
+    it.
     """
 
     name: str
@@ -23,6 +25,7 @@ class Choice:
     said: Callable[[Any], str]
     default: Any
     priced: bool = False
+    typed: Callable[[Any], str] | None = None
 
 
 def number_between(typed: str, low: float, high: float, unit: str) -> Decimal:
@@ -38,5 +41,7 @@ def number_between(typed: str, low: float, high: float, unit: str) -> Decimal:
     except units.Unreadable as fault:
         raise Refused(f"{str(fault)[:1].upper()}{str(fault)[1:]}.") from None
     if not low <= value <= high:
-        raise Refused(f"{typed} {unit} lies outside what is allowed, {low:g} to {high:g} {unit}.")
+        raise Refused(
+            f"{typed} {unit} lies outside what is allowed, {grouped(low)} to {grouped(high)} {unit}."
+        )
     return value

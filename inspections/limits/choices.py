@@ -7,13 +7,19 @@ from dataclasses import dataclass
 from typing import Any
 
 from fleet.formatting import percent
-from fleet.models import Setting, Site
+from fleet.models import Setting, Site, folded
 from fleet.plant import second_person
 from fleet.plant.acts import Refused
 from fleet.plant.choices import set_setting
 from inspections.forecasts.wear_inputs import ACCEPTED_RISK
 from inspections.limits.choice import Choice, number_between
-from inspections.limits.price_choices import PRICES, require_one_money
+from inspections.limits.price_choices import (
+    MOST_NAMED,
+    PRICES,
+    names_of,
+    require_known_names,
+    require_one_money,
+)
 from inspections.records.facts import read_station
 from inspections.visits.findings import known_word
 from inspections.visits.signature_lines import HOURS, HOURS_SETTING
@@ -44,6 +50,8 @@ def _signatures(typed: str) -> list[str]:
 
 
 def _stations(typed: str) -> list[str]:
+    if typed.strip().casefold() == "none":
+        return []
     words = [word for word in typed.replace(",", " ").split() if word]
     for word in words:
         if not read_station(word) or read_station(word) == ("", None):
@@ -76,6 +84,7 @@ def _hours(typed: str) -> str:
     return str(number_between(typed, 0, 10_000, "hours"))
 
 
+LONGEST, LONGEST_LINE = 500, 120
 SETTING_BETWEEN, CREW_HOURS_BETWEEN = "crew_hours_between_outages", "40"
 CHOICES = (
     Choice(
@@ -132,7 +141,7 @@ CHOICES = (
         "stations",
         "Where bearings are measured",
         "The stations that the record page asks for, in this order.",
-        "end and clock, such as in-12 out-12",
+        "end and clock, such as in-12 out-12; or none",
         _stations,
         lambda value: ", ".join(value) or "as last time, else both ends on top",
         [],
@@ -197,6 +206,28 @@ class InForce:
     choice: Choice
     words: str
     row: Setting | None
+    site: Site | None = None
+
+    @property
+    def typed(self) -> str:
+        """What its form begins with: what is chosen by name; of the plant's, what this site has."""
+        if self.choice.typed is None or self.row is None:
+            return ""
+        value = self.row.value
+        if self.site is not None and self.row.site_id is None:
+            there = {folded(name) for name in names_of(self.choice.name, self.site)}
+            value = {name: one for name, one in value.items() if folded(name) in there}
+        return "; ".join(f"{name}: {self.choice.typed(one)}" for name, one in value.items())
+
+    @property
+    def is_by_name(self) -> bool:
+        """Whether it is a list of names with their values."""
+        return self.choice.typed is not None
+
+    @property
+    def longest(self) -> int:
+        """How much may be typed."""
+        return MOST_NAMED * LONGEST_LINE if self.is_by_name else LONGEST
 
 
 def in_force(site: Site | None, day: dt.date) -> list[InForce]:
@@ -215,7 +246,7 @@ def in_force(site: Site | None, day: dt.date) -> list[InForce]:
             key=lambda one: (one.site_id is not None, one.from_on or dt.date.min, one.entry_n),
             default=None,
         )
-        held.append(InForce(choice, choice.said(choice.default if row is None else row.value), row))
+        held.append(InForce(choice, choice.said(choice.default if row is None else row.value), row, site))
     return held
 
 
@@ -235,4 +266,6 @@ def choose(*, name: str, typed: str, site: Site | None, from_on: dt.date | None,
     value = choice.read(typed)
     if choice.priced:
         require_one_money(name, value, site, from_on)
+    if choice.typed:
+        require_known_names(name, value, site)
     return set_setting(name=name, value=value, site=site, from_on=from_on, by=by)

@@ -4,13 +4,14 @@ opening and a stop, in crew hours or in money.
 
 import datetime as dt
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from decimal import Decimal
 from typing import Any
 
 from fleet.clock import today_in
 from fleet.formatting import grouped, hours, percent
-from fleet.models import Setting, Site
+from fleet.importing.directory import in_words, nearest
+from fleet.models import Place, PlaceFacts, Setting, SettingsRead, Site, folded
 from fleet.plant.acts import Refused
 from inspections.forecasts.judgement.plant import (
     ALL_OTHERS,
@@ -81,6 +82,15 @@ def _named(read: Callable[[str], Any], example: str) -> Callable[[str], dict[str
     return reading
 
 
+def _as_typed(value: Any) -> str:
+    """A price as one types it: no figures set apart, nothing rounded."""
+    return f"{value['money']} {value['word']}" if isinstance(value, dict) else f"{value} h"
+
+
+def _share_as_typed(value: Any) -> str:
+    return f"{(Decimal(value) * 100).normalize():f} %"
+
+
 def _listed(said: Callable[[Any], str], none: str) -> Callable[[Any], str]:
     return lambda value: "; ".join(f"{name}: {said(one)}" for name, one in value.items()) or none
 
@@ -104,6 +114,7 @@ PRICES = (
         _listed(_percent, "none of its own"),
         {},
         priced=True,
+        typed=_share_as_typed,
     ),
     Choice(
         CONSEQUENCES,
@@ -116,6 +127,7 @@ PRICES = (
         _listed(lambda value: f"{float(value):g}", "by the register's money of a failure"),
         {},
         priced=True,
+        typed=str,
     ),
     Choice(
         CREW_HOUR,
@@ -160,6 +172,7 @@ PRICES = (
         _listed(price_words, "not stated"),
         {},
         priced=True,
+        typed=_as_typed,
     ),
     Choice(
         INFANT,
@@ -175,39 +188,98 @@ PRICES = (
 )
 
 
+MONEYED = (SHELL, OPENING, STOPS)
+LABELS = {choice.name: choice.label for choice in PRICES}
+LAST = 2**62  # an entry behind all that stand
+
+
 def require_one_money(name: str, value: Any, site: Site | None, from_on: dt.date | None) -> None:
-    """Hold a choice in money to the price of a crew hour, which alone turns it into hours.
+    """Hold prices in money to the price of a crew hour, which alone turns them into hours: as they would
+    hold from that day on, at the site, or for the plant and every site with a price of its own.
 
     Raises
     ------
     Refused
-        where none holds at the site from that day, or it is in another money; likewise for a crew hour in
-        another money than prices that stand.
+        where at one of them, on that day or a later one, no crew hour would be priced, or in another money,
+        or the price would be more than `MOST_H` crew hours; what was so before hinders nothing.
     """
-    day = from_on or today_in("UTC")
-    stands = Setting.objects.standing()
-    if name == CREW_HOUR:
-        of_site = Setting.objects.of(site) if site else stands
-        others = [row.value for row in of_site.filter(name__in=(SHELL, OPENING, STOPS))]
-        foreign = sorted({word for other in others for word in _moneys(other)} - {value["word"]})
-        if foreign:
-            raise Refused(
-                f"Prices in {', '.join(foreign)} stand; a crew hour in {value['word']} cannot be held against"
-                f" them. Give it in {foreign[0]}, or state those prices in crew hours first."
-            )
+    if name not in (CREW_HOUR, *MONEYED):
         return
-    crew = Setting.objects.in_force(CREW_HOUR, site, day)
-    for word in sorted(_moneys(value)):
-        if not crew:
-            raise Refused("No price of a crew hour holds there. Give it first, or this price in crew hours.")
-        if crew["word"] != word:
-            raise Refused(f"A crew hour is priced in {crew['word']}, this in {word}. Use one money.")
+    day = from_on or today_in("UTC")
+    stand = Setting.objects.standing().filter(name__in=(CREW_HOUR, *MONEYED)).select_related("site")
+    rows = list(stand)
+    new = Setting(site=site, name=name, value=value, from_on=from_on, entry_n=LAST)
+    own = {row.site_id: row.site for row in rows if row.site_id}
+    days = sorted({day, *(row.from_on for row in rows if row.from_on and row.from_on > day)})
+    before, after = SettingsRead(rows), SettingsRead([*rows, new])
+    for where in (site,) if site else (None, *own.values()):
+        for on in days:
+            there = f"{f' at {where.name}' if where else ''}{f' from {on} on' if on > day else ''}"
+            stood = list(_unlike(before, where, on))
+            for price, crew in _unlike(after, where, on):
+                if (price, crew) not in stood:
+                    raise Refused(_against(name, price, crew, there))
 
 
-def _moneys(value: Any) -> set[str]:
-    """The words of money in a price or in prices by name."""
+def _unlike(held: SettingsRead, site: Site | None, day: dt.date) -> Iterator[tuple[Any, Any]]:
+    """Each price in money that holds at a site on a day and comes to no allowed hours, with the crew's."""
+    crew = held.in_force(CREW_HOUR, site, day)
+    for name in MONEYED:
+        for price in _in_money(held.in_force(name, site, day)):
+            is_one = bool(crew) and crew["word"] == price["word"]
+            if not is_one or Decimal(price["money"]) > MOST_H * Decimal(crew["money"]):
+                yield price, crew
+
+
+def _against(name: str, price: Any, crew: Any, there: str) -> str:
+    """What speaks against a price beside a crew hour; `name` is what was to be chosen."""
+    if not crew:
+        return f"No price of a crew hour holds there{there}. Give it first, or this price in crew hours."
+    if crew["word"] == price["word"]:
+        return (
+            f"{price_words(price)}, a crew hour at {price_words(crew)}{there}, is more than"
+            f" {grouped(MOST_H)} crew hours. Check both."
+        )
+    if name != CREW_HOUR:
+        return f"A crew hour{there} is priced in {crew['word']}, this in {price['word']}. Use one money."
+    return (
+        f"Prices in {price['word']} stand{there} ({price_words(price)}); a crew hour in {crew['word']} cannot"
+        f" be held against them. Give it in {price['word']}, or state those prices in crew hours first,"
+        " for the same site and from the same day."
+    )
+
+
+def _in_money(value: Any) -> list[Any]:
+    """What is in money of a price or of prices by name."""
     if not isinstance(value, dict):
-        return set()
-    if "money" in value:
-        return {value["word"]}
-    return {word for inner in value.values() for word in _moneys(inner)}
+        return []
+    return [value] if "money" in value else [price for inner in value.values() for price in _in_money(inner)]
+
+
+def names_of(name: str, site: Site | None) -> list[str]:
+    """What a choice by name may name at a site, or at all: tags, or the register's words of criticality."""
+    places = Place.objects.standing().filter(**({"site": site} if site else {}))
+    if name == RISKS:
+        facts = PlaceFacts.objects.standing().filter(place__in=places).exclude(criticality="")
+        return sorted(set(facts.values_list("criticality", flat=True)))
+    return [*places.values_list("tag", flat=True), *([ALL_OTHERS] if name == STOPS else [])]
+
+
+def require_known_names(name: str, value: Any, site: Site | None) -> None:
+    """Hold a choice by name to the pumps and words of criticality that are there.
+
+    Raises
+    ------
+    Refused
+        for a name that nothing has, with the nearest that are there.
+    """
+    known = names_of(name, site) if value else []
+    there = {folded(one) for one in known}
+    for word in value:
+        if folded(word) not in there:
+            what = "criticality" if name == RISKS else "pump"
+            near = in_words(nearest(word, known) or known[:3])
+            raise Refused(
+                f"No {what} {f'at {site.name}' if site else 'of the register'} is called “{word}”."
+                f" {f'Is {near} meant?' if near else 'Bring the register first.'}"
+            )

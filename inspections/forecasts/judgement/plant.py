@@ -10,7 +10,7 @@ from uuid import UUID
 
 import numpy as np
 
-from fleet.models import PlaceFacts, Setting, WorkHours
+from fleet.models import PlaceFacts, Setting, WorkHours, folded
 from fleet.models.plant import SettingsRead
 from fleet.models.recorded import IN_ORDER
 from inspections.forecasts.wear_inputs import Known
@@ -62,10 +62,8 @@ class Plant:
         """The accepted chance of passing: by the plant's word of criticality where one is stated, else the
         site's.
         """
-        stated = self._choice(RISKS, one) or {}
-        words = {str(word).casefold(): float(share) for word, share in stated.items()}
-        criticality = one.place.criticality.casefold() if one.place else ""
-        return words.get(criticality, one.accepted_risk)
+        stated = _by_name(self._choice(RISKS, one), one.place.criticality if one.place else "")
+        return one.accepted_risk if stated is None else float(stated)
 
     def shell_h(self, one: Known) -> float:
         """A shell's price in crew hours."""
@@ -112,8 +110,8 @@ class Plant:
 
 
 def _by_name(stated: Any, name: str) -> Any:
-    """What is stated for a name, without regard to case; None where nothing is."""
-    return {str(word).casefold(): value for word, value in (stated or {}).items()}.get(name.casefold())
+    """What is stated for a name, without regard to case and blanks; None where nothing is."""
+    return {folded(str(word)): value for word, value in (stated or {}).items()}.get(folded(name))
 
 
 def plant_of(known: Sequence[Known], as_of: dt.date) -> Plant:

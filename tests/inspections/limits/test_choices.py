@@ -83,8 +83,9 @@ def test_what_is_not_allowed_is_refused_with_what_is(name, typed, said):
 def test_none_can_be_chosen_where_something_stood():
     for name, typed in (("stations", "in-12"), ("signatures", "checked"), ("hold_words", "wiped")):
         choose(name, typed)
-    choose("signatures", "none")
-    choose("hold_words", "none")
+    for name in ("stations", "signatures", "hold_words"):
+        choose(name, "none")
+    assert words()["stations"] == "as last time, else both ends on top"
     assert words()["signatures"] == words()["hold_words"] == "none"
     assert open_bearing.for_device(makers.a_site(), TODAY)["hold"] == []
 

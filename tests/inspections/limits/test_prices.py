@@ -77,6 +77,7 @@ def test_consequence_and_stop_are_chosen_by_the_pumps_name_whatever_its_case(sit
 
 def test_a_smaller_accepted_risk_of_a_criticality_makes_a_passing_dearer_in_proportion(site):
     bearing = worn(site, criticality="Duty")
+    makers.a_place(site=site, tag="P-2", criticality="spare")
     before = of(bearing).price_h
     choose("accepted_risk_by_criticality", "duty: 2,5 %; spare: 20 %")
     assert of(bearing).price_h == pytest.approx(4 * before, abs=0.01)
@@ -87,8 +88,9 @@ def test_a_smaller_accepted_risk_of_a_criticality_makes_a_passing_dearer_in_prop
     [
         ("shell_hours", "40", "Write crew hours as 40 h"),
         ("shell_hours", "nan h", "no price"),
-        ("shell_hours", "20000 h", "0 to 10000 h"),
-        ("shell_hours", "-1 h", "0 to 10000 h"),
+        ("shell_hours", "20000 h", "0 to 10.000 h"),
+        ("shell_hours", "-1 h", "0 to 10.000 h"),
+        ("shell_hours", "2000000000 EUR", "0 to 1.000.000.000 EUR"),
         ("shell_hours", "4000 EUR", "No price of a crew hour holds"),
         ("crew_hour_money", "3 h", "no price of an hour"),
         ("crew_hour_money", "0 EUR", "no price of an hour"),
@@ -113,6 +115,77 @@ def test_one_money_at_a_time():
         choose("opening_besides", "300 USD")
     with pytest.raises(Refused, match="Prices in EUR stand"):
         choose("crew_hour_money", "60 USD")
+
+
+def test_prices_that_hold_no_more_hinder_no_other_money():
+    choose("crew_hour_money", "50 EUR")
+    choose("shell_hours", "4000 EUR")
+    choose("shell_hours", "40 h", from_on=dt.date(2026, 1, 1))
+    with pytest.raises(Refused, match="Prices in EUR stand"):
+        choose("crew_hour_money", "60 USD", from_on=dt.date(2025, 6, 1))
+    choose("crew_hour_money", "60 USD", from_on=dt.date(2026, 1, 1))
+    choose("shell_hours", "3000 USD", from_on=dt.date(2026, 1, 1))
+    choose("stop_hours", "all others: 10 USD", from_on=dt.date(2040, 1, 1))
+    choose("shell_hours", "40 h", from_on=dt.date(2039, 1, 1))
+    with pytest.raises(Refused, match="Prices in USD stand from 2040-01-01 on"):
+        choose("crew_hour_money", "50 EUR", from_on=dt.date(2039, 1, 1))
+
+
+def test_a_price_of_the_plant_is_held_to_the_crew_hour_of_each_site_that_has_its_own(site):
+    choose("crew_hour_money", "50 EUR")
+    choose("crew_hour_money", "60 USD", site=site)
+    with pytest.raises(Refused, match="A crew hour at Own is priced in USD, this in EUR"):
+        choose("shell_hours", "2400 EUR")
+    choose("shell_hours", "30 h", site=site)
+    choose("shell_hours", "2400 EUR")  # the site has its own
+    with pytest.raises(Refused, match="Prices in EUR stand at Other"):
+        choose("crew_hour_money", "60 USD", site=makers.a_site(name="Other"))
+
+
+def test_money_for_more_crew_hours_than_are_allowed_is_refused():
+    choose("crew_hour_money", "1 EUR")
+    choose("shell_hours", "10000 EUR")
+    with pytest.raises(Refused, match=r"is more than 10.000 crew hours"):
+        choose("stop_hours", "all others: 10001 EUR")
+    with pytest.raises(Refused, match=r"is more than 10.000 crew hours"):
+        choose("crew_hour_money", "0.5 EUR")
+
+
+@pytest.mark.parametrize(
+    ("name", "typed", "message"),
+    [
+        ("consequence_factors", "Even 00: 2", "No pump at Own is called “Even 00”. Is 'Even 0'"),
+        ("stop_hours", "P-9: 2 h", "No pump at Own is called “P-9”"),
+        ("accepted_risk_by_criticality", "dutty: 5 %", "No criticality at Own is called “dutty”. Is 'Duty'"),
+    ],
+)
+def test_a_name_that_nothing_has_is_refused_with_the_nearest(site, name, typed, message):
+    makers.a_place(site=site, tag="P-1", criticality="Duty")
+    makers.a_place(site=makers.a_site(name="Other"), tag="P-9", criticality="dutty")
+    with pytest.raises(Refused, match=message):
+        choose(name, typed, site=site)
+    assert not Setting.objects.exists()
+
+
+def test_a_list_by_name_begins_with_what_is_chosen_and_sent_again_is_the_same(client, site):
+    makers.a_place(site=site, tag="P 1", criticality="Duty")
+    makers.a_place(site=makers.a_site(name="Other"), tag="P-9")
+    client.force_login(makers.an_account())
+    typed = {
+        "accepted_risk_by_criticality": "duty: 2.5 %",
+        "consequence_factors": "p 1: 1.25; P-9: 2",
+        "stop_hours": "P 1: 9000 h; all others: 12.5 h",
+    }
+    for name, words in typed.items():
+        choose(name, words)
+        page = client.get("/choices/").content.decode()
+        shown = page.split(f'id="value-{name}"')[1].split("</textarea>")[0]
+        assert shown.endswith(f">{words}") and 'maxlength="24000"' in shown
+        client.post("/choices/", {"name": name, "value": words.replace("; ", "\r\n")})
+        first, second = Setting.objects.filter(name=name)
+        assert first.value == second.value
+    page = client.get("/choices/?site=Own").content.decode()
+    assert ">p 1: 1.25</textarea>" in page
 
 
 def test_page_and_method_show_each_price_with_its_author_and_the_price_that_follows(client, site):
