@@ -54,6 +54,7 @@ KEPT = (
     "inspections/verdict.js",
     "inspections/typed_value.js",
     "inspections/contact_facts.js",
+    "inspections/open_bearing.js",
     "inspections/record_offline.js",
     "inspections/record_offline_print.js",
     "inspections/record_unsent.js",

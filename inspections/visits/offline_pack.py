@@ -23,7 +23,8 @@ from inspections.visits.forms import write_cells
 from inspections.visits.machine_book import book_unit
 from inspections.visits.shell_words import for_device
 from inspections.visits.stations import Station, planned_stations, stations_of
-from inspections.visits.trigger_at_pump import opening_of, scrape_limit_um, under_plan
+from inspections.visits.trigger_at_pump import by_trigger, opening_of, scrape_limit_um, under_plan
+from inspections.visits.word_at_pump import MEASURE
 
 
 def packed_bearings(bearings: list[Any]) -> list[dict[str, Any]]:
@@ -58,7 +59,11 @@ def _opening(
     limit = known.known.limits.get(LimitUse.REPLACE)
     replace_um = float(limit.value_um) if limit and limit.value_um is not None else None
     opening = under_plan(opening_of(known.judgement, today, replace_um=replace_um), planned)
-    return {"opening": opening.words(unit), "scrape_limit_um": scrape_limit_um(opening)}
+    return {
+        "opening": opening.words(unit),
+        "scrape_limit_um": scrape_limit_um(opening),
+        "measure_first": by_trigger(opening, None)(True).word == MEASURE,
+    }
 
 
 def _last_prints(bearings: list[Any]) -> dict[Any, Any]:

@@ -6,6 +6,8 @@
   const each = (what, act) => document.querySelectorAll(what).forEach(act);
   const form = find("#reading");
   let bearing = null, state = null, stage = "as_found", station = null;
+  let first = "";  // the entry that is being measured again
+  const { rules } = window.PumpPrint, { stageWords } = rules;
 
   function show(name, heading, saying = "") {
     each("[data-screen]", (one) => { one.hidden = one.dataset.screen !== name; });
@@ -87,6 +89,7 @@
       return null;
     }
     state = await kept(id);
+    if (state) judgeMended();
     find("[data-begin]").textContent = state ? "This one: go on" : "This one, isolated: begin";
     const guard = find("[data-guard]"), mark = document.createElement("b");
     mark.textContent = bearing.position;
@@ -94,23 +97,20 @@
     find("[data-cautions]").textContent = bearing.cautions;
     shell();
     await names();
-    if (state && (await window.PumpPrint.catchUp(bearing, state))) shell();
+    if (state) caughtUp(state);
     return state && !scanned ? hub() : show("guard", "Is this the bearing in front of you?", `${bearing.site}.`);
   }
 
-  // What speaks against checking or scraping this shell, before either; a fact can still be recorded, with its reason.
-  // Damage that holds, a reading outside its limits or one to measure again, a print that asks for something else: then
-  // scraping is no step here either.
-  const outside = () => Object.values((state && state.done) || {}).some((one) => /over|tight/.test(one.word || ""));
-  const holds = () => Boolean(((state && state.holds) || []).length), doubted = () => Boolean(state && state.again);
-  const mayScrape = () => (bearing.may_scrape ?? bearing.scrapeable !== false) && !outside() && !holds() && !doubted()
-    && (!state || (window.PumpPrint.allows(state) && window.PumpPrint.roomLeft(bearing, state)));
-
-  // What stands before the headline of a print that asks for scraping in vain.
-  function insteadOfScraping(outcome) {
-    if (outcome !== "scrape" || mayScrape()) return "";
-    return `${holds() ? "Hold" : outside() || doubted() ? "Measure again" : "Ask the engineer"}. The print: `;
+  // What a killed tab left unread is read behind the screen, which is then drawn anew.
+  async function caughtUp(mine) {
+    if (!(await window.PumpPrint.catchUp(bearing, mine)) || state !== mine) return;
+    shell();
+    if (document.body.dataset.shows === "hub") await draw();
   }
+
+  // What speaks against checking or scraping this shell, before either; a fact can still be recorded, with its reason.
+  const holds = () => Boolean(((state && state.holds) || []).length), mayScrape = () => rules.mayScrape(bearing, state);
+  const insteadOfScraping = (outcome) => rules.instead(bearing, state, outcome);
   function shell() {
     each("[data-shell]", (box) => {
       box.hidden = !(bearing.shell_words || []).length;
@@ -182,7 +182,11 @@
   function read(which) {
     stage = which;
     station = bearing.stations.find((one) => !state.done[`${stage} ${one.key}`]);
-    if (!station) return hub();
+    return station ? ask() : hub();
+  }
+
+  function ask() {
+    first = "";
     form.reset();
     find("#id_unit").value = state.unit || bearing.unit;
     find("#id_method").value = state.method || bearing.method;
@@ -219,12 +223,16 @@
     return e && !e.rough ? window.Verdict.afterScrape(e.mid_um, (e.high_um - e.low_um) / 2.563103131, step[0], step[1]) : e;
   }
 
-  function judged() {
-    const unit = find("#id_unit").value, typed = window.Verdict.typed(find("#id_value").value, unit);
+  function filled() {
+    const fields = Object.fromEntries(["value", "unit", "method", "basis"].map((name) => [name, find(`#id_${name}`).value]));
+    return { ...fields, exceptions: [...form.querySelectorAll("[name=exceptions]:checked")].map((one) => one.value) };
+  }
+
+  function judged(fields = filled()) {
+    const typed = window.Verdict.typed(fields.value, fields.unit);
     if (!typed) return null;
-    const double = find("#id_basis").value === "radial" ? 2 : 1;
-    const ticked = [...form.querySelectorAll("[name=exceptions]:checked")].map((one) => bearing.exceptions[one.value]);
-    const sd = window.Verdict.readingSd(bearing.sd[find("#id_method").value] || 13, typed.step * double, ticked);
+    const double = fields.basis === "radial" ? 2 : 1, ticked = (fields.exceptions || []).map((name) => bearing.exceptions[name]);
+    const sd = window.Verdict.readingSd(bearing.sd[fields.method] || 13, typed.step * double, ticked);
     const said = window.Verdict.said(typed, double, sd, bearing.held[stage === "as_left" && state.work === "new" ? "as_left new" : stage], expectation());
     return { said, um: typed.um === null ? null : typed.um * double, sd };
   }
@@ -244,45 +252,76 @@
   }
 
   async function next() {
-    const fields = Object.fromEntries(["value", "unit", "method", "basis"].map((name) => [name, find(`#id_${name}`).value]));
+    const fields = filled();
     if (!fields.value.trim()) return find("#id_value").focus();
     const fault = window.PumpQueue.faultOf(fields, "clearance");
     refuse(fault);
     if (fault) return find("#id_value").focus();
-    fields.exceptions = [...form.querySelectorAll("[name=exceptions]:checked")].map((one) => one.value);
-    const now = judged(), key = `${stage} ${station.key}`;
+    const now = judged(fields), key = `${stage} ${station.key}`;
     Object.assign(state, { unit: fields.unit, method: fields.method, basis: fields.basis, exceptions: fields.exceptions });
-    const first = state.again || "", row = await entry("reading", { fields, again: first });
-    state.done[key] = { shown: `${fields.value} ${fields.unit}`, words: station.words, um: now && now.um, sd: now && now.sd, said: now ? now.said.text : "", word: now ? now.said.word : "", method: fields.method, entry: row.id };
-    state.again = now && now.said.asked && !first ? row.id : "";
+    const row = await entry("reading", { fields, again: first });
+    state.done[key] = { ...readingOf(fields, now), again: first, entry: row.id };
     await keep();
-    return state.again ? again(now.said) : read(stage);
+    return now && now.said.asked && !first ? again(key, now.said.question) : read(stage);
+  }
+
+  const stationOf = (key) => bearing.stations.find((one) => key.split(" ")[1] === one.key);
+  const readingOf = (fields, now) => ({
+    shown: `${fields.value} ${fields.unit}`, words: station.words, method: fields.method,
+    ...(now ? { um: now.um, sd: now.sd, said: now.said.text, word: now.said.word, asked: now.said.asked } : { um: null, sd: null, said: "", word: "", asked: false }),
+  });
+
+  // A value that was mended among what waits is judged as it stands now.
+  function judgeMended() {
+    for (const [key, one] of Object.entries(state.done)) if (one.mended && stationOf(key)) {
+      [[stage], station] = [key.split(" "), stationOf(key)];
+      const now = readingOf(one.mended, judged(one.mended));
+      Object.assign(one, now, { said: `Mended on the device. ${now.said}`, mended: null });
+    }
+    station = null;
   }
 
   // An unlikely value is kept and asked about: a second measurement counts, the first one stays.
-  function again(said) {
-    find("#id_value").value = "";
-    show("read", "Measure once more", said.question);
+  function again(key, question) {
+    [stage] = key.split(" ");
+    station = stationOf(key);
+    ask();
+    first = state.done[key].entry;
+    show("read", "Measure once more", question);
     find("[data-verdict]").hidden = true;
     find("[data-right]").hidden = false;
     find("[data-could-not]").hidden = true;
     find("#id_value").focus();
   }
 
-  const stageWords = (key) => (key.startsWith("as_left") ? "as left, " : key.startsWith("as_found") ? "as found, " : "");
-
   async function hub() {
     station = null;
-    const unsent = await window.Unsent.all("queue"), open_ids = new Set(unsent.map((one) => one.id));
-    await window.PumpQueue.refusedHere(unsent.filter((one) => one.bearing === bearing.id));
-    show("hub", "What comes next?");
+    first = "";
+    return (await draw()) ? show("hub", "What comes next?") : null;
+  }
+
+  // What stands outside its limits or is not what was expected, each with the way to measure it again.
+  function outside() {
+    const words = rules.outsideWords(state, bearing.ring);
+    find("[data-outside]").hidden = !words;
+    find("[data-outside] p").textContent = words;
+    find("[data-again]").replaceChildren(...rules.measureAgain(state).filter(([key]) => stationOf(key)).map(([key, one]) => {
+      const button = Object.assign(document.createElement("button"), { type: "button", textContent: `Measure again: ${stageWords(key)}${one.words}` });
+      button.addEventListener("click", () => again(key, one.said));
+      return button;
+    }));
+  }
+
+  // Not where another bearing was opened meanwhile.
+  async function draw() {
+    const mine = state, unsent = await window.Unsent.all("queue"), open_ids = new Set(unsent.map((one) => one.id));
+    await window.PumpQueue.refusedHere(unsent.filter((one) => one.bearing === mine.id));
+    if (!mine || state !== mine) return false;
     shell();
     window.PumpPrint.hub(state);
     find("[data-holds]").hidden = !holds();
     if (holds()) find("[data-holds] p").textContent = `Hold: ${state.holds.join("; ")}. Do not close before the engineer has signed. Ring: ${bearing.ring}. Take a photo.`;
-    const beyond = Object.entries((state && state.done) || {}).filter(([, one]) => ["over", "too tight"].includes(one.word));
-    find("[data-outside]").hidden = !beyond.length;
-    find("[data-outside] p").textContent = `Outside its limits: ${beyond.map(([key, one]) => `${stageWords(key)}${one.words}, ${one.shown}, ${one.word}`).join("; ")}. Do not close up on it before the engineer has signed. Ring: ${bearing.ring}.`;
+    outside();
     const left = bearing.stations.some((one) => !state.done[`as_found ${one.key}`]);
     find("[data-go=found]").parentElement.hidden = !left || Boolean(state.work);
     find("[data-go=left]").hidden = !state.work;
@@ -302,7 +341,7 @@
       row.append(value, words);
       box.append(row);
     }
-    return null;
+    return true;
   }
 
   async function go(where) {
@@ -401,7 +440,7 @@
   }));
   find("[data-begin]").addEventListener("click", once(begin));
   find("[data-could-not]").addEventListener("click", () => show("why", "Why not measured?", `${station.words}.`));
-  find("[data-right]").addEventListener("click", once(async () => { state.again = ""; await keep(); read(stage); }));
+  find("[data-right]").addEventListener("click", () => read(stage));
   find("#find-taken").addEventListener("input", list);
   form.addEventListener("submit", once(next));
   form.addEventListener("input", () => { refuse(""); say(); });

@@ -4,6 +4,7 @@
 window.PumpPrint = (() => {
   const find = (what, inside = document) => inside.querySelector(what);
   const PARTS = JSON.parse(find("#reader").textContent);
+  const rules = window.OpenBearing(PARTS.effects), { entriesOf, half } = rules;
   const WORDS = { ".": "none", "+": "light", "#": "heavy" }, NEXT = { ".": "+", "+": "#", "#": "." };
   let worker = null, asked = 0;
   const waiting = new Map();
@@ -34,14 +35,12 @@ window.PumpPrint = (() => {
     });
   }
 
-  const entriesOf = (state) => Object.entries((state && state.done) || {});
   const measured = (state) => entriesOf(state).filter(([key, one]) => key.startsWith("as_") && typeof one.um === "number")
     .map(([key, one]) => ({ stage: key.split(" ")[0], station: key.split(" ")[1], method: one.method || "", measured_by: state.measured_by, um: one.um }));
   const worksBefore = (state, until) => {
     const all = entriesOf(state), end = until ? all.findIndex(([key]) => key === until) : all.length;
     return all.slice(0, end).filter(([, one]) => one.work).map(([, one]) => one);
   };
-  const half = (one) => one.fields.half || "lower";
 
   // A print with what is known of its shell as it lies there, and the earlier prints of its half in this visit.
   function question(bearing, state, key) {
@@ -74,45 +73,6 @@ window.PumpPrint = (() => {
     let read = false;
     for (const [key, one] of entriesOf(state)) if (one.cells && !one.print) read = (await readOne(bearing, state.visit, key)) || read;
     return Boolean(read);
-  }
-
-  // --- what the prints ask for ---
-  const ofHalf = (work, which) => !work.half || work.half === which;
-  const newMetal = (work) => PARTS.effects[work.work] === "new_metal";
-
-  // The last print of each half that still shows the shell that lies there, and whether it was scraped since.
-  function standing(state) {
-    const last = new Map(), all = entriesOf(state);
-    all.forEach(([key, one], n) => { if (one.cells) last.set(half(one), { key, n, one, half: half(one) }); });
-    const prints = [...last.values()].filter((at) => !all.slice(at.n).some(([, work]) => work.work && newMetal(work) && ofHalf(work, at.half)));
-    return prints.map((at) => ({ ...at, scraped: all.slice(at.n).some(([key, work]) => work.work === "scrape" && wasOf(state, key, at.half)) }));
-  }
-
-  // A scrape is of the halves whose print before it asked for one, else of both.
-  function wasOf(state, key, which) {
-    const all = entriesOf(state), last = new Map();
-    for (const [, one] of all.slice(0, all.findIndex(([other]) => other === key))) if (one.cells) last.set(half(one), one);
-    const asking = [...last].filter(([, one]) => one.print && one.print.outcome === "scrape").map(([name]) => name);
-    return !asking.length || asking.includes(which);
-  }
-
-  const unread = (state) => standing(state).some(({ one }) => !one.print);
-
-  // Scraping is a step before any print, else only where the last prints ask for it and none asks for anything else.
-  function allows(state) {
-    const prints = standing(state);
-    if (!prints.length) return true;
-    const says = prints.map(({ one, scraped }) => (scraped || !one.print ? "" : one.print.outcome));
-    return says.includes("scrape") && says.every((outcome) => ["scrape", "acceptable"].includes(outcome));
-  }
-
-  // From the trigger that was taken along: from this reading on a shell is replaced rather than scraped.
-  function roomLeft(bearing, state) {
-    const limit = bearing.scrape_limit_um;
-    if (state.work === "new" || limit === null || limit === undefined) return true;
-    const rows = entriesOf(state).filter(([key, one]) => key.startsWith("as_") && typeof one.um === "number");
-    const left = rows.filter(([key]) => key.startsWith("as_left")), last = (left.length ? left : rows).map(([, one]) => one.um + 2 * (one.sd || 0));
-    return limit > 0 && last.every((um) => um < limit);
   }
 
   // --- screens ---
@@ -217,8 +177,8 @@ window.PumpPrint = (() => {
 
   // At the hub: what each last print asks for, or that it waits for the site.
   function hub(state) {
-    const box = find("[data-prints]"), prints = standing(state);
-    find("[data-unread]").hidden = !unread(state);
+    const box = find("[data-prints]"), prints = rules.standingPrints(state);
+    find("[data-unread]").hidden = !rules.unread(state);
     box.replaceChildren(...prints.filter(({ one }) => one.print).map(({ one, half: which, scraped }) => {
       const note = document.createElement("div"), line = document.createElement("p"), [, next] = one.print.lines[0] || ["", ""];
       const words = scraped ? `The ${which} half was scraped after its last print: check it again.`
@@ -235,5 +195,5 @@ window.PumpPrint = (() => {
     find("[data-film]").hidden = false;
     find("[data-film-known]").hidden = true;
   });
-  return { contact, hub, catchUp, unread, allows, roomLeft };
+  return { contact, hub, catchUp, rules };
 })();

@@ -89,9 +89,9 @@ window.PumpQueue = (() => {
   }
 
   // What the device remembers of the visit follows, so that a removed reading is asked for again.
-  async function remember(change) {
+  async function remember(change, field = "entry") {
     const state = await window.Pump.kept(shown.bearing);
-    const key = state && Object.keys(state.done).find((one) => state.done[one].entry === shown.id);
+    const key = state && Object.keys(state.done).find((one) => state.done[one][field] === shown.id);
     if (!key) return;
     change(state.done, key);
     await window.Unsent.put("kept", state);
@@ -112,7 +112,7 @@ window.PumpQueue = (() => {
     await window.Unsent.mend(shown, fields, beside());
     if (fields.value) {
       const um = window.Verdict.typed(typed, shown.fields.unit);
-      await remember((done, key) => Object.assign(done[key], { shown: `${typed} ${shown.fields.unit}`, um: um && um.um, said: "Mended on the device." }));
+      await remember((done, key) => Object.assign(done[key], { shown: `${typed} ${shown.fields.unit}`, um: um && um.um, said: "Mended on the device.", mended: { ...shown.fields, value: typed } }));
     }
     await back();
     window.Unsent.send();
@@ -127,6 +127,7 @@ window.PumpQueue = (() => {
     for (const one of await window.Unsent.all("queue")) if (one.again === shown.id) await window.Unsent.mend(one, {}, { again: "" });
     await window.Unsent.drop("queue", shown.id);
     await remember((done, key) => delete done[key]);
+    await remember((done, key) => { done[key].again = ""; }, "again");
     await window.Unsent.count();
     await back();
   });

@@ -187,6 +187,7 @@ def test_list_page_and_pump_say_one_thing_of_bearings_of_each_kind(site):
     assert f"Replace if found at {at_pump} mm or more" in packed["P-OPEN"]["opening"]
     at_open = judgements([open_one], today)[open_one.pk].at
     assert packed["P-OPEN"]["scrape_limit_um"] == (0.0 if at_open.no_room else at_open.scrape_from_um)
+    assert packed["P-OPEN"]["measure_first"] == (not at_open.no_room and (at_open.new or 0.0) > 0.5)
     # Without a maximum nothing is held against a scrape; without a life the engineer decides of any.
     assert [packed[tag]["scrape_limit_um"] for tag in ("P-NONE", "P-LIFE")] == [None, 0.0]
     read(client, open_one, f"0.{trigger + 8:.0f}", sure="yes")
