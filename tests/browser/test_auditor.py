@@ -55,7 +55,7 @@ def test_an_engineer_puts_a_reading_right_and_an_auditor_sees_both_versions_and_
 
     page = signed_in("auditor")
     page.goto(live_server.url + "/")
-    pressed(page.get_by_role("link", name="Proof"))
+    pressed(page.get_by_role("link", name="Proof", exact=True))
     assert "Never witnessed" in page.inner_text("main")
     pressed(page.locator("main").get_by_role("link", name="watch list"))
     pressed(page.get_by_role("link", name="Lift 1 DE"))

@@ -115,7 +115,7 @@ def test_taps_on_the_device_go_on_where_the_print_has_left_it_meanwhile(print_pa
     tap_all_on_device(page)
     sent = "window.Unsent.send().then(() => window.Unsent.all('queue')).then((rows) => rows.length === 0)"
     page.wait_for_function(sent)
-    last = ContactCheck.objects.standing().order_by("round").last()
+    last = ContactCheck.objects.standing().order_by("entry_n").last()
     assert last.pattern["cells"] == FULL and ContactCheck.objects.standing().count() == 2
 
 

@@ -27,7 +27,7 @@ def _booked(unit: str = "thou", authority: str = "maker_machine"):
 
 def _chosen(client, bearing) -> str:
     page = client.get(at(bearing, "reading/", stage="as_found")).content.decode()
-    return page.split("<summary>")[1].split(",")[0]
+    return page.split("<summary>")[1].split(",")[0].strip()
 
 
 def test_the_unit_is_that_of_the_limits_as_entered_whatever_was_used_last():
@@ -50,7 +50,7 @@ def test_a_limit_by_rule_of_thumb_says_no_unit_and_one_odd_entry_changes_none():
 def test_the_sheet_to_print_speaks_in_the_unit_of_the_book():
     bearing = _booked()
     page = said(a_mechanic(bearing).get(at(bearing, "sheet/")))
-    assert "maximum 12.0 thou, fit to 6.0–10.0 thou" in page
+    assert "maximum 12.0 thou · fit to 6.0–10.0 thou" in page
     assert "thou (0.001 in);" in page and "µm" not in page
 
 

@@ -129,4 +129,4 @@ def test_job_procedure_and_revision_are_asked_once_and_stand_on_the_receipt():
     assert 'name="procedure"' not in client.get(at(bearing)).content.decode()
     visit = Visit.objects.get(job="J-7")
     page = said(client.get(at(bearing, "receipt/", visit=visit.pk)))
-    assert "Job J-7." in page and "Procedure BRG-03, revision C" in page
+    assert "Work order, permit: J-7." in page and "Procedure BRG-03, revision C" in page
