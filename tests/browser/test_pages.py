@@ -2,6 +2,8 @@
 reach.
 """
 
+import re
+
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
@@ -47,6 +49,8 @@ def test_no_page_scrolls_sideways_and_axe_finds_nothing(width, opened, small_fle
     ):
         page = opened(address, width)
         assert page.evaluate(SIDEWAYS) == 0, address
+        blank_before = re.findall(r"\w+ [,.;:](?=\s|$)", page.locator("main").inner_text())
+        assert blank_before == [], address
         report = axe.run(page)
         if report.violations_count:
             found[address] = report.generate_report()
