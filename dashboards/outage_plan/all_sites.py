@@ -5,7 +5,7 @@ month.
 import datetime as dt
 from collections import Counter
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
@@ -63,8 +63,14 @@ class OrderLine:
     bearings: str
     outage: str
     price_h: float
-    money: str
+    amount: int | None  # in the site's money, at its crew hour of the plan's own day
+    word: str
     is_late: bool
+
+    @property
+    def money(self) -> str:
+        """The price as one writes money; blank where no crew hour is priced."""
+        return "" if self.amount is None else _money_words(self.amount, self.word)
 
 
 @dataclass(frozen=True)
@@ -94,13 +100,12 @@ def context(sites: Iterable[Site]) -> dict[str, Any]:
         if hand is None or not found:
             plans.append(SitePlan(site, "", "", 0.0, 0.0, 0, "No plan has been worked out yet."))
             continue
-        made = versions.shown(hand, found)
-        plans.append(
-            replace(_site_plan(made, found), as_of=hand.as_of, warnings=_warnings(hand, found, made))
-        )
+        made, today = versions.shown(hand, found), today_at(site)
+        plans.append(_site_plan(hand, found, made))
         if made.evaluation is not None and made.inputs is not None:
-            outages += _outages(site, found.key, made.evaluation, made.inputs)
-            orders += _orders(site, made.orders, made.inputs, crew, hand.as_of)
+            outages += _outages(site, today, found.key, made.evaluation, made.inputs)
+            hour = crew.in_force(CREW_HOUR, site, hand.as_of)
+            orders += _orders(site, today, made.orders, made.inputs, hour)
     return {
         "saying": _saying(outages, orders),
         "plans": plans,
@@ -111,33 +116,38 @@ def context(sites: Iterable[Site]) -> dict[str, Any]:
     }
 
 
-def _site_plan(made: Proposal, shown: versions.Version) -> SitePlan:
-    found = made.evaluation
+def _site_plan(hand: DraftPlan, shown: versions.Version, made: Proposal) -> SitePlan:
+    found, said = made.evaluation, (made.site, shown.key, shown.label)
     if found is None:
-        return SitePlan(made.site, shown.key, shown.label, 0.0, 0.0, 0, " ".join(made.refused))
+        return SitePlan(*said, 0.0, 0.0, 0, " ".join(made.refused))
     closed = float(found.chance[:, -1].sum()) if found.chance.size else 0.0
     return SitePlan(
-        made.site, shown.key, shown.label, closed, found.expected_passings, found.n_above_accepted
+        *said,
+        closed,
+        found.expected_passings,
+        found.n_above_accepted,
+        as_of=hand.as_of,
+        warnings=_warnings(hand, shown, found),
     )
 
 
-def _warnings(hand: DraftPlan, shown: versions.Version, made: Proposal) -> tuple[str, ...]:
+def _warnings(hand: DraftPlan, shown: versions.Version, found: Evaluation) -> tuple[str, ...]:
     """What speaks against reading this plan as it stands."""
-    faults = made.evaluation.faults if made.evaluation is not None else ()
     return tuple(
         words
         for words, holds in (
             ("the record has changed since: plan anew", versions.digest_of(hand.site) != hand.digest),
             ("with what is only supposed", shown.key == versions.HAND and bool(open_what_ifs(hand))),
-            ("it cannot be carried out as it is", bool(faults)),
+            ("it cannot be carried out as it is", bool(found.faults)),
         )
         if holds
     )
 
 
-def _outages(site: Site, shown: str, found: Evaluation, given: Inputs) -> Iterator[OutageLine]:
+def _outages(
+    site: Site, today: dt.date, shown: str, found: Evaluation, given: Inputs
+) -> Iterator[OutageLine]:
     """Outages that are not over, and times between them in which something is opened."""
-    today = today_at(site)
     for outage, load in zip(given.outages, found.loads, strict=True):
         if outage.skipped or outage.end_on < today or (outage.between and not load.n_jobs):
             continue
@@ -160,14 +170,12 @@ def _outages(site: Site, shown: str, found: Evaluation, given: Inputs) -> Iterat
 
 
 def _orders(
-    site: Site, orders: Iterable[Order], given: Inputs, crew: SettingsRead, as_of: dt.date
+    site: Site, today: dt.date, orders: Iterable[Order], given: Inputs, hour: Any
 ) -> Iterator[OrderLine]:
-    """What must be out by the end of this month, that of one kind for one outage together; in money at the
-    crew hour of the plan's own day.
+    """What must be out by the end of this month, that of one kind for one outage together; `hour`: what a
+    crew hour cost on the plan's own day, None where it is not priced.
     """
-    today = today_at(site)
     next_month = (today.replace(day=1) + dt.timedelta(days=32)).replace(day=1)
-    hour = crew.in_force(CREW_HOUR, site, as_of)
     over = {one.name for one in given.outages if one.end_on < today}
     lines: dict[tuple[dt.date, str, str], list[Order]] = {}
     for order in orders:
@@ -175,28 +183,24 @@ def _orders(
             lines.setdefault((max(order.order_by, today), order.family, order.outage), []).append(order)
     for (by, family, outage), own in lines.items():
         price = sum(HALF * given.bearings[given.bearing_at[one.bearing]].shell_h for one in own)
-        names = ", ".join(f"{name}" for name in dict.fromkeys(one.bearing for one in own))
-        late = min(one.order_by for one in own) <= today
-        yield OrderLine(site.name, by, family, len(own), names, outage, price, _money(price, hour), late)
+        names = ", ".join(dict.fromkeys(one.bearing for one in own))
+        amount = round(Decimal(price) * Decimal(hour["money"])) if hour else None
+        word = hour["word"] if hour else ""
+        yield OrderLine(site.name, by, family, len(own), names, outage, price, amount, word, by <= today)
 
 
-def _money(price_h: float, hour: Any) -> str:
-    """Crew hours in the plant's money; blank where no crew hour is priced."""
-    if not hour:
-        return ""
-    money = round(Decimal(price_h) * Decimal(hour["money"]))
-    return price_words({"money": str(money), "word": hour["word"]})
+def _money_words(amount: int, word: str) -> str:
+    return price_words({"money": str(amount), "word": word})
 
 
 def _total(orders: Iterable[OrderLine]) -> str:
     """All orders in money, one sum for each money; blank where one has none."""
     sums: Counter[str] = Counter()
     for one in orders:
-        number, _, word = one.money.rpartition(" ")
-        if not word:
+        if one.amount is None:
             return ""
-        sums[word] += int("".join(sign for sign in number if sign.isdigit()))
-    return " and ".join(price_words({"money": str(n), "word": word}) for word, n in sums.items())
+        sums[one.word] += one.amount
+    return " and ".join(_money_words(amount, word) for word, amount in sums.items())
 
 
 def _saying(outages: Iterable[OutageLine], orders: Iterable[OrderLine]) -> str:

@@ -150,7 +150,7 @@ def test_a_visit_of_another_pump_is_not_joined():
     bearing, elsewhere = a_worn_bearing(), a_worn_bearing()
     client, owner = a_mechanic(bearing), a_mechanic(elsewhere)
     theirs = a_reading_of(owner, elsewhere)
-    refused(client, an_entry(client, bearing, visit=theirs["visit"]))
+    assert refused(client, an_entry(client, bearing, visit=theirs["visit"]))
 
 
 # the same id with other content
@@ -284,7 +284,7 @@ def test_a_bad_entry_is_refused_in_a_sentence_and_those_around_it_go_in(wrong):
 def test_bad_fields_of_every_kind_are_refused_in_a_sentence(kind, fields):
     bearing = a_worn_bearing()
     client = a_mechanic(bearing)
-    refused(client, an_entry(client, bearing, kind, fields=fields))
+    assert refused(client, an_entry(client, bearing, kind, fields=fields))
 
 
 def test_entries_that_are_none_do_not_stop_the_others():
