@@ -81,7 +81,7 @@ def _sudden(one: Known, counted: Mapping[str, Mapping[str, Any]]) -> dict[str, A
     """What failed suddenly among the bearings of this class at this site; nothing where nothing did."""
     wear_class = one.facts.wear_class.name if one.facts and one.facts.wear_class else NO_CLASS
     told = counted.get(str(one.bearing.place.site_id), {}).get(wear_class)
-    return {"sudden": told} if told else {}
+    return {"sudden": {**told, "class": wear_class}} if told else {}
 
 
 @dataclass(frozen=True)

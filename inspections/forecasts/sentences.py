@@ -9,9 +9,10 @@ from typing import Any
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
-from fleet.formatting import chance, count, counted, day, day_words, percent, um
+from fleet.formatting import chance, counted, day, day_words, percent, um
 from fleet.slip_factors import MIXED
 from inspections.forecasts.figures import Figures
+from inspections.forecasts.sudden_failures import NO_CLASS, failures_words
 
 LIMIT_WORDS = {
     "plant": "its replace-rather-than-scrape limit",
@@ -263,11 +264,12 @@ def sudden_sentence(figures: Figures) -> str:
     told = figures["sudden"]
     if not told:
         return ""
-    rate = told.get("a_year")
-    often = f"about {100 * rate:.1f} in 100 a year" if rate else "too few for a rate"
+    among = (
+        "In its class here" if told.get("class") != NO_CLASS else "Among the bearings here without a class"
+    )
     return (
-        f"Of its class here: {counted(told['n'], 'sudden failure')} in {count(round(told['years']))}"
-        f" bearing years, {often}. Measuring cannot foresee these: the dates are for wear alone."
+        f"{among}, {failures_words(told['n'], told['years'], told.get('a_year'))}. Measuring cannot foresee"
+        " these: the dates are for wear alone."
     )
 
 

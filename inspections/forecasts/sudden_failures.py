@@ -22,6 +22,14 @@ NO_CLASS = "no class stated"
 DAYS_A_YEAR = 365.25
 
 
+def failures_words(n: int, years: float, a_year: float | None) -> str:
+    """What was counted in how many bearing years, and the rate a year where there is one."""
+    told = f"{counted(n, 'sudden failure')} in {count(round(years))} bearing years"
+    return (
+        f"{told}: too few for a rate" if a_year is None else f"{told}, about {100 * a_year:.1f} in 100 a year"
+    )
+
+
 @dataclass(frozen=True)
 class SuddenFailures:
     """Sudden failures of one wear class as counted, and the rate believed where there are enough of them."""
@@ -38,13 +46,8 @@ class SuddenFailures:
         >>> " ".join(SuddenFailures("River", seen(30, 1000.0)).sentence.split())
         '30 sudden failures in 1000 bearing years, about 2.9 in 100 a year.'
         """
-        told = (
-            f"{counted(self.hazard.n, 'sudden failure')} in {count(round(self.hazard.observed_years))}"
-            " bearing years"
-        )
-        if not self.hazard.tells_a_rate:
-            return f"{told}: too few for a rate."
-        return f"{told}, about {100 * self.hazard.a_year:.1f} in 100 a year."
+        rate = self.hazard.a_year if self.hazard.tells_a_rate else None
+        return f"{failures_words(self.hazard.n, self.hazard.observed_years, rate)}."
 
 
 def sudden_failures(sites: Sequence[Site], today: dt.date) -> list[SuddenFailures]:

@@ -79,7 +79,10 @@ def test_a_bearings_page_tells_its_classs_count_and_the_curve_its_dates_follow(c
     assert kept["n"] == 1 and kept["a_year"] is None
     client.force_login(makers.an_account(site=bearing.place.site))
     page = client.get(bearing_address(bearing)).content.decode().replace("\u00a0", " ").replace("\u202f", " ")
-    assert "Of its class here: 1 sudden failure in 1" in page and "too few for a rate" in page
+    assert (
+        "Among the bearings here without a class, 1 sudden failure in 1" in page
+        and "too few for a rate" in page
+    )
     assert "wear goes with a shell" in page and "to the power 1.52" in page
 
 
