@@ -16,6 +16,7 @@ from inspections.limits.choice import Choice, number_between
 from inspections.limits.price_choices import (
     MOST_NAMED,
     PRICES,
+    listed,
     names_of,
     require_known_names,
     require_one_money,
@@ -217,7 +218,7 @@ class InForce:
         if self.site is not None and self.row.site_id is None:
             there = {folded(name) for name in names_of(self.choice.name, self.site)}
             value = {name: one for name, one in value.items() if folded(name) in there}
-        return "; ".join(f"{name}: {self.choice.typed(one)}" for name, one in value.items())
+        return listed(value, self.choice.typed)
 
     @property
     def is_by_name(self) -> bool:

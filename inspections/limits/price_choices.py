@@ -91,8 +91,14 @@ def _share_as_typed(value: Any) -> str:
     return f"{(Decimal(value) * 100).normalize():f} %"
 
 
-def _listed(said: Callable[[Any], str], none: str) -> Callable[[Any], str]:
-    return lambda value: "; ".join(f"{name}: {said(one)}" for name, one in value.items()) or none
+def listed(value: dict[str, Any], said: Callable[[Any], str]) -> str:
+    """Names with their values in order of the names, all others last: a stored object keeps no order."""
+    in_order = sorted(value, key=lambda name: (folded(name) == ALL_OTHERS, folded(name), name))
+    return "; ".join(f"{name}: {said(value[name])}" for name in in_order)
+
+
+def _in_words(said: Callable[[Any], str], none: str) -> Callable[[Any], str]:
+    return lambda value: listed(value, said) or none
 
 
 def _share(typed: str, low: float, high: float) -> str:
@@ -111,7 +117,7 @@ PRICES = (
         " practice accepts 5 % for the most critical and 10 % else, no published source.",
         "the word, a colon, 1 to 50 per cent, a semicolon between: duty: 5 %; spare: 20 %; or none",
         _named(lambda typed: _share(typed, 1, 50), "duty: 5 %"),
-        _listed(_percent, "none of its own"),
+        _in_words(_percent, "none of its own"),
         {},
         priced=True,
         typed=_share_as_typed,
@@ -124,7 +130,7 @@ PRICES = (
         " the median of the site.",
         "the pump's tag, a colon, 1 to 4: P-101: 2; P-102: 1.5; or none",
         _named(lambda typed: str(number_between(typed.strip(), 1, MOST_CONSEQUENCE, "times")), "P-101: 2"),
-        _listed(lambda value: f"{float(value):g}", "by the register's money of a failure"),
+        _in_words(lambda value: f"{float(value):g}", "by the register's money of a failure"),
         {},
         priced=True,
         typed=str,
@@ -169,7 +175,7 @@ PRICES = (
         " the hours of its opening where its twin runs, else only what opening now would save is said.",
         f"the pump's tag, a colon, the price: P-101: 120 h; {ALL_OTHERS}: 900 EUR; or none",
         _named(_price, "P-101: 120 h"),
-        _listed(price_words, "not stated"),
+        _in_words(price_words, "not stated"),
         {},
         priced=True,
         typed=_as_typed,
