@@ -14,7 +14,7 @@ from fleet.access import require, sites_for, sites_of
 from fleet.clock import today_in
 from fleet.ledger.outside_seals import compared, read_paper, witnesses
 from fleet.models import Instrument, Job, Seal
-from fleet.plant import calibration, record_checks, who_may
+from fleet.plant import calibration, record_checks, role_history
 from fleet.plant import witnesses as carrying
 from fleet.web import audit_log
 from fleet.web.rate_limit import costly
@@ -32,10 +32,10 @@ def proof(request: HttpRequest) -> HttpResponse:
     require(request.user, RIGHT)
     taken = witnesses()
     last = record_checks.last_check()
-    names = who_may.names_of([*(one.by for one in taken[:LINES_SHOWN]), last.by if last else None])
+    names = role_history.names_of([*(one.by for one in taken[:LINES_SHOWN]), last.by if last else None])
     by_seal: dict[int, list[tuple[str, str, dt.datetime]]] = {}
     for one in taken[:LINES_SHOWN]:
-        by_seal.setdefault(one.seal, []).append((names.get(one.by, who_may.NOT_KNOWN), one.how, one.at))
+        by_seal.setdefault(one.seal, []).append((names.get(one.by, role_history.NOT_KNOWN), one.how, one.at))
     seals = list(Seal.objects.order_by("-n").only("n", "sealed_at", "hash", "root")[:SEALS_SHOWN])
     running = Job.objects.filter(
         kind=record_checks.WORK, state__in=(Job.State.WAITING, Job.State.RUNNING)
@@ -45,9 +45,9 @@ def proof(request: HttpRequest) -> HttpResponse:
         "last_seal": seals[0] if seals else None,
         "n_seals": Seal.objects.count(),
         "witness": taken[0] if taken else None,
-        "witnessed_by": names.get(taken[0].by, who_may.NOT_KNOWN) if taken else "",
+        "witnessed_by": names.get(taken[0].by, role_history.NOT_KNOWN) if taken else "",
         "check": last,
-        "checked_by": names.get(last.by, who_may.NOT_KNOWN) if last else "",
+        "checked_by": names.get(last.by, role_history.NOT_KNOWN) if last else "",
         "running": running.first(),
         "cannot_show": record_checks.CANNOT_SHOW,
         "gauges": _gauges_in_doubt(),
@@ -123,8 +123,8 @@ def who(request: HttpRequest) -> HttpResponse:
     """Roles given and ended, and what was done to ways to sign in, at the sites of whoever looks."""
     require(request.user, RIGHT)
     sites = sites_of(request.user, RIGHT)
-    roles = who_may.roles_at(sites)
-    accounts = who_may.account_history({line.role.person_id for line in roles}, LINES_SHOWN)
+    roles = role_history.roles_at(sites)
+    accounts = role_history.account_history({line.role.person_id for line in roles}, LINES_SHOWN)
     context = {
         "roles": roles[:LINES_SHOWN],
         "n_roles": len(roles),

@@ -18,7 +18,7 @@ from fleet.formatting import day
 from fleet.models import Account, Bearing, Confirmation, Person, ProposedLimit, Sheet
 from fleet.models.recorded import RecordedQuerySet
 from fleet.plant.acts import record
-from fleet.plant.confirmations import must_be_second, must_wait
+from fleet.plant.second_person import must_be_second, must_wait
 from fleet.web.bearing_addresses import bearing_address
 from inspections.models import Event
 from inspections.story.entry_words import limit_words

@@ -19,8 +19,7 @@ from fleet.clock import today_at
 from fleet.models import Bearing, BearingFacts, ProposedLimit
 from fleet.per_mille import LIMIT
 from fleet.plant.acts import Refused
-from fleet.plant.confirmations import answer_limits
-from fleet.plant.second_person import sites_wanting
+from fleet.plant.second_person import answer_limits, sites_wanting
 from fleet.published_rules import suggestions
 from fleet.units import from_um
 from fleet.web.bearing_addresses import bearing_address

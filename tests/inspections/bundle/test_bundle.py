@@ -20,7 +20,7 @@ import pytest
 from django.core.management import CommandError, call_command
 
 from fleet.models import Entry, ProposedLimit, Seal
-from fleet.plant import confirmations
+from fleet.plant import second_person
 from fleet.plant.accounts import end_role
 from fleet.plant.acts import withdraw
 from fleet.plant.limits import set_limits
@@ -228,7 +228,7 @@ def test_proposed_confirmed_and_taken_back_limits_are_in_a_sound_bundle(tmp_path
         limits = {"in_service_max": Decimal(value)}
         set_limits([bearing], limits, authority="plant", document=document, by=one)
     first, second = ProposedLimit.objects.order_by("document")
-    confirmations.answer_limits([first], agreed=True, by=other)
+    second_person.answer_limits([first], agreed=True, by=other)
     withdraw(second, reason="wrong pump", by=one)
     makers.a_reading(bearing=bearing)
     out = tmp_path / "bundle"

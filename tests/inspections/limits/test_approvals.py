@@ -13,7 +13,7 @@ from fleet.ledger import writing
 from fleet.ledger.rebuilding import rebuild
 from fleet.ledger.verify import verify
 from fleet.models import Confirmation, Limit, ProposedLimit
-from fleet.plant import confirmations
+from fleet.plant import second_person
 from fleet.plant.acts import Refused, withdraw
 from fleet.plant.limits import set_limits
 from fleet.plant.people import add_person, give_role
@@ -80,7 +80,7 @@ def sound():
 def test_a_limit_holds_nothing_before_another_engineer_confirms_it(two):
     waits = two.propose()
     assert isinstance(waits, ProposedLimit) and not Limit.objects.exists()
-    (holds,) = confirmations.answer_limits([waits], agreed=True, by=two.other.person_id)
+    (holds,) = second_person.answer_limits([waits], agreed=True, by=two.other.person_id)
     row = Limit.objects.get()
     assert (row.pk, row.value_um, row.authority, row.document, row.reason) == (
         holds.pk,
@@ -97,9 +97,9 @@ def test_a_limit_holds_nothing_before_another_engineer_confirms_it(two):
 def test_who_proposed_a_limit_cannot_confirm_it_even_by_calling_the_act(two):
     waits = two.propose()
     with pytest.raises(Refused, match="Another person must"):
-        confirmations.answer_limits([waits], agreed=True, by=two.one.person_id)
+        second_person.answer_limits([waits], agreed=True, by=two.one.person_id)
     with pytest.raises(Refused, match="Another person must"):
-        confirmations.answer_limits([waits], agreed=False, reason="mistyped", by=two.one.person_id)
+        second_person.answer_limits([waits], agreed=False, reason="mistyped", by=two.one.person_id)
     assert not Confirmation.objects.exists() and not Limit.objects.exists()
 
 
@@ -118,23 +118,23 @@ def test_only_an_engineer_of_that_site_with_an_open_account_confirms_a_limit(two
         two.other.save()
         by = two.other.person_id
     with pytest.raises(Refused, match="one of these roles at Own site"):
-        confirmations.answer_limits([waits], agreed=True, by=by)
+        second_person.answer_limits([waits], agreed=True, by=by)
     assert not Limit.objects.exists()
 
 
 def test_a_limit_is_answered_once_and_a_refusal_needs_a_reason(two):
     waits = two.propose()
     with pytest.raises(Refused, match="refusal needs a reason"):
-        confirmations.answer_limits([waits], agreed=False, by=two.other.person_id)
-    confirmations.answer_limits([waits], agreed=False, reason="book 5 says less", by=two.other.person_id)
+        second_person.answer_limits([waits], agreed=False, by=two.other.person_id)
+    second_person.answer_limits([waits], agreed=False, reason="book 5 says less", by=two.other.person_id)
     with pytest.raises(Refused, match="answered this already"):
-        confirmations.answer_limits([waits], agreed=True, by=two.other.person_id)
+        second_person.answer_limits([waits], agreed=True, by=two.other.person_id)
     assert not Limit.objects.exists() and not ProposedLimit.objects.waiting().exists()
     assert sound()
 
 
 def test_the_history_says_who_proposed_and_who_confirmed(two):
-    confirmations.answer_limits([two.propose()], agreed=True, by=two.other.person_id)
+    second_person.answer_limits([two.propose()], agreed=True, by=two.other.person_id)
     told = {line.kind: line for line in ledger_story(two.bearing).lines}
     assert told["proposed_limit"].who == "proposed by A. One"
     assert told["confirmation"].who == "proposed by A. One, confirmed by B. Other"
@@ -150,7 +150,7 @@ def test_as_known_between_proposal_and_confirmation_the_limit_only_waits(two, mo
     waits = ProposedLimit.objects.get()
     two_days_on = waits.recorded_at + dt.timedelta(days=2)
     monkeypatch.setattr(writing, "recorded_now", lambda: two_days_on)
-    confirmations.answer_limits([waits], agreed=True, by=two.other.person_id)
+    second_person.answer_limits([waits], agreed=True, by=two.other.person_id)
     then = {line.kind: line for line in ledger_story(two.bearing, waits.recorded_at.date()).lines}
     assert then["proposed_limit"].who == "proposed by A. One" and not {"confirmation", "limit"} & set(then)
     now = {line.kind for line in ledger_story(two.bearing, two_days_on.date()).lines}
@@ -161,7 +161,7 @@ def test_a_proposal_that_was_withdrawn_can_be_confirmed_by_nobody_and_the_histor
     two.propose()
     withdraw(ProposedLimit.objects.get(), reason="wrong pump", by=two.one.person_id)
     with pytest.raises(Refused):
-        confirmations.answer_limits([ProposedLimit.objects.get()], agreed=True, by=two.other.person_id)
+        second_person.answer_limits([ProposedLimit.objects.get()], agreed=True, by=two.other.person_id)
     assert not Limit.objects.exists()
     (line,) = [one for one in ledger_story(two.bearing).lines if one.kind == "proposed_limit"]
     assert "wrong pump" in line.withdrawn and sound()
@@ -183,8 +183,8 @@ def test_limits_of_a_register_wait_too_and_do_not_wait_twice(two):
     again = brought(two.one.person_id, REGISTER + "\n")
     assert again.ok and again.counts.already == 1 and ProposedLimit.objects.count() == 2
     with pytest.raises(Refused):
-        confirmations.answer_limits(list(ProposedLimit.objects.all()), agreed=True, by=two.one.person_id)
-    confirmations.answer_limits(list(ProposedLimit.objects.all()), agreed=True, by=two.other.person_id)
+        second_person.answer_limits(list(ProposedLimit.objects.all()), agreed=True, by=two.one.person_id)
+    second_person.answer_limits(list(ProposedLimit.objects.all()), agreed=True, by=two.other.person_id)
     assert Limit.objects.count() == 2
     third = brought(two.one.person_id, REGISTER + "\n\n")
     assert third.counts.already == 1 and not ProposedLimit.objects.waiting().exists()

@@ -10,7 +10,7 @@ from django.core.management import call_command
 from fleet.ledger.rebuilding import rebuild
 from fleet.ledger.verify import verify
 from fleet.models import Bearing, Entry, Place
-from fleet.plant import confirmations
+from fleet.plant import second_person
 from fleet.plant.limits import set_limits
 from inspections.forecasts.current import current
 from inspections.forecasts.reproduction import EQUAL, recompute
@@ -148,7 +148,7 @@ def test_a_limit_that_waits_for_a_second_person_at_the_one_that_goes_is_refused_
     with pytest.raises(NotRecorded, match=r"A limit of .* waits for a second person"):
         _merge(gone, stays)
     assert Entry.objects.count() == n
-    confirmations.answer_limits([waits], agreed=False, reason="mistyped", by=other)
+    second_person.answer_limits([waits], agreed=False, reason="mistyped", by=other)
     assert _merge(gone, stays) is not None
 
 

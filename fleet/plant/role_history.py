@@ -1,5 +1,5 @@
-"""Who may do what, as an auditor reads it: every role with when it was given and ended, every act on a way to
-sign in.
+"""Roles and accounts over time, as an auditor reads them: every role with when it was given and ended, every
+act on a way to sign in.
 """
 
 import json
