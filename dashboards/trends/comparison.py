@@ -40,6 +40,7 @@ class Trends:
     population: Population
     as_of: dt.date
     curved: Sequence[str] = ()  # classes that wear along another curve than their dates are told from
+    own_exponents: Sequence[tuple[str, float]] = ()  # classes whose dates follow an exponent of their own
 
     @property
     def apart(self) -> list[Compared]:
@@ -60,7 +61,15 @@ def trends_for(sites: Sequence[Site]) -> Trends:
     words = words_at(sites, today)
     rows = compared(drivers(population.main), codes, words)
     as_of, curved = run.as_of if run else today, curved_names(population, codes, words)
-    return Trends(rows[:SHOWN], max(len(rows) - SHOWN, 0), population, as_of, curved)
+    own = own_exponents(population, codes, words)
+    return Trends(rows[:SHOWN], max(len(rows) - SHOWN, 0), population, as_of, curved, own)
+
+
+def own_exponents(population: Population, codes: Codes, words: Words) -> list[tuple[str, float]]:
+    """Classes a reader may see whose dates follow an exponent of age of their own, and which."""
+    own = dict(population.main.designs[0].curve.classes)
+    names = [(words["class_"].get(word, ""), own.get(n)) for word, n in codes.by_factor["class_"].items()]
+    return sorted((name, q) for name, q in names if name and q is not None)
 
 
 def curved_names(population: Population, codes: Codes, words: Words) -> list[str]:

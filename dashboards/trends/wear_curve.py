@@ -31,6 +31,20 @@ def curve_sentence(pool: Pool) -> str:
     )
 
 
+def own_exponents_sentence(own: Sequence[tuple[str, float]]) -> str:
+    """Which classes' dates follow another exponent of age than the fleet's; those of even wear are not named.
+
+    >>> own_exponents_sentence([("Hill", 1.98), ("River", 1.02)])
+    "In class Hill the dates follow a shell's age to the power 1.98."
+    """
+    bent = [(name, q) for name, q in own if abs(q - 1.0) >= STEADY_WITHIN]
+    if not bent:
+        return ""
+    (name, q), *more = bent
+    others = "".join(f", in class {name} {q:.2f}" for name, q in more)
+    return f"In class {name} the dates follow a shell's age to the power {q:.2f}{others}."
+
+
 def other_curves_sentence(names: Sequence[str]) -> str:
     """Which classes wear along another curve than their dates are told from; `""` stands for the whole fleet.
 

@@ -6,7 +6,7 @@ from django.views.decorators.http import require_safe
 
 from dashboards.trends import comparison as comparing
 from dashboards.trends.ratio_bars import ratio_axis, ratio_bar, reach
-from dashboards.trends.wear_curve import curve_sentence, other_curves_sentence
+from dashboards.trends.wear_curve import curve_sentence, other_curves_sentence, own_exponents_sentence
 from fleet.access import sites_for
 from fleet.clock import today_in
 from inspections.forecasts import backtest
@@ -31,6 +31,7 @@ def trends(request: HttpRequest) -> HttpResponse:
         "median": found.population.median_rate_um_per_kh,
         "clock": found.population.main.clock,
         "curve": curve_sentence(found.population.main),
+        "own_exponents": own_exponents_sentence(found.own_exponents),
         "other_curves": other_curves_sentence(found.curved),
         "sudden": sudden_failures(sites, today_in("UTC")),
         "kept": kept,

@@ -24,7 +24,7 @@ from inspections.wear.forecast import Forecasts, forecast
 from inspections.wear.normal import EIGHT_IN_TEN
 from inspections.wear.population import Population
 
-ENGINE = "7"
+ENGINE = "8"
 # Significant digits of a figure as it is stored, shown and hashed. The compiled and the plain numpy form of
 # the engine differ by up to 3e-11 of a figure (measured), so that two of them round apart once in some ten
 # thousand figures.
@@ -56,16 +56,24 @@ def figures_of(
         for row, index in enumerate(chosen):
             one = known.known[int(index)]
             said = {"notes": notes(one, likes[int(index)])} | gauges.at(int(index)) | _sudden(one, sudden)
-            said["exponent"] = exponents.get(int(known.histories.clock[index]))
+            said["exponent"], said["exponent_of"] = exponents[int(index)]
             said["peers_curved"] = curved[int(index)]
             found[one.bearing.pk] = Figures(_values(one, known.as_of, made, row, population.young) | said)
     return {one.bearing.pk: found[one.bearing.pk] for one in known.known}
 
 
-def _exponents(h: Histories, population: Population) -> dict[int, float]:
-    """By clock: the exponent of a shell's age that the dates follow, where wear is not steady."""
-    found = {clock: population.pool(clock).designs[0].exponent for clock in set(h.clock.tolist())}
-    return {clock: round(q, 2) for clock, q in found.items() if abs(q - 1.0) >= STEADY_WITHIN}
+def _exponents(h: Histories, population: Population) -> list[tuple[float | None, str | None]]:
+    """For each bearing the exponent of a shell's age that its dates follow, where wear is not steady, and
+    whose it is: its class's own or the fleet's.
+    """
+    curves = {clock: population.pool(clock).designs[0].curve for clock in set(h.clock.tolist())}
+    found: list[tuple[float | None, str | None]] = []
+    for i, clock in enumerate(h.clock.tolist()):
+        q = float(np.broadcast_to(curves[clock].of(h.class_[i : i + 1]), 1)[0])
+        own = int(h.class_[i]) in dict(curves[clock].classes)
+        steady = abs(q - 1.0) < STEADY_WITHIN
+        found.append((None, None) if steady else (round(q, 2), "class" if own else "fleet"))
+    return found
 
 
 def _curved(h: Histories, population: Population) -> list[str | None]:

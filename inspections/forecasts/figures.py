@@ -65,6 +65,7 @@ MORE: tuple[str, ...] = (
     "unwritten_until",
     "gauges",
     "exponent",
+    "exponent_of",
     "peers_curved",
     "sudden",
 )

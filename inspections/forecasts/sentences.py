@@ -249,8 +249,9 @@ def curve_sentence(figures: Figures) -> str:
     if not exponent:
         return ""
     how = "faster" if exponent > 1.0 else "slower"
+    where = "among bearings of its class" if figures["exponent_of"] == "class" else "in this fleet"
     return (
-        f"Shells wear {how} as they grow older: in this fleet wear goes with a shell's age to the power"
+        f"Shells wear {how} as they grow older: {where} wear goes with a shell's age to the power"
         f" {exponent:.2f}, and the dates follow that curve."
     )
 

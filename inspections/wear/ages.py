@@ -20,6 +20,7 @@ LOG_AGES = np.linspace(
     -3.0, 1.6, 33
 )  # log of age over X at the first reading of a life whose start is not known
 AGED_AT = (0.5, 0.71, 1.0, 1.41, 2.0)  # exponents at which the usual age of such a life is worked out
+Exponent = float | FloatArray  # one for all, or one for each
 KEPT = 8  # curves whose believed ages are kept
 NEW_SHARE = 0.1  # sd of new clearance, as a share of it
 
@@ -32,7 +33,8 @@ class Curve:
     constant, since with the fleet's own rates the ages would explain the fleet's spread. ``within``: of a
     life whose start is not known, r is the mean rate over X from its first event on, so that only how a
     record bends speaks of the exponent, never how old it is believed to be. ``log_ages``: the usual log of
-    age over X at the first event of such a life, at each of ``AGED_AT``; none: X itself.
+    age over X at the first event of such a life, at each of ``AGED_AT``; none: X itself. ``classes``: codes
+    of classes with an exponent of their own, in order, and what it is.
     """
 
     exponent: float = 1.0
@@ -40,21 +42,34 @@ class Curve:
     usual_rate: float = 1.0
     within: bool = False
     log_ages: tuple[float, ...] = ()
+    classes: tuple[tuple[int, float], ...] = ()
 
     @property
-    def usual_log_age(self) -> float:
-        """The usual log of age over X at the first event of a life whose start is not known."""
-        return (
-            float(np.interp(np.log(self.exponent), np.log(AGED_AT), self.log_ages)) if self.log_ages else 0.0
-        )
+    def straight(self) -> bool:
+        """Whether all wear is steady."""
+        return self.exponent == 1.0 and not self.classes
 
-    def grown(self, age: FloatArray) -> FloatArray:
+    def of(self, class_: NDArray[np.int32]) -> Exponent:
+        """The exponents of bearings of some classes (N,); one number where no class has its own."""
+        if not self.classes:
+            return self.exponent
+        codes, own = (np.array(column) for column in zip(*self.classes, strict=True))
+        place = np.minimum(np.searchsorted(codes, class_), len(codes) - 1)
+        return np.asarray(np.where(codes[place] == class_, own[place], self.exponent), dtype=np.float64)
+
+    def usual_log_age_at(self, exponent: Exponent) -> Exponent:
+        """The usual log of age over X at the first event of lives whose start is not known, by exponent."""
+        if not self.log_ages:
+            return 0.0
+        return np.asarray(np.interp(np.log(exponent), np.log(AGED_AT), self.log_ages), dtype=np.float64)
+
+    def grown(self, age: FloatArray, exponent: Exponent) -> FloatArray:
         """L at some ages, kh."""
-        return self.usual_kh * (np.maximum(age, 0.0) / self.usual_kh) ** self.exponent
+        return np.asarray(self.usual_kh * (np.maximum(age, 0.0) / self.usual_kh) ** exponent)
 
-    def steepness(self, age: FloatArray) -> FloatArray:
+    def steepness(self, age: FloatArray, exponent: Exponent) -> FloatArray:
         """What a rate r has become at some ages, as a share of r: the slope of L there."""
-        return self.exponent * (age / self.usual_kh) ** (self.exponent - 1.0)
+        return np.asarray(exponent * (age / self.usual_kh) ** (exponent - 1.0))
 
 
 STRAIGHT = Curve()
@@ -66,15 +81,16 @@ class Ages:
 
     life (E,): number of the life that each event's preceding step belongs to; since (E,): run hours, kh, from
     that life's first event to the beginning of the step; present (B,) and present_kh (B,): each bearing's
-    last life, and its run hours at the last event. known (N,): whether a life's start is recorded. Readings
-    of lives without one: of (R,), at_kh (R,) since its first event, above_um (R,) over new clearance, weight
-    (R,) 1 / variance; new_um (N,).
+    last life, and its run hours at the last event. class_ (N,): code of the class each life belongs to.
+    known (N,): whether a life's start is recorded. Readings of lives without one: of (R,), at_kh (R,) since
+    its first event, above_um (R,) over new clearance, weight (R,) 1 / variance; new_um (N,).
     """
 
     life: IntArray
     since: FloatArray
     present: IntArray
     present_kh: FloatArray
+    class_: NDArray[np.int32]
     known: NDArray[np.bool_]
     of: IntArray
     at_kh: FloatArray
@@ -97,10 +113,10 @@ class Ages:
         """(N,) what a life's rate is multiplied by: 1, or where the curve is learned within records alone and
         the start is not known, X over what L grows by in the X kh after the life's first event.
         """
-        if not curve.within or curve.exponent == 1.0 or self.known.all():
+        if not curve.within or curve.straight or self.known.all():
             return np.ones(len(self.known))
-        begin, x = self.at_start(curve), curve.usual_kh
-        grown = curve.grown(begin + x) - curve.grown(begin)
+        begin, x, q = self.at_start(curve), curve.usual_kh, curve.of(self.class_)
+        grown = curve.grown(begin + x, q) - curve.grown(begin, q)
         return np.where(self.known, 1.0, x / np.maximum(grown, 1e-300))
 
     def at_end(self, curve: Curve) -> FloatArray:
@@ -115,24 +131,25 @@ class Ages:
         """(E,) how much more L grows in each step du (E,), kh, than the step is long; 1 where the step is
         empty.
         """
-        begin = self.at_start(curve)[self.life] + self.since
-        gain = curve.grown(begin + du) - curve.grown(begin)
+        begin, q = self.at_start(curve)[self.life] + self.since, curve.of(self.class_[self.life])
+        gain = curve.grown(begin + du, q) - curve.grown(begin, q)
         return np.where(du > 0, gain / np.maximum(du, 1e-300), 1.0) * self.share(curve)[self.life]
 
     def tail_along(self, curve: Curve, tail: FloatArray) -> FloatArray:
         """(B,) what L grows by in the ``tail`` (B,) kh after each bearing's last event, kh."""
-        if curve.exponent == 1.0:
+        if curve.straight:
             return tail
-        begin = self.at_end(curve)
-        return (curve.grown(begin + tail) - curve.grown(begin)) * self.share(curve)[self.present]
+        begin, q = self.at_end(curve), curve.of(self.class_[self.present])
+        return (curve.grown(begin + tail, q) - curve.grown(begin, q)) * self.share(curve)[self.present]
 
     def _from_clearance(self, curve: Curve) -> FloatArray:
         """(N,) posterior mean of log age, as an age, kh; X where a life has no reading."""
-        logs = self._age_odds(curve) - 0.5 * (LOG_AGES[:, None] - curve.usual_log_age) ** 2
+        usual = curve.usual_log_age_at(curve.of(self.class_))
+        logs = self._age_odds(curve) - 0.5 * (LOG_AGES[:, None] - usual) ** 2
         weight = np.exp(logs - logs.max(axis=0))
         mean = LOG_AGES @ (weight / weight.sum(axis=0))
         read = np.bincount(self.of, minlength=len(self.known)) > 0
-        return curve.usual_kh * np.exp(np.where(read, mean, curve.usual_log_age))
+        return curve.usual_kh * np.exp(np.where(read, mean, usual))
 
     def _age_odds(self, curve: Curve) -> FloatArray:
         """(33, N) log evidence of each of ``LOG_AGES`` for each life, up to a constant of the life.
@@ -141,11 +158,12 @@ class Ages:
         the evidence of each age is half the fitted square less half the log determinant.
         """
         n, x, rate = len(self.known), curve.usual_kh, curve.usual_rate
+        exponent = curve.of(self.class_[self.of])
         count = np.bincount(self.of, self.weight, minlength=n)
         high = np.bincount(self.of, self.weight * self.above_um, minlength=n)
         logs = np.empty((len(LOG_AGES), n))
         for k, log_age in enumerate(LOG_AGES):
-            t = x * (np.exp(log_age) + self.at_kh / x) ** curve.exponent
+            t = x * (np.exp(log_age) + self.at_kh / x) ** exponent
             cross = np.bincount(self.of, self.weight * t, minlength=n)
             square = np.bincount(self.of, self.weight * t * t, minlength=n) + rate**-2
             pull = np.bincount(self.of, self.weight * t * self.above_um, minlength=n) + 1.0 / rate
@@ -194,8 +212,9 @@ def ages(
         known = np.ones(1, dtype=bool)
     begun = owner[np.flatnonzero(begins)] if len(owner) else np.zeros(1, dtype=np.int64)
     new = new_um[begun] if len(new_um) else np.full(len(known), 100.0)
+    class_ = h.class_[begun] if len(h.class_) else np.full(len(known), -1, dtype=np.int32)
     read, above, weight = _readings(h, owner, usable, number, since, new_um, known)
-    return Ages(life, gone, present, present_kh, known, number[read], since[read], above, weight, new)
+    return Ages(life, gone, present, present_kh, class_, known, number[read], since[read], above, weight, new)
 
 
 def usual_curve(

@@ -154,7 +154,8 @@ def believe(
     if not parts:
         return Clouds(np.zeros(1, dtype=np.int64), np.zeros((0, COLUMNS)), np.zeros(0))
     found = Clouds(np.concatenate(begin), np.concatenate(parts), np.concatenate(edges))
-    found.parts[:, -2], found.parts[:, -1] = rate.curve.exponent, age[found.owner]
+    exponent = np.broadcast_to(rate.curve.of(f.histories.class_), len(start))
+    found.parts[:, -2], found.parts[:, -1] = exponent[found.owner], age[found.owner]
     _to_run_hours(found, at_starts * now)
     _run_in(found, f, work, stop)
     return found
@@ -173,12 +174,12 @@ def _ahead(
         begin = np.where(inside, f.ages.before(curve, inner), begin)
         life = np.where(inside, f.ages.life[inner], life)
     age = np.maximum(begin + tail, YOUNGEST * curve.usual_kh)
-    if curve.exponent == 1.0:
+    if curve.straight:
         return np.ones(len(tail)), age, np.ones(len(tail))
-    share = f.ages.share(curve)[life]
-    gain = curve.grown(begin + tail) - curve.grown(begin)
+    share, q = f.ages.share(curve)[life], curve.of(f.histories.class_)
+    gain = curve.grown(begin + tail, q) - curve.grown(begin, q)
     growth = np.where(tail > 0, gain / np.maximum(tail, 1e-300), 1.0)
-    return growth * share, age, curve.steepness(age) * share
+    return growth * share, age, curve.steepness(age, q) * share
 
 
 def _to_run_hours(clouds: Clouds, at_starts: FloatArray) -> None:

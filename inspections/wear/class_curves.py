@@ -24,6 +24,7 @@ TIMES = (0.7, 1.4)  # exponents that are tried, times the fleet's own
 LEAST_BEARINGS, LEAST_READINGS = 20, 3  # of a class, and of a life of theirs, from which it is looked at
 SURE_NATS = 5.0  # summed log odds from which the dates do not stand without the curve
 MOST_NATS = 2.0  # that one bearing may add: a few with a curve of their own are a matter for their own test
+MOST_APART = 8  # classes with an exponent of their own: those of most bearings
 WORTH = 0.1  # share by which the curve has to move an early date
 WHOLE = -2  # stands for the whole fleet among the codes of classes
 SHIFTS = STEP * np.arange(
@@ -66,6 +67,20 @@ def curved_classes(f: Frame, p: Params, aside: NDArray[np.bool_], weight: FloatA
     )
 
 
+def speak_apart(f: Frame) -> tuple[int, ...]:
+    """Codes of the classes that can speak of an exponent of their own, in order.
+
+    Of ``LEAST_BEARINGS`` or more that a record could show bent, beside as many of other classes; the
+    ``MOST_APART`` largest.
+    """
+    h = f.histories
+    speaks = _speaking(f, np.zeros(len(f.owner), dtype=bool))
+    codes, count = np.unique(h.class_[speaks & (h.class_ >= 0)], return_counts=True)
+    able = (count >= LEAST_BEARINGS) & (speaks.sum() - count >= LEAST_BEARINGS)
+    largest = sorted(zip(-count[able], codes[able], strict=True))[:MOST_APART]
+    return tuple(sorted(int(code) for _, code in largest))
+
+
 def _speaking(f: Frame, aside: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """(B,) bearings with a life of readings enough to bend."""
     seen = f.usable & ~aside & (f.histories.kind == Kind.READING)
@@ -106,7 +121,7 @@ def _moves(f: Frame, fleets: Curve, times: float, mine: NDArray[np.bool_]) -> fl
     if not good.any():
         return 0.0
     ratio = np.log1p(left[good] / worn[good])
-    q = fleets.exponent
+    q = np.broadcast_to(fleets.of(h.class_), h.n_bearings)[mine][good]
     moved = np.expm1(ratio / (q * times)) / np.expm1(ratio / q)
     return float(np.median(np.abs(moved - 1.0)))
 

@@ -42,7 +42,7 @@ class Frame:
         """
         spent = self.du if self.along is None else self.along
         spent = spent + start_hours * self.starts if start_hours > 0 else spent
-        if curve.exponent == 1.0 or self.along is not None:
+        if curve.straight or self.along is not None:
             return spent
         return spent * self.ages.growth(curve, self.du)
 

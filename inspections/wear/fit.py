@@ -18,7 +18,7 @@ from .classes import by_class
 from .drivers import members, nearly_same
 from .event_effects import Frame, frame, lay_out
 from .grounds import bend_score, bent_in_time
-from .objective import CARRIED_UP_TO, Objective, Slot
+from .objective import CARRIED_UP_TO, OWN_EXPONENT, Objective, Slot
 from .parameters import FACTORS, LOG_RATE_PRIOR, Params
 from .population import Pool, Population
 from .slips import cannot_be, likely_slips, rate_of
@@ -132,7 +132,7 @@ def _fit(f: Frame, plain: Pool, known: Pool | None, threads: bool, carry: bool) 
     o = Objective(small, d, aside, threads)
     theta, u = _start(o, known)
     p = replace(o.params(theta), effect_mean=(float(u[0]),))
-    apart = gauge_bias.told_apart(small)
+    apart, respread = gauge_bias.told_apart(small), False
     for attempt in range(CLIMBS + (gauge_bias.CLIMBS if apart else 0)):
         # at first a gap with a fall begins a level of its own, then what is likeliest there
         small = likeliest(gaps, p) if attempt and gaps.place.any() else small
@@ -141,13 +141,15 @@ def _fit(f: Frame, plain: Pool, known: Pool | None, threads: bool, carry: bool) 
         if attempt:
             weight *= _on_the_fleets_curve(small, p, aside)
         p, moved = gauge_bias.settle(small, p, aside, weight) if attempt and apart else (p, 0.0)
-        if attempt and moved < gauge_bias.RESTED_UM and _same(o, small, aside, weight):
+        rests = attempt and moved < gauge_bias.RESTED_UM and not respread
+        if rests and _same(o, small, aside, weight):
             break
         o.base = _with_gauges(o.base, p)
         o.f, o.set_aside, o.weight = small, aside, weight
         if weight.mean() < 0.5:
             raise ValueError("most readings do not look like wear")
         theta, u, converged = climb(o, theta, u)
+        respread = o.respread(theta, u)
         p = _with_effects(o, theta, o.settle(theta, u, 1)[1])
     if not np.all(np.isfinite(theta)):
         raise ValueError("parameters are not finite")
@@ -211,6 +213,7 @@ def _start(o: Objective, known: Pool | None) -> tuple[FloatArray, FloatArray]:
         kept |= {f"sd {name}": np.log(sd) for name, sd in before.method_sd.items()}
         kept |= {f"warp {k}": value for k, value in enumerate(before.warp)}
         kept["log_exponent"] = np.log(before.exponent)
+        kept |= {f"{OWN_EXPONENT}{code}": value for code, value in before.class_exponent.items()}
         if before.outlying > 0:
             kept["logit_outlying"] = logit(before.outlying)
         kept |= {"atanh_rho": np.arctanh(before.rho), "new_shift": before.new_shift}

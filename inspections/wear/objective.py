@@ -13,6 +13,7 @@ from . import rate_effects, shape
 from .ages import usual_curve
 from .arrays import FloatArray, Kind
 from .belief import evidence, rate_under
+from .class_curves import speak_apart
 from .event_effects import Frame, lay_out
 from .parameters import Params
 
@@ -31,6 +32,13 @@ LEAST_RUN_IN = 5  # readings with new metal's whole running in behind them since
 OUTLYING_PRIOR, OUTLYING_HELD, LEAST_FOR_OUTLYING = (-3.55, 1.30), 0.01, 30
 KNOWN_STARTS = 0.8  # share of readings in lives of a recorded start from which an exponent of age is learned
 EXPONENT_SD = 0.3  # of the log of the exponent of age: a design assumption with no published source
+# Log of the spread of classes' own over the fleet's: mean and sd of it (likewise); where it is looked for.
+CLASS_EXPONENT_SD = (float(np.log(0.1)), 0.7)
+SPREADS = np.exp(np.linspace(np.log(0.01), np.log(1.0), 93))
+RESPREAD = 1.1  # times that the spread has to move for a climb anew
+BEND_STEP = 0.05  # log exponent: how far aside the evidence is looked at for its bend
+FIRST_SPREAD = 0.2  # of classes' own exponents in the first climb
+OWN_EXPONENT = "log_exponent of class "
 MOST_REMEMBERED = (
     0.995  # beyond it the memory between lives is narrower than the grid, and the posterior rough
 )
@@ -55,6 +63,7 @@ def slots(f: Frame, d: rate_effects.Design) -> list[Slot]:
         Slot("log_new_spread", float(np.log(0.1)), 0.5),
     ]
     found.append(Slot("log_exponent", 0.0, EXPONENT_SD))
+    found += [Slot(f"{OWN_EXPONENT}{code}", 0.0, FIRST_SPREAD) for code in speak_apart(f)]
     if h.n_bearings >= LEAST_FOR_OUTLYING:
         found.append(Slot("logit_outlying", *OUTLYING_PRIOR))
     if np.any(h.kind == Kind.NEW_LIFE) or np.any(h.kind == Kind.RATE_BREAK):
@@ -113,6 +122,8 @@ def unpack(found: list[Slot], theta: FloatArray, base: Params) -> Params:
         changes["outlying"] = float(expit(get["logit_outlying"]))
     if "log_exponent" in get:
         changes["exponent"] = float(np.exp(get["log_exponent"]))
+    own = {n.removeprefix(OWN_EXPONENT): x for n, x in get.items() if n.startswith(OWN_EXPONENT)}
+    changes["class_exponent"] = own
     if "opened_at" in get:
         changes["opened"] = (get["opened_at"], float(np.exp(get["log_opened_sd"])))
     if "warp 0" in get:
@@ -142,6 +153,7 @@ class Objective:
         )
         self.fixed = np.array([s.name.startswith("sigma ") for s in self.slots])
         self.shapes = np.array([s.name.startswith("warp ") for s in self.slots])
+        self.own = [_class_of(s) for s in self.slots]
         self.bends_move = len(d.factors) > 0 or f.histories.n_bearings < 400
 
     def params(self, theta: FloatArray) -> Params:
@@ -191,16 +203,60 @@ class Objective:
         here = self.value(theta, local.u, local)
         slope = np.zeros(len(theta))
         each = np.zeros((len(local.value), len(theta)))
-        at = rate_effects.expected(self.d, local.u)
+        classes = [code is not None for code in self.own]
+        together = self._aside(np.where(classes, theta + FD, theta), local) if any(classes) else local
         for k in range(len(theta)):
             moved = theta.copy()
             moved[k] += FD
             if self.fixed[k]:
                 there = local
-            elif self.bends_move:
-                there = self.look(moved, local.u)
+            elif classes[k]:  # a bearing hears its own class's exponent alone: one look serves them all
+                there = local.mixed(together, self.f.histories.class_ == self.own[k])
             else:
-                there = replace(local, value=self.of(self.params(moved))(at))
+                there = self._aside(moved, local)
             slope[k] = (self.value(moved, local.u, there) - here) / FD
             each[:, k] = (there.value - local.value) / FD
         return here, slope, each
+
+    def respread(self, theta: FloatArray, u: FloatArray) -> bool:
+        """Whether the spread of classes' own exponents, learned at the mode, is another than it was taken to
+        be.
+
+        Each class's records alone say d_c with the bend B_c of their evidence; the spread s is the likeliest
+        under d_c ~ N(0, s^2 + 1 / B_c) and its belief, the d_c themselves integrated out.
+        """
+        of = np.array([-1 if code is None else code for code in self.own])
+        classes = of >= 0
+        if not classes.any():
+            return False
+        at = rate_effects.expected(self.d, u)
+        low, here, high = (
+            self.of(self.params(np.where(classes, theta + step, theta)))(at)
+            for step in (-BEND_STEP, 0.0, BEND_STEP)
+        )
+        mine = of[classes][:, None] == self.f.histories.class_
+        bend = np.maximum(mine @ (2.0 * here - low - high) / BEND_STEP**2, 1e-6)
+        before = float(self.sd[classes][0])
+        alone = theta[classes] * (1.0 + 1.0 / (bend * before**2))
+        var = SPREADS[:, None] ** 2 + 1.0 / bend
+        logs = -0.5 * np.sum(np.log(var) + alone**2 / var, axis=1)
+        logs -= 0.5 * ((np.log(SPREADS) - CLASS_EXPONENT_SD[0]) / CLASS_EXPONENT_SD[1]) ** 2
+        spread = float(SPREADS[np.argmax(logs)])
+        self.sd = np.where(classes, spread, self.sd)
+        self.slots = [replace(s, sd=float(sd)) for s, sd in zip(self.slots, self.sd, strict=True)]
+        return not 1.0 / RESPREAD < spread / before < RESPREAD
+
+    def _aside(self, theta: FloatArray, local: rate_effects.Local) -> rate_effects.Local:
+        """The quadratic at another theta: anew, or in a large fleet of one expected rate with its value
+        alone anew.
+        """
+        if self.bends_move:
+            return self.look(theta, local.u)
+        at = rate_effects.expected(self.d, local.u)
+        return replace(local, value=self.of(self.params(theta))(at))
+
+
+def _class_of(slot: Slot) -> int | None:
+    """The class whose own exponent a number is."""
+    name = slot.name
+    return int(name.removeprefix(OWN_EXPONENT)) if name.startswith(OWN_EXPONENT) else None

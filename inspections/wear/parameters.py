@@ -52,6 +52,7 @@ class Params:
     warp: tuple[float, ...] = ()  # how rates are spread beyond the normal bell; see ``shape``
     outlying: float = 0.0  # share of bearings whose log rates are spread far more widely; see ``shape``
     exponent: float = 1.0  # of a life's age, see ``ages``; with the pool's constants that go with it
+    class_exponent: dict[str, float] = field(default_factory=dict)  # log of a class's own over the pool's
     usual_kh: float = 40.0
     usual_rate: float = 1.0
     within: bool = False
@@ -69,7 +70,8 @@ class Params:
     @property
     def curve(self) -> Curve:
         """The power of a life's age that wear follows."""
-        return Curve(self.exponent, self.usual_kh, self.usual_rate, self.within, self.log_ages)
+        apart = sorted((int(c), self.exponent * float(np.exp(d))) for c, d in self.class_exponent.items())
+        return Curve(self.exponent, self.usual_kh, self.usual_rate, self.within, self.log_ages, tuple(apart))
 
     def of_methods(self, methods: Sequence[Method]) -> tuple[FloatArray, FloatArray]:
         """(M,) standard uncertainty and bias of each method, um; a method never seen keeps its stated one."""

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 
 from .arrays import FloatArray, Histories, IntArray
@@ -80,6 +81,16 @@ class Local:
     slope: FloatArray
     bend: FloatArray
     u: FloatArray
+
+    def mixed(self, other: Local, mine: NDArray[np.bool_]) -> Local:
+        """This, with the bearings ``mine`` (B,) as another look about the same effects has them."""
+        value, slope, bend = (
+            np.where(mine, b, a)
+            for a, b in zip(
+                (self.value, self.slope, self.bend), (other.value, other.slope, other.bend), strict=True
+            )
+        )
+        return Local(value, slope, bend, self.u)
 
 
 def look(evidence: Callable[[FloatArray], FloatArray], d: Design, u: FloatArray) -> Local:

@@ -189,6 +189,6 @@ def _of_class(f: Frame, pool: Pool, belief: Belief, usual_sd: float) -> dict[str
         "scrape_um": belief.step_mean,
         "scrape_sd_um": belief.step_sd,
         "reading_sd_um": np.where(known, read, usual_sd),
-        "exponent": np.full(n, p.exponent),
+        "exponent": np.broadcast_to(p.curve.of(h.class_), n),
         "exponent_at_kh": np.full(n, p.usual_kh),
     }

@@ -35,7 +35,7 @@ def wear_since_start(f: Frame) -> tuple[FloatArray, IntArray]:
 def gone_along(f: Frame, curve: Curve) -> FloatArray:
     """(E,) exposure since the present life or level began, along the fleet's curve of wear, kh."""
     gone, life = wear_since_start(f)
-    if curve.exponent == 1.0 or not len(gone):
+    if curve.straight or not len(gone):
         return gone
     total = np.cumsum(f.spent(0.0, curve))
     begins = np.diff(life, prepend=-1) > 0

@@ -52,6 +52,7 @@ class Curve:
     readings: int = 6
     known_start: bool = True
     slow_are_old: bool = False
+    classes: int = 1  # of equal size; the curved bearings fill the first of them
 
 
 def curved(c: Curve, seed: int) -> Fleet:
@@ -59,7 +60,7 @@ def curved(c: Curve, seed: int) -> Fleet:
     rng = np.random.default_rng(seed)
     rows, true = [], []
     affected = np.arange(c.n) < round(c.share * c.n)
-    for is_curved in affected:
+    for i, is_curved in enumerate(affected):
         q = c.exponent if is_curved else 1.0
         new, span = NEW * (1 + 0.1 * rng.normal()), rng.uniform(40.0, 80.0)
         gain = 55.0 * np.exp(0.4 * rng.normal()) * (1.0 if c.slow_are_old else (span / 60.0) ** q)
@@ -68,12 +69,8 @@ def curved(c: Curve, seed: int) -> Fleet:
         )
         events: list[dict[str, Any]] = [{"kind": Kind.NEW_LIFE, "exposure_kh": 0.0}] if c.known_start else []
         events += [_read(float(u), new + gain * (u / span) ** q + SD * rng.normal()) for u in at]
-        rows.append(
-            (
-                {"fitting_um": NEW, "limit_um": LIMIT, "now_kh": span, "fresh": c.known_start, "class_": 0},
-                events,
-            )
-        )
+        facts = {"fitting_um": NEW, "limit_um": LIMIT, "now_kh": span, "fresh": c.known_start}
+        rows.append(({**facts, "class_": i * c.classes // c.n}, events))
         true.append(max(span * max((LIMIT - new) / gain, 1e-9) ** (1 / q) - span, 0.0))
     return Fleet(build(rows, [Method("lead wire", SD)]), np.minimum(true, CAP_KH), affected)
 
@@ -180,6 +177,11 @@ CASES: dict[str, tuple[int, Maker]] = {
     "plain, begun late": (2, lambda seed: begun_late(World(n=400), seed)),
     "a tenth x^2": (3, lambda seed: curved(Curve(300, 2.0, 0.1), seed)),
     "a tenth x^1.5": (3, lambda seed: curved(Curve(300, 1.5, 0.1), seed)),
+    "four classes, straight": (6, lambda seed: curved(Curve(240, 1.0, classes=4), seed)),
+    "eight classes, straight": (6, lambda seed: curved(Curve(240, 1.0, classes=8), seed)),
+    "four classes, one x^2": (6, lambda seed: curved(Curve(240, 2.0, 0.25, classes=4), seed)),
+    "four classes, one x^1.5": (6, lambda seed: curved(Curve(240, 1.5, 0.25, classes=4), seed)),
+    "four classes, one x^0.5": (6, lambda seed: curved(Curve(240, 0.5, 0.25, classes=4), seed)),
     "one x4 in 60": (8, lambda seed: outlying(replace(ALIKE, outlier=4.0), seed)),
     "one x6 in 200": (8, lambda seed: outlying(replace(ALIKE, n=200, outlier=6.0), seed)),
     "one x5 in 330": (8, lambda seed: outlying(replace(ALIKE, n=330, sd=0.3, outlier=5.0), seed)),

@@ -2,10 +2,11 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
-from dashboards.trends.comparison import curved_names
-from dashboards.trends.wear_curve import curve_sentence, other_curves_sentence
+from dashboards.trends.comparison import curved_names, own_exponents
+from dashboards.trends.wear_curve import curve_sentence, other_curves_sentence, own_exponents_sentence
 from inspections.forecasts.codes import Codes
 from inspections.wear.class_curves import WHOLE
 from inspections.wear.parameters import Params
@@ -49,3 +50,14 @@ def test_classes_with_a_curve_of_their_own_are_named_to_whoever_may_see_them():
     assert curved_names(Population((_pool(1.2),)), codes, words) == [] and other_curves_sentence([]) == ""
     whole = Population((replace(_pool(1.2), curved=(WHOLE, 0)),))
     assert "the whole fleet together" in other_curves_sentence(curved_names(whole, codes, words))
+
+
+def test_classes_whose_dates_follow_an_exponent_of_their_own_are_named_with_it():
+    codes, words = Codes(), {"class_": {"a": "Hill", "b": "Lake", "c": "River"}}
+    for word in ("a", "b", "c", "d"):
+        codes.of("class_", word)
+    design = Params(class_exponent={"0": float(np.log(2.0)), "1": 0.01, "2": float(np.log(0.5)), "3": 0.4})
+    own = own_exponents(Population((replace(_pool(1.0), designs=(design,)),)), codes, words)
+    assert own_exponents_sentence(own) == (
+        "In class Hill the dates follow a shell's age to the power 2.00, in class River 0.50."
+    )

@@ -71,9 +71,7 @@ def test_the_page_tells_the_count_and_where_it_is_explained(client, bearing):
 
 def test_a_bearings_page_tells_its_classs_count_and_the_curve_its_dates_follow(client, bearing, monkeypatch):
     makers.an_event(kind="shell_change", bearing=bearing, on=DAY, reason="damaged")
-    monkeypatch.setattr(
-        computation, "_exponents", lambda h, population: dict.fromkeys(h.clock.tolist(), 1.52)
-    )
+    monkeypatch.setattr(computation, "_exponents", lambda h, population: [(1.52, "class")] * h.n_bearings)
     run = refit(by=makers.somebody())
     kept = run.parameters["sudden"][str(bearing.place.site_id)][NO_CLASS]
     assert kept["n"] == 1 and kept["a_year"] is None
@@ -83,7 +81,7 @@ def test_a_bearings_page_tells_its_classs_count_and_the_curve_its_dates_follow(c
         "Among the bearings here without a class, 1 sudden failure in 1" in page
         and "too few for a rate" in page
     )
-    assert "wear goes with a shell" in page and "to the power 1.52" in page
+    assert "among bearings of its class wear goes with a shell" in page and "to the power 1.52" in page
 
 
 def test_another_sites_failures_are_not_told_here(bearing):
