@@ -11,5 +11,5 @@ class DashboardsConfig(AppConfig):
         from dashboards.outage_plan.jobs import register_work
         from fleet.ledger.committed_rows import NOT_COVERED
 
-        NOT_COVERED.append("the plan in hand and its kept versions, until it is accepted")
+        NOT_COVERED.add("the plan in hand and its kept versions, until it is accepted")
         register_work()

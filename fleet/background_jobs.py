@@ -12,6 +12,7 @@ from django.db import DatabaseError, connection, transaction
 
 from fleet.clock import now
 from fleet.models import Account, Job
+from fleet.registry import ByName
 
 log = logging.getLogger(__name__)
 # A worker gives a sign of life so often; one that gives none for so long is taken to have stopped.
@@ -52,25 +53,12 @@ class Work:
     right: str = ""
 
 
-_WORKS: dict[str, Work] = {}
+WORKS = ByName[Work]("long work")
 
 
 def register(kind: str, words: str, do: Callable[[Job, Progress], Done], *, right: str = "") -> None:
     """Make a kind of work known; each app does so in its `AppConfig.ready()`."""
-    _WORKS[kind] = Work(kind, words, do, right)
-
-
-def work(kind: str) -> Work:
-    """The work of that kind.
-
-    Raises
-    ------
-    LookupError
-        for a kind nobody registered.
-    """
-    if kind not in _WORKS:
-        raise LookupError(f"no long work is called '{kind}'; known are: {', '.join(sorted(_WORKS))}")
-    return _WORKS[kind]
+    WORKS.add(kind, Work(kind, words, do, right))
 
 
 def ask(kind: str, *, by: Account | None, wanted: dict[str, Any] | None = None) -> Job:
@@ -82,7 +70,7 @@ def ask(kind: str, *, by: Account | None, wanted: dict[str, Any] | None = None) 
     LookupError
         for a kind nobody registered.
     """
-    asked_by = {} if work(kind).right else {"by": by}
+    asked_by = {} if WORKS[kind].right else {"by": by}
     wanted = wanted or {}
     with transaction.atomic():
         waiting = Job.objects.filter(kind=kind, state=Job.State.WAITING, **asked_by)
@@ -99,7 +87,7 @@ def do_next() -> Job | None:
         return None
     try:
         with _signs_of_life(job):
-            done = work(job.kind).do(job, lambda n, of, words="": _tell(job, n, of, words))
+            done = WORKS[job.kind].do(job, lambda n, of, words="": _tell(job, n, of, words))
         state, said, address = Job.State.DONE, done.sentence, done.address
     except (Undone, LookupError) as refused:
         state, said, address = Job.State.FAILED, str(refused), ""

@@ -10,13 +10,15 @@ from django.core.exceptions import ImproperlyConfigured
 from django.db import connection
 from django.db.utils import DatabaseError
 
+from fleet.registry import InOrder
+
 log = logging.getLogger("fleet")
 NEAR = frozenset({"", "localhost", "127.0.0.1", "::1"})
 # What an app wants done before the first page is asked for; added to in its ready().
-BEFORE_THE_FIRST_PAGE: list[Callable[[], object]] = []
+BEFORE_THE_FIRST_PAGE = InOrder[Callable[[], object]]()
 # What `verify_records --forecasts` also works out anew: each yields what it found, `True` where something was
 # altered.
-RECOMPUTED: list[Callable[[], Iterable[tuple[str, bool]]]] = []
+RECOMPUTED = InOrder[Callable[[], Iterable[tuple[str, bool]]]]()
 
 
 def before_serving() -> None:

@@ -4,17 +4,13 @@ ready().
 
 from collections.abc import Callable
 
+from fleet.registry import InOrder
+
 # An act does its part once, whoever runs it again, and says in a sentence what is there.
 Act = Callable[[], str]
-_ACTS: list[Act] = []
-
-
-def register(act: Act) -> None:
-    """Add an act to what the demo does after its sheets are in."""
-    if act not in _ACTS:
-        _ACTS.append(act)
+ACTS = InOrder[Act]()
 
 
 def act_all() -> list[str]:
     """Do every act; gives their sentences."""
-    return [act() for act in _ACTS]
+    return [act() for act in ACTS]

@@ -17,8 +17,8 @@ class InspectionsConfig(AppConfig):
     def ready(self) -> None:
         from fleet.checks import BEFORE_THE_FIRST_PAGE, RECOMPUTED
         from fleet.importing.findings import name_kinds
-        from fleet.importing.loaders import register_loader
-        from fleet.importing.outcome import register_outcome
+        from fleet.importing.loaders import LOADERS
+        from fleet.importing.outcome import TELLS
         from fleet.ledger.committed_rows import LOOKS, NOT_COVERED
         from inspections.forecasts.first_dates import outcome_of
         from inspections.forecasts.forecast_jobs import register_work
@@ -31,17 +31,17 @@ class InspectionsConfig(AppConfig):
         from inspections.records.entry_kinds import register_kinds
         from inspections.visits.signature_look import bound_signatures
 
-        BEFORE_THE_FIRST_PAGE.append(_warm)
-        LOOKS.extend([stored_forecasts, bound_signatures])
-        NOT_COVERED.extend([*BESIDE_THE_RECORD, OTHER_RUNS])
-        RECOMPUTED.append(told)
+        BEFORE_THE_FIRST_PAGE.add(_warm)
+        LOOKS.add(stored_forecasts, bound_signatures)
+        NOT_COVERED.add(*BESIDE_THE_RECORD, OTHER_RUNS)
+        RECOMPUTED.add(told)
         register_kinds()
         register_acts()
         register_work()
         name_kinds(KIND_WORDS, KIND_LEADS)
         name_kinds(remark_values.KIND_WORDS, remark_values.KIND_LEADS)
-        register_loader(HistoryLoader.holds, HistoryLoader())
-        register_outcome(HistoryLoader.holds, outcome_of)
+        LOADERS.add(HistoryLoader.holds, HistoryLoader())
+        TELLS.add(HistoryLoader.holds, outcome_of)
 
 
 def _warm() -> None:

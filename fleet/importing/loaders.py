@@ -15,6 +15,7 @@ from fleet.importing.findings import Finding
 from fleet.importing.options import Options
 from fleet.importing.parsed_rows import Parsed, ParsedRow
 from fleet.models import Sheet, Site
+from fleet.registry import ByName
 
 Progress = Callable[[str], None]
 
@@ -68,7 +69,7 @@ class Context:
 
 
 class Loader:
-    """What one kind of sheet holds and how it is stored. Register an instance with `register_loader`.
+    """What one kind of sheet holds and how it is stored. Add an instance to `LOADERS`.
 
     Attributes
     ----------
@@ -153,31 +154,10 @@ class Loader:
         raise NotImplementedError
 
 
-_LOADERS: dict[str, Loader] = {}
-
-
-def register_loader(holds: str, loader: Loader) -> None:
-    """Make a kind of sheet known; an app does so in its `AppConfig.ready()`."""
-    _LOADERS[holds] = loader
-
-
-def loader_for(holds: str) -> Loader:
-    """The loader of a kind of sheet.
-
-    Raises
-    ------
-    LookupError
-        for a kind nobody registered.
-    """
-    try:
-        return _LOADERS[holds]
-    except KeyError:
-        raise LookupError(
-            f"no sheet of the kind '{holds}' is known; known are: {', '.join(_LOADERS)}"
-        ) from None
+# By what a sheet holds; an app adds its own in `AppConfig.ready()`.
+LOADERS = ByName[Loader]("kind of sheet")
 
 
 def loaders() -> dict[str, Loader]:
     """Every kind of sheet with its loader, in the order in which a plant needs them."""
-    order = [word for word in Sheet.Holds.values if word in _LOADERS]
-    return {word: _LOADERS[word] for word in order}
+    return {word: LOADERS[word] for word in Sheet.Holds.values if word in LOADERS}

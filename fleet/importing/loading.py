@@ -17,7 +17,7 @@ from fleet.importing.directory import Directory
 from fleet.importing.findings import Finding, in_order, of_file
 from fleet.importing.given_answers import GivenAnswer, given_answers
 from fleet.importing.kept_files import answer_facts, answers_for, digest_of, keep_file, plan_named, plan_names
-from fleet.importing.loaders import Context, Counts, Loader, Progress, counted_words, loader_for
+from fleet.importing.loaders import LOADERS, Context, Counts, Loader, Progress, counted_words
 from fleet.importing.options import Options
 from fleet.importing.parsed_rows import Parsed, ParsedRow, parse, parse_made
 from fleet.importing.plans.cell_fates import Applied, apply
@@ -122,7 +122,7 @@ def import_file(
     Result
         refused files too: with every fault and open question, and nothing stored. LookupError: no such kind.
     """
-    loader = loader_for(holds)
+    loader = LOADERS[holds]
     context = _context(options, by, sites)
     result = Result(False, holds, name, dry_run=options.dry_run, directory=context.directory)
     if complaint := _complaint(options, context.site, holds):

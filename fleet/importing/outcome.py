@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from fleet.models import Account, Sheet
+from fleet.registry import ByName
 
 
 @dataclass(frozen=True)
@@ -40,15 +41,11 @@ class Outcome:
 
 
 Tell = Callable[[Sheet, Account, dt.date], Outcome]
-_TELLS: dict[str, Tell] = {}
-
-
-def register_outcome(holds: str, tell: Tell) -> None:
-    """Say how a kind of sheet is told once it is stored; an app does so in its `AppConfig.ready()`."""
-    _TELLS[holds] = tell
+# How a sheet is told once it is stored, by what it holds; an app adds its own in `AppConfig.ready()`.
+TELLS = ByName[Tell]("telling of a sheet")
 
 
 def outcome_of(sheet: Sheet, account: Account, today: dt.date) -> Outcome:
     """What a stored sheet means for an account, and what to do next; stores nothing."""
-    tell = _TELLS.get(sheet.holds)
+    tell = TELLS.get(sheet.holds)
     return tell(sheet, account, today) if tell else Outcome()

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from django.urls import reverse
 
-from fleet.importing.loaders import loader_for, loaders
+from fleet.importing.loaders import LOADERS, loaders
 from fleet.models import Sheet
 from fleet.sheets.export import csv_bytes, xlsx_bytes
 
@@ -47,7 +47,7 @@ def template_file(holds: str, kind: str = "csv") -> tuple[bytes, str]:
     LookupError
         for a kind of sheet nobody registered.
     """
-    headings = [column.name for column in loader_for(holds).columns]
+    headings = [column.name for column in LOADERS[holds].columns]
     if kind == "xlsx":
         content_type = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
         return xlsx_bytes(headings, [], sheet_name=holds), content_type

@@ -27,6 +27,7 @@ from fleet.ledger.commitments import (
 )
 from fleet.ledger.guard import missing_guards
 from fleet.models import Account, Entry, Person, SheetRow, StoredFile
+from fleet.registry import InOrder
 
 CHUNK = 5000
 
@@ -41,12 +42,14 @@ class Look:
 
 
 # What no entry commits to, in words; an app adds its own.
-NOT_COVERED = [
-    "passwords (that one was set anew is recorded, the password is not)",
-    "files and sheets on their way in, before they are imported",
-    "jobs and how often an account asked for costly pages",
-]
-LOOKS: list[Callable[[], Look]] = []
+NOT_COVERED = InOrder(
+    [
+        "passwords (that one was set anew is recorded, the password is not)",
+        "files and sheets on their way in, before they are imported",
+        "jobs and how often an account asked for costly pages",
+    ]
+)
+LOOKS = InOrder[Callable[[], Look]]()
 
 
 def look_beside() -> list[Look]:

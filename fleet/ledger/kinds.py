@@ -13,6 +13,7 @@ from django.db import models
 
 from fleet.bulk import each_once
 from fleet.models.recorded import Recorded
+from fleet.registry import ByName
 
 FORMAT = 1
 # Fields that hold JSON are taken as they are; all others are read back by their own field.
@@ -48,7 +49,7 @@ class Kind:
     fields: "tuple[models.Field[Any, Any], ...]" = field(default=())
 
 
-_KINDS: dict[str, Kind] = {}
+KINDS = ByName[Kind]("kind of entry")
 
 
 def register(
@@ -57,11 +58,8 @@ def register(
     """Make a kind known, with its words for a reader. Registering the same kind twice is refused: two apps
     would read each other's entries.
     """
-    known = _KINDS.get(name)
-    if known and (known.model is not model or known.apply is not apply):
-        raise ValueError(f"the kind of entry '{name}' is registered already; choose another word")
     fields = _own_fields(model) if model else ()
-    _KINDS[name] = Kind(name, words, model, apply, fields)
+    KINDS.add(name, Kind(name, words, model, apply, fields))
 
 
 def kind(name: str) -> Kind:
@@ -72,22 +70,17 @@ def kind(name: str) -> Kind:
     LookupError
         for a name nobody registered; an entry that nothing can read must not be written.
     """
-    try:
-        return _KINDS[name]
-    except KeyError:
-        raise LookupError(
-            f"no kind of entry is called '{name}'; known are: {', '.join(sorted(_KINDS))}"
-        ) from None
+    return KINDS[name]
 
 
 def words_of(name: str) -> str:
     """What a reader sees instead of a kind's name; of one that nobody registered, the name as it stands."""
-    return _KINDS[name].words if name in _KINDS else name
+    return KINDS[name].words if name in KINDS else name
 
 
 def all_kinds() -> list[Kind]:
     """Every kind, in the order of registration: rows that others point to come first."""
-    return list(_KINDS.values())
+    return list(KINDS.values())
 
 
 def _own_fields(model: type[Recorded]) -> "tuple[models.Field[Any, Any], ...]":

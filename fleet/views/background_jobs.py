@@ -19,7 +19,7 @@ def job(request: HttpRequest, job_id: UUID) -> HttpResponse:
     work is over.
     """
     found = get_object_or_404(Job, pk=job_id)
-    work = background_jobs.work(found.kind)
+    work = background_jobs.WORKS[found.kind]
     if found.by != request.user and not (work.right and may(request.user, work.right)):
         raise Http404
     context = {

@@ -19,7 +19,7 @@ from fleet.importing.answers import TYPED, Answers, Choice
 from fleet.importing.both_readings import examples
 from fleet.importing.directory import Directory, in_words
 from fleet.importing.findings import Finding, by_kind, kind_words
-from fleet.importing.loaders import loader_for
+from fleet.importing.loaders import LOADERS
 from fleet.importing.loading import Result
 from fleet.importing.marked_sheet import marked_workbook
 from fleet.importing.parsed_rows import ParsedRow
@@ -375,7 +375,7 @@ def _take_answer(
     ticked = request.POST.getlist(f"row-{group.key}")
     is_picked = group.is_picked or group.code in TOGETHER
     idents = [one.ident for one in group.rows if not is_picked or one.ident in ticked]
-    loader = loader_for(holds)
+    loader = LOADERS[holds]
     further = loader.spreading if choice == TYPED.word else loader.spreading | loader.for_further
     is_for_all = len(idents) == len(group.rows) and group.code in further
     rows = None if is_for_all or not any(idents) else idents

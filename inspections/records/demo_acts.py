@@ -51,4 +51,4 @@ def check_the_gauges() -> str:
 
 def register_acts() -> None:
     for act in (put_a_reading_right, check_the_gauges):
-        demonstration.register(act)
+        demonstration.ACTS.add(act)

@@ -16,7 +16,7 @@ django.setup()
 from django.core.management import call_command
 
 from fleet.importing.answers import Answers
-from fleet.importing.loaders import loader_for
+from fleet.importing.loaders import LOADERS
 from fleet.importing.loading import import_file
 from fleet.models import Site
 from tests import makers, sheet_makers
@@ -86,7 +86,7 @@ def main() -> None:
         for group in result.groups:
             choice, value = CHOSEN[group.code]
             idents = [row.ident for row in group.rows]
-            spreads = group.code in loader_for("history").spreading or not any(idents)
+            spreads = group.code in LOADERS["history"].spreading or not any(idents)
             answers.add(group.code, group.about, choice, value, None if spreads else idents)
             n += 1
     began = time.perf_counter()

@@ -29,7 +29,7 @@ def counting(monkeypatch):
             raise ZeroDivisionError
         return background_jobs.Done("Counted.", "/")
 
-    monkeypatch.setitem(background_jobs._WORKS, "count", background_jobs.Work("count", "counting", do))
+    monkeypatch.setitem(background_jobs.WORKS, "count", background_jobs.Work("count", "counting", do))
     return done
 
 
@@ -137,6 +137,6 @@ def test_a_long_job_gives_signs_of_life_while_it_is_done(monkeypatch):
             time.sleep(0.02)
         return background_jobs.Done("Waited.")
 
-    monkeypatch.setitem(background_jobs._WORKS, "count", background_jobs.Work("count", "counting", do))
+    monkeypatch.setitem(background_jobs.WORKS, "count", background_jobs.Work("count", "counting", do))
     ask("a", None)
     assert background_jobs.do_next().state == "done" and len(set(beats)) > 2

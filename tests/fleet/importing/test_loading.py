@@ -52,7 +52,7 @@ class Weights(Loader):
 @pytest.fixture
 def loader(monkeypatch):
     weights = Weights()
-    monkeypatch.setitem(loaders._LOADERS, "history", weights)
+    monkeypatch.setitem(loaders.LOADERS, "history", weights)
     return weights
 
 
