@@ -13,7 +13,6 @@ from functools import partial
 
 import numpy as np
 
-from dashboards.outage_plan.pump_openings.greedy_plan import in_order
 from dashboards.outage_plan.pump_openings.instance import Instance, Scope, Shells, costs, settled, shells
 from dashboards.outage_plan.pump_openings.programme import Plan, priced, solve
 from inspections.wear.decision import (
@@ -26,6 +25,7 @@ from inspections.wear.decision import (
     tables,
     terms,
 )
+from tests.bench.greedy_plan import in_order
 
 CAPACITIES = (1.2, 0.7, 0.4)
 D, FAMILIES = 13.15, 8

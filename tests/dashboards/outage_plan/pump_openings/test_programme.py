@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dashboards.outage_plan.pump_openings.greedy_plan import in_order
 from dashboards.outage_plan.pump_openings.instance import Scope, overlapping, settled
 from dashboards.outage_plan.pump_openings.programme import loads, priced, solve
+from tests.bench.greedy_plan import in_order
 from tests.dashboards.outage_plan.pump_openings.instances import cheapest, instance, shells
 
 

@@ -12,7 +12,7 @@ from inspections.wear.normal import EIGHT_IN_TEN
 
 
 def in_order(given: Instance) -> IntArray:
-    """Columns (P,), T after the horizon: for a phone or a what-if, and about as good where only hours are
+    """Columns (P,), T after the horizon: what a planner does by hand, and about as good where only hours are
     short.
 
     Outage by outage: fixed pumps first, then those that would rather not wait, dearest postponing cost per
