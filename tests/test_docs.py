@@ -121,3 +121,14 @@ def test_the_two_lines_of_the_readme_are_those_that_ci_runs():
 def test_the_readme_says_what_a_sound_record_shows_and_what_no_chain_can():
     assert "since the last seal kept outside" in words()
     assert "never entered" in words()
+
+
+def test_the_ways_through_the_code_name_what_is_there():
+    text = (CHECKOUT / "DEVELOPERS.md").read_text("utf-8")
+    ways = re.findall(r"^### (A .+?)\n\n```\n(.*?)```", text, re.DOTALL | re.MULTILINE)
+    assert [name for name, _ in ways] == ["A reading", "A row of a sheet", "A forecast", "A line of a plan"]
+    for _, stations in ways:
+        for line in stations.splitlines():
+            room = line.split()[0].rstrip(",")
+            places = [CHECKOUT / app / room for app in ("", "inspections", "dashboards")]
+            assert any(one.is_dir() or one.with_suffix(".py").exists() for one in places), line
