@@ -11,7 +11,7 @@ from uuid import UUID
 from django.db.models import Q
 
 from dashboards.outage_plan.drafts import OPEN, REPLACE, SCRAPE
-from fleet.formatting import day, um
+from fleet.formatting import day, in_unit, um
 from fleet.models import Bearing
 from fleet.models.recorded import IN_ORDER
 from inspections.models import Event, EventKind, Quantity, Reading, Stage, Visit
@@ -62,6 +62,11 @@ class JobState:
 
     word: str
     because: str
+    seen: AtPump | None = None
+
+    def because_in(self, unit: str) -> str:
+        """What it rests on with the reading in a unit, such as that of the machine's own book."""
+        return self.because if self.seen is None else _words(self.seen, unit)
 
     @property
     def is_settled(self) -> bool:
@@ -106,22 +111,23 @@ def _seen(action: str, outage: OfOutage, seen: AtPump, today: dt.date) -> JobSta
     words = _words(seen)
     wanted: dict[str, Sequence[str]] = {REPLACE: NEW_METAL, SCRAPE: (EventKind.SCRAPE,)}
     if kinds & set(wanted.get(action, ())):
-        return JobState(DONE, words)
+        return JobState(DONE, words, seen)
     looked = seen.found_um is not None or bool(kinds - {EventKind.OPENED})
     # A new shell ends the question that a planned opening or scrape had, whatever is still to be closed.
     renewed = bool(kinds & set(NEW_METAL))
     if seen.is_open and today <= outage.end_on + AROUND and not renewed:
-        return JobState(UNDER_WAY, words)
+        return JobState(UNDER_WAY, words, seen)
     if action == OPEN and looked:
-        return JobState(DONE, words)
-    return JobState(OTHERWISE, words)
+        return JobState(DONE, words, seen)
+    return JobState(OTHERWISE, words, seen)
 
 
-def _words(seen: AtPump) -> str:
+def _words(seen: AtPump, unit: str = "um") -> str:
     """What was recorded, in the order of its days: "measured 212 um on ...; new shell fitted on ..."."""
     parts = []
     if seen.found_um is not None and seen.found_on is not None:
-        parts.append(f"measured {um(seen.found_um)} on {day(seen.found_on)}")
+        found = um(seen.found_um) if unit == "um" else in_unit(seen.found_um, unit)
+        parts.append(f"measured {found} on {day(seen.found_on)}")
     parts += [f"{WORDS[EventKind(kind)]} on {day(on)}" for kind, on in seen.works]
     if not parts:
         parts = [f"opened on {day(seen.opened_on)}"]

@@ -1,13 +1,15 @@
 """The work list of one outage: its pumps with what is looked for at each bearing, to print, tick and sign."""
 
+import datetime as dt
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import isfinite
 from typing import Any
 
 from django.utils.safestring import SafeString
 
-from dashboards.outage_plan.following import FollowedOutage, follow
+from dashboards.outage_plan.following import Followed, FollowedOutage, follow
 from dashboards.outage_plan.job_states import JobState
 from dashboards.outage_plan.proposal import Proposal
 from dashboards.outage_plan.pump_openings.above import NotFitting
@@ -37,6 +39,25 @@ class Line:
     target: tuple[float, float] | None
     expected: tuple[float, float] | None  # um, 1 in 10 to 9 in 10, on the outage's first day
     unit: str  # of the machine's own book, in which the line is printed
+
+    @property
+    def reason(self) -> str:
+        """Why it is looked at, in that unit."""
+        return self.job.reason_in(self.unit)
+
+    @property
+    def because(self) -> str:
+        """What its state rests on, in that unit."""
+        return self.state.because_in(self.unit) if self.state else ""
+
+
+@dataclass(frozen=True)
+class Settled:
+    """A job that is not to be worked any more, and what the record says of it."""
+
+    name: str
+    word: str
+    because: str
 
 
 @dataclass(frozen=True)
@@ -76,7 +97,7 @@ def work(made: Proposal, outage_name: str) -> dict[str, Any] | None:
         "marked": found.marked,
         "waiting": _waiting(found, made.inputs, t, {line.job.bearing for line in lines}),
         "shells": [(family, source, n) for (family, source), n in sorted(shells.items())],
-        "settled": [one for one in own.jobs if one.state.is_settled] if own else [],
+        "settled": _settled(own, made.as_of) if own else [],
         "moved": own.moved if own else "",
     }
 
@@ -106,6 +127,22 @@ def _lines(made: Proposal, jobs: list[PlannedJob], own: FollowedOutage | None, d
             book_unit(one) or "um",
         )
         for job, bearing, one in zip(jobs, chosen, known, strict=True)
+    ]
+
+
+def _settled(own: FollowedOutage, as_of: dt.date) -> list[Settled]:
+    return _in_book_units([one for one in own.jobs if one.state.is_settled], as_of)
+
+
+def _in_book_units(jobs: Sequence[Followed], as_of: dt.date) -> list[Settled]:
+    """Each job's state, what was measured in the unit of its machine's own book."""
+    if not jobs:
+        return []
+    _, codes, _ = parameters(as_of, standing_run())
+    known = inputs([one.bearing for one in jobs], as_of, codes).known
+    return [
+        Settled(one.name, one.state.word, one.state.because_in(book_unit(its) or "um"))
+        for one, its in zip(jobs, known, strict=True)
     ]
 
 
@@ -151,6 +188,6 @@ def _nothing_left(made: Proposal, own: FollowedOutage) -> dict[str, Any]:
         "pumps": [],
         "n_jobs": 0,
         "today": made.as_of,
-        "settled": own.jobs,
+        "settled": _in_book_units(own.jobs, made.as_of),
         "moved": own.moved,
     }

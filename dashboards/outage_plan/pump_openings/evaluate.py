@@ -5,7 +5,7 @@ fit and why.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from dashboards.outage_plan.pump_openings.outcomes import Spread, job_hours, she
 from dashboards.outage_plan.pump_openings.room import ENOUGH, Room
 from dashboards.outage_plan.pump_openings.stock import MonthOfSpares, Taken, by_month
 from inspections.forecasts.judgement.figures import ALWAYS, Column, Word
-from inspections.forecasts.judgement.sentence import EXPECTED, opening_at, sentence, standing_of
+from inspections.forecasts.judgement.sentence import EXPECTED, Standing, opening_at, sentence, standing_of
 from inspections.wear.arrays import FloatArray
 
 
@@ -27,7 +27,7 @@ class PlannedJob:
 
     ``crew_hours`` expected, this bearing's share; ``crew_hours_p90``, ``crew_hours_most``, ``shells_p90`` of
     the whole pump; ``trigger_is`` as in a judged column; ``p_trigger`` chance that it will be met;
-    ``waiting_h`` what the place costs more than the wanted one.
+    ``waiting_h`` what the place costs more than the wanted one; ``standing`` what its sentence is made of.
     """
 
     bearing: str
@@ -48,7 +48,17 @@ class PlannedJob:
     p_trigger: float | None
     waiting_h: float
     stop_h: float
-    reason: str
+    standing: Standing
+
+    @property
+    def reason(self) -> str:
+        """Why, in one sentence, lengths in um."""
+        return self.reason_in("um")
+
+    def reason_in(self, unit: str) -> str:
+        """The same with its lengths in a unit, such as that of the machine's own book."""
+        text = sentence(replace(self.standing, unit=unit))
+        return f"{text} Outside an outage: the stop costs about {self.stop_h:.0f} h." if self.stop_h else text
 
     @property
     def replacement_expected(self) -> bool:
@@ -224,13 +234,13 @@ def _line(
         p_trigger=column.new,
         waiting_h=wanted[2] if wanted else 0.0,
         stop_h=stop,
-        reason=_reason(inputs, b, column, wanted, stop),
+        standing=_standing(inputs, b, column, wanted),
     )
 
 
-def _reason(inputs: Inputs, b: Bearing, column: Column, wanted: Wanted | None, stop: float) -> str:
+def _standing(inputs: Inputs, b: Bearing, column: Column, wanted: Wanted | None) -> Standing:
     at = inputs.outages[wanted[0]].start_on if wanted else None
-    standing = opening_at(
+    return opening_at(
         b.judged,
         column,
         (b.last_um, b.last_on),
@@ -238,8 +248,6 @@ def _reason(inputs: Inputs, b: Bearing, column: Column, wanted: Wanted | None, s
         moved_for=wanted[1] if wanted else "",
         waiting_h=wanted[2] if wanted else None,
     )
-    text = sentence(standing)
-    return f"{text} Outside an outage: the stop costs about {stop:.0f} h." if stop else text
 
 
 def _after(inputs: Inputs, t: int) -> int:

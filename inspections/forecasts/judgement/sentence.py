@@ -8,7 +8,7 @@ reading at the open pump.
 import datetime as dt
 from dataclasses import dataclass, replace
 
-from fleet.formatting import chance, day, day_words, um
+from fleet.formatting import chance, day, day_words, in_unit, um
 from inspections.forecasts.judgement.figures import Column, Judgement, Word
 
 WORDS = {
@@ -37,7 +37,7 @@ class Standing:
     no_maximum, no_life). `opened_on`: the outage at which the pump is opened; `next_on`: its next outage;
     `is_known`: whether an outage is recorded there. `past`: chance to have passed the limit by `opened_on`.
     `trigger_is`: reading, always, never or "". `wanted_on`: the outage it would be opened at, if it was
-    placed later because of `moved_for`.
+    placed later because of `moved_for`. `unit`: in which lengths are said.
     """
 
     word: str
@@ -67,6 +67,7 @@ class Standing:
     stop_h: float | None = None
     contact_open: bool = False
     shell: str = ""
+    unit: str = "um"
 
 
 def sentence(standing: Standing) -> str:
@@ -169,13 +170,13 @@ def _outage(day_of: dt.date | None, today: dt.date) -> str:
 
 
 def _limit(standing: Standing) -> str:
-    return f"{LIMITS.get(standing.limit_from, 'maximum')} of {um(standing.limit_um)}"
+    return f"{LIMITS.get(standing.limit_from, 'maximum')} of {_length(standing, standing.limit_um)}"
 
 
 def _measured(standing: Standing) -> str:
     if standing.last_um is None or standing.last_on is None:
         return "never measured"
-    return f"measured {um(standing.last_um)} on {day(standing.last_on)}"
+    return f"measured {_length(standing, standing.last_um)} on {day(standing.last_on)}"
 
 
 def _set_limit(standing: Standing) -> str:
@@ -188,7 +189,7 @@ def _set_limit(standing: Standing) -> str:
 def _no_life(standing: Standing) -> str:
     return (
         f"Set a limit: its {_limit(standing)} does not lie above its fitted clearance of"
-        f" {um(standing.new_um)}; one of the two, or the bore, is wrong."
+        f" {_length(standing, standing.new_um)}; one of the two, or the bore, is wrong."
     )
 
 
@@ -247,6 +248,10 @@ def _worth(standing: Standing) -> str:
     return f" (about {_h(standing.stopping_h)} of later cost saved; {stop})"
 
 
+def _length(standing: Standing, value_um: float | None) -> str:
+    return um(value_um) if standing.unit == "um" else in_unit(value_um, standing.unit)
+
+
 def _h(value: float) -> str:
     return f"{value:.0f}\u00a0h"
 
@@ -289,14 +294,14 @@ def _trigger(standing: Standing) -> str:
     if standing.trigger_um is None:
         return f"The reading decides against its {_limit(standing)}."
     source = {"plant": ", the plant's own limit", "guard": ", its maximum less the gauge's error"}
-    text = f"Replace from {um(standing.trigger_um)}{source.get(standing.trigger_from, '')}"
+    text = f"Replace from {_length(standing, standing.trigger_um)}{source.get(standing.trigger_from, '')}"
     if standing.new is not None:
         is_expected = standing.new >= LEAST_EXPECTED
         text += f"; {chance(standing.new)} it will be" if is_expected else f", {_unlikely(standing.new)}"
     if standing.no_room:
         text += "; no room to scrape"
     elif standing.scrape_from_um is not None and round(standing.scrape_from_um) != round(standing.trigger_um):
-        text += f"; if it must be scraped, replace from {um(standing.scrape_from_um)}"
+        text += f"; if it must be scraped, replace from {_length(standing, standing.scrape_from_um)}"
     return f"{text}; have one {standing.shell} ready." if standing.shell else f"{text}."
 
 
@@ -308,13 +313,13 @@ def _unlikely(new: float) -> str:
 def _scrape(standing: Standing) -> str:
     if standing.no_room or standing.scrape_from_um is None:
         return f"no room to scrape below its {_limit(standing)}: ask the engineer"
-    return f"scrape if found below {um(standing.scrape_from_um)}, else replace"
+    return f"scrape if found below {_length(standing, standing.scrape_from_um)}, else replace"
 
 
 def _expected(standing: Standing) -> str:
     if standing.trigger_um is None:
         return f"replacement expected whatever it reads ({_measured(standing)}, {_limit(standing)})"
-    at = um(standing.trigger_um)
+    at = _length(standing, standing.trigger_um)
     ready = f"; have one {standing.shell} ready" if standing.shell else ""
     return (
         f"replacement expected (from {at}, more than 9 in 10); if it reads under {at}, measure again and call"

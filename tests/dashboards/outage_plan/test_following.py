@@ -1,6 +1,7 @@
 """The accepted plan while its outage runs and after: what is done, what is left, what has moved."""
 
 import datetime as dt
+from decimal import Decimal
 
 import pytest
 from icalendar import Calendar
@@ -15,6 +16,7 @@ from fleet.clock import today_in
 from fleet.ledger import writing
 from fleet.models import Outage, Spare
 from fleet.plant.acts import record, revise, withdraw
+from fleet.plant.limits import set_limits
 from tests import makers
 from tests.dashboards.outage_plan.plan_fleet import a_fleet, accept_agreed, bearing_of
 
@@ -126,6 +128,17 @@ def test_a_finished_job_leaves_the_plan_with_its_reason(running, today, client):
     assert "Not to be worked any more" in page and "new shell fitted" in page
     plan = client.get("/plan/", {"show": "accepted"}).content.decode()
     assert "planned job" in plan.replace("\u00a0", " ") and "new shell fitted" in plan
+
+
+def test_what_was_measured_for_a_job_is_said_in_the_unit_of_its_machines_book(running, today, client):
+    bearing = bearing_of(running, "Past 5")
+    limits, book = {"in_service_max": Decimal("304.8")}, {"authority": "maker_machine", "typed": "12"}
+    set_limits([bearing], limits, unit="thou", by=makers.somebody(), **book)
+    makers.a_reading(bearing=bearing, on=today, value=254, unit="um")
+    propose(running, today, by=None)
+    client.force_login(makers.an_account(role="planner", site=running))
+    page = client.get("/plan/work/", {"outage": "outage 1", "show": "accepted"}).content.decode()
+    assert "measured 10.0 thou" in page.replace("\u00a0", " ")
 
 
 def test_what_was_recorded_before_the_plan_was_accepted_is_no_work_of_it(today):

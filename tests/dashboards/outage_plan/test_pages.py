@@ -3,6 +3,8 @@
 import csv
 import datetime as dt
 import io
+import re
+from decimal import Decimal
 
 import openpyxl
 import pytest
@@ -16,6 +18,7 @@ from fleet import background_jobs
 from fleet.clock import today_in
 from fleet.models import Job, Spare
 from fleet.plant.acts import record
+from fleet.plant.limits import set_limits
 from inspections.models import Plan
 from tests import makers
 from tests.dashboards.outage_plan.plan_fleet import a_fleet, bearing_of, run_on
@@ -212,6 +215,15 @@ def test_the_sheets_and_the_work_list_say_what_the_page_says(planner, site):
     run_on(site, today_in("UTC"), "Past 5")
     _post(planner, "/plan/accept/", site, reason="so be it")
     assert "From the accepted plan" in _read(planner, "/plan/work/", outage="outage 1", show="accepted")
+
+
+def test_the_work_list_speaks_of_a_bearing_in_the_unit_of_its_machines_book(planner, site):
+    limits, book = {"in_service_max": Decimal("304.8")}, {"authority": "maker_machine", "typed": "12"}
+    set_limits([bearing_of(site, "Past 5")], limits, unit="thou", by=makers.somebody(), **book)
+    propose(site, today_in("UTC"), by=None)
+    work = _read(planner, "/plan/work/", outage="outage 1").replace("\u00a0", " ")
+    (words,) = re.findall(r"Past 5 <span.*?<dl", work, re.DOTALL)
+    assert " thou" in words and "µm" not in words
 
 
 def test_who_refused_a_bearing_above_the_risk_and_why_stands_on_page_sheet_and_work_list(planner, site):

@@ -183,6 +183,13 @@ STATES = {
 }
 
 
+@pytest.mark.parametrize("state", STATES)
+def test_every_state_speaks_in_the_unit_of_the_machines_book(state):
+    standing = replace(BASE, **STATES[state][0])
+    assert "µm" not in sentence(replace(standing, unit="thou"))
+    assert sentence(standing).count("µm") == sentence(replace(standing, unit="thou")).count("thou")
+
+
 @pytest.mark.parametrize(("changes", "said"), STATES.values(), ids=STATES)
 def test_each_state_says_what_stands_and_what_to_do(changes, said):
     assert sentence(replace(BASE, **changes)).replace("\u00a0", " ") == said
