@@ -5,6 +5,7 @@ A moved row is a withdrawal there and a new entry here, each naming the other. W
 already (the same reading in two sheets) is joined with it instead of moved. Both chains stay.
 """
 
+import datetime as dt
 import json
 import uuid
 from collections import Counter
@@ -29,10 +30,12 @@ from fleet.models import (
     Place,
     ProposedLimit,
     Recorded,
+    Setting,
     ShellFitting,
     folded,
 )
 from fleet.plant.acts import KINDS, fact_of
+from fleet.plant.choices import MACHINE_BOOK
 from inspections.models import (
     Agreement,
     Attendance,
@@ -178,6 +181,7 @@ def _moving(gone: Bearing, stays: Bearing, reason: str) -> Moving:
         replaced["machine_id"] = machine
     for row in _rows(gone, stays, moving.empties_pump):
         _take(row, stays, replaced, machine, moving, reason, gone)
+    _move_book(gone, stays, moving, reason)
     moving.facts += [fact_of(row) for row in _names(gone, stays)]
     retired: list[Recorded] = [gone, *([place] if moving.empties_pump else [])]
     instead = {gone.pk: stays.pk, place.pk: stays.place_id}
@@ -255,6 +259,32 @@ def _take(
     # A visit that other positions of its pump share stays there too, with the people of it.
     if not isinstance(row, (Visit, Attendance)) or moving.empties_pump:
         moving.taken.append(_withdrawal(row, reason, new, joined=False))
+
+
+def _move_book(gone: Bearing, stays: Bearing, moving: Moving, reason: str) -> None:
+    """What is entered of the machine's book, day by day: the one that stays keeps its own entries, and gets
+    those it lacks.
+    """
+    rows = Setting.objects.standing().filter(site=gone.place.site_id).order_by("from_on", "entry_n")
+    old, own = (list(rows.filter(name=f"{MACHINE_BOOK} {one.pk}")) for one in (gone, stays))
+    made: dict[dt.date, Setting] = {}
+    for day in sorted({row.from_on for row in (*old, *own) if row.from_on} if old else ()):
+        theirs, mine = _entered(old, day), _entered(own, day)
+        if (value := theirs | mine) != mine:
+            name = f"{MACHINE_BOOK} {stays.pk}"
+            made[day] = Setting(id=uuid.uuid4(), site=gone.place.site, name=name, value=value, from_on=day)
+    moving.facts += [fact_of(row) for row in made.values()]
+    moving.moved["setting"] += len(made)
+    for row in old:
+        new = made.get(row.from_on) if row.from_on else None
+        moving.alike["setting"] += new is None
+        moving.taken.append(_withdrawal(row, reason, new.pk if new else stays.pk, joined=new is None))
+
+
+def _entered(rows: list[Setting], day: dt.date) -> dict[str, Any]:
+    """Entries of a book as they hold on a day, the rows in the order of their days."""
+    held = [row for row in rows if row.from_on is not None and row.from_on <= day]
+    return dict(held[-1].value) if held else {}
 
 
 def _alike(row: Recorded, stays: Bearing, whole_pump: bool) -> UUID | None:

@@ -32,6 +32,7 @@ WORDS = {
     "limit": "limits",
     "bearing_facts": "facts of the position",
     "shell_fitting": "shells fitted",
+    "setting": "entries of the machine's book",
 }
 
 

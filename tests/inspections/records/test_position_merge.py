@@ -9,7 +9,7 @@ from django.core.management import call_command
 
 from fleet.ledger.rebuilding import rebuild
 from fleet.ledger.verify import verify
-from fleet.models import Bearing, Entry, Place
+from fleet.models import Bearing, Entry, Place, Setting
 from fleet.plant import second_person
 from fleet.plant.limits import set_limits
 from inspections.forecasts.current import current
@@ -19,6 +19,7 @@ from inspections.models import Event, Forecast, MeterEntry, Reading
 from inspections.records import position_merge
 from inspections.records.openings import NotRecorded
 from inspections.story.audit_trail import ledger_story
+from inspections.visits import machine_book
 from inspections.visits.acts import begin, close, open_visit_of
 from tests import makers
 from tests.inspections.bundle.test_bundle import checked
@@ -76,6 +77,21 @@ def test_everything_is_moved_in_one_act_and_what_both_had_counts_once(gone, stay
     }
     new = Reading.objects.standing().get(bearing=stays, on=dt.date(2020, 5, 4))
     assert Reading.objects.get(pk=new.supersedes).bearing_id == gone.pk
+
+
+def test_the_machines_book_moves_and_what_the_one_that_stays_has_entered_goes_before(gone, stays):
+    by, days = makers.somebody(), (dt.date(2024, 1, 1), dt.date(2025, 1, 1))
+    machine_book.enter(bearing=gone, entries={"cap_torque": "120 N m", "shims": "0.5 mm"}, on=days[0], by=by)
+    machine_book.enter(bearing=stays, entries={"shims": "0.6 mm"}, on=days[1], by=by)
+    assert position_merge.preview(gone=gone, stays=stays).moved["setting"] == 2
+    _merge(gone, stays)
+    rows = Setting.objects.standing()
+    books = [machine_book.book_of(stays, day, rows).entries for day in days]
+    assert books == [
+        {"cap_torque": "120 N m", "shims": "0.5 mm"},
+        {"cap_torque": "120 N m", "shims": "0.6 mm"},
+    ]
+    assert not rows.filter(name__endswith=str(gone.pk)).exists() and verify().faults == []
 
 
 def test_the_emptied_one_is_retired_and_its_old_name_leads_on(client, site, gone, stays):
