@@ -23,6 +23,7 @@ from inspections.forecasts.judgement.figures import READING, Judgement, Word
 from inspections.forecasts.wear_inputs import Known, events_of, inputs
 from inspections.models import EventKind, Stage
 from inspections.story.happenings import NEW_BASELINE, NEW_LIFE, STEP, UNSURE, Happening
+from inspections.story.happenings import words_of as words_of_work
 from inspections.story.observations import Observation
 from inspections.story.uncertainty import spreads
 from inspections.trend.values import (
@@ -145,8 +146,14 @@ def _works(one: Known):
         rounds = _scrapes_beside(one, work)
         if len(rounds) > 1:  # what was read before and after is of all of them: said once, at the last
             whole = "; ".join(part for part in (f"{len(rounds)} scrapes together", detail) if part)
-            detail = whole if rounds[-1] is work else ""
+            detail = whole if rounds[-1] is work else _own_detail(work)
         yield TrendWork(work.on, work.kind, name.lower(), _step(one, work), detail)
+
+
+def _own_detail(work: Happening) -> str:
+    """What was written of this work alone: its reason and note, without the clearance before and after."""
+    own = words_of_work(work.kind, half=work.half, shell=work.shell, reason=work.reason, note=work.note)
+    return own.partition(": ")[2]
 
 
 def _scrapes_beside(one: Known, work: Happening) -> list[Happening]:

@@ -46,8 +46,8 @@ def scraped_in_2023(n):
     bearing = makers.a_bearing(limits=MAXIMUM)
     for year, value in ((2017, "0.150"), (2020, "0.172"), (2023, "0.195")):
         makers.a_reading(bearing=bearing, on=dt.date(year, 5, 4), value=value, station="in")
-    for _ in range(n):
-        makers.an_event(kind="scrape", bearing=bearing, on=dt.date(2023, 5, 4))
+    for cut in range(1, n + 1):
+        makers.an_event(kind="scrape", bearing=bearing, on=dt.date(2023, 5, 4), note=f"cut {cut}")
     makers.a_reading(bearing=bearing, on=dt.date(2023, 5, 4), value="0.210", station="in", stage="as_left")
     return bearing
 
@@ -58,9 +58,8 @@ def test_two_scrapes_of_one_visit_show_its_step_once_and_the_engine_counts_it_on
     made = current([once, twice], TODAY)
     _, trend = trend_of(twice, made[twice.pk], TODAY)
     steps = [(work.step_um, work.detail) for work in trend.works if work.kind == "scrape"]
-    (none, bare), (step, words) = steps
-    assert (none, bare, step) == (None, "", pytest.approx(15.0)) and words.startswith(
-        "2 scrapes together; 195"
-    )
+    (none, own, step, words) = (*steps[0], *steps[1])
+    assert (none, own, step) == (None, "cut 1", pytest.approx(15.0))
+    assert words.startswith("2 scrapes together; 195") and words.endswith("; cut 2")
     _, other = trend_of(once, made[once.pk], TODAY)
     assert trend.fan.p50[0] == pytest.approx(other.fan.p50[0], abs=2.0)
