@@ -64,7 +64,7 @@ def check_contact(
     must_be_open(visit, late)
     try:
         rounds, half = rounds_of(visit, bearing), facts.half or "lower"
-        reading = read_print(cells, facts, criteria, earlier_prints(rounds, half, instead_of))
+        reading = read_print(cells, facts, criteria, earlier_prints(rounds, half, instead_of, entered_at))
     except contact.PatternError as fault:
         raise NotRecorded(str(fault)) from None
     events = Event.objects.standing().filter(visit=visit, bearing=bearing)

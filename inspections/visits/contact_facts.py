@@ -18,12 +18,14 @@ from inspections import contact
 from inspections.contact.check import Check
 from inspections.contact.outcome import Earlier
 from inspections.contact.places import Place
-from inspections.models import EFFECTS, ContactCheck, ContactCriteria, Event, Reading, Visit
+from inspections.models import EFFECTS, ContactCheck, ContactCriteria, Effect, Event, Reading, Visit
 from inspections.story.happenings import NEW_LIFE
 from inspections.story.uncertainty import spreads
 from inspections.visits.expectations import Before
 from inspections.visits.shell_now import Measured, ShellRecord, facts_now
 from inspections.visits.stations import Station
+
+CHANGING = (Effect.STEP, Effect.NEW_METAL, Effect.NEW_BASELINE)
 
 
 def criteria_for(site_id: UUID, day: dt.date) -> contact.Criteria:
@@ -41,23 +43,51 @@ def criteria_for(site_id: UUID, day: dt.date) -> contact.Criteria:
     return contact.Criteria.from_dict(last.body | {"author": last.author, "from_on": since})
 
 
-def check_facts(said: Mapping[str, Any], known: Before, visit: Visit | None, bearing: Bearing) -> Check:
+def check_facts(
+    said: Mapping[str, Any],
+    known: Before,
+    visit: Visit | None,
+    bearing: Bearing,
+    until: dt.datetime | None = None,
+) -> Check:
     """The facts of a print: what was said of it, and what the record and this visit know of the bearing.
 
     Parameters
     ----------
     said : how it was taken, as `ContactForm.facts` gives it.
     known : the record before the visit. visit : None where none is open.
+    until : the print is of the shell as it lay then; what was read or done later is left out. None: now.
     """
     rows: list[Reading] = []
     works: list[str] = []
     if visit is not None:
-        rows = list(
-            Reading.objects.standing().filter(visit=visit, bearing=bearing).order_by("on", "order", "entry_n")
-        )
+        readings = Reading.objects.standing().filter(visit=visit, bearing=bearing)
+        rows = [row for row in readings.order_by("on", "order", "entry_n") if _by(row, until)]
         events = Event.objects.standing().filter(visit=visit, bearing=bearing).order_by(*IN_ORDER)
-        works = list(events.values_list("kind", flat=True))
+        works = [event.kind for event in events if _by(event, until)]
     return Check(**{**said, **facts_now(shell_record(known), _measured(rows), works, EFFECTS)})
+
+
+def taken_by(row: Reading | Event) -> dt.datetime:
+    """When a row was entered: as its device says, else when it was recorded."""
+    return row.entered_at or row.recorded_at
+
+
+def _by(row: Reading | Event, until: dt.datetime | None) -> bool:
+    return until is None or taken_by(row) <= until
+
+
+def changed_after(check: ContactCheck) -> dt.datetime | None:
+    """The instant before the first work after a print that changed the clearance: the mended cells of a print
+    are still of the shell that lay there before it. None: nothing changed it.
+    """
+    first = check
+    while first.supersedes is not None:
+        first = ContactCheck._base_manager.select_related("event").get(pk=first.supersedes)
+    events = Event.objects.standing().filter(visit=first.event.visit_id, bearing=first.event.bearing_id)
+    changing = [event for event in events if EFFECTS.get(event.kind) in CHANGING]
+    later = [taken_by(event) for event in changing if taken_by(event) > taken_by(first.event)]
+    return min(later) - dt.timedelta(microseconds=1) if later else None
 
 
 def shell_record(known: Before, trust: Mapping[str, float] | None = None) -> ShellRecord:
@@ -110,12 +140,16 @@ def clearance_now(readings: Iterable[Reading], known: Before) -> float | None:
 
 
 def earlier_prints(
-    rounds: Sequence[ContactCheck], half: str, without: ContactCheck | None = None
+    rounds: Sequence[ContactCheck],
+    half: str,
+    without: ContactCheck | None = None,
+    until: dt.datetime | None = None,
 ) -> list[Earlier]:
-    """What earlier prints of a half in the same visit showed, in order; those read by an older reader say
-    nothing.
+    """What earlier prints of a half in the same visit showed, in order, those after `until` left out; those
+    read by an older reader say nothing.
     """
     before = list(takewhile(lambda row: without is None or row.pk != without.pk, rounds))
+    before = [row for row in before if _by(row.event, until)]
     return [
         Earlier(str(row.conditions["code"]), tuple(_place(one) for one in row.conditions.get("places", [])))
         for row in before

@@ -270,7 +270,7 @@ def _store_print(entry: DeviceEntry) -> None:
         cells=cells,
         drawn=drawn,
         match_mark=facts["match_mark"],
-        facts=check_facts(form.facts(), known, visit, bearing),
+        facts=check_facts(form.facts(), known, visit, bearing, shared["entered_at"]),
         criteria=criteria_for(bearing.place.site_id, on),
     )
 

@@ -18,7 +18,7 @@ from inspections.models import ContactCheck, TappedCells, Visit
 from inspections.records.openings import NotRecorded
 from inspections.visits import print_words
 from inspections.visits.contact_checks import check_contact
-from inspections.visits.contact_facts import check_facts, criteria_for
+from inspections.visits.contact_facts import changed_after, check_facts, criteria_for
 from inspections.visits.expectations import Before
 from inspections.visits.forms import ContactForm, new_id, read_cells, write_cells
 
@@ -106,6 +106,7 @@ def keep(
     if before and not form.is_valid():  # a worn arc that is none takes no cells along
         form = ContactForm(_bare(taken_as(before)), initial=taken_as(before))
     cells, stored = read_cells(draft.cells), before
+    until = changed_after(before) if before else entered_at
     if form.is_valid() and (before is None or differs(before, cells, form)):
         try:
             with transaction.atomic():
@@ -121,7 +122,7 @@ def keep(
                     late=late,
                     criteria=criteria_for(bearing.place.site_id, on),
                     match_mark=form.cleaned_data["match_mark"],
-                    facts=check_facts(form.facts(), known, visit, bearing),
+                    facts=check_facts(form.facts(), known, visit, bearing, until),
                     id=id or _id_of(draft, before),
                 )
         except IntegrityError:  # the same cells, stored by another post of this page at this moment

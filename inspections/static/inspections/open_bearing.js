@@ -61,6 +61,19 @@ globalThis.OpenBearing = (effects) => {
 
   const unread = (state) => standingPrints(state).some(({ one }) => !one.print);
 
+  // What lay there when a print was taken, whenever it is read: of each station the value before it, and the work and the
+  // prints before it, in order. What was kept without its number in the visit is told by its place.
+  function before(state, key) {
+    const all = entriesOf(state), place = all.findIndex(([other]) => other === key), own = all[place][1].n;
+    const earlier = (n, at) => (own && n ? n < own : at < place);
+    const readings = all.flatMap(([name, one], at) => {
+      const values = reading([name, one]) ? [...(one.was || []), one].filter(({ n }) => earlier(n, at)) : [];
+      return values.length ? [[name, values[values.length - 1]]] : [];
+    });
+    const others = all.filter(([, one], at) => at !== place && earlier(one.n, at)).map(([, one]) => one);
+    return { readings, works: others.filter((one) => one.work).map((one) => one.work), prints: others.filter((one) => one.print) };
+  }
+
   // --- scraping ---
   const shellAllows = (bearing) => bearing.may_scrape ?? bearing.scrapeable !== false;
 
@@ -107,5 +120,5 @@ globalThis.OpenBearing = (effects) => {
   const instead = (bearing, state, outcome) =>
     (outcome !== "scrape" || mayScrape(bearing, state) ? "" : `${against(bearing, state) || ENGINEER}. The print: `);
 
-  return { entriesOf, stageWords, beyond, doubted, measureAgain, outsideWords, half, standingPrints, unread, against, mayScrape, instead };
+  return { entriesOf, stageWords, beyond, doubted, measureAgain, outsideWords, half, before, standingPrints, unread, against, mayScrape, instead };
 };

@@ -166,7 +166,7 @@
   }
 
   const done = async (key, shown, words, said, row, more = {}) => {
-    state.done[key] = { shown, words, said, entry: row.id, ...more };
+    state.done[key] = { shown, words, said, entry: row.id, n: row.n, ...more };
     await keep();
   };
 
@@ -260,7 +260,8 @@
     const now = judged(fields), key = `${stage} ${station.key}`;
     Object.assign(state, { unit: fields.unit, method: fields.method, basis: fields.basis, exceptions: fields.exceptions });
     const row = await entry("reading", { fields, again: first });
-    state.done[key] = { ...readingOf(fields, now), again: first, entry: row.id };
+    const { was = [], um, method, n } = state.done[key] || {};
+    state.done[key] = { ...readingOf(fields, now), again: first, entry: row.id, n: row.n, was: n ? [...was, { um, method, n }] : was };
     await keep();
     return now && now.said.asked && !first ? again(key, now.said.question) : read(stage);
   }

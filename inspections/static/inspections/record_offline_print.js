@@ -35,20 +35,13 @@ window.PumpPrint = (() => {
     });
   }
 
-  const measured = (state) => entriesOf(state).filter(([key, one]) => key.startsWith("as_") && typeof one.um === "number")
-    .map(([key, one]) => ({ stage: key.split(" ")[0], station: key.split(" ")[1], method: one.method || "", measured_by: state.measured_by, um: one.um }));
-  const worksBefore = (state, until) => {
-    const all = entriesOf(state), end = until ? all.findIndex(([key]) => key === until) : all.length;
-    return all.slice(0, end).filter(([, one]) => one.work).map(([, one]) => one);
-  };
-
-  // A print with what is known of its shell as it lies there, and the earlier prints of its half in this visit.
+  // A print with what was known of its shell when it was taken, and the earlier prints of its half in this visit.
   function question(bearing, state, key) {
-    const one = state.done[key], facts = window.ContactFacts.taken(one.fields), all = entriesOf(state);
-    const works = worksBefore(state, key).map((each) => each.work);
-    const earlier = all.slice(0, all.findIndex(([other]) => other === key)).map(([, other]) => other)
-      .filter((other) => other.print && half(other) === facts.half).map(({ print }) => ({ code: print.code, places: print.places }));
-    const check = { ...PARTS.ends, ...facts, ...window.ContactFacts.now(bearing.shell, measured(state), works, PARTS.effects) };
+    const one = state.done[key], facts = window.ContactFacts.taken(one.fields), { readings, works, prints } = rules.before(state, key);
+    const measured = readings.filter(([, { um }]) => typeof um === "number").map(([name, { um, method }]) => (
+      { stage: name.split(" ")[0], station: name.split(" ")[1], method: method || "", measured_by: state.measured_by, um }));
+    const earlier = prints.filter((other) => half(other) === facts.half).map(({ print }) => ({ code: print.code, places: print.places }));
+    const check = { ...PARTS.ends, ...facts, ...window.ContactFacts.now(bearing.shell, measured, works, PARTS.effects) };
     return { cells: window.ContactFacts.cellsOf(one.cells), check, criteria: bearing.criteria, earlier };
   }
 

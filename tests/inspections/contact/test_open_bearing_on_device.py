@@ -112,3 +112,29 @@ def test_a_print_that_an_earlier_page_kept_is_one_that_waits(device):
     assert device.evaluate("(state) => rules.unread(state)", state) is True
     prints = device.evaluate("(state) => rules.standingPrints(state)", state)
     assert [one["half"] for one in prints] == ["lower"]
+
+
+def test_a_print_read_late_is_read_with_what_was_known_when_it_was_taken(device):
+    """Measured again, scraped and measured as left after it: none of that lay there when it printed."""
+    first = {**INSIDE, "n": 1}
+    state = {
+        "done": {
+            FOUND: {**again(INSIDE), "um": 260, "n": 4, "was": [{"um": 205, "method": "feeler", "n": 1}]},
+            "as_found out-12": {**first, "um": 198, "n": 2},
+            PRINT: {**a_print("acceptable"), "n": 3},
+            "scrape 5": {**SCRAPE, "n": 5},
+            LEFT: {**first, "um": 240, "n": 6},
+            "print 7": {"cells": "+", "fields": {}, "n": 7},
+        }
+    }
+    known = "([state, key]) => { const { readings, works, prints } = rules.before(state, key); return "
+    known += "[readings.map(([name, { um }]) => [name, um]), works, prints.length]; }"
+    assert device.evaluate(known, [state, PRINT]) == [[[FOUND, 205], ["as_found out-12", 198]], [], 0]
+    readings = [[FOUND, 260], ["as_found out-12", 198], [LEFT, 240]]
+    assert device.evaluate(known, [state, "print 7"]) == [readings, ["scrape"], 1]
+
+
+def test_what_an_earlier_page_kept_is_told_by_its_place(device):
+    state = {"done": {FOUND: INSIDE, PRINT: a_print("acceptable"), LEFT: INSIDE, "scrape 4": SCRAPE}}
+    known = "([state, key]) => rules.before(state, key).readings.map(([name]) => name)"
+    assert device.evaluate(known, [state, PRINT]) == [FOUND]

@@ -8,6 +8,7 @@ import uuid
 from html import unescape
 
 import pytest
+from django.utils.timezone import now
 
 from inspections.models import ContactCheck, Event, TappedCells
 from inspections.visits.device_entry import Sent
@@ -162,6 +163,31 @@ def test_taps_of_a_device_take_the_place_of_a_print_that_has_left_it_in_any_orde
     for one in (first, late, early, late, first):
         assert sent(one, client).state in ("stored", "already")
     assert marks(ContactCheck.objects.standing().get()) == FULL
+
+
+def read_with(check: ContactCheck) -> tuple[str, str | None]:
+    """The clearance and the shell's state that a print was read with."""
+    return check.conditions["clearance_um"], check.conditions.get("state")
+
+
+def test_cells_mended_after_a_scrape_are_still_of_the_shell_before_it(drawn):
+    client, bearing, first = drawn
+    was = read_with(first)
+    client.post(at(bearing, "scraped/"), {"id": uuid.uuid4(), "note": "the engineer on the phone"})
+    assert Event.objects.filter(kind="scrape").exists()
+    read(client, bearing, "0.290", stage="as_left")
+    tapped = {"cells": FULL, "taps": "3", "check": str(first.pk)}
+    client.post(at(bearing, "print/"), tapped | {"leave": "visit"} | TAKEN)
+    assert marks(mended := ContactCheck.objects.standing().get()) == FULL and read_with(mended) == was
+
+
+def test_a_print_that_comes_late_is_read_with_what_was_known_when_it_was_taken(drawn):
+    client, bearing, first = drawn
+    taken = entry_of(bearing, client) | {"visit": str(first.event.visit_id), "entered_at": now().isoformat()}
+    client.post(at(bearing, "scraped/"), {"id": uuid.uuid4(), "note": "the engineer on the phone"})
+    read(client, bearing, "0.290", stage="as_left")
+    assert sent(taken, client).state == "stored"
+    assert read_with(ContactCheck.objects.get(pk=taken["id"])) == read_with(first)
 
 
 def test_taps_of_a_device_whose_first_print_never_left_it_are_one_print():
