@@ -35,7 +35,7 @@ from inspections.visits.cautions import NO_WORK
 from inspections.visits.device_entry import Sent
 from inspections.visits.findings import PARTS
 from inspections.visits.forms import ASKED_OF_METAL, ContactForm, WorkForm, write_cells
-from inspections.visits.offline_pack import packed_bearings
+from inspections.visits.offline_pack import packed
 from inspections.visits.offline_sync import Answer
 from inspections.visits.site_people import names_at
 
@@ -55,6 +55,7 @@ KEPT = (
     "inspections/typed_value.js",
     "inspections/contact_facts.js",
     "inspections/open_bearing.js",
+    "inspections/pack_words.js",
     "inspections/record_offline.js",
     "inspections/record_offline_print.js",
     "inspections/record_unsent.js",
@@ -130,8 +131,8 @@ def shell(request: HttpRequest) -> HttpResponse:
 @require_safe
 @costly("GET")
 def pack(request: HttpRequest) -> JsonResponse:
-    """One site's bearings with limits, last facts and what is expected, for the device; the pumps of one
-    outage, or all.
+    """One site's bearings with limits, last facts and what is expected, and how to measure there, for the
+    device; the pumps of one outage, or all.
     """
     require(request.user, "record")
     rows = visible(request.user).filter(place__site__in=sites_for(request.user, "record"))
@@ -140,16 +141,20 @@ def pack(request: HttpRequest) -> JsonResponse:
     if pumps := request.GET.getlist("pump"):
         rows = rows.filter(place__tag__in=pumps)
     bearings = list(rows[: offline_sync.MOST])
-    found = [
-        one
-        for site in {b.place.site for b in bearings}
-        for one in packed_bearings([b for b in bearings if b.place.site == site])
-    ]
+    sites = {b.place.site for b in bearings}
+    packs = {site.name: packed([b for b in bearings if b.place.site == site]) for site in sites}
     people = {
         site.name: [{"id": str(one.pk), "name": one.name} for one in names_at(site.pk, today_at(site))]
-        for site in {b.place.site for b in bearings}
+        for site in sites
     }
-    return JsonResponse({"bearings": found, "people": people, "author": str(request.user.person_id)})
+    return JsonResponse(
+        {
+            "bearings": [row for one in packs.values() for row in one.bearings],
+            "cards": {name: one.cards for name, one in packs.items()},
+            "people": people,
+            "author": str(request.user.person_id),
+        }
+    )
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -1,14 +1,17 @@
 """What a device takes along of each bearing, to record at it without network: limits, last facts, what is
-expected, its shell, cautions and last print.
+expected, its shell, cautions, last print and what the machine's book says; and of each site how to measure.
 """
 
-from dataclasses import asdict
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from fleet.clock import today_at
 from fleet.end_words import END_WORDS
-from fleet.measuring_methods import usual_for
-from fleet.models import LimitUse, Setting
+from fleet.formatting import day
+from fleet.measuring_methods import usual_for, words_of
+from fleet.models import LimitUse, Person, Setting
 from fleet.models.plant import SettingsRead
 from fleet.models.recorded import IN_ORDER
 from inspections.forecasts.judgement.accepted import AcceptedTrigger, accepted_triggers
@@ -20,18 +23,62 @@ from inspections.visits.cautions import cautions_for
 from inspections.visits.contact_facts import criteria_for, shell_record
 from inspections.visits.expectations import NEW_METAL, Before, before_many, expected_for, held_for, last_at
 from inspections.visits.forms import write_cells
-from inspections.visits.machine_book import book_unit
+from inspections.visits.machine_book import MachineBook, book_of, book_unit
+from inspections.visits.method_cards import ApprovedCard, approved
 from inspections.visits.shell_words import for_device
 from inspections.visits.stations import Station, planned_stations, stations_of
 from inspections.visits.trigger_at_pump import by_trigger, opening_of, scrape_limit_um, under_plan
 from inspections.visits.word_at_pump import MEASURE
 
 
-def packed_bearings(bearings: list[Any]) -> list[dict[str, Any]]:
-    """Bearings of one site as the device keeps them, in the order given."""
-    today = today_at(bearings[0].place.site)
+@dataclass(frozen=True)
+class Pack:
+    """What a device takes along of one site: its bearings in the order given, and its approved cards."""
+
+    bearings: list[dict[str, Any]]
+    cards: list[dict[str, Any]]
+
+
+def packed(bearings: list[Any]) -> Pack:
+    """Bearings of one site as the device keeps them; a card goes along once for all of them."""
+    site = bearings[0].place.site
+    today = today_at(site)
+    settings = SettingsRead(Setting.objects.of(site.pk))
+    cards, books = _cards_and_books(bearings, today, settings)
+    rows = packed_bearings(bearings, today, settings)
+    return Pack([row | {"book": books.get(row["id"])} for row in rows], cards)
+
+
+Card = dict[str, Any]
+
+
+def _cards_and_books(
+    bearings: list[Any], today: dt.date, settings: SettingsRead
+) -> tuple[list[Card], dict[str, Card]]:
+    """A site's approved cards, and by bearing what is entered of the machine's book; each with author and
+    day.
+    """
+    cards = approved(bearings[0].place.site, today, settings.rows)
+    books = {str(one.pk): book_of(one, today, settings.rows) for one in bearings}
+    authors = {one.by for one in (*cards.values(), *books.values())} - {None}
+    people = Person.objects.filter(pk__in=authors) if authors else []
+    names = {one.pk: str(one) for one in people}
+    return (
+        [
+            {"method": name, "words": words_of(name), **asdict(one.card), **_since(one, names)}
+            for name, one in cards.items()
+        ],
+        {pk: {"lines": book.lines, **_since(book, names)} for pk, book in books.items() if book.lines},
+    )
+
+
+def _since(one: ApprovedCard | MachineBook, names: Mapping[Any, str]) -> dict[str, str]:
+    return {"by": names.get(one.by, ""), "on": day(one.on) if one.on else ""}
+
+
+def packed_bearings(bearings: list[Any], today: dt.date, settings: SettingsRead) -> list[dict[str, Any]]:
+    """Bearings of one site as the device keeps them, in the order given, without their books."""
     known = before_many(bearings, today)
-    settings = SettingsRead(Setting.objects.of(bearings[0].place.site_id))
     trust = {str(name): spread.sd_um for name, spread in spreads(today, settings).items()}
     usual = _usual(bearings) | {"stations": planned_stations(bearings[0].place.site, today, settings)}
     cautions, prints = cautions_for(bearings[0].place.site, today, settings).first, _last_prints(bearings)

@@ -9,7 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from fleet.clock import today_at
 from inspections.models import ContactCheck
+from inspections.visits import machine_book, method_cards
 from tests import makers
 from tests.browser.test_record_offline import ALL_SENT, PHONE, ready, sign_in
 from tests.inspections.visits.walk import a_worn_bearing
@@ -27,6 +29,11 @@ def phone(live_server, browser, transactional_db):
         )
         for tag in ("Pinched", "Wiped", "Tight")
     ]
+    engineer, today = makers.somebody(), today_at(site)
+    lift = {"method": "bore_gauge", "steps": "Isolate.\nTurn nothing.", "heed": "", "source": "own practice"}
+    method_cards.approve(**lift, site=site, on=today, by=engineer)
+    book = {"cap_torque": "120 N m, crosswise"}
+    machine_book.enter(bearing=bearings[0], entries=book, on=today, by=engineer)
     context = browser.new_context(viewport=PHONE)
     sign_in(context, makers.an_account(role="mechanic", site=site), live_server.url)
     page = context.new_page()
@@ -41,11 +48,28 @@ def shot(page, name):
         page.screenshot(path=str(Path(folder) / f"{name}.png"), full_page=True)
 
 
-def begin(page, url, bearing, values, asked=False):
+def reads_how_to_measure(page, bearing):
+    """What the site's engineer approved and what the plant entered of the machine's book, taken along."""
+    for summary, words in (
+        ("The machine's book", "120 N m"),
+        ("How to measure: bore gauge", "Turn nothing."),
+    ):
+        page.locator("[data-screen=read] summary").filter(has_text=summary).click()
+        page.locator("[data-screen=read]").get_by_text(words).wait_for()
+    shot(page, f"{bearing.place.tag}-card")
+    page.locator("[data-unit-line]").click()
+    page.locator("#id_method").select_option("feeler")
+    assert page.locator("[data-cards]").inner_text() == ""  # nobody approved one
+    page.locator("#id_method").select_option("bore_gauge")
+
+
+def begin(page, url, bearing, values, asked=False, reads=False):
     page.goto(f"{url}/record/offline/#{bearing.pk}")
     page.wait_for_selector("body[data-shows=guard]")
     shot(page, f"{bearing.place.tag}-guard")
     page.get_by_role("button", name="This one, isolated: begin").click()
+    if reads:
+        reads_how_to_measure(page, bearing)
     for n, value in enumerate(values):
         page.locator("[data-where]").filter(has_text=f"station {n + 1} of 2").wait_for()
         page.locator("#id_value").fill(value)
@@ -79,8 +103,8 @@ def test_a_pinched_a_wiped_and_a_tight_shell_end_in_the_right_words_without_netw
     page, url, (pinched, wiped, tight) = phone
     hub, scrape = page.locator("[data-screen=hub]"), page.locator("[data-go=scrape]")
 
-    begin(page, url, pinched, ("0.205", "0.207"))
-    assert scrape.is_visible()
+    begin(page, url, pinched, ("0.205", "0.207"), reads=True)
+    assert scrape.is_visible() and hub.locator("[data-book]").is_visible()
     words = printed(page, pinched, "up_the_sides", "it stands on both sides and not on the bottom")
     assert "crush" in words and "The print shows" in words
     assert "Print of the lower half. Do not scrape" in hub.inner_text() and scrape.is_hidden()

@@ -7,6 +7,7 @@
   const form = find("#reading");
   let bearing = null, state = null, stage = "as_found", station = null;
   let first = "";  // the entry that is being measured again
+  let cards = null;  // how to measure at the bearing's site, as taken along
   const { rules } = window.PumpPrint, { stageWords } = rules;
 
   function show(name, heading, saying = "") {
@@ -70,8 +71,9 @@
       const asked = new URLSearchParams({ site: button.dataset.take });
       for (const name of Object.keys(button.dataset)) if (name.startsWith("pump")) asked.append("pump", button.dataset[name]);
       const answer = await fetch(`/record/pack/?${asked}`, { credentials: "same-origin" });
-      const { bearings, people } = await answer.json();
+      const { bearings, people, cards: bySite } = await answer.json();
       for (const one of bearings) await window.Unsent.put("pack", one);
+      for (const [site, approved] of Object.entries(bySite)) await window.Unsent.put("kept", { id: `cards ${site}`, cards: approved });
       for (const [site, names] of Object.entries(people)) await window.Unsent.put("kept", { id: `people ${site}`, names });
     } catch (fault) {
       find("[data-saying]").textContent = "No network now: what was taken along before is still here.";
@@ -96,6 +98,8 @@
     guard.replaceChildren(`${bearing.pump} `, mark);
     find("[data-cautions]").textContent = bearing.cautions;
     shell();
+    window.PackWords.book(bearing);
+    cards = await kept(`cards ${bearing.site}`);
     await names();
     if (state) caughtUp(state);
     return state && !scanned ? hub() : show("guard", "Is this the bearing in front of you?", `${bearing.site}.`);
@@ -206,6 +210,7 @@
 
   function lines() {
     const unit = find("#id_unit").value, expected = expectation(), said = [];
+    window.PackWords.cards(cards, find("#id_method").value);
     find("[data-unit-line]").textContent = `${unit}, ${find("#id_method").selectedOptions[0].textContent} · change`;
     if (station.last_um !== null) said.push(`Last time ${window.Verdict.shown(station.last_um, unit)}`);
     if (expected && !expected.rough) said.push(`expected ${window.Verdict.shown(expected.low_um - expected.taper_um, unit)} to ${window.Verdict.withUnit(expected.high_um, unit)}`);

@@ -1,16 +1,19 @@
 """How to measure: a card stands at its step once this site's engineer approved it, with author and day."""
 
+import json
 import re
 
 import pytest
 from django.test import Client
 
+from fleet.formatting import day
 from fleet.measuring_methods import METHODS
 from fleet.models import Setting
 from fleet.plant.choices import set_setting
+from inspections.visits import machine_book
 from inspections.visits.method_cards import drafts
 from tests import makers
-from tests.inspections.visits.walk import a_mechanic, a_worn_bearing, at, begin, said
+from tests.inspections.visits.walk import a_mechanic, a_worn_bearing, at, begin, said, today_of
 
 pytestmark = pytest.mark.django_db
 PAGE = "/choices/how-to-measure/"
@@ -109,3 +112,29 @@ def test_every_method_that_is_offered_has_a_draft_that_names_no_number_and_fits_
         assert len(draft.steps) <= 6 and all(len(line) <= 170 for line in lines), name
         assert not re.search(r"\d", " ".join(lines)), name
         assert "practice" in draft.source and not re.search(r"\b(lies?|backs?)\b", " ".join(lines)), name
+
+
+def test_a_device_takes_cards_once_a_site_and_each_bearings_book_along(at_step):
+    bearing, client = at_step
+    site = bearing.place.site
+    engineer = _engineer(site)
+    _approve(engineer, site, steps="Isolate.\nLift.", heed="Seal limits the lift.")
+    entries = {"cap_torque": "120 N m, crosswise", "shims": "0.50 mm each side"}
+    by = engineer.account.person_id
+    machine_book.enter(bearing=bearing, entries=entries, on=today_of(bearing), by=by)
+    answer = client.get("/record/pack/").json()
+    since = {"by": "E. Ngineer", "on": day(today_of(bearing))}
+    (packed,), (card,) = answer["bearings"], answer["cards"].pop(site.name)
+    assert packed["book"] == {
+        "lines": [["Cap torque", "120 N m, crosswise"], ["Shims", "0.50 mm each side"]],
+        **since,
+    }
+    assert card == {
+        "method": "bore_gauge",
+        "words": "bore gauge",
+        "steps": ["Isolate.", "Lift."],
+        "heed": ["Seal limits the lift."],
+        "source": drafts()["bore_gauge"].source,
+        **since,
+    }
+    assert answer["cards"] == {} and len(json.dumps(packed["book"])) < 300
