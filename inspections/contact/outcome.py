@@ -162,13 +162,12 @@ def _measured_once(p: Print) -> bool:
     """A print hardly tells a tight or a loose shell: the clearance must, and one measurement of it may be
     mistaken.
 
-    A shell that has run beds over the arc it has worn: how wide it prints says next to nothing there.
+    A shell that has run beds over the arc it has worn: how wide it prints says nothing of its clearance, and
+    only a second measurement decides.
     """
-    if p.check.measured_twice:
-        return False
+    if p.check.measured_twice or p.check.state == "run_in":
+        return not p.check.measured_twice
     tight, large = p.sum("tight"), p.sum("large")
-    if p.check.state == "run_in":
-        return bool(max(tight, large) > BARS["once_run_in"])
     either = max(tight, large) > BARS["once_each"] or tight + large > BARS["once_both"]
     return bool(either or p.sum("pinch", "thick", "tight") > BARS["once_wide"])
 

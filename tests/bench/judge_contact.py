@@ -58,10 +58,19 @@ class Trial:
     kind: str
     fine: bool
     verdicts: tuple[Verdict, Verdict]
+    measured_twice: bool
 
     @property
     def good(self) -> bool:
         return KINDS[self.kind][1] == "good"
+
+    def asked_again(self, which: int) -> bool:
+        """Whether a good shell whose clearance was measured only once is asked to be measured again; counted
+        as wrong.
+        """
+        verdict = self.verdicts[which]
+        open_to_it = verdict.reading.code == "clearance_open" and not self.measured_twice
+        return self.good and not verdict.right and open_to_it
 
 
 def facts(case: Case, rng: Rng, spread: float) -> Check:
@@ -141,7 +150,7 @@ def trial(case: Case, who: Person, fine: bool, rng: Rng, spread: float = 1.0) ->
         shell = replace(shell, at_side=shell.at_side + float(rng.normal(0.0, 0.05)))
     seen = replace(case, causes=frozenset({"good"})) if case.next_shell else case
     again = judged(seen, laid_in(shell), check, case.again, (first.reading.as_earlier(),))
-    return Trial(case.kind, fine, (first, again))
+    return Trial(case.kind, fine, (first, again), case.measured_twice)
 
 
 def random_trials(n: int, seed: int) -> list[Trial]:
@@ -220,8 +229,13 @@ def report(trials: list[Trial], named: list[Trial]) -> None:
     print("named, wrong:", *(f"{t.kind}: {v.outcome};" for t in named for v in t.verdicts if not v.right))
     for which in (0, 1):
         print("unsafe:", "; ".join(crossed(trials, which)))
-    once = [sum(t.verdicts[k].reading.code == "clearance_open" for t in trials if t.good) for k in (0, 1)]
+    once = [sum(t.asked_again(k) for t in trials) for k in (0, 1)]
+    right = [sum(t.verdicts[k].right or t.asked_again(k) for t in trials) / len(trials) for k in (0, 1)]
     print("good, but measured only once and asked to measure again:", *once)
+    print("right %, that counted as right:", *(f"{100.0 * share:.1f}" for share in right))
+    for fine, name in ((False, "5 x 7"), (True, "10 x 14")):
+        own = [t for t in trials if t.fine == fine]
+        print(f"  {name}: {100.0 * sum(t.verdicts[0].right or t.asked_again(0) for t in own) / len(own):.1f}")
     print("calibration:", *(f"{s:.2f}/{t:.2f} (n {n})" for n, s, t in calibration(trials)))
     verdicts = [v for t in trials for v in t.verdicts]
     print("after turning the shell unlike:", sum(not v.alike for v in verdicts), "of", len(verdicts))

@@ -78,9 +78,8 @@ const contactPrint = (reader) => {
   }
 
   function measuredOnce(p) {
-    if (p.check.measured_twice) return false;
+    if (p.check.measured_twice || p.check.state === "run_in") return !p.check.measured_twice;
     const tight = sum(p, "tight"), large = sum(p, "large");
-    if (p.check.state === "run_in") return Math.max(tight, large) > BARS.once_run_in;
     const either = Math.max(tight, large) > BARS.once_each || tight + large > BARS.once_both;
     return either || sum(p, "pinch", "thick", "tight") > BARS.once_wide;
   }

@@ -162,10 +162,10 @@ def test_a_print_astride_is_a_matter_of_the_seat_whatever_the_probabilities():
 @pytest.mark.parametrize(
     ("chances", "outcome"),
     [
-        ({"good": 600, "thick": 90}, "acceptable"),
-        ({"good": 599, "thick": 90}, "repeat"),
-        ({"good": 915, "uneven": 85}, "acceptable"),
-        ({"good": 914, "uneven": 86}, "repeat"),
+        ({"good": 500, "thick": 90}, "acceptable"),
+        ({"good": 499, "thick": 90}, "repeat"),
+        ({"good": 900, "uneven": 100}, "acceptable"),
+        ({"good": 899, "uneven": 101}, "repeat"),
         ({"good": 940, "hollow": 51}, "repeat"),
         ({"good": 960, "pinch": 31}, "measure"),
         ({"good": 700, "large": 300}, "measure"),
@@ -181,6 +181,7 @@ def test_a_print_that_fits_asks_for_what_it_does_not_rule_out():
     twice = {"measured_twice": True}
     assert judged(facts=twice, good=929, large=71).outcome == "measure"
     assert judged(facts=twice, good=930, large=70).outcome == "acceptable"
+    assert judged(facts=twice, good=890, spot=60, spots=40).outcome == "acceptable"
     assert judged(good=890, spot=60, spots=41).code == "spot_open"
 
 
@@ -291,9 +292,9 @@ def test_heavy_dye_short_cover_and_a_bare_end_are_not_accepted():
 
 def test_a_plants_own_arcs_hold_a_shell_that_has_not_run():
     own = Criteria(author="plant", min_arc_deg=100, max_arc_deg=140)
-    narrow = "......./......./#######/......./......."
+    narrow, run_in = "......./......./#######/......./.......", {"state": "run_in", "measured_twice": True}
     assert judged(narrow, criteria=own, good=990).code == "arc_outside"
-    assert judged(narrow, facts={"state": "run_in"}, criteria=own, good=990).outcome == "acceptable"
+    assert judged(narrow, facts=run_in, criteria=own, good=990).outcome == "acceptable"
     assert judged(narrow, criteria=Criteria(), good=990).outcome == "acceptable"
 
 
@@ -304,8 +305,14 @@ WIDE = "......./#######/#######/#######/......."
 def test_a_run_in_shell_whose_print_fits_its_own_wear_is_acceptable():
     # 130 worn to 230 beds over about 134 degrees: far wider than a new bore of that clearance prints.
     wide = "+++++++/#######/#######/#######/+++++++"
-    assert read(wide, **WORN).outcome == "acceptable"
+    assert read(wide, **WORN, measured_twice=True).outcome == "acceptable"
     assert read(wide, clearance_um=230).outcome == "measure"
+
+
+def test_a_run_in_shell_measured_once_is_measured_again_whatever_its_print_shows():
+    # It beds over the arc it has worn: its print cannot rule out that it is loose or tight.
+    assert judged(facts=WORN, good=1000).code == "clearance_open"
+    assert judged(facts=WORN | {"measured_twice": True}, good=1000).outcome == "acceptable"
 
 
 def test_a_run_in_shell_is_still_found_tilted_pinched_and_spotted():
@@ -416,7 +423,7 @@ def test_the_best_single_print_looks_like_the_one_tapped():
 
 def test_a_reading_keeps_the_version_of_its_rules_and_travels_as_json():
     reading = read(FULL)
-    assert reading.version == VERSION == "press-3"
+    assert reading.version == VERSION == "press-4"
     assert reading.outcome in OUTCOMES
     assert json.loads(json.dumps(reading.as_dict()))["code"] == "good"
 

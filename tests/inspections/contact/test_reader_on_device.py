@@ -3,124 +3,25 @@ numbers and words.
 """
 
 import json
-import os
-from dataclasses import asdict, replace
+from dataclasses import asdict
 
 import numpy as np
 import pytest
 
 from inspections.contact.check import Check
-from inspections.contact.criteria import Criteria
 from inspections.contact.library import uniform
 from inspections.contact.reader import read_print
-from inspections.contact.shared_table import TABLE
 from inspections.models import EFFECTS
 from inspections.visits.forms import ContactForm
 from inspections.visits.shell_now import Measured, ShellRecord, facts_now
-from tests.bench.trial_press import draw, pressed
-from tests.page_scripts import PageScripts
-
-SCRIPTS = ("contact_facts.js", "contact_library.js", "contact_reader.js", "contact_outcome.js")
-BATCH = 100
-PLANT = Criteria(author="plant", min_arc_deg=60, max_arc_deg=100, min_coverage=0.8)
+from tests.bench.print_parity import device_reader, differing, read_in_python
 
 
 @pytest.fixture(scope="module")
 def reader():
-    """The device's reader, and nothing else of its pages."""
-    scripts = PageScripts(*SCRIPTS)
-    scripts.evaluate(
-        "(table) => { window.print = contactPrint(contactReader(table, ContactLibrary)); }", TABLE
-    )
+    scripts = device_reader()
     yield scripts
     scripts.close()
-
-
-def facts_of_every_kind(rng):
-    """What is told, or not told, besides what a press's own trial says."""
-    facts = {}
-    for share, name, values in (
-        (0.2, "in_place", (None, False)),
-        (0.3, "scrapeable", ("", "no")),
-        (0.2, "state", ("", "new", "run_in")),
-        (0.15, "film", ("",)),
-        (0.15, "clearance_um", (None,)),
-        (0.1, "journal_mm", (None,)),
-        (0.3, "first_side", ("left", "right")),
-        (0.1, "half", ("upper",)),
-        (0.05, "seat", ("spherical",)),
-        (0.1, "turned_deg", (12.0, 45.0)),
-        (0.1, "worn_arc_deg", (40.0, 110.0)),
-        (0.1, "holes", (((0.5, 36.0, 0.1),), ((0.1, -50.0, 0.2), (0.9, 0.0, 0.05)))),
-        (0.1, "film_um", (5.0, 12.5)),
-        (0.1, "tolerance_um", (3.0, 12.0)),
-        (0.2, "measured_twice", (True,)),
-    ):
-        if rng.random() < share:
-            facts[name] = values[rng.integers(len(values))]
-    return facts
-
-
-def read_in_python(n, seed):
-    """(what the browser is given, what Python made of it) for n prints, in pairs of one visit."""
-    rng = np.random.default_rng(seed)
-    kinds = (
-        "good",
-        "run in",
-        "tilt",
-        "skew",
-        "side",
-        "hollow bore",
-        "proud bore",
-        "one spot",
-        "spots",
-        "spot at one end",
-        "pinched",
-        "thick dye",
-        "tight",
-        "large",
-        "uneven dye",
-        "run in with a spot",
-        "bore under size",
-        "taper",
-    )
-    given, readings = [], []
-    while len(given) < n:
-        trial = draw(str(rng.choice(kinds)), rng)
-        check = replace(trial.check, **facts_of_every_kind(rng))
-        criteria, earlier = PLANT if rng.random() < 0.1 else Criteria(), ()
-        for _ in range(2):
-            cells = pressed(trial, rng)
-            reading = read_print(cells, check, criteria, earlier)
-            given.append(
-                [cells.tolist(), asdict(check), criteria.as_dict(), [asdict(print_) for print_ in earlier]]
-            )
-            readings.append(json.loads(json.dumps(reading.as_dict())))
-            earlier = (reading.as_earlier(),)
-    return given[:n], readings[:n]
-
-
-def alike(ours, theirs):
-    """Causes by name, within the last thousandth: two engines round a sum on the edge to either side."""
-    theirs = dict(theirs)
-    return all(abs(chance - theirs[name]) <= 1 for name, chance in ours)
-
-
-def differing(reader, n, seed):
-    """Every print and field on which the two differ."""
-    given, readings = read_in_python(n, seed)
-    apart = []
-    for start in range(0, n, BATCH):
-        theirs = reader.evaluate(
-            "(prints) => prints.map((one) => window.print.read(...one))", given[start : start + BATCH]
-        )
-        for k, (ours, other) in enumerate(zip(readings[start : start + BATCH], theirs, strict=True), start):
-            for field in ours:
-                if ours[field] != other[field] and not (
-                    field == "causes" and alike(ours[field], other[field])
-                ):
-                    apart.append((k, field, ours[field], other[field]))
-    return apart, readings
 
 
 def test_the_counter_hash_is_the_same_to_the_bit(reader):
@@ -130,19 +31,17 @@ def test_the_counter_hash_is_the_same_to_the_bit(reader):
 
 
 def test_outcome_numbers_and_words_are_the_same(reader):
-    apart, readings = differing(reader, 100, 5)
-    assert apart == []
+    given, readings, _ = read_in_python(100, 5)
+    assert differing(reader, given, readings) == []
     assert len({reading["code"] for reading in readings}) >= 12, (
         "the prints lead to too few rules to prove anything"
     )
 
 
 def test_many_prints_have_the_same_outcome_numbers_and_words(reader):
-    """600 in the suite; `PRINTS=5000 pytest tests/inspections/contact/test_reader_on_device.py` for all that
-    docs/benchmarks.md names.
-    """
-    apart, readings = differing(reader, int(os.environ.get("PRINTS", "600")), 640_517)
-    assert apart == []
+    """The short form; `python -m tests.bench.print_parity` for all 5 000 that docs/benchmarks.md names."""
+    given, readings, _ = read_in_python(600, 640_517)
+    assert differing(reader, given, readings) == []
     assert len({reading["code"] for reading in readings}) >= 20
 
 
