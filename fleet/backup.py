@@ -24,6 +24,7 @@ from django.db.migrations.recorder import MigrationRecorder
 
 from fleet import bulk
 from fleet.ledger.canonical import canonical
+from fleet.ledger.one_moment import as_at_one_moment
 from fleet.ledger.seal import leaves, root_of, seal_now
 from fleet.ledger.verify import verify
 from fleet.models import Entry, Seal
@@ -77,7 +78,7 @@ def _write(archive: zipfile.ZipFile, by: UUID) -> Kept:
     """Seal, then all rows as they stood at one instant."""
     seal, _ = seal_now(by=by)
     counts, digests = {}, {}
-    with _one_instant():
+    with as_at_one_moment():
         heads = leaves()
         for model in tables():
             name = model._meta.label_lower
@@ -96,29 +97,6 @@ def _write(archive: zipfile.ZipFile, by: UUID) -> Kept:
     }
     archive.writestr("about.json", canonical(about))
     return Kept(sum(counts.values()), counts[Entry._meta.label_lower], seal.root)
-
-
-def _one_instant() -> Any:
-    """A transaction in which every table is read as of one instant, on either engine."""
-    block = transaction.atomic()
-    if connection.vendor != "postgresql" or connection.in_atomic_block:
-        return block
-    return _Repeatable(block)
-
-
-class _Repeatable:
-    """A transaction of PostgreSQL in which every query sees what the first one saw."""
-
-    def __init__(self, block: Any) -> None:
-        self.block = block
-
-    def __enter__(self) -> None:
-        self.block.__enter__()
-        with connection.cursor() as cursor:
-            cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
-
-    def __exit__(self, *trouble: Any) -> None:
-        self.block.__exit__(*trouble)
 
 
 def _write_rows(model: type[models.Model], out: IO[bytes]) -> tuple[int, str]:

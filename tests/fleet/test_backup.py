@@ -13,6 +13,7 @@ import zipfile
 from pathlib import Path
 
 import pytest
+from django.db import connection
 
 from fleet import backup as backing_up
 from fleet.backup import NotDone
@@ -55,6 +56,23 @@ def manage(*arguments, database):
         text=True,
         check=False,
     )
+
+
+@pytest.mark.sqlite
+@pytest.mark.django_db(transaction=True)
+def test_nobody_waits_to_write_while_a_backup_reads(monkeypatch, tmp_path):
+    makers.a_reading()
+    rows = backing_up._write_rows
+
+    def written_meanwhile(*args):
+        other = sqlite3.connect(connection.settings_dict["NAME"], timeout=0.2, isolation_level=None)
+        other.execute("BEGIN IMMEDIATE")
+        other.execute("ROLLBACK")
+        other.close()
+        return rows(*args)
+
+    monkeypatch.setattr(backing_up, "_write_rows", written_meanwhile)
+    assert backing_up.back_up(tmp_path / "site.zip", by=makers.somebody()).n_entries
 
 
 def about(path):
