@@ -17,7 +17,7 @@ from fleet.models.ledger import Chain
 from fleet.web.passwords import ALPHABET
 from inspections.models import Reading, Signature, SignatureAsked, Visit
 from inspections.records.openings import NotRecorded
-from inspections.visits.joined_visits import earlier_ids, standing_now
+from inspections.visits.joined_visits import continued_by, earlier_ids, standing_now
 
 Meaning = Signature.Meaning
 CHECKS = (Meaning.OWN_READING, Meaning.WITNESSED, Meaning.CONFIRMED)
@@ -59,20 +59,17 @@ def answered_or_asked(visit: Visit, person: UUID) -> bool:
 
 
 def asked_of(person: UUID, place: UUID) -> list[Visit]:
-    """The visits of a pump that a person is asked to sign for and has not."""
-    given = Signature.objects.standing().filter(person=person, meaning__in=CHECKS)
-    here = Visit.objects.standing().filter(place=place)
-    before = here.filter(supersedes__isnull=False).values("supersedes")
-    rows = SignatureAsked.objects.standing().filter(
-        Q(visit__in=here.values("pk")) | Q(visit__in=before), person=person
-    )
-    rows = rows.exclude(visit__in=given.values("visit")).select_related("visit").order_by("-entry_n")
-    asked = [row.visit for row in rows]
+    """The visits of a pump that a person is asked to sign for and has not; a request goes with its visit
+    through every join, and so does its answer.
+    """
+    stood_here_or_moved = Q(visit__place=place) | Q(visit__withdrawn_by__isnull=False)
+    rows = SignatureAsked.objects.standing().filter(stood_here_or_moved, person=person)
+    asked = [row.visit for row in rows.select_related("visit").order_by("-entry_n")]
     stands = {visit.pk: visit for visit in standing_now(asked).values() if visit.place_id == place}
-    if moved := stands.keys() - {visit.pk for visit in asked}:
-        for pk in given.filter(visit__in=moved).values_list("visit", flat=True):
-            stands.pop(pk, None)
-    return list(stands.values())
+    counts_for = continued_by(stands.values())
+    given = Signature.objects.standing().filter(visit__in=counts_for, person=person, meaning__in=CHECKS)
+    answered = {pk for visit in given.values_list("visit", flat=True) for pk in counts_for[visit]}
+    return [visit for pk, visit in stands.items() if pk not in answered]
 
 
 def must_be_askable(visit: Visit, person: UUID | None, by: UUID) -> None:

@@ -30,7 +30,8 @@ def gone():
 
 @pytest.fixture
 def stays(gone):
-    return makers.a_bearing(place=makers.a_place(site=gone.place.site, tag="Lift 1"))
+    """Its pump has this position alone: joined with another in its turn, its visits go along."""
+    return makers.a_bearing(place=makers.a_place(site=gone.place.site, tag="Lift 1", positions=("DE",)))
 
 
 @pytest.fixture
@@ -90,12 +91,37 @@ def test_who_was_asked_is_still_asked_and_signs_for_what_stands_now(gone, stays,
     assert not any(line.awaits for line in lines_of(now))
 
 
-def test_joined_a_second_time_it_still_stands(gone, stays, second, visit):
+@pytest.fixture
+def last(gone):
+    return makers.a_bearing(place=makers.a_place(site=gone.place.site, tag="Lift 2"))
+
+
+def again(stays, last):
+    """The one that stayed is joined with a third."""
+    return join(Bearing.objects.select_related("place__site").get(pk=stays.pk), last)
+
+
+def test_joined_a_second_time_it_still_stands(gone, stays, last, second, visit):
     sign(second, visit)
     join(gone, stays)
-    last = makers.a_bearing(place=makers.a_place(site=gone.place.site, tag="Lift 2"))
-    now = join(Bearing.objects.select_related("place__site").get(pk=stays.pk), last)
-    assert any("given at L-001" in line.words for line in lines_of(now))
+    assert any("given at L-001" in line.words for line in lines_of(again(stays, last)))
+
+
+def test_who_was_asked_before_two_joins_is_asked_where_the_visit_stands_now(gone, stays, last, second, visit):
+    join(gone, stays)
+    now = again(stays, last)
+    person = second.account.person_id
+    assert [row.pk for row in asked_of(person, last.place_id)] == [now.pk]
+    assert asked_of(person, stays.place_id) == asked_of(person, gone.place_id) == []
+    sign(second, now)
+    assert asked_of(person, last.place_id) == []
+
+
+def test_who_signed_between_two_joins_is_not_asked_again(gone, stays, last, second, visit):
+    sign(second, join(gone, stays))
+    now = again(stays, last)
+    assert asked_of(second.account.person_id, last.place_id) == []
+    assert not any(line.awaits for line in lines_of(now))
 
 
 @needs_pango
