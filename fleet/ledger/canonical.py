@@ -9,6 +9,7 @@ import hashlib
 import json
 from collections.abc import Sequence
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any
 from uuid import UUID
 
@@ -115,14 +116,27 @@ def sha256_of(data: bytes) -> str:
 def entry_text(
     *, act: str, body: str, by: str, chain: str, format: int, kind: str, n: int, prev: str, recorded_at: str
 ) -> str:
-    """The canonical text of an entry whose `body` is canonical already: its keys stand in RFC 8785's order.
+    """The canonical text of an entry whose `body` is canonical already, in RFC 8785's order of keys."""
+    before, behind = entry_frame(
+        act=act, by=by, chain=chain, format=format, kind=kind, n=n, prev=prev, recorded_at=recorded_at
+    )
+    return before + body + behind
+
+
+def entry_frame(
+    *, act: str, by: str, chain: str, format: int, kind: str, n: int, prev: str, recorded_at: str
+) -> tuple[str, str]:
+    """What stands before and behind the body in an entry's canonical text.
 
     Only the chain's name and the kind are escaped anew; the rest is hex, digits or ISO text.
     """
-    return (
-        f'{{"act":"{act}","body":{body},"by":"{by}","chain":{json.dumps(chain)},"format":{format},'
-        f'"kind":{json.dumps(kind)},"n":{n},"prev":"{prev}","recorded_at":"{recorded_at}"}}'
+    return f'{{"act":"{act}","body":', (
+        f',"by":"{by}","chain":{_quoted(chain)},"format":{format},"kind":{_quoted(kind)},"n":{n},'
+        f'"prev":"{prev}","recorded_at":"{recorded_at}"}}'
     )
+
+
+_quoted = lru_cache(maxsize=4096)(json.dumps)
 
 
 def leaf_hash(leaf: bytes) -> bytes:

@@ -1,43 +1,43 @@
 """Every typed row against what its entries say: each column, each stamp, and whether it was withdrawn."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 from uuid import UUID
 
-from django.core.exceptions import ValidationError
-from django.db import models
-
 from fleet.ledger import kinds
+from fleet.ledger.driver_rows import ABSENT, DriverRows, Row, reader
 from fleet.models.recorded import Recorded
 
-CHUNK = 5000
 # The stamps of a row, each a copy of what stands in the entry that added it; `withdrawn_by` is looked at by
 # itself.
 STAMPS = ("chain", "entry_n", "act", "recorded_by", "recorded_at")
-_ABSENT = object()
 
 
 @dataclass
 class Expected:
-    """What the entries say of the typed rows.
+    """What the entries say of the typed rows; ids and stamps in the form of the database's driver.
 
     rows: by kind and row, the entry's body and its stamps in the order of `STAMPS`. changes: each body of a
     withdrawal or revision with its act, in the order of their chains, then of recording. faults: what entries
     say that cannot be.
     """
 
-    rows: dict[str, dict[UUID, tuple[kinds.Body, tuple[Any, ...]]]] = field(default_factory=dict)
-    withdrawn: dict[UUID, UUID] = field(default_factory=dict)
-    changes: list[tuple[kinds.Body, UUID]] = field(default_factory=list)
+    driver: DriverRows
+    rows: dict[str, dict[str, tuple[kinds.Body, Row]]] = field(default_factory=dict)
+    withdrawn: dict[str, str] = field(default_factory=dict)
+    changes: list[tuple[kinds.Body, str]] = field(default_factory=list)
     faults: list[str] = field(default_factory=list)
 
-    def take(self, entry: tuple[Any, ...], kind: str, thing: UUID | None, body: kinds.Body) -> None:
+    def take(self, entry: Row, kind: str, thing: str | None, body: kinds.Body) -> None:
         """Keep what an entry says; `entry` holds its stamps. A kind nobody knows raises LookupError."""
         if kinds.kind(kind).model:
             rows = self.rows.setdefault(kind, {})
             if thing in rows:
-                self.faults.append(f"{kinds.words_of(kind)} {thing}: two entries add it.")
+                self.faults.append(
+                    f"{kinds.words_of(kind)} {self.driver.id_text(thing)}: two entries add it."
+                )
             if thing is not None:
                 rows[thing] = body, entry
         elif kind in ("withdrawal", "revision"):
@@ -46,21 +46,25 @@ class Expected:
             for of, ids in body["kinds"].items():
                 self.changes += [({"of": of, "id": row}, entry[2]) for row in ids]
 
+    def words(self, kind: str, row: str | None) -> str:
+        """A row in words: its kind and its id."""
+        return f"{kinds.words_of(kind)} {self.driver.id_text(row)}"
+
     def fold(self) -> None:
         """Apply the changes in the order of their chains: a row's changes stand on its own chain, so no clock
         is asked.
         """
         for body, act in self.changes:
             try:
-                row = UUID(body["id"])
+                row = self.driver.id(str(UUID(body["id"])))
                 known = self.rows.get(body["of"], {}).get(row)
             except (KeyError, ValueError, TypeError, AttributeError):
-                self.faults.append(f"An entry of the act {act} changes a row and does not say which.")
+                self.faults.append(
+                    f"An entry of the act {self.driver.id_text(act)} changes a row and does not say which."
+                )
                 continue
             if known is None:
-                self.faults.append(
-                    f"{kinds.words_of(body['of'])} {row}: an entry changes it, and none added it."
-                )
+                self.faults.append(f"{self.words(body['of'], row)}: an entry changes it, and none added it.")
             elif "set" in body:
                 known[0].update(body["set"])
             else:
@@ -80,87 +84,79 @@ def check_rows(expected: Expected) -> tuple[int, list[str]]:
         if known.model is None:
             continue
         rows = expected.rows.pop(known.name, {})
-        for read, found in _of_table(known, known.model, rows, expected.withdrawn):
-            n += read
-            faults += found
-        faults += [f"{known.words} {pk}: its entry is there, its row is not." for pk in rows]
+        table = _Table(expected.driver, known, known.model)
+        for chunk in table.chunks():
+            n += len(chunk)
+            faults += table.faults(chunk, rows, expected.withdrawn)
+        faults += [f"{table.place(pk)}: its entry is there, its row is not." for pk in rows]
     return n, faults
 
 
-def _of_table(
-    known: kinds.Kind,
-    model: type[Recorded],
-    expected: dict[UUID, tuple[Any, ...]],
-    withdrawn: dict[UUID, UUID],
-) -> Iterator[tuple[int, list[str]]]:
-    """Chunk by chunk how many rows were read and what is wrong with them; `expected` keeps what no row stands
-    for.
+class _Table:
+    """One typed table: its rows in the driver's form, and what is wrong with them. Its own id is not compared
+    again: by it a row was found.
     """
-    names = ["pk", "withdrawn_by", *STAMPS, *(f.attname for f in known.fields)]
-    readers = [(f.attname, _reader(f)) for f in known.fields]
-    n_stamps = 2 + len(STAMPS)
-    rows = model._base_manager.order_by().values_list(*names)
-    for chunk in _chunks(rows.iterator(chunk_size=CHUNK)):
-        faults: list[str] = []
-        for row in chunk:
-            said = expected.pop(row[0], None)
-            if said is None:
-                faults.append(f"{known.words} {row[0]}: a row that no entry stands for.")
+
+    def __init__(self, driver: DriverRows, known: kinds.Kind, model: type[Recorded]) -> None:
+        self.driver, self.known, self.model = driver, known, model
+        self.fields = [f for f in known.fields if not f.primary_key]
+        formers = [driver.former(f) for f in self.fields]
+        self.columns = {
+            f.attname: (at, driver.taken_as_it_is(f), formers[at]) for at, f in enumerate(self.fields)
+        }
+        self.left_out = [former(ABSENT) for former in formers]
+
+    def chunks(self) -> Iterator[list[Row]]:
+        """Id, who withdrew it, stamps and own columns of every row."""
+        names = ["id", "withdrawn_by", *STAMPS, *(f.attname for f in self.fields)]
+        return self.driver.chunks(self.model, names)
+
+    def place(self, pk: str) -> str:
+        return f"{self.known.words} {self.driver.id_text(pk)}"
+
+    def faults(
+        self, rows: list[Row], said: dict[str, tuple[kinds.Body, Row]], withdrawn: dict[str, str]
+    ) -> Iterator[str]:
+        """What is wrong with rows; each takes its entry's body and stamps out of `said`."""
+        column_of, left_out = self.columns.get, self.left_out
+        for row in rows:
+            entry = said.pop(row[0], None)
+            if entry is None:
+                yield f"{self.place(row[0])}: a row that no entry stands for."
                 continue
-            body, stamps = said
-            if row[2:n_stamps] != stamps:
-                faults += _stamps_told(f"{known.words} {row[0]}", row[2:n_stamps], stamps)
-            for value, (name, read) in zip(row[n_stamps:], readers, strict=True):
-                if value != (meant := read(body.get(name, _ABSENT))) and not (
-                    _blank(value) and _blank(meant)
-                ):
-                    faults.append(
-                        f"{known.words} {row[0]}: the row differs from its entry {stamps[0]} {stamps[1]} "
-                        f"in {name}: '{value}', not '{meant}'."
-                    )
-            if row[1] != withdrawn.get(row[0]):
-                faults.append(f"{known.words} {row[0]}: whether it was withdrawn differs from its entries.")
-        yield len(chunk), faults
+            body, stamps = entry
+            meant = left_out.copy()
+            for name, value in body.items():
+                column = column_of(name)
+                if column is not None:
+                    at, as_it_is, former = column
+                    meant[at] = value if type(value) is as_it_is else former(value)
+            if row != (row[0], withdrawn.get(row[0]), *stamps, *meant):
+                yield from self._told(row, body, stamps, withdrawn.get(row[0]))
 
+    def _told(self, row: Row, body: kinds.Body, stamps: Row, withdrawn: str | None) -> Iterator[str]:
+        """A row that differs in the driver's form, cell by cell as values."""
+        place, n_stamps = self.place(row[0]), 2 + len(STAMPS)
+        for name, form, said in zip(STAMPS, row[2:n_stamps], stamps, strict=True):
+            column = self.model._meta.get_field(name)
+            value, meant = self.driver.value(column, form), self.driver.value(column, said)
+            if value != meant:
+                yield f"{place}: its {name} says '{value}', its entry '{meant}'."
+        for form, f in zip(row[n_stamps:], self.fields, strict=True):
+            value, meant = self.driver.value(f, form), self.readers[f.attname](body.get(f.attname, ABSENT))
+            if value != meant and not (_blank(value) and _blank(meant)):
+                yield (
+                    f"{place}: the row differs from its entry {stamps[0]} {stamps[1]} in {f.attname}: "
+                    f"'{value}', not '{meant}'."
+                )
+        if row[1] != withdrawn:
+            yield f"{place}: whether it was withdrawn differs from its entries."
 
-def _chunks(rows: Iterator[tuple[Any, ...]]) -> Iterator[list[tuple[Any, ...]]]:
-    chunk: list[tuple[Any, ...]] = []
-    for row in rows:
-        chunk.append(row)
-        if len(chunk) == CHUNK:
-            yield chunk
-            chunk = []
-    if chunk:
-        yield chunk
-
-
-def _stamps_told(place: str, there: tuple[Any, ...], meant: tuple[Any, ...]) -> Iterator[str]:
-    for name, value, said in zip(STAMPS, there, meant, strict=True):
-        if value != said:
-            yield f"{place}: its {name} says '{value}', its entry '{said}'."
+    @cached_property
+    def readers(self) -> Mapping[str, Callable[[Any], Any]]:
+        return {f.attname: reader(f) for f in self.fields}
 
 
 def _blank(value: Any) -> bool:
     """A column that says nothing: an entry leaves it out."""
     return value is None or value in ("", [], {})
-
-
-def _reader(f: "models.Field[Any, Any]") -> Callable[[Any], Any]:
-    """A column's value from what the entry says, each different text read once."""
-    target = f.target_field if isinstance(f, models.ForeignKey) else f
-    default = f.get_default()
-    if isinstance(f, models.JSONField):
-        return lambda value: default if value is _ABSENT else value
-    seen: dict[Any, Any] = {_ABSENT: default}
-
-    def read(value: Any) -> Any:
-        try:
-            return seen[value]
-        except KeyError:
-            try:
-                seen[value] = made = target.to_python(value)
-            except ValidationError:  # an altered entry: no column can hold it, so none is equal to it
-                made = f"unreadable: {value}"
-            return made
-
-    return read

@@ -5,14 +5,15 @@ recorded after that seal, and what was never entered, no chain can show.
 """
 
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cache
 from typing import Any
 
 from fleet.bulk import without_collecting
-from fleet.ledger.canonical import GENESIS, plain, sha256
+from fleet.ledger.canonical import GENESIS, entry_frame, plain, sha256
 from fleet.ledger.committed_rows import Look, look_beside
+from fleet.ledger.driver_rows import DriverRows
 from fleet.ledger.one_moment import as_at_one_moment
 from fleet.ledger.remembered_values import remembered_values
 from fleet.ledger.seal import root_of
@@ -42,13 +43,15 @@ def verify(*, rows: bool = True) -> Findings:
     """Recompute all hashes, links, heads and seals; with `rows`, also compare the typed rows, and what stands
     beside.
     """
-    found, expected = Findings(), Expected()
+    found = Findings()
     heads: dict[str, list[str]] = {}
     with without_collecting(), as_at_one_moment() as connection, remembered_values(connection):
-        as_text = cache(plain)
-        for entry in _entries():
+        driver = DriverRows(connection)
+        expected = Expected(driver)
+        entries = Entries(driver, found, heads)
+        for entry in entries.read():
             found.n_entries += 1
-            body = _check_entry(entry, heads, found, as_text)
+            body = entries.check(entry)
             chain, n, act, by, recorded_at, kind, thing, *_ = entry
             try:
                 expected.take((chain, n, act, by, recorded_at), kind, thing, body)
@@ -69,52 +72,84 @@ def _place(entry: tuple[Any, ...]) -> str:
     return f"{entry[0]}, entry {entry[1]}"
 
 
-def _entries() -> Iterator[tuple[Any, ...]]:
-    return Entry.objects.order_by("chain", "n").values_list(*COLUMNS).iterator(chunk_size=5000)
+class Entries:
+    """Every entry, chain by chain; `heads` is filled with the hashes of each chain's entries."""
 
+    def __init__(self, driver: DriverRows, found: Findings, heads: dict[str, list[str]]) -> None:
+        self.driver, self.found, self.heads = driver, found, heads
+        recorded_at = Entry._meta.get_field("recorded_at")
+        self.instant = cache(lambda form: plain(driver.value(recorded_at, form)))
+        self.id_text = cache(driver.id_text)
+        self.decode = json.JSONDecoder().raw_decode
 
-def _check_entry(
-    entry: tuple[Any, ...], heads: dict[str, list[str]], found: Findings, as_text: Callable[[Any], Any]
-) -> dict[str, Any]:
-    """Hash, link, number and copies of an entry; returns its body, empty where its text cannot be read."""
-    chain, n, act, by, recorded_at, kind, thing, format_, text, its_hash = entry
-    before = heads.setdefault(chain, [])
-    if n != len(before) + 1:
-        found.faults.append(
-            f"{_place(entry)}: entry {len(before) + 1} should come here; one is missing or was put in."
+    def read(self) -> Iterator[tuple[Any, ...]]:
+        """The entries' columns in the driver's form."""
+        for chunk in self.driver.chunks(Entry, COLUMNS, order=("chain", "n")):
+            yield from chunk
+
+    def check(self, entry: tuple[Any, ...]) -> dict[str, Any]:
+        """Hash, link, number and copies of an entry; returns its body, empty where its text cannot be read.
+
+        An entry whose text begins and ends as its columns and the entry before it ask, and hashes to its
+        hash, needs no other look but at its body.
+        """
+        chain, n, act, by, recorded_at, kind, thing, format_, text, its_hash = entry
+        before = self.heads.setdefault(chain, [])
+        prev = before[-1] if before else GENESIS
+        number = len(before) + 1
+        before.append(its_hash)
+        head, tail = entry_frame(
+            act=self.id_text(act),
+            by=self.id_text(by),
+            chain=chain,
+            format=format_,
+            kind=kind,
+            n=number,
+            prev=prev,
+            recorded_at=self.instant(recorded_at),
         )
-    if sha256(text) != its_hash:
-        found.faults.append(
-            f"{_place(entry)}: its text does not give its hash; the text or the hash was changed."
-        )
-    prev = before[-1] if before else GENESIS
-    before.append(its_hash)
-    try:
-        said = json.loads(text)
-        body = said["body"]
-        of = body.get("id")
-    except (ValueError, KeyError, TypeError, AttributeError):
-        found.faults.append(f"{_place(entry)}: its text cannot be read.")
-        return {}
-    if said.get("prev") != prev:
-        found.faults.append(f"{_place(entry)}: it does not follow the entry before it.")
-    copies = {
-        "chain": chain,
-        "n": n,
-        "act": as_text(act),
-        "kind": kind,
-        "by": as_text(by),
-        "format": format_,
-        "recorded_at": as_text(recorded_at),
-    }
-    for name, copy in copies.items():
-        if said.get(name) != copy:
-            found.faults.append(
-                f"{_place(entry)}: the column {name} says '{copy}', the text '{said.get(name)}'."
-            )
-    if of != (str(thing) if thing else None):
-        found.faults.append(f"{_place(entry)}: the column thing differs from the text.")
-    return dict(body)
+        if n == number and text.startswith(head) and text.endswith(tail) and sha256(text) == its_hash:
+            try:
+                body, end = self.decode(text, len(head))
+            except ValueError:
+                return self._told(entry, number, prev)
+            is_whole = end == len(text) - len(tail) and isinstance(body, dict)
+            if is_whole and body.get("id") == self.driver.id_text(thing):
+                return body
+        return self._told(entry, number, prev)
+
+    def _told(self, entry: tuple[Any, ...], number: int, prev: str) -> dict[str, Any]:
+        """The same looked at part by part, each that is wrong told."""
+        chain, n, act, by, recorded_at, kind, thing, format_, text, its_hash = entry
+        faults, place = self.found.faults, _place(entry)
+        if n != number:
+            faults.append(f"{place}: entry {number} should come here; one is missing or was put in.")
+        if sha256(text) != its_hash:
+            faults.append(f"{place}: its text does not give its hash; the text or the hash was changed.")
+        try:
+            said = json.loads(text)
+            body = said["body"]
+            of = body.get("id")
+        except (ValueError, KeyError, TypeError, AttributeError):
+            faults.append(f"{place}: its text cannot be read.")
+            return {}
+        if said.get("prev") != prev:
+            faults.append(f"{place}: it does not follow the entry before it.")
+        copies = {
+            "chain": chain,
+            "n": n,
+            "act": self.id_text(act),
+            "kind": kind,
+            "by": self.id_text(by),
+            "format": format_,
+            "recorded_at": self.instant(recorded_at),
+        }
+        for name, copy in copies.items():
+            if said.get(name) != copy:
+                faults.append(f"{place}: the column {name} says '{copy}', the text '{said.get(name)}'.")
+        if of != self.driver.id_text(thing):
+            faults.append(f"{place}: the column thing differs from the text.")
+        return dict(body)
 
 
 def _check_heads(heads: dict[str, list[str]], found: Findings) -> None:
