@@ -1,8 +1,8 @@
 """Records that hold up, at size: verifying, a bearing's bundle and its check, its history page, a gauge's
 recall.
 
-python -m tests.bench.records [--rows 100000]        prints a table; in a scratch SQLite file of its own
-python -m tests.bench.records --recall 100000        so many readings, all with one gauge, which is found wrong
+python -m tests.bench.records [--rows 100000]      prints a table; in a scratch SQLite file of its own
+python -m tests.bench.records --recall 100000      so many readings, all with one gauge, which is found wrong
 
 Beside seconds by the clock stand those of this process's own processor time, for other work may run beside
 it. BENCH_URL names another database, an empty one: .ci/with_postgres sh -c 'BENCH_URL=$DATABASE_URL python
