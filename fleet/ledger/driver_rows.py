@@ -65,14 +65,14 @@ class DriverRows:
                 yield chunk
 
     def _column(self, model: type[models.Model], name: str) -> str:
-        return self.connection.ops.quote_name(model._meta.get_field(name).column)
+        return self.connection.ops.quote_name(str(column_of(model, name).column))
 
     def id(self, text: str) -> str:
         """An inner id's form; of what is written otherwise than an id, the text itself."""
         return text.replace("-", "") if self.keeps_text and _ID.fullmatch(text) else text
 
-    def id_text(self, form: str | None) -> str | None:
-        """An inner id as entries write it."""
+    def id_text(self, form: Any) -> Any:
+        """An inner id as entries write it; None of none."""
         if form is None or not self.keeps_text:
             return form
         return f"{form[:8]}-{form[8:12]}-{form[12:16]}-{form[16:20]}-{form[20:]}"
@@ -137,6 +137,13 @@ class DriverRows:
         else:
             made = field.get_db_prep_value(meant, self.connection)
         return made if self.value(field, made) == meant else Unreadable(meant)
+
+
+def column_of(model: type[models.Model], name: str) -> "models.Field[Any, Any]":
+    """A table's column by its name."""
+    field = model._meta.get_field(name)
+    assert isinstance(field, models.Field)
+    return field
 
 
 def reader(field: "models.Field[Any, Any]") -> Callable[[Any], Any]:

@@ -7,7 +7,7 @@ from typing import Any
 from uuid import UUID
 
 from fleet.ledger import kinds
-from fleet.ledger.driver_rows import ABSENT, DriverRows, Row, reader
+from fleet.ledger.driver_rows import ABSENT, DriverRows, Row, column_of, reader
 from fleet.models.recorded import Recorded
 
 # The stamps of a row, each a copy of what stands in the entry that added it; `withdrawn_by` is looked at by
@@ -138,7 +138,7 @@ class _Table:
         """A row that differs in the driver's form, cell by cell as values."""
         place, n_stamps = self.place(row[0]), 2 + len(STAMPS)
         for name, form, said in zip(STAMPS, row[2:n_stamps], stamps, strict=True):
-            column = self.model._meta.get_field(name)
+            column = column_of(self.model, name)
             value, meant = self.driver.value(column, form), self.driver.value(column, said)
             if value != meant:
                 yield f"{place}: its {name} says '{value}', its entry '{meant}'."

@@ -13,7 +13,7 @@ from typing import Any
 from fleet.bulk import without_collecting
 from fleet.ledger.canonical import GENESIS, entry_frame, plain, sha256
 from fleet.ledger.committed_rows import Look, look_beside
-from fleet.ledger.driver_rows import DriverRows
+from fleet.ledger.driver_rows import DriverRows, column_of
 from fleet.ledger.one_moment import as_at_one_moment
 from fleet.ledger.remembered_values import remembered_values
 from fleet.ledger.seal import root_of
@@ -77,7 +77,7 @@ class Entries:
 
     def __init__(self, driver: DriverRows, found: Findings, heads: dict[str, list[str]]) -> None:
         self.driver, self.found, self.heads = driver, found, heads
-        recorded_at = Entry._meta.get_field("recorded_at")
+        recorded_at = column_of(Entry, "recorded_at")
         self.instant = cache(lambda form: plain(driver.value(recorded_at, form)))
         self.id_text = cache(driver.id_text)
         self.decode = json.JSONDecoder().raw_decode
@@ -115,7 +115,7 @@ class Entries:
                 return self._told(entry, number, prev)
             is_whole = end == len(text) - len(tail) and isinstance(body, dict)
             if is_whole and body.get("id") == self.driver.id_text(thing):
-                return body
+                return dict(body)
         return self._told(entry, number, prev)
 
     def _told(self, entry: tuple[Any, ...], number: int, prev: str) -> dict[str, Any]:
