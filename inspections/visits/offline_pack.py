@@ -60,7 +60,7 @@ def _cards_and_books(
     """
     cards = approved(bearings[0].place.site, today, settings.rows)
     books = {str(one.pk): book_of(one, today, settings.rows) for one in bearings}
-    authors = {one.by for one in (*cards.values(), *books.values())} - {None}
+    authors = {card.by for card in cards.values()} | {book.by for book in books.values() if book.by}
     people = Person.objects.filter(pk__in=authors) if authors else []
     names = {one.pk: str(one) for one in people}
     return (
