@@ -10,16 +10,17 @@ from fleet.importing.questions import MEASURED
 from fleet.measuring_methods import METHODS
 from fleet.models import folded
 from fleet.units import UnknownUnit, canonical_unit
-from inspections.importing import new_pumps, remark_values
+from inspections.importing import first_readings, new_pumps, remark_values
 from inspections.importing.end_names import end_word, learn_end
 from inspections.importing.examples import with_example
-from inspections.importing.lines import Line, station_of, visit_key
+from inspections.importing.first_readings import FIRST_NEAR_NEW
+from inspections.importing.lines import station_of, visit_key
 from inspections.importing.meter_answers import drop_hours, reset, thousandfold, without_marks
 from inspections.importing.new_pumps import CREATE, NEW_PUMP, position_named
 from inspections.importing.remark_answers import of_remark
 from inspections.importing.remark_values import of_value
 from inspections.importing.remarks import DOUBTFUL_WORD, NAMES_WORK
-from inspections.importing.row_changes import another_work, months_only, set_cell, typed_value
+from inspections.importing.row_changes import another_work, meets_stored, months_only, set_cell, typed_value
 
 # What the questions of a history are called where several are shown together.
 KIND_WORDS = {
@@ -37,6 +38,7 @@ KIND_WORDS = {
     "clearance_range": "clearances that do not fit the journal",
     "fall_without_event": "clearances that fall without work",
     "two_units_disagree": "one reading in two units that disagree",
+    FIRST_NEAR_NEW: "records that begin at new clearance",
     "stored_otherwise": "readings the record has with another value",
     "rounded_otherwise": "readings the record has, rounded otherwise",
     "first_days": "dates all on the first of a month",
@@ -72,6 +74,7 @@ KIND_LEADS = {
     ),
     "stored_otherwise": "The record holds a reading of that day, stage and place with another value.",
     "rounded_otherwise": "The record holds these readings already; they differ by no more than rounding.",
+    FIRST_NEAR_NEW: first_readings.LEAD,
     "stage_unclear": "One value beside work says nothing of when it was taken.",
     "first_days": "Days hardly fall so by chance: probably only the months were known.",
     "unknown_pump": "The spelling is learnt: it is not asked about again.",
@@ -155,6 +158,7 @@ _OF_ROWS: dict[str, tuple[Choice, ...]] = {
         Choice("right", "keep them: something made it smaller that nobody wrote down"),
         _APART,
     ),
+    FIRST_NEAR_NEW: first_readings.CHOICES,
     "stage_unclear": (
         Choice("as_found", "they were measured before the work"),
         Choice("as_left", "they were measured after it"),
@@ -327,10 +331,10 @@ def answer(
         return thousandfold(rows)
     if code in ("run_hours_fall", "run_hours_rise", "run_hours_slow") and choice in ("reset", "drop"):
         return reset(rows, parsed, context) if choice == "reset" else drop_hours(code, rows, parsed, context)
-    if code in OF_REMARKS:
+    if code in OF_REMARKS or code == FIRST_NEAR_NEW:
         return _of_remark(code, about, choice, value, rows, parsed, context)
     if code in ("stored_otherwise", "rounded_otherwise"):
-        return _meets_stored(choice, rows, context)
+        return meets_stored(choice, rows, context)
     if code in ("work_without_drop", "scrape_with_drop") and choice != "right":
         return another_work(choice, rows)
     if choice == TYPED.word and code in _TYPED_VALUES:
@@ -349,7 +353,9 @@ def _of_remark(
     parsed: Parsed,
     context: Context,
 ) -> bool:
-    """A measurement or a work that remarks tell of."""
+    """A measurement or a work that remarks tell of, or that the clearance lets one suppose."""
+    if code == FIRST_NEAR_NEW:
+        return choice == "new" and first_readings.fitted_then(rows, parsed, context)
     if code in MEASURED:
         return of_value(code, about, choice, value, rows, parsed)
     return of_remark(code, about, choice, rows, parsed, context)
@@ -485,15 +491,3 @@ def _as_spelt(code: str, rows: Sequence[ParsedRow], context: Context) -> bool:
             directory.bearings[place_of.pk, directory.fold(name)] = meant
             learnt["bearing", meant.pk, name] = meant
     return True
-
-
-def _meets_stored(choice: str, rows: Sequence[ParsedRow], context: Context) -> bool:
-    for row in rows:
-        other: Line = row.values["_stored"]
-        if choice == "same":
-            context.memory.setdefault("ignored", set()).add(row.number)
-        elif choice == "second":
-            row.values["_second"] = True
-        elif choice == "correct":
-            row.values["_corrects"] = other.stored_id
-    return choice == "same"

@@ -22,6 +22,7 @@ from inspections.importing.counts import unclear_marks
 from inspections.importing.dissolved import asked_in_any_case, works_asked_about
 from inspections.importing.drawn_meters import METER
 from inspections.importing.end_names import EndNames, end_facts, end_word
+from inspections.importing.first_readings import first_near_new
 from inspections.importing.lines import (
     Line,
     given_order,
@@ -294,6 +295,7 @@ class _Comparison:
             works = works_asked_about(told, rows, self.placed, around, self.answers)
         yield from asked_in_any_case(list(check_values(lines, self.facts)), works, lines, self.facts)
         yield from works_against_levels(lines, self.facts)
+        yield from first_near_new(lines, self.facts, works)
         yield from _stored_otherwise(lines, known)
         yield from check_meters(self._hours(), self._changed(), stored_facts.standing_by(self.places))
         yield from self._stages(works)

@@ -7,6 +7,7 @@ from fleet.importing.answers import kept_words
 from fleet.importing.loaders import Context
 from fleet.importing.parsed_rows import ParsedRow
 from fleet.units import Day, NotANumber, parse_measured
+from inspections.importing.lines import Line
 from inspections.models import EventKind
 
 
@@ -49,3 +50,16 @@ def months_only(rows: Sequence[ParsedRow]) -> bool:
         first = row.values["date"].first
         row.values["date"] = Day(first, first.replace(day=monthrange(first.year, first.month)[1]), "month")
     return True
+
+
+def meets_stored(choice: str, rows: Sequence[ParsedRow], context: Context) -> bool:
+    """What a row that the record holds with another value does: nothing, stand beside it, or correct it."""
+    for row in rows:
+        other: Line = row.values["_stored"]
+        if choice == "same":
+            context.memory.setdefault("ignored", set()).add(row.number)
+        elif choice == "second":
+            row.values["_second"] = True
+        elif choice == "correct":
+            row.values["_corrects"] = other.stored_id
+    return choice == "same"

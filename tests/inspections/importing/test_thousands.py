@@ -30,7 +30,7 @@ PLAN = Plan(
 @pytest.fixture(autouse=True)
 def pump():
     place = makers.a_place(tag="P-1")
-    makers.a_bearing(place=place)
+    makers.a_bearing(place=place, limits={})
     return place
 
 
@@ -126,7 +126,7 @@ def test_hours_that_are_right_stay_once_somebody_says_so():
 def test_a_pump_whose_own_duty_is_small_and_one_that_stood_a_while_are_not_asked_about(pump):
     assert brought(("20500", "20510", "31000")).ok
     other = makers.a_place(tag="P-2", duty_hours_per_day=Decimal("0.1"))
-    makers.a_bearing(place=other)
+    makers.a_bearing(place=other, limits={})
     plan = Plan(PLAN.columns, pump="= P-2", basis="diametral", decimal_comma=True)
     assert brought(("20", "31", "45"), plan=plan).ok
 
