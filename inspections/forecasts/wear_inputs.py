@@ -23,6 +23,7 @@ from fleet.models import (
     ShellFitting,
     Site,
 )
+from fleet.models.plant import SettingsRead
 from inspections.forecasts.codes import Codes
 from inspections.forecasts.coming_outages import Coming, coming_of, outages_by_site, outages_since
 from inspections.forecasts.gauge_periods import checks_of
@@ -32,6 +33,7 @@ from inspections.story.conditions import exceptions_um
 from inspections.story.happenings import NEW_BASELINE, NEW_LIFE, OPENED, RATE_BREAK, STEP, UNSURE, Happening
 from inspections.story.observations import Observation
 from inspections.story.timeline import Story, stories
+from inspections.story.uncertainty import SETTING as SPREADS
 from inspections.story.uncertainty import spreads, wear_methods
 from inspections.story.wear_series import (
     Lining,
@@ -58,6 +60,7 @@ DUTY_SD = 0.10  # sd of the log of the hours a day
 # A reading known only to the month or year is uncertain by the wear of that time, at a typical rate.
 TYPICAL_UM_PER_KH = 2.0
 ACCEPTED_RISK = 0.10
+CHOICES = ("usual_outage_interval_days", "accepted_risk")
 LOADED_HALF = {"bottom": Half.LOWER, "top": Half.UPPER}
 
 
@@ -168,7 +171,7 @@ def renewed(known: Inputs) -> Histories:
 
 def _gather(bearings: Sequence[Bearing], as_of: dt.date) -> list[Known]:
     ids = [bearing.pk for bearing in bearings]
-    told = stories(ids, as_of)
+    told = stories(ids, as_of, {bearing.pk: bearing.place_id for bearing in bearings})
     some = {"bearing__in": ids} if len(ids) <= 5000 else {}
     facts = BearingFacts.objects.filter(**some).select_related("wear_class").holding_on(as_of, "bearing_id")
     places = {bearing.place_id for bearing in bearings}
@@ -179,8 +182,10 @@ def _gather(bearings: Sequence[Bearing], as_of: dt.date) -> list[Known]:
     fitted = _fitted(as_of, some)
     outages = outages_by_site()
     plans = _planned(places if some else None, as_of)
-    spread = spreads(as_of)
-    choices = _settings({bearing.place.site_id: bearing.place.site for bearing in bearings}.values(), as_of)
+    settings = SettingsRead(Setting.objects.standing().filter(name__in=(SPREADS, *CHOICES)))
+    spread = spreads(as_of, settings)
+    sites = {bearing.place.site_id: bearing.place.site for bearing in bearings}
+    choices = _settings(sites.values(), as_of, settings)
     known = []
     for bearing in bearings:
         own, place = facts.get(bearing.pk), of_places.get(bearing.place_id)
@@ -224,13 +229,13 @@ def _limits(as_of: dt.date, some: dict[str, Any]) -> dict[UUID, dict[str, Limit]
     """By bearing or class, then by use: the clearance limits in force."""
     found: dict[UUID, dict[str, Limit]] = defaultdict(dict)
     rows = Limit.objects.filter(quantity__in=("clearance", "lining"))
-    own = rows.filter(**some) if some else rows.filter(bearing__isnull=False)
-    for (owner, use), limit in own.holding_on(as_of, "bearing_id", "use").items():
-        found[owner][use] = limit
-    for (owner, use), limit in (
-        rows.filter(wear_class__isnull=False).holding_on(as_of, "wear_class_id", "use").items()
-    ):
-        found[owner][use] = limit
+    if some:
+        rows = rows.filter(Q(**some) | Q(wear_class__isnull=False))
+    # A limit is of a bearing or of a class, never of both.
+    for (bearing, of_class, use), limit in rows.holding_on(
+        as_of, "bearing_id", "wear_class_id", "use"
+    ).items():
+        found[bearing or of_class][use] = limit
     return found
 
 
@@ -296,19 +301,18 @@ def _planned(places: set[UUID] | None, as_of: dt.date) -> dict[UUID, list[Period
     return found
 
 
-def _settings(sites: Iterable[Site], as_of: dt.date) -> dict[UUID, tuple[float, float]]:
+def _settings(
+    sites: Iterable[Site], as_of: dt.date, settings: SettingsRead
+) -> dict[UUID, tuple[float, float]]:
     """By site: the usual interval between outages in days, and the accepted risk."""
-    names = ("usual_outage_interval_days", "accepted_risk")
-    stored = Setting.objects.standing().filter(name__in=names)
-    rows = [row for row in stored if row.from_on is None or row.from_on <= as_of]
-    rows.sort(key=lambda row: (row.site_id is not None, row.from_on or dt.date.min, row.entry_n))
 
     def value(site: Site, name: str, default: float) -> float:
-        held = [row.value for row in rows if row.name == name and row.site_id in (None, site.pk)]
-        return float(held[-1]) if held else default
+        held = settings.in_force(name, site, as_of)
+        return default if held is None else float(held)
 
+    interval, risk = CHOICES
     return {
-        site.pk: (value(site, names[0], USUAL_OUTAGE_DAYS), value(site, names[1], ACCEPTED_RISK))
+        site.pk: (value(site, interval, USUAL_OUTAGE_DAYS), value(site, risk, ACCEPTED_RISK))
         for site in sites
     }
 

@@ -4,7 +4,7 @@ run, as plain values.
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from uuid import UUID
 
@@ -116,7 +116,9 @@ def story(bearing: UUID, until: dt.date | None = None) -> Story:
     return stories([bearing], until)[bearing]
 
 
-def stories(bearings: Iterable[UUID], until: dt.date | None = None) -> dict[UUID, Story]:
+def stories(
+    bearings: Iterable[UUID], until: dt.date | None = None, places: Mapping[UUID, UUID] | None = None
+) -> dict[UUID, Story]:
     """The stories of many bearings, with the same number of queries for one and for thousands.
 
     Parameters
@@ -124,6 +126,8 @@ def stories(bearings: Iterable[UUID], until: dt.date | None = None) -> dict[UUID
     bearings : iterable of UUID
     until : date, optional
         only what had happened by that day (its first possible day counts).
+    places : mapping, optional
+        by bearing its place, where that is known already; of all that are asked for.
 
     Returns
     -------
@@ -131,7 +135,7 @@ def stories(bearings: Iterable[UUID], until: dt.date | None = None) -> dict[UUID
         by bearing, in the order asked.
     """
     wanted = list(dict.fromkeys(bearings))
-    asked = _Asked(wanted, until)
+    asked = _Asked(wanted, until, places)
     return {bearing: asked.story(bearing) for bearing in wanted if bearing in asked.places}
 
 
@@ -140,11 +144,13 @@ class _Asked:
     questions, however many.
     """
 
-    def __init__(self, wanted: Sequence[UUID], until: dt.date | None) -> None:
+    def __init__(
+        self, wanted: Sequence[UUID], until: dt.date | None, places: Mapping[UUID, UUID] | None
+    ) -> None:
         self.until = until
-        rows = Bearing.objects.filter(pk__in=wanted) if len(wanted) <= ASK_FOR_ALL else Bearing.objects.all()
-        self.places: dict[UUID, UUID] = dict(rows.values_list("pk", "place_id"))
         some = len(wanted) <= ASK_FOR_ALL
+        rows = Bearing.objects.filter(pk__in=wanted) if some else Bearing.objects.all()
+        self.places = dict(rows.values_list("pk", "place_id") if places is None else places)
         self._of_bearings = Q(bearing_id__in=list(self.places)) if some else Q()
         self._of_places = Q(place_id__in=set(self.places.values())) if some else Q()
         self.load_sides = self._load_sides()
