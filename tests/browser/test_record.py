@@ -11,7 +11,8 @@ from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
 from django.test import Client
 
-from inspections.models import ContactCheck, Reading, Visit
+from fleet.models import Attachment
+from inspections.models import ContactCheck, Finding, Reading, Visit
 from inspections.visits import verdict
 from tests import makers
 from tests.browser.conftest import pressed, typed
@@ -83,20 +84,18 @@ def test_from_the_scanned_label_to_the_receipt_in_at_most_12_taps(at_pump):
     )
 
 
-def test_a_long_visit_of_two_people_on_two_devices_in_at_most_45_taps(at_pump, live_server, browser):
-    from fleet.plant.choices import set_setting
-
+def test_four_rounds_with_findings_a_photo_and_a_second_person_in_at_most_30_taps(
+    at_pump, live_server, browser, tmp_path
+):
     bearing, page, address = at_pump
-    stations = ["in-12", "out-12", "mid-12", "in-3", "out-3", "mid-3"]
-    set_setting(name="stations", value=stations, by=makers.somebody())
     taps = Taps(page)
     page.goto(address(f"/b/{bearing.pk}/"))
     taps.on("This one, isolated: begin")
-    for _ in stations:
-        taps.read("0.205")
+    for value in ("0.205", "0.207"):
+        taps.read(value)
     taps.on("Contact check", "link")
-    for drawn in ("both_ends", "both_ends"):
-        taps.css(f"button[value={drawn}]")
+    for _ in range(3):
+        taps.css("button[value=both_ends]")
         # The print does not ask for it: the fact is recorded with its reason.
         page.locator("summary", has_text="It was scraped all the same").click()
         taps.n += 1
@@ -109,16 +108,33 @@ def test_a_long_visit_of_two_people_on_two_devices_in_at_most_45_taps(at_pump, l
     second.goto(address(f"/b/{bearing.pk}/"))
     other.on("This one: go on")
     other.on("Measure as left", "link")
-    for _ in stations:
-        other.read("0.225")
-    other.on("What I saw", "link")
-    other.on("Nothing found")
+    for value in ("0.238", "0.239"):
+        other.read(value)
+    looked_and_pictured(other, tmp_path)
     other.on("Finish", "link")
     other.on("Done as listed: sign and close the visit")
     assert second.get_by_role("heading", level=1).inner_text() == "Closed and stored"
-    print(f"\nlong visit: {taps.n + other.n} taps")
-    assert taps.n + other.n <= 45
-    assert ContactCheck.objects.standing().count() == 3
+    print(f"\nfour rounds, findings, a photo, a second person: {taps.n + other.n} taps")
+    assert taps.n + other.n <= 30
+    checks = ContactCheck.objects.standing()
+    assert sorted(checks.values_list("round", flat=True)) == [1, 2, 3, 4]
+    assert Finding.objects.standing().count() == 1 and Attachment.objects.count() == 1
+
+
+def looked_and_pictured(taps, folder) -> None:
+    """One finding ticked and one photo kept."""
+    page = taps.page
+    taps.on("What I saw", "link")
+    page.locator("summary", has_text="Lower half").click()
+    page.locator("[name='words lower half'][value=polished]").check()
+    taps.n += 2
+    taps.on("Keep what I ticked")
+    taps.on("Photo", "link")
+    picture = folder / "shell.png"
+    picture.write_bytes(makers.a_png())
+    page.locator("#id_photo").set_input_files(picture)
+    taps.n += 1
+    taps.on("Keep")
 
 
 TARGETS = """() => {
