@@ -7,6 +7,7 @@ import datetime as dt
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.dateparse import parse_datetime
 from django.views.decorators.http import require_POST, require_safe
 
 from fleet import background_jobs
@@ -104,7 +105,13 @@ def hold_seal(request: HttpRequest) -> HttpResponse:
     return render(
         request,
         "fleet/proof_held.html",
-        {"paper": paper, "name": sent.name, "faults": faults[: record_checks.SHOWN], "n_faults": len(faults)},
+        {
+            "paper": paper,
+            "sealed_at": parse_datetime(str(paper.seal["sealed_at"])),
+            "name": sent.name,
+            "faults": faults[: record_checks.SHOWN],
+            "n_faults": len(faults),
+        },
         status=200,
     )
 

@@ -29,8 +29,7 @@ FORMAT = 3
 UNBOUND = ("about.json", "entries.jsonl", "files.json", "seal.json")
 READINGS = words(
     """on last_on precision note job quantity basis end clock stage method instrument step_um typed unit value_um low_um
-    high_um repeat counts not_for_wear not_for_wear_because conditions measured_by checked_by
-    uncertainty_um gauge_doubt"""
+    high_um repeat counts not_for_wear not_for_wear_because conditions measured_by checked_by uncertainty_um gauge_doubt"""
 )
 EVENTS = words(
     """on last_on precision place whole_pump kind half shell reason outcome contact_percent note job done_by checked_by
@@ -38,8 +37,7 @@ EVENTS = words(
 )
 LIMITS = words("use quantity value_um typed unit authority document from_on reason")
 BESIDE = words(
-    """changed changed_on changed_by changed_because changed_entry replaces replaced_by recorded_by recorded_at chain
-    entry"""
+    """changed changed_on changed_by changed_because changed_entry replaces replaced_by recorded_by recorded_at chain entry"""
 )
 TABLES = {"readings": READINGS, "events": EVENTS, "limits": LIMITS}
 # Worked out by the site from entries of gauges and settings: bound by the table's hash alone.
@@ -49,6 +47,7 @@ STORY = words("day kind what who roles rights source recorded_at days_late chang
 GUARDED = re.compile("'+[=+@\t\r\n\uff1d\uff0b\uff0d\uff20-]")
 CLAIM = "Nothing in this bundle was changed or removed since the seal of "
 ONLY_ITSELF = "consistent with itself, which anyone who can write could make so"
+BEHIND = "What came after that, and report, story, people and quoted entries, is only"
 CANNOT_SHOW = "What came later, and what was never entered, no chain can show."
 
 
@@ -419,17 +418,18 @@ def check(folder, outside):
 
 
 def verdict(witnessed, heads):
-    """What the seals kept outside show, exactly; without one, nothing but that the bundle fits together."""
-    reach = {chain: max([0, *(n.get(chain, 0) for _, n in witnessed)]) for chain in heads}
-    if not any(reach.values()):
+    """What the seals kept outside show: of those that reach furthest into a chain, the earliest shows most."""
+    reach = {name: min([(0, ""), *((-n[name], at) for at, n in witnessed if name in n)]) for name in heads}
+    if not any(n for n, _ in reach.values()):
         none = "No seal given reaches into it: give" if witnessed else "Give"
         return f"The bundle is {ONLY_ITSELF}. {none} one kept outside the site: --seal SEAL. {CANNOT_SHOW}"
-    last = max(at for at, n in witnessed if n)
-    if all(reach[chain] >= len(hashes) for chain, hashes in heads.items()):
-        return f"Sound. {CLAIM}{last}, kept outside. {CANNOT_SHOW}"
-    up_to = "; ".join(f"{chain} up to entry {reach[chain]} of {len(heads[chain])}" for chain in heads)
-    behind = "What stands behind it and what only that binds (report, story, people, entries quoted) is"
-    return f"Sound as far as the seal of {last}, kept outside, reaches: {up_to}. {behind} {ONLY_ITSELF}. {CANNOT_SHOW}"
+    if all(-n >= len(heads[chain]) for chain, (n, _) in reach.items()):
+        return f"Sound. {CLAIM}{max(at for _, at in reach.values())}, kept outside. {CANNOT_SHOW}"
+    parts = ["Sound as far as the seals given, kept outside, reach:"]
+    for chain, (n, at) in reach.items():
+        shown = f"nothing was changed or removed since the seal of {at}" if n else "nothing is shown"
+        parts.append(f"{chain} up to entry {-n} of {len(heads[chain])}: {shown}.")
+    return "\n".join([*parts, f"{BEHIND} {ONLY_ITSELF}. {CANNOT_SHOW}"])
 
 
 def main(arguments=None):

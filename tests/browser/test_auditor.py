@@ -13,6 +13,8 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.test import Client
 
+from fleet import background_jobs
+from fleet.plant import record_checks
 from fleet.plant.gauge_register import instrument_named
 from fleet.plant.limits import set_limits
 from inspections.limits import choices
@@ -159,8 +161,10 @@ def test_one_engineer_proposes_a_limit_and_another_confirms_it(signed_in, small_
 
 
 def _let_things_wait(bearing):
-    """A limit and a new shell that want a second person."""
+    """A limit and a new shell that want a second person, and a check of the record to be shown."""
     somebody = makers.somebody()
+    background_jobs.ask(record_checks.WORK, by=makers.an_account(role="auditor"))
+    background_jobs.do_next()
     choices.choose(name="second_person", typed="yes", site=bearing.place.site, from_on=None, by=somebody)
     limits = {"in_service_max": Decimal(310), "replace": Decimal(280)}
     set_limits([bearing], limits, authority="plant", document="book 4", by=somebody)

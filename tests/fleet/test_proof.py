@@ -83,6 +83,7 @@ def test_a_seal_held_against_the_record_finds_what_was_taken_out_behind_it(audit
     kept = auditor.post("/proof/seal/").content
     makers.a_reading(bearing=bearing)
     assert "The record still holds what was sealed" in _held(auditor, kept)
+    assert f"{Seal.objects.get().sealed_at:%b %Y, %H:%M} UTC" in _held(auditor, kept)
     with guards_lifted():
         from fleet.models import Chain, Entry
 

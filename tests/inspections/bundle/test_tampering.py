@@ -286,14 +286,26 @@ def test_a_report_forged_by_who_can_write_everywhere_is_never_called_sound(bundl
     assert checked(bundle, own)[0] == 1
 
 
+def _entries_of_bearing(bundle):
+    rows = [json.loads(line) for line in (bundle / "entries.jsonl").read_text("utf-8").splitlines()]
+    return max(row["n"] for row in rows if row["chain"] == rows[0]["chain"])
+
+
 def test_the_seal_of_an_earlier_bundle_is_held_against_a_later_one(bundle, tmp_path):
     again = tmp_path / "again"
     call_command("export_history", "Lift 1", "DE", out=again, stdout=io.StringIO())
     for seal in (bundle, bundle / "seal.json"):
         code, words = checked(again, seal)
         assert code == 0 and "as far as the seal" in words, words
+    made_on = json.loads((bundle / "about.json").read_text())["sealed_at"]
+    n = _entries_of_bearing(bundle)
+    later = _entries_of_bearing(again)
+    unchanged = f"up to entry {n} of {later}: nothing was changed or removed since the seal of {made_on}."
+    assert later > n and unchanged in words and "What came after that" in words
+    assert "is only consistent with itself" in words
     code, words = checked(bundle, again)
     assert code == 0 and "up to entry 0 of" in words and "Sound." not in words, words
+    assert ": nothing is shown." in words
     other = json.loads((bundle / "seal.json").read_text())
     for one in other["leaves"]:
         one["leaf"]["head"] = "f" * 64
