@@ -3,8 +3,8 @@ No database.
 """
 
 import math
-from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from fleet.formatting import counted, day, um
@@ -12,7 +12,8 @@ from fleet.measuring_methods import METHODS, NOT_NAMED, Spread, words_of
 from fleet.models import Bearing, LimitUse
 from fleet.web.bearing_addresses import bearing_address
 from inspections.forecasts.figures import Figures
-from inspections.forecasts.frames import figures_frame
+from inspections.forecasts.judgement.figures import Judgement, Why
+from inspections.forecasts.judgement.sentence import no_life_words, reading_words, standing_of
 from inspections.forecasts.notes import looks_copied, meter_words
 from inspections.forecasts.wear_inputs import Known
 from inspections.story.exposure import CALENDAR
@@ -25,6 +26,7 @@ TAPER_UM, TAPER_PART = 25.0, 0.15
 # Two methods of one visit further apart than so many standard uncertainties of their difference disagree.
 APART_SD = 2.0
 SHOWN = 60
+NO_MEASUREMENT = "no measurement"
 OUTCOMES = {
     "ok": "dated by their own readings and the fleet's",
     "past_limit": "past a limit the plant set",
@@ -32,13 +34,14 @@ OUTCOMES = {
     "fleet_only": "no usable reading of their own",
     "cannot_say": "the fleet is too young to say",
     "no_limit": "no limit to be reached",
+    Why.NO_LIFE: "a limit or a bore that is wrong",
 }
 
 
 @dataclass(frozen=True)
 class Line:
     """One bearing under one concern: what is doubtful, what one measurement (or act) would add, when it can
-    be had.
+    be had, and what its reading then decides by the judgement that stands.
     """
 
     bearing: Bearing
@@ -46,6 +49,7 @@ class Line:
     found: str
     adds: str
     chance: str
+    decides: str = ""
 
 
 @dataclass
@@ -97,7 +101,10 @@ Told = Callable[[Known, Figures, Mapping[str, Spread]], "tuple[str, str] | None"
 
 
 def quality(
-    known: Iterable[Known], figures: Mapping[object, Figures], spreads: Mapping[str, Spread]
+    known: Iterable[Known],
+    figures: Mapping[object, Figures],
+    spreads: Mapping[str, Spread],
+    judged: Mapping[object, Judgement],
 ) -> Quality:
     """What the record lacks.
 
@@ -109,24 +116,43 @@ def quality(
         inner id of a bearing to its forecast.
     spreads : mapping
         method to its standard uncertainty, um.
+    judged : mapping
+        inner id of a bearing to what stands for it.
     """
     all_known = list(known)
-    concerns = {code: Concern(code, title, words) for code, title, words, _ in CONCERNS}
+    concerns = {code: Concern(code, title, words) for code, title, words, _ in (*OF_JUDGEMENT, *CONCERNS)}
     touched = set()
     for one in all_known:
-        its = figures.get(one.bearing.pk, Figures())
-        for code, _, _, told in CONCERNS:
-            said = told(one, its, spreads)
-            if said:
-                touched.add(one.bearing.pk)
-                line = Line(one.bearing, bearing_address(one.bearing), said[0], said[1], _chance(one))
-                concerns[code].lines.append(line)
-    forecasts = [(figures.get(one.bearing.pk, Figures()), None) for one in all_known]
-    counts = figures_frame(forecasts)["outcome"].value_counts()
-    outcomes = [(code, words, int(counts[code])) for code, words in OUTCOMES.items() if code in counts]
+        its, stands = figures.get(one.bearing.pk, Figures()), judged.get(one.bearing.pk)
+        for code, told in _of(one, its, spreads, stands):
+            touched.add(one.bearing.pk)
+            decides = "" if stands is None or told[1].startswith(NO_MEASUREMENT) else reading_words(stands)
+            line = Line(one.bearing, bearing_address(one.bearing), *told, _chance(one), decides)
+            concerns[code].lines.append(line)
+    counts = Counter(_outcome(figures.get(k.bearing.pk), judged.get(k.bearing.pk)) for k in all_known)
+    outcomes = [(code, words, counts[code]) for code, words in OUTCOMES.items() if counts[code]]
     return Quality(
         len(all_known), outcomes, [c for c in concerns.values() if c.lines], len(all_known) - len(touched)
     )
+
+
+def _of(
+    one: Known, its: Figures, spreads: Mapping[str, Spread], stands: Judgement | None
+) -> Iterator[tuple[str, tuple[str, str]]]:
+    """The concerns that hold of a bearing, each with what is found and what would add to it."""
+    for code, _, _, judge in OF_JUDGEMENT:
+        if stands is not None and (said := judge(stands)):
+            yield code, said
+    for code, _, _, tell in CONCERNS:
+        if said := tell(one, its, spreads):
+            yield code, said
+
+
+def _outcome(its: Figures | None, stands: Judgement | None) -> str:
+    """How a bearing is counted; one whose limit or bore is wrong has passed nothing."""
+    if stands is not None and stands.why == Why.NO_LIFE:
+        return Why.NO_LIFE
+    return str(its["outcome"]) if its else ""
 
 
 def _chance(one: Known) -> str:
@@ -196,7 +222,7 @@ def _no_limit(one: Known, its: Figures, spreads: Mapping[str, Spread]) -> tuple[
         return None
     return (
         "neither an in-service maximum nor a replace limit",
-        "no measurement: the limit from the machine's book",
+        f"{NO_MEASUREMENT}: the limit from the machine's book",
     )
 
 
@@ -211,12 +237,12 @@ def _no_hours(one: Known, its: Figures, spreads: Mapping[str, Spread]) -> tuple[
 
 def _meter(one: Known, its: Figures, spreads: Mapping[str, Spread]) -> tuple[str, str] | None:
     words = meter_words(one)
-    return (words, "no measurement: what the pump ran in those years") if words else None
+    return (words, f"{NO_MEASUREMENT}: what the pump ran in those years") if words else None
 
 
 def _aside(one: Known, its: Figures, spreads: Mapping[str, Spread]) -> tuple[str, str] | None:
     n = one.story.n_set_aside
-    return (f"{counted(n, 'row')} set aside", "no measurement: whoever knows settles them") if n else None
+    return (f"{counted(n, 'row')} set aside", f"{NO_MEASUREMENT}: whoever knows settles them") if n else None
 
 
 def _unknown_work(one: Known, its: Figures, spreads: Mapping[str, Spread]) -> tuple[str, str] | None:
@@ -232,7 +258,7 @@ def _unknown_work(one: Known, its: Figures, spreads: Mapping[str, Spread]) -> tu
         f"{um(before.value_um)} in {day(before.on, 'month')}, {um(after.value_um)} in"
         f" {day(after.on, 'month')}, nothing written between"
     )
-    return said, "no measurement: the job cards of that time"
+    return said, f"{NO_MEASUREMENT}: the job cards of that time"
 
 
 def _fall(one: Known, spreads: Mapping[str, Spread]) -> tuple[Observation, Observation] | None:
@@ -289,6 +315,26 @@ def _methods(one: Known, its: Figures, spreads: Mapping[str, Spread]) -> tuple[s
                 return said, "bore gauge and micrometer decide between the two"
     return None
 
+
+def _wrong_limit(stands: Judgement) -> tuple[str, str] | None:
+    if stands.why != Why.NO_LIFE:
+        return None
+    return (
+        no_life_words(standing_of(stands, None, None)),
+        f"{NO_MEASUREMENT}: the limit from the machine's book, or the reading after fitting put right",
+    )
+
+
+def _misfit(stands: Judgement) -> tuple[str, str] | None:
+    if stands.why != Why.MISFIT:
+        return None
+    return "its readings bend more than their errors explain", "the bearing opened and measured twice"
+
+
+OF_JUDGEMENT: Sequence[tuple[str, str, str, Callable[[Judgement], tuple[str, str] | None]]] = (
+    ("wrong_limit", "A limit or a bore is wrong", "Nothing can be decided by it.", _wrong_limit),
+    ("misfit", "Readings that do not follow steady wear", "The engineer decides of these.", _misfit),
+)
 
 CONCERNS: Sequence[tuple[str, str, str, Told]] = (
     ("no_reading", "No reading", "Dates rest on the fleet alone.", _no_reading),

@@ -10,6 +10,7 @@ from fleet.clock import today_in
 from fleet.models import Bearing, Site, folded
 from inspections.forecasts.codes import Codes
 from inspections.forecasts.current import current
+from inspections.forecasts.judgement.current import judgements
 from inspections.forecasts.wear_inputs import inputs
 from inspections.limits import approvals
 from inspections.story.uncertainty import spreads
@@ -44,7 +45,7 @@ def _waiting(request: HttpRequest, sites: list[Site]) -> dict[str, object]:
 def _made(sites) -> Quality:
     bearings = list(Bearing.objects.standing().at_sites(sites).in_order())
     if not bearings:
-        return quality([], {}, {})
+        return quality([], {}, {}, {})
     today = today_in("UTC")
     known = inputs(bearings, today, Codes())
-    return quality(known.known, current(bearings), spreads(today))
+    return quality(known.known, current(bearings), spreads(today), judgements(bearings))

@@ -11,7 +11,7 @@ from fleet.formatting import day
 from fleet.models import Bearing, Site, folded
 from fleet.web.bearing_search import holds
 from inspections.forecasts.figures import Figures
-from inspections.forecasts.judgement.figures import Judgement, Word
+from inspections.forecasts.judgement.figures import Judgement, Why, Word
 from inspections.forecasts.judgement.sentence import WORDS, sentence, standing_of
 
 ORDERS = {"": "by date", "cost": "by what waiting costs"}
@@ -71,13 +71,19 @@ class Watched:
         return [*own, *(self.figures["notes"] or []), *([self.against_twin] if self.against_twin else [])]
 
     @property
+    def has_no_life(self) -> bool:
+        """Whether its maximum does not lie above its fitted clearance: nothing can be told of it."""
+        return self.judgement is not None and self.judgement.why == Why.NO_LIFE
+
+    @property
     def is_dated(self) -> bool:
         """Whether it has a date at all; without limit or reading it stands in a group of its own."""
-        return self.figures["outcome"] not in ("no_limit", "cannot_say") and bool(self.figures["readings"])
+        is_told = self.figures["outcome"] not in ("no_limit", "cannot_say") and not self.has_no_life
+        return is_told and bool(self.figures["readings"])
 
     @property
     def is_past(self) -> bool:
-        return self.figures["outcome"] == "past_limit"
+        return self.figures["outcome"] == "past_limit" and not self.has_no_life
 
     @property
     def comes_before_next_outage(self) -> bool:
@@ -208,15 +214,25 @@ def _apart(rows: Sequence[Watched]) -> list[Group]:
     kinds = (
         (
             "No limit is set",
-            lambda f: f["outcome"] == "no_limit",
+            lambda one: one.figures["outcome"] == "no_limit",
             (
                 "Without an in-service maximum or a replace limit there is no date. The bearing's page"
                 " suggests one."
             ),
         ),
         (
+            "A limit or a bore is wrong",
+            lambda one: one.has_no_life,
+            (
+                "The maximum does not lie above the clearance it was fitted with, so neither a date nor a"
+                " passing can be told. Put right the limit or the reading after fitting."
+            ),
+        ),
+        (
             "No reading yet",
-            lambda f: f["outcome"] != "no_limit" and not f["readings"],
+            lambda one: (
+                one.figures["outcome"] != "no_limit" and not one.has_no_life and not one.figures["readings"]
+            ),
             (
                 "What is known comes from the fleet alone. One reading at the next opening gives it a date of"
                 " its own."
@@ -224,13 +240,13 @@ def _apart(rows: Sequence[Watched]) -> list[Group]:
         ),
         (
             "Cannot say yet",
-            lambda f: f["outcome"] == "cannot_say" and bool(f["readings"]),
+            lambda one: one.figures["outcome"] == "cannot_say" and bool(one.figures["readings"]),
             "The fleet holds too few lives with two readings. Each further reading helps every bearing.",
         ),
     )
     groups = []
     for heading, belongs, note in kinds:
-        some = [one for one in rows if belongs(one.figures)]
+        some = [one for one in rows if belongs(one)]
         some.sort(
             key=lambda one: (one.bearing.place.site.folded, one.bearing.place.folded, one.bearing.folded)
         )

@@ -110,10 +110,10 @@ class WatchTable(tables.Table):
         f = record.figures
         names = ("replace_date_p10", "replace_date_p50", "replace_date_p90")
         return date_bar(
-            *(f.day(name) for name in names),
+            *(None if record.has_no_life else f.day(name) for name in names),
             axis=self.axes.of(record),
             past=record.is_past,
-            beyond=tuple(f.is_beyond(name) for name in names),
+            beyond=tuple(f.is_beyond(name) and not record.has_no_life for name in names),
             note=_note(record),
         )
 
@@ -143,6 +143,8 @@ def _note(record: Watched) -> str:
     """What stands in place of a bar."""
     if record.is_past:
         return "limit already passed"
+    if record.has_no_life:
+        return "a limit or the bore is wrong"
     outcome = record.figures["outcome"]
     if not record.figures["readings"] and outcome != "no_limit":
         return "no reading yet"

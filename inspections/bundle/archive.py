@@ -25,7 +25,8 @@ from fleet.sheets.export import csv_bytes
 from inspections.bundle import quoted_entries, report, tables
 from inspections.bundle.quoted_entries import Kept
 from inspections.forecasts.current import current
-from inspections.forecasts.figures import COLUMNS
+from inspections.forecasts.frames import SHEET, figures_frame, forecast_sheet
+from inspections.forecasts.judgement.current import judgements
 from inspections.forecasts.provenance import relied
 from inspections.story.audit_trail import ledger_story
 from inspections.trend import assembly
@@ -112,6 +113,7 @@ def _bound(
 ) -> tuple[dict[str, bytes], dict[str, Any]]:
     """The files that the bundle's own entry binds, and that entry's body."""
     figures = current([bearing], today)[bearing.pk]
+    judgement = judgements([bearing], today)[bearing.pk]
     known, trend = assembly.trend_of(bearing, figures, today)
     told = ledger_story(bearing)
     people = {person.pk: person for person in quoted_entries.people_in([*read.own, *read.others], by)}
@@ -124,11 +126,11 @@ def _bound(
         "limits.csv": tables.limits_csv(bearing, changes),
         "people.csv": tables.people_csv(people.values()),
         "forecast.json": canonical_bytes(figures.row()),
-        "forecast.csv": csv_bytes(COLUMNS, [figures.row()]),
+        "forecast.csv": csv_bytes(SHEET, forecast_sheet(figures_frame([(figures, judgement)]))),
         "report.pdf": report.report_pdf(
             bearing,
             told,
-            figures,
+            (figures, judgement),
             known,
             trend,
             last_seal=Seal.objects.order_by("-n").first(),
@@ -248,7 +250,8 @@ readings.csv   every reading as typed and in micrometres; what was corrected or 
 events.csv     all work and findings, of the bearing and of the whole pump
 limits.csv     every limit with its authority, document and the day from which it holds
 people.csv     the names of the persons whose inner ids the entries hold
-forecast.csv   the forecast of the day with its headings; forecast.json is the same row as it was hashed
+forecast.csv   the forecast of the day with its headings, and what stands by it: word, outage, trigger, chances;
+               forecast.json is the forecast alone as it was hashed, its own word of advice that of the engine
 attachments    photos and documents as they came; a photo may hold what the camera wrote, its place too
 entries.jsonl  the entries themselves, whole chains first, then those quoted from other chains
 seal.json      the seal over all chains' ends, with the path from these chains to its root (RFC 6962)

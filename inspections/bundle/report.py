@@ -6,8 +6,10 @@ from typing import Any
 from django.template.loader import render_to_string
 
 from fleet.models import Bearing, Limit, Seal
-from inspections.forecasts import bearing_facts, sentences
+from inspections.forecasts import bearing_facts
+from inspections.forecasts.bearing_words import bearing_words
 from inspections.forecasts.figures import Figures
+from inspections.forecasts.judgement.figures import Judgement
 from inspections.forecasts.wear_inputs import Known
 from inspections.story.audit_trail import LedgerStory
 from inspections.story.entry_words import LIMITS
@@ -24,7 +26,7 @@ class NoPrinter(Exception):
 def report_pdf(
     bearing: Bearing,
     told: LedgerStory,
-    figures: Figures,
+    judged: tuple[Figures, Judgement],
     known: Known,
     trend: Trend,
     *,
@@ -36,6 +38,8 @@ def report_pdf(
 
     Parameters
     ----------
+    judged : (Figures, Judgement)
+        the forecast of the day and what stands by it, in the words of the bearing's page.
     last_seal : Seal or None
         the last before the bundle's own, which is made behind the report.
     checker : str
@@ -50,14 +54,11 @@ def report_pdf(
         "bearing": bearing,
         "place": bearing.place,
         "told": told,
-        "figures": figures,
         "today": known.as_of,
         "seal": last_seal,
         "checker": checker,
         "picture": charts.trend_svg(trend, ident="report"),
-        "dates": sentences.dates_sentence(figures, known.as_of),
-        "rests_on": sentences.rests_on(figures),
-        "advice": sentences.advice_sentence(figures),
+        "words": bearing_words(*judged, known.as_of),
         "by": by,
         "limits": limits_in_force(bearing, known),
         "missing": bearing_facts.missing_words(known),

@@ -118,61 +118,6 @@ def rests_on(figures: Figures) -> str:
     return f"What is believed of its wear is {words}."
 
 
-def advice_sentence(figures: Figures) -> str:
-    """Why the advice is what it is, with the chance behind it."""
-    next_ = coming(figures)
-    risk = figures["p_max_before_following_outage"]
-    passing = (
-        f"It passes its maximum before {following(figures)} with a chance of {chance(risk)}"
-        if risk is not None
-        else ""
-    )
-    reasons = {
-        "no_limit": "Without a limit nothing can be advised but to set one.",
-        "cannot_say": "Measure and check the contact: the fleet is too young for a date.",
-        "fleet_only": "Measure and check the contact: there is no usable reading of its own yet.",
-        "misfit": (
-            "Measure and check the contact: its readings do not follow steady wear, so the dates may be"
-            " wrong."
-        ),
-        "surprising_reading": (
-            "Measure again: the last reading does not fit the ones before it. The earlier of the two possible"
-            " dates is shown."
-        ),
-        "old_reading": (
-            "Measure and check the contact: the last reading is old and the chance is near the accepted"
-            f" risk. {passing}."
-        ),
-        "replace_limit": f"It reaches the plant's replace limit by {next_} more likely than not.",
-        "maximum_risk": f"{passing}, more than the risk this plant accepts.",
-        "scrape_refused": (
-            "The last contact check asks for scraping, and this shell must not be scraped or it is not known"
-            " whether it may be: ask the engineer."
-        ),
-        "scrape_no_room": (
-            "The last contact check asks for scraping, and a scrape would leave too little room below the"
-            " maximum."
-        ),
-        "contact_open": f"The last contact check asks for scraping. {passing}.",
-        "within_risk": f"{passing}, within the accepted risk." if passing else "Nothing asks for work.",
-    }
-    return reasons.get(figures["advice_reason"] or "", "")
-
-
-def coming(figures: Figures) -> str:
-    """The next outage by its month, or that none is known."""
-    if figures["next_outage"]:
-        return f"the outage of {day(figures.day('next_outage_on'), 'month')}"
-    return f"the next outage, about {day(figures.day('next_outage_on'), 'month')}"
-
-
-def following(figures: Figures) -> str:
-    """The outage after the next by its month; about it where the site has not set one yet."""
-    if figures["following_outage"]:
-        return f"the outage of {day(figures.day('following_outage_on'), 'month')}"
-    return f"the outage after next, about {day(figures.day('following_outage_on'), 'month')}"
-
-
 def slip_sentence(figures: Figures) -> str:
     """What the last reading may have been, where it surprises."""
     factor = figures["slip_factor"]

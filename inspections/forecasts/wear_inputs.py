@@ -116,7 +116,7 @@ class Inputs:
     histories: Histories
 
 
-def inputs(bearings: Sequence[Bearing], as_of: dt.date, codes: Codes) -> Inputs:
+def inputs(bearings: Sequence[Bearing], as_of: dt.date, codes: Codes, until: dt.date | None = None) -> Inputs:
     """What the wear engine takes of these bearings on a day, with a constant number of queries.
 
     Parameters
@@ -126,8 +126,11 @@ def inputs(bearings: Sequence[Bearing], as_of: dt.date, codes: Codes) -> Inputs:
         only what had happened by that day.
     codes : Codes
         is added to where a word is new.
+    until : date, optional
+        only what had happened at the bearings by that day, where it is earlier: looked at from `as_of` all
+        the same.
     """
-    return _laid_out(_gather(bearings, as_of), as_of, codes)
+    return _laid_out(_gather(bearings, as_of, until), as_of, codes)
 
 
 def fleet_inputs(as_of: dt.date, codes: Codes) -> Inputs:
@@ -169,9 +172,9 @@ def renewed(known: Inputs) -> Histories:
     return build(rows, methods, gauges)
 
 
-def _gather(bearings: Sequence[Bearing], as_of: dt.date) -> list[Known]:
+def _gather(bearings: Sequence[Bearing], as_of: dt.date, until: dt.date | None = None) -> list[Known]:
     ids = [bearing.pk for bearing in bearings]
-    told = stories(ids, as_of, {bearing.pk: bearing.place_id for bearing in bearings})
+    told = stories(ids, until or as_of, {bearing.pk: bearing.place_id for bearing in bearings})
     some = {"bearing__in": ids} if len(ids) <= 5000 else {}
     facts = BearingFacts.objects.filter(**some).select_related("wear_class").holding_on(as_of, "bearing_id")
     places = {bearing.place_id for bearing in bearings}

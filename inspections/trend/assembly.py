@@ -19,7 +19,7 @@ from fleet.models import Bearing, Limit, Outage
 from fleet.models.recorded import order_of
 from inspections.forecasts.current import parameters, standing_run
 from inspections.forecasts.figures import Figures
-from inspections.forecasts.judgement.figures import READING, Judgement, Word
+from inspections.forecasts.judgement.figures import READING, Judgement, Why, Word
 from inspections.forecasts.wear_inputs import Known, events_of, inputs
 from inspections.models import EventKind, Stage
 from inspections.story.happenings import NEW_BASELINE, NEW_LIFE, STEP, UNSURE, Happening
@@ -79,8 +79,12 @@ def trends_of(
 
 
 def with_opening(trend: Trend, judgement: Judgement) -> Trend:
-    """The trend with the outage at which the pump is to be opened, and the trigger there."""
+    """The trend with the outage at which the pump is to be opened, and the trigger there; without dates where
+    the limit they are of, or the bore, is wrong.
+    """
     at = judgement.at
+    if judgement.why == Why.NO_LIFE:
+        return replace(trend, dates=None)
     if at is None or judgement.word != Word.OPEN or at.start_on > trend.until:
         return trend
     job = TrendJob(at.start_on, at.end_on, at.trigger_um if at.trigger_is == READING else None)

@@ -10,10 +10,9 @@ from fleet.published_rules import suggestions
 from fleet.web.bearing_addresses import bearing_address, read
 from fleet.web.bearing_search import called, visible
 from inspections.forecasts import bearing_facts, sentences
+from inspections.forecasts.bearing_words import bearing_words
 from inspections.forecasts.current import current
 from inspections.forecasts.judgement.current import judgements
-from inspections.forecasts.judgement.figures import Word
-from inspections.forecasts.judgement.sentence import WORDS, sentence, standing_of
 from inspections.limits import approvals
 from inspections.records import position_merge
 from inspections.trend import assembly, charts
@@ -38,7 +37,7 @@ def bearing(request: HttpRequest, pump: str, position: str) -> HttpResponse:
     trend = assembly.with_opening(trend, judgement)
     missing = {use for use in ("fitting_max", "in_service_max") if use not in known.limits}
     diameter = known.facts.journal_diameter_um if known.facts else None
-    until = judgement.at if judgement.word != Word.DECIDE_NOW else judgement.columns[0]
+    words = bearing_words(figures, judgement, today)
     context = {
         "bearing": one,
         "place": one.place,
@@ -50,13 +49,8 @@ def bearing(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         "plotly": charts.trend_plotly(trend),
         "readings": charts.trend_table(trend),
         "fan": charts.fan_table(trend) if trend.fan else None,
-        "dates": sentences.dates_sentence(figures, today),
-        "rests_on": sentences.rests_on(figures),
+        "words": words,
         "judgement": judgement,
-        "word": WORDS[judgement.word],
-        "stands": sentence(
-            standing_of(judgement, figures["last_reading_um"], figures.day("last_reading_on"))
-        ),
         "notes": figures["notes"] or [],
         "slip": sentences.slip_sentence(figures),
         "unwritten": sentences.unwritten_sentence(figures),
@@ -65,8 +59,7 @@ def bearing(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         "curve": sentences.curve_sentence(figures),
         "sudden": sentences.sudden_sentence(figures),
         "room": sentences.room_sentence(figures),
-        "dots": charts.twenty_dots(until.past) if until else "",
-        "until": until,
+        "dots": charts.twenty_dots(words.until.past) if words.until else "",
         "story": assembly.told(known, shown_of(one)),
         "suggested": suggestions(diameter, missing),
         "missing": bearing_facts.missing_words(known),

@@ -1,8 +1,9 @@
 """What a reading at the pump is held against and what is expected there: the record as it stood before the
 visit.
 
-The expectation is that of the day before the visit opened, so that what is read today does not change what
-was expected today. Lengths are um, diametral.
+The expectation is of the day on which the visit opened, from what was recorded until the day before: what is
+read today does not change what was expected today, and where nothing was it is what list, page and plan say.
+Lengths are um, diametral.
 """
 
 import datetime as dt
@@ -55,7 +56,7 @@ class Before:
 
 
 def before(bearing: Bearing, opened_on: dt.date) -> Before:
-    """What was known of a bearing on the day before a visit opened; kept in the process.
+    """What was known of a bearing when a visit opened, without that day's own record; kept in the process.
 
     It changes only where the fleet is fitted anew, or the site's outages or the plant's choices are changed.
     """
@@ -86,7 +87,7 @@ def before_many(bearings: Sequence[Bearing], opened_on: dt.date) -> dict[UUID, B
 def _before_anew(bearings: Sequence[Bearing], opened_on: dt.date) -> dict[UUID, Before]:
     """The same read from the record, with the other bearings of their pumps: a pump is judged whole."""
     population, codes, _ = parameters(opened_on, standing_run())
-    read = inputs(whole_pumps(bearings), opened_on - dt.timedelta(days=1), codes)
+    read = inputs(whole_pumps(bearings), opened_on, codes, until=opened_on - dt.timedelta(days=1))
     figures = figures_of(read, population)
     reckoned = reckon(read, population, figures)
     made = {}

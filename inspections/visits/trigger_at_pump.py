@@ -1,8 +1,9 @@
 """The rule below the table of `word_at_pump`: what was found, held against the trigger of the bearing's one
 judgement.
 
-The judgement is that of the day before the visit, so what is read in it is held against what list, page and
-plan said of it. Lengths um, diametral, of the larger end. Numbers and words; no Django.
+The judgement is that of the visit's first day without what was recorded on it, so what is read in it is held
+against what list, page and plan said of it. Lengths um, diametral, of the larger end. Numbers and words; no
+Django.
 """
 
 from __future__ import annotations

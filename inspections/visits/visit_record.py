@@ -38,12 +38,12 @@ class VisitRecord:
 
     @cached_property
     def before(self) -> Before:
-        """What was known on the day before the visit."""
+        """What was known when the visit began."""
         return expectations.before(self.bearing, self.visit.opened_on if self.visit else self.today)
 
     @cached_property
     def opening(self) -> Opening:
-        """What the one judgement of the day before the visit says of this opening."""
+        """What the one judgement that stood when the visit began says of this opening."""
         day = self.visit.opened_on if self.visit else self.today
         outage = self.visit.outage_id if self.visit else None
         replace_um = self.limits.get(("clearance", str(LimitUse.REPLACE)))

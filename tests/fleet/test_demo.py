@@ -112,6 +112,25 @@ def test_a_port_in_use_is_told_at_once(folder):
     assert f"Port {port} cannot be had" in faults
 
 
+def test_every_station_gives_one_answer_of_every_bearing(folder, first_run, tmp_path):
+    record = shutil.copy(folder / "demo.sqlite3", tmp_path / "demo.sqlite3")
+    environment = os.environ | {
+        "DATABASE_URL": f"sqlite:///{record}",
+        "PLAIN_HTTP": "yes",
+        "DJANGO_SETTINGS_MODULE": "fleet.settings",
+    }
+    done = subprocess.run(
+        [sys.executable, "-m", "tests.one_answer_demo"],
+        cwd=CHECKOUT,
+        env=environment,
+        capture_output=True,
+        text=True,
+        timeout=120,
+    )
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout) == {"bearings": 80, "disagreements": []}
+
+
 @pytest.fixture(scope="module")
 def served(folder, first_run) -> Iterator[tuple[str, dict[str, str]]]:
     """The address of a demo that serves, and its sign-ins."""

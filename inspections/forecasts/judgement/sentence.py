@@ -111,6 +111,25 @@ def standing_of(judgement: Judgement, last_um: float | None, last_on: dt.date | 
     )
 
 
+def reading_words(judgement: Judgement) -> str:
+    """What a reading at the opening that stands decides; empty where there is nothing to decide by.
+
+    >>> reading_words(Judgement(dt.date(2026, 11, 27), Word.ENGINEER, "misfit"))
+    'The engineer decides by it.'
+    """
+    if judgement.word == Word.ENGINEER:
+        return "The engineer decides by it."
+    at = judgement.at
+    if at is None or not at.trigger_is:
+        return ""
+    standing = opening_at(judgement, at)
+    when = _when(at.start_on, judgement.as_of)
+    trigger = _trigger(standing)
+    if at.trigger_is == "always":
+        trigger = "Replacement is expected whatever it reads."
+    return f"It decides {when}: {trigger[:1].lower()}{trigger[1:]}"
+
+
 def opening_at(
     judgement: Judgement,
     column: Column,
@@ -186,11 +205,16 @@ def _set_limit(standing: Standing) -> str:
     )
 
 
-def _no_life(standing: Standing) -> str:
+def no_life_words(standing: Standing) -> str:
+    """Why nothing can be told of a bearing whose limit does not lie above its fitted clearance."""
     return (
-        f"Set a limit: its {_limit(standing)} does not lie above its fitted clearance of"
+        f"its {_limit(standing)} does not lie above its fitted clearance of"
         f" {_length(standing, standing.new_um)}; one of the two, or the bore, is wrong."
     )
+
+
+def _no_life(standing: Standing) -> str:
+    return f"Set a limit: {no_life_words(standing)}"
 
 
 def _engineer(standing: Standing) -> str:
@@ -202,9 +226,9 @@ def _engineer(standing: Standing) -> str:
             f" helps to start one ({_measured(standing)})."
         )
     return (
-        "Cannot say: the engineer decides. Its readings do not follow steady wear, so no date and no trigger"
-        f" is given; open {_when(standing.next_on, standing.today)} and look ({_measured(standing)},"
-        f" {_limit(standing)})."
+        "Cannot say: the engineer decides. Its readings do not follow steady wear, so its dates are not"
+        f" to be trusted and no trigger is given; open {_when(standing.next_on, standing.today)} and look"
+        f" ({_measured(standing)}, {_limit(standing)})."
     )
 
 
@@ -269,14 +293,16 @@ def _open(standing: Standing) -> str:
     when = _when(standing.opened_on, standing.today)
     if standing.wanted_on is not None and standing.wanted_on != standing.opened_on:
         return f"Open {when}; {_moved(standing)}. {_trigger(standing)}"
-    if standing.contact_open or standing.why == "contact":
+    if standing.contact_open:
         return f"Open {when}: a contact finding waits; {_scrape(standing)}."
     if (standing.new or 0.0) > EXPECTED or standing.trigger_is == "always":
         return f"Open {when}, {_expected(standing)}."
     text = f"Open {when} and look: {_trigger(standing)[:1].lower()}{_trigger(standing)[1:]}"
-    if standing.why == "beside":
-        text = text.replace(" and look:", " with its pump, and look:", 1)
-    return text
+    beside = {
+        "beside": "with its pump, and look:",
+        "contact": "with its pump, where a contact finding waits, and look:",
+    }
+    return text.replace("and look:", beside.get(standing.why, "and look:"), 1)
 
 
 def _moved(standing: Standing) -> str:

@@ -3,6 +3,7 @@ measurement would add.
 """
 
 import datetime as dt
+import re
 
 import pytest
 
@@ -10,6 +11,7 @@ from dashboards.quality.gaps import quality
 from fleet.models import Bearing
 from inspections.forecasts.codes import Codes
 from inspections.forecasts.current import current
+from inspections.forecasts.judgement.current import judgements
 from inspections.forecasts.wear_inputs import inputs
 from inspections.story.uncertainty import spreads
 from tests import makers
@@ -21,7 +23,7 @@ TODAY = dt.date(2026, 6, 1)
 def looked_at(*bearings):
     some = list(Bearing.objects.filter(pk__in=[b.pk for b in bearings]).select_related("place__site"))
     known = inputs(some, TODAY, Codes())
-    return quality(known.known, current(some), spreads(TODAY))
+    return quality(known.known, current(some, TODAY), spreads(TODAY), judgements(some, TODAY))
 
 
 def found(made, code):
@@ -104,3 +106,25 @@ def test_nothing_of_another_site_is_shown(client):
     bearing = makers.a_bearing(limits={})
     client.force_login(makers.an_account(site=makers.a_site()))
     assert bearing.place.tag not in client.get("/quality/").content.decode()
+
+
+def test_a_maximum_under_the_fitted_clearance_is_named_and_counted_as_no_passing():
+    worn = [makers.a_bearing(place=makers.a_place(positions=("DE",))) for _ in range(3)]
+    limits = {"fitting_min": 140, "fitting_max": 170, "in_service_max": 110}
+    worn.append(makers.a_bearing(place=makers.a_place(positions=("DE",)), limits=limits))
+    for bearing in worn:
+        read(bearing, (2014, "0.150"), (2018, "0.170"), (2022, "0.191"))
+    made = looked_at(*worn)
+    ((said, adds),) = found(made, "wrong_limit")
+    assert said.startswith("its maximum of") and "the bore, is wrong" in said and "book" in adds
+    assert {code: n for code, _, n in made.outcomes}.get("past_limit", 0) == 0
+
+
+def test_what_a_reading_decides_is_told_in_the_words_of_the_list():
+    bearings = [makers.a_bearing(place=makers.a_place(positions=("DE",))) for _ in range(4)]
+    for bearing in bearings[:3]:
+        read(bearing, (2014, "0.150"), (2018, "0.170"), (2022, "0.191"))
+    read(bearings[3], (2022, "0.150"))
+    made = looked_at(*bearings)
+    ((line,),) = (c.lines for c in made.concerns if c.code == "few")
+    assert re.match(r"It decides in [^:]+: replace from \d+", line.decides.replace("\u00a0", " "))

@@ -62,6 +62,13 @@ STATES = {
         {"why": "beside", "scrape_from_um": None},
         "Open in May 2027 with its pump, and look: replace from 287 µm; 4 in 10 it will be.",
     ),
+    "open beside a contact finding": (
+        {"why": "contact", "scrape_from_um": None},
+        (
+            "Open in May 2027 with its pump, where a contact finding waits, and look: replace from 287 µm; 4"
+            " in 10 it will be."
+        ),
+    ),
     "replacement expected": (
         {"new": 0.97, "trigger_um": 222.0},
         (
@@ -159,9 +166,9 @@ STATES = {
     "misfit": (
         {"word": "engineer", "why": "misfit"},
         (
-            "Cannot say: the engineer decides. Its readings do not follow steady wear, so no date and no"
-            " trigger is given; open in May 2027 and look (measured 268 µm on 17 Oct 2026, maximum of 345"
-            " µm)."
+            "Cannot say: the engineer decides. Its readings do not follow steady wear, so its dates are not"
+            " to be trusted and no trigger is given; open in May 2027 and look (measured 268 µm on 17 Oct"
+            " 2026, maximum of 345 µm)."
         ),
     ),
     "too young a fleet": (

@@ -179,6 +179,7 @@ def test_list_page_and_pump_say_one_thing_of_bearings_of_each_kind(site):
     client = a_mechanic(open_one)
     words = said(client.get("/")), said(client.get(f"/bearings/P-OPEN/{open_one.name}/"))
     assert all(f"eplace from {trigger:.0f} µm" in page for page in words)
+    assert "A limit or a bore is wrong" in words[0] and "limit already passed" not in words[0]
     begin(client, open_one)
     pump = said(client.get(at(open_one, "visit/")))
     (at_pump,) = re.findall(r"Replace if found at (0\.\d+) mm or more", pump)
@@ -197,7 +198,8 @@ def test_list_page_and_pump_say_one_thing_of_bearings_of_each_kind(site):
         begin(client, bearing)
         read(client, bearing, "0.215", sure="yes")
         listed = said(client.get(f"/bearings/{bearing.place.tag}/DE/"))
-        assert "Set a limit" in listed
+        assert "Set a limit" in listed and "Has passed" not in listed
+        assert ("No date: its maximum of 110 µm does not lie above" in listed) == (bearing is no_life)
         page = said(client.get(at(bearing, "close/")))
         assert ("No trigger: neither a maximum nor a replace limit" in page) == (bearing is no_maximum)
         assert f"Advice: {advice}" in page or "Advice: measure again" in page
