@@ -116,3 +116,24 @@ class OpenNowForm(forms.Form):
         help_text="a sentence for whoever has to agree",
         error_messages={"required": "Say why it is opened outside an outage."},
     )
+
+
+class CheckForm(forms.Form):
+    """An interim check of what is put off: what was read, on which day."""
+
+    value = forms.CharField(
+        label="What was read",
+        max_length=200,
+        help_text="with its unit, such as bearing metal 88 °C",
+        error_messages={"required": "Say what was read."},
+    )
+    on = forms.DateField(
+        label="Checked on",
+        help_text="the day, such as 2027-06-30",
+        widget=forms.TextInput(attrs={"class": "short", "inputmode": "numeric"}),
+        input_formats=["%Y-%m-%d"],
+        error_messages={
+            "required": "Give the day of the check.",
+            "invalid": "This is no day; write it as 2027-06-30.",
+        },
+    )

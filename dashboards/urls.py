@@ -26,5 +26,6 @@ urlpatterns = [
     path("deferrals/", deferrals.page, name="deferrals"),
     path("deferrals/<uuid:pk>/", deferrals.answer, name="deferral-answer"),
     path("decide/<uuid:pk>/", deferrals.decide, name="decide"),
+    path("decide/<uuid:pk>/check/", deferrals.check, name="deferral-check"),
     path("plan/put-off/", plan_changes.defer, name="plan-put-off"),
 ]

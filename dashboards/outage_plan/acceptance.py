@@ -10,7 +10,7 @@ from uuid import UUID
 
 from django.db import transaction
 
-from dashboards.outage_plan.agreements import not_agreed, standing_at, words_of
+from dashboards.outage_plan.agreements import Undone, not_agreed, standing_at, words_of
 from dashboards.outage_plan.drafts import (
     BEFORE,
     LEAVE,
@@ -57,8 +57,8 @@ def accept(*, draft: DraftPlan, reason: str, on: dt.date, by: UUID) -> Plan:
     Raises
     ------
     NotPlanned
-        without a reason; where a bearing stays above its accepted risk, or is taken out of the accepted plan
-        by hand, and those who must agree to put it off have not; for a plan that breaks crew hours, shells or
+        without a reason; where a bearing stays above its accepted risk, or is taken out of the accepted plan,
+        and those who must agree to put it off have not; for a plan that breaks crew hours, shells or
         twins; or one older than the record.
     """
     draft = locked(draft)
@@ -109,28 +109,31 @@ def _fit_to_accept(draft: DraftPlan, on: dt.date) -> Weighed:
 
 @transaction.atomic
 def ask_for_above(*, draft: DraftPlan, on: dt.date, by: UUID, **said: Any) -> list[PutOff]:
-    """Ask that each bearing which the plan in hand leaves above its accepted risk may run on, all or none.
+    """Ask that each bearing which the plan in hand leaves above its accepted risk may run on, and each that
+    it takes out of its outage of the accepted plan may be put off, all or none.
 
     `said` as `inspections.deferrals.acts.ask_deferral`; what waits or holds already is left as it is.
 
     Raises
     ------
     NotPlanned
-        where nothing stays above the accepted risk without an agreement asked for.
+        where nothing is left undone that nobody was asked about.
     Refused
         as `ask_deferral`, naming the bearing.
     """
     weighed, agreed = weigh(locked(draft)), standing_at(draft.site, on)
-    wanted = [UUID(one["bearing"]) for one in weighed.above if not agreed.get(UUID(one["bearing"]))]
+    wanted = [one for one in not_agreed(draft, weighed, agreed) if not one.waits_for]
     if not wanted:
-        raise NotPlanned("Nothing stays above its accepted risk that nobody was asked about.")
-    rows = Bearing.objects.select_related("place__site").in_bulk(wanted)
+        raise NotPlanned("Nothing is left undone by this plan that nobody was asked about.")
+    rows = Bearing.objects.select_related("place__site").in_bulk([one.bearing for one in wanted])
+    outages = {str(one.pk): one for one in Outage.objects.standing().filter(site=draft.site)}
     asked = []
-    for pk in wanted:
+    for one in wanted:
         try:
-            asked.append(acts.ask_deferral(bearing=rows[pk], on=on, by=by, **said))
+            out_of = outages.get(one.outage)
+            asked.append(acts.ask_deferral(bearing=rows[one.bearing], outage=out_of, on=on, by=by, **said))
         except Refused as trouble:
-            raise Refused(f"{rows[pk]}: {trouble}") from None
+            raise Refused(f"{rows[one.bearing]}: {trouble}") from None
     return asked
 
 
@@ -165,11 +168,11 @@ def _what_if(change: Mapping[str, Any]) -> str:
     )
 
 
-def _asks_to_agree(lacking: Sequence[str]) -> str:
+def _asks_to_agree(lacking: Sequence[Undone]) -> str:
     more = f" And {len(lacking) - 3} more." if len(lacking) > 3 else ""
     return (
         "Not accepted: what is not opened needs the agreement that putting it off needs."
-        f" {' '.join(lacking[:3])}{more}"
+        f" {' '.join(one.words for one in lacking[:3])}{more}"
     )
 
 

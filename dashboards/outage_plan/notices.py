@@ -10,19 +10,23 @@ from dashboards.outage_plan.following import moved_since
 from fleet.access import sites_for
 from fleet.clock import today_at, today_in
 from fleet.models import Account
-from inspections.deferrals.standing import waiting_for
+from inspections.deferrals.standing import checks_overdue, waiting_for
 from inspections.models import Plan
 
 
 def plan_notices(request: HttpRequest) -> dict[str, Any]:
-    """For every page's head: what waits for this account's agreement; each moved outage, until a plan is
-    accepted anew.
+    """For every page's head: what waits for this account's agreement; interim checks of theirs that are
+    overdue; each moved outage, until a plan is accepted anew.
     """
     user = getattr(request, "user", None)
     if user is None or not user.is_authenticated:
         return {}
-    wanted = waiting_for(user, today_in("UTC"))
-    return {"agreements_wanted": wanted, "plan_notices": _moved(user)}
+    today = today_in("UTC")
+    return {
+        "agreements_wanted": waiting_for(user, today),
+        "checks_overdue": checks_overdue(user, today),
+        "plan_notices": _moved(user),
+    }
 
 
 def _moved(user: Account) -> list[tuple[str, str]]:

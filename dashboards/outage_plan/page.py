@@ -7,13 +7,12 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
-from uuid import UUID
 
 from django.utils.safestring import SafeString
 
 from dashboards.outage_plan import drawing, versions, words
 from dashboards.outage_plan.acceptance import open_what_ifs
-from dashboards.outage_plan.agreements import holds, standing_at
+from dashboards.outage_plan.agreements import Undone, standing_at, undone
 from dashboards.outage_plan.deferrals import deferrals, waiting
 from dashboards.outage_plan.drafts import accepted
 from dashboards.outage_plan.following import carried_over, follow, moved_since
@@ -107,7 +106,7 @@ def context(hand: DraftPlan, made: Proposal, version: versions.Version, sites: l
         "orders": _orders(made.orders),
         "not_fitting": found.not_fitting,
         "not_agreed": lacking,
-        "may_ask_above": any(not waits_for for _, waits_for in lacking),
+        "may_ask_above": any(not one.waits_for for one in lacking),
         "faults": found.faults,
         "marked": found.marked,
         "gap": made.solution.gap if made.solution else None,
@@ -123,13 +122,11 @@ def context(hand: DraftPlan, made: Proposal, version: versions.Version, sites: l
     }
 
 
-def _not_agreed(hand: DraftPlan, found: Evaluation) -> list[tuple[NotFitting, str]]:
-    """What stays above its accepted risk without an agreement in force, with whom it waits for (blank: nobody
-    was asked).
-    """
-    agreed, ids = standing_at(hand.site, today_at(hand.site)), hand.solved["ids"]["bearings"]
-    rows = [(one, agreed.get(UUID(ids[one.bearing]), [])) for one in found.not_fitting]
-    return [(one, some[-1].missing_words if some else "") for one, some in rows if not holds(some)]
+def _not_agreed(hand: DraftPlan, found: Evaluation) -> list[Undone]:
+    """What the plan leaves undone without an agreement in force."""
+    jobs = {job.bearing: job.outage for job in found.jobs}
+    above = [one.bearing for one in found.not_fitting]
+    return undone(hand, above, jobs, standing_at(hand.site, today_at(hand.site)))
 
 
 def _following(site: Site) -> dict[str, Any]:

@@ -40,7 +40,7 @@ from dashboards.outage_plan.supposed import supposed
 from fleet.clock import today_at
 from fleet.models import Bearing, Entry, Installation, Setting, Site
 from fleet.plant.choices import WORDS_AT_PUMP
-from inspections.models import Agreement, DraftPlan, OutsideOpening
+from inspections.models import Agreement, DraftPlan, Event, EventKind, OutsideOpening
 
 # Entries that change nothing a plan is made from.
 BESIDE = (
@@ -101,6 +101,9 @@ def digest_of(site: Site) -> str:
         thing__in=OutsideOpening.objects.values("pk")
     )  # an opening agreed to has its own days
     own = Q(chain__in=chains) & (~Q(kind__in=BESIDE) | Q(kind="agreement") & Exists(outside))
+    # A note says nothing of wear: an interim check of what is put off makes no plan old.
+    notes = Event.objects.filter(kind=EventKind.NOTE, chain=OuterRef("chain"), entry_n=OuterRef("n"))
+    own &= ~(Q(kind="event") & Exists(notes))
     words = Setting.objects.filter(WORDS_AT_PUMP, chain=OuterRef("chain"), entry_n=OuterRef("n"))
     rests_on = (own | Q(chain="plant", kind__in=OF_PLANT)) & ~(Q(kind="setting") & Exists(words))
     seen = Entry.objects.filter(rests_on).aggregate(n=Count("pk"), last=Max("pk"))

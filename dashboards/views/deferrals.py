@@ -11,7 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from dashboards.forms import OpenNowForm, RunOnForm
+from dashboards.forms import CheckForm, OpenNowForm, RunOnForm
 from dashboards.outage_plan import deferrals
 from dashboards.views.plan_changes import asked_words
 from fleet.access import may, require, sites_for
@@ -21,12 +21,14 @@ from fleet.plant.acts import Refused
 from fleet.web.bearing_addresses import bearing_address
 from fleet.web.bearing_search import visible
 from inspections.deferrals import acts, standing
+from inspections.deferrals.checks import record_check
 from inspections.deferrals.levels import is_past
 from inspections.forecasts.current import current
 from inspections.forecasts.judgement.current import judgements
 from inspections.forecasts.judgement.figures import Judgement, Word
 from inspections.forecasts.judgement.sentence import sentence, standing_of
 from inspections.models import Deferral, OutsideOpening
+from inspections.records.openings import NotRecorded
 
 OPEN, RUN_ON = "open", "run-on"
 
@@ -96,7 +98,31 @@ def decide(request: HttpRequest, pk: UUID) -> HttpResponse:
         "form": open_now if open_now.errors else run_on,
         "may_ask": may(request.user, "plan", site),
     }
+    if may(request.user, "record", site) and any(
+        one.state == standing.IN_FORCE and one.every_days for one in context["deferrals"]
+    ):
+        context["check"] = CheckForm(initial={"on": today_at(site).isoformat()}, auto_id="check-%s")
     return render(request, "dashboards/decide.html", context)
+
+
+@require_POST
+def check(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """Record an interim check of what is put off."""
+    bearing = get_object_or_404(visible(request.user).select_related("place__site"), pk=pk)
+    site = bearing.place.site
+    require(request.user, "record", site)
+    form = CheckForm(request.POST)
+    if not form.is_valid():
+        faults = " ".join(str(words) for some in form.errors.values() for words in some)
+        messages.error(request, f"Not recorded. {faults}")
+        return redirect("decide", pk=pk)
+    try:
+        record_check(bearing=bearing, today=today_at(site), by=request.user.person_id, **form.cleaned_data)
+    except (Refused, NotRecorded) as trouble:
+        messages.error(request, f"Not recorded. {trouble}")
+    else:
+        messages.success(request, f"The check of {bearing} is recorded.")
+    return redirect("decide", pk=pk)
 
 
 def _decided(request: HttpRequest, bearing: Bearing, choice: str, form: forms.Form) -> bool:

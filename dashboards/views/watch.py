@@ -76,8 +76,8 @@ def _listed(request: HttpRequest, sites) -> ranking.WatchList:
     bearings = list(Bearing.objects.standing().at_sites(sites).in_order())
     figures = current(bearings)
     judged = judgements(bearings)
-    now = [bearing for bearing in bearings if judged[bearing.pk].word == Word.DECIDE_NOW]
-    decided = decided_words(now, today_in("UTC"))
+    asked = [bearing for bearing in bearings if judged[bearing.pk].word not in (Word.LEAVE, Word.SET_LIMIT)]
+    decided = decided_words(asked, today_in("UTC"))
     watched = [
         ranking.Watched(
             bearing, figures[bearing.pk], judgement=judged[bearing.pk], decided=decided.get(bearing.pk, "")

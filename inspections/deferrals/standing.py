@@ -7,12 +7,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from uuid import UUID
 
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
+from django.db.models.functions import Lower
 
 from fleet.access import may, sites_of
 from fleet.formatting import counted, day
 from fleet.models import Account, Bearing, Person, Site
 from fleet.models.recorded import IN_ORDER
+from inspections.deferrals.checks import last_checks
 from inspections.deferrals.levels import OPERATIONS, SIDES
 from inspections.models import Agreement, Closing, Decision, Deferral, Event, EventKind, OutsideOpening
 
@@ -70,6 +72,10 @@ class PutOff:
     level: str = ""
     n_times: int = 1
     first_on: dt.date | None = None
+    check_by: str = ""
+    every_days: int | None = None
+    checked_on: dt.date | None = None
+    overdue_since: dt.date | None = None  # the day its interim check was due, where none was recorded since
 
     @property
     def is_opening(self) -> bool:
@@ -84,6 +90,19 @@ class PutOff:
     @property
     def missing_words(self) -> str:
         return " and ".join(SIDE_WORDS[side] for side in self.missing)
+
+    @property
+    def checks_words(self) -> str:
+        """The last interim check, and whether the next is overdue; empty where none is asked for."""
+        if self.every_days is None:
+            return ""
+        last = f"last on {day(self.checked_on)}" if self.checked_on else "none recorded yet"
+        return f"{last}; overdue since {day(self.overdue_since)}" if self.overdue_since else last
+
+    @property
+    def overdue_words(self) -> str:
+        """What interim check is overdue: since when, by whom, how often, at what value it is stopped."""
+        return f"due on {day(self.overdue_since)} ({self.checks})"
 
     @property
     def is_expired(self) -> bool:
@@ -118,9 +137,13 @@ def put_off(bearings: Iterable[Bearing], today: dt.date) -> list[PutOff]:
     if not rows and not old:
         return []
     answers, names = _answers([row.pk for row in rows]), _names([*rows, *old])
-    done = _done_on({row.bearing_id for row in [*rows, *old]})
+    done = done_on({row.bearing_id for row in [*rows, *old]})
+    checked = last_checks({row.bearing_id for row in rows}) if rows else {}
     made = [_old(row, names) for row in old]
-    made += [_deferral(row, answers.get(row.pk, ()), names) for row in rows]
+    made += [
+        _deferral(row, answers.get(row.pk, ()), names, _since(checked.get(row.bearing_id), row))
+        for row in rows
+    ]
     return [_as_of(one, done.get(one.bearing.pk), today) for one in sorted(made, key=lambda one: one.on)]
 
 
@@ -135,7 +158,7 @@ def openings(bearings: Iterable[Bearing], today: dt.date) -> list[PutOff]:
     if not rows:
         return []
     answers, names = _answers([row.pk for row in rows]), _names(rows)
-    done = _done_on({row.bearing_id for row in rows})
+    done = done_on({row.bearing_id for row in rows})
     made = [_opening(row, answers.get(row.pk, ()), names) for row in rows]
     return [_as_of(one, done.get(one.bearing.pk), today) for one in made]
 
@@ -168,6 +191,7 @@ def decided_words(bearings: Iterable[Bearing], today: dt.date) -> dict[UUID, str
             continue
         what = "to be opened on" if one.is_opening else "put off until" if one.outage else "runs on until"
         checks = "" if one.is_opening else f"; checks: {one.checks}"
+        checks += f", overdue since {day(one.overdue_since)}" if one.overdue_since else ""
         asked = f"; waits for {one.missing_words}" if one.state == WAITING else ""
         over = ", which has run out" if one.state == RUN_OUT else ""
         found[one.bearing.pk] = f"{what} {day(one.until_on)}{over}{asked}{checks}"
@@ -207,6 +231,22 @@ def waiting_for(account: Account, today: dt.date) -> list[PutOff]:
     return [one for one in found if one.side_for(account)]
 
 
+def checks_overdue(account: Account, today: dt.date) -> list[PutOff]:
+    """What is put off with an interim check that is overdue and that this account's person makes or asked
+    for: the longest first; one query where there is none.
+    """
+    named = Person.objects.annotate(lower=Lower("name")).filter(
+        pk=account.person_id, lower=Lower(OuterRef("check_by"))
+    )
+    own = Q(recorded_by=account.person_id) | Exists(named)
+    rows = Deferral.objects.standing().filter(own, until_on__gte=today)
+    ids = set(rows.values_list("bearing", flat=True))
+    found = put_off(Bearing.objects.filter(pk__in=ids), today) if ids else []
+    return sorted(
+        (one for one in found if one.overdue_since), key=lambda one: one.overdue_since or dt.date.max
+    )
+
+
 def at_sites(sites: Iterable[Site], today: dt.date) -> tuple[list[PutOff], list[PutOff]]:
     """Deferrals and outside openings of sites."""
     places = Q(bearing__place__site__in=list(sites))
@@ -220,7 +260,9 @@ def at_sites(sites: Iterable[Site], today: dt.date) -> tuple[list[PutOff], list[
     )
 
 
-def _deferral(row: Deferral, answers: Sequence[Agreement], names: dict[UUID, str]) -> PutOff:
+def _deferral(
+    row: Deferral, answers: Sequence[Agreement], names: dict[UUID, str], checked_on: dt.date | None
+) -> PutOff:
     return PutOff(
         row.bearing,
         row.pk,
@@ -237,7 +279,15 @@ def _deferral(row: Deferral, answers: Sequence[Agreement], names: dict[UUID, str
         row.outage_id,
         f"{row.check_by} every {counted(row.check_every_days, 'day')}, stop at {row.stop_at}",
         row.level,
+        check_by=row.check_by,
+        every_days=row.check_every_days,
+        checked_on=checked_on,
     )
+
+
+def _since(checked: dt.date | None, row: Deferral) -> dt.date | None:
+    """The last interim check, where it was made since the deferral was asked for."""
+    return checked if checked is not None and checked >= row.on else None
 
 
 def _opening(row: OutsideOpening, answers: Sequence[Agreement], names: dict[UUID, str]) -> PutOff:
@@ -286,7 +336,15 @@ def _as_of(one: PutOff, done: dt.date | None, today: dt.date) -> PutOff:
         state = LAPSED if one.missing else RUN_OUT
     else:
         state = WAITING if one.missing else IN_FORCE
-    return replace(one, state=state)
+    return replace(one, state=state, overdue_since=_overdue(one, state, today))
+
+
+def _overdue(one: PutOff, state: str, today: dt.date) -> dt.date | None:
+    """The day on which its interim check was due, where that has gone by."""
+    if state != IN_FORCE or one.every_days is None:
+        return None
+    due = (one.checked_on or one.on) + dt.timedelta(days=one.every_days)
+    return due if due < today else None
 
 
 def _answered(rows: Sequence[Agreement], names: dict[UUID, str]) -> tuple[Answer, ...]:
@@ -318,7 +376,7 @@ def _names(rows: Iterable[Deferral | OutsideOpening | Decision]) -> dict[UUID, s
     return {person.pk: person.name or NAMELESS for person in people}
 
 
-def _done_on(bearings: Iterable[UUID]) -> dict[UUID, dt.date]:
+def done_on(bearings: Iterable[UUID]) -> dict[UUID, dt.date]:
     """By bearing the day on which its work was last done: new metal, a scrape, or closed after looking."""
     ids = list(bearings)
     work = Event.objects.standing().filter(

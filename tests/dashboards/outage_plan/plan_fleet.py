@@ -3,7 +3,7 @@
 import datetime as dt
 
 from dashboards.outage_plan.acceptance import accept
-from dashboards.outage_plan.agreements import standing_at
+from dashboards.outage_plan.agreements import not_agreed, standing_at
 from dashboards.outage_plan.versions import weigh
 from fleet.models import Bearing, Site, Spare
 from fleet.plant.acts import record
@@ -106,12 +106,10 @@ def run_on(site: Site, on: dt.date, *tags: str) -> None:
 
 
 def accept_agreed(draft: DraftPlan, *, reason: str, on: dt.date) -> Plan:
-    """The plan in hand accepted; what stays above its accepted risk may run on, by those who must agree."""
-    agreed = standing_at(draft.site, on)
-    above = Bearing.objects.filter(pk__in=[one["bearing"] for one in weigh(draft).above]).exclude(
-        pk__in=agreed
-    )
-    run_on(draft.site, on, *above.values_list("place__tag", flat=True))
+    """The plan in hand accepted; what it leaves undone may run on, by those who must agree."""
+    lacking = not_agreed(draft, weigh(draft), standing_at(draft.site, on))
+    left = Bearing.objects.filter(pk__in=[one.bearing for one in lacking])
+    run_on(draft.site, on, *left.values_list("place__tag", flat=True))
     return accept(draft=draft, reason=reason, on=on, by=makers.somebody())
 
 

@@ -246,6 +246,36 @@ def test_work_of_the_accepted_plan_is_not_refused_or_moved_later_by_hand_without
     assert _accept_alone(draft).jobs
 
 
+def test_a_pump_that_planning_anew_puts_later_than_the_accepted_plan_needs_the_same_agreement(site, draft):
+    run_on(site, TODAY, "Past 5")
+    pinned = _change(draft, "pin", bearing="Slow 1 DE", action="open", outage="outage 1")
+    _accept_alone(pinned)
+    take_back(draft=in_hand(site), number=-1)
+    anew = propose(site, TODAY, by=None)
+    assert _jobs(anew).get("Slow 1 DE", ("", ""))[1] != "outage 1"
+    said = "Slow 1 DE is taken out of outage 1, where the accepted plan opens it: ask to put it off"
+    with pytest.raises(NotPlanned, match=said):
+        _accept_alone(anew)
+    until = TODAY + dt.timedelta(days=700)
+    checks = {"check_by": "N. Turner", "check_every_days": 60, "stop_at": "bearing metal 95 °C"}
+    why = {"reason": "it wears slower than was thought", "late_why": ""}
+    (asked,) = ask_for_above(draft=anew, on=TODAY, by=makers.somebody(), until_on=until, **checks, **why)
+    assert asked.outage == "outage 1" and (asked.state == "in force") == (asked.level == "planner")
+    if asked.missing:
+        engineer = makers.an_account(role="engineer", site=site)
+        acts.answer(thing=asked.id, side="engineer", agreed=True, on=TODAY, by=engineer.person_id)
+    assert _accept_alone(anew).jobs
+
+
+def test_what_was_opened_since_is_put_off_by_nobody(site, draft):
+    run_on(site, TODAY, "Past 5")
+    _accept_alone(_change(draft, "pin", bearing="Slow 1 DE", action="open", outage="outage 1"))
+    makers.an_event(bearing=bearing_of(site, "Slow 1"), kind="shell_change", on=TODAY)
+    take_back(draft=in_hand(site), number=-1)
+    anew = propose(site, TODAY, by=None)
+    assert "Slow 1 DE" not in _jobs(anew) and _accept_alone(anew)
+
+
 def test_a_plan_older_than_the_record_is_worked_out_anew_first_but_its_own_acceptance_ages_it_not(
     site, draft
 ):

@@ -11,9 +11,10 @@ from dashboards.outage_plan.deferrals import answer, defer, deferrals, waiting
 from dashboards.outage_plan.drafts import in_hand
 from dashboards.outage_plan.versions import propose
 from fleet.clock import today_in
+from fleet.formatting import day
 from fleet.ledger.verify import verify
 from fleet.ledger.writing import Fact, write
-from fleet.models import Entry
+from fleet.models import Entry, Person
 from fleet.plant.acts import Refused
 from inspections.deferrals import acts
 from inspections.models import Agreement, Decision, Deferral, OutsideOpening
@@ -289,3 +290,36 @@ def test_who_may_not_ask_or_agree_is_refused_and_what_asks_for_nothing_has_no_fo
     client.force_login(makers.an_account(role="engineer", site=makers.a_site()))
     assert client.post(f"/deferrals/{asked.id}/", {"side": "engineer"}).status_code == 404
     assert client.get(f"/decide/{asked.bearing.pk}/").status_code == 404
+
+
+def test_an_overdue_interim_check_is_told_its_person_on_list_plan_and_next_page_until_recorded(
+    client, site, who
+):
+    asked_on, until_on = TODAY - dt.timedelta(days=8), TODAY + dt.timedelta(days=200)
+    facts = SAID | {"check_by": "K. Checker", "until_on": until_on, "on": asked_on}
+    asked = acts.ask_deferral(bearing=bearing_of(site, "Past 5"), by=who["engineer"].person_id, **facts)
+    _answer(asked, who["operations"], "operations")
+    hand = propose(site, TODAY, by=makers.somebody())
+    checker = makers.an_account(role="mechanic", site=site)
+    Person.objects.filter(pk=checker.person_id).update(name="k. checker")
+    address, wanted = f"/decide/{asked.bearing.pk}/", "An interim check is overdue"
+
+    def told(account, page):
+        client.force_login(account)
+        return " ".join(client.get(page).content.decode().replace("\u00a0", " ").split())
+
+    due = f"overdue since {day(TODAY - dt.timedelta(days=1))}".replace("\u00a0", " ")
+    assert all(wanted in told(account, "/deferrals/") for account in (checker, who["engineer"]))
+    assert wanted not in told(who["foreman"], "/deferrals/")
+    assert due in told(who["foreman"], "/") and due in told(who["planner"], f"/plan/?site={site.name}")
+    assert "Record an interim check" not in told(who["planner"], address)
+    given = {"value": "bearing metal 88 °C", "on": TODAY.isoformat()}
+    assert client.post(f"{address}check/", given).status_code == 403
+    assert "Record an interim check" in told(checker, address)
+    for wrong in ({"value": "hot"}, {"on": (TODAY + dt.timedelta(days=1)).isoformat()}, {"on": "soon"}):
+        answered = client.post(f"{address}check/", given | wrong, follow=True).content.decode()
+        assert "Not recorded." in answered and wanted in answered
+    assert client.post(f"{address}check/", given, follow=True).status_code == 200
+    assert wanted not in told(checker, "/deferrals/") and due not in told(who["foreman"], "/")
+    assert "88 °C" in told(who["foreman"], "/bearings/Past%205/DE/history/")
+    assert versions.digest_of(site) == hand.digest  # a check makes no plan old
