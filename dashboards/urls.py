@@ -24,6 +24,7 @@ urlpatterns = [
     path("plan/accept/", plan_changes.accept, name="plan-accept"),
     path("plan/run-on/", plan_changes.run_on, name="plan-run-on"),
     path("deferrals/", deferrals.page, name="deferrals"),
+    path("deferrals/answers/", deferrals.answer_many, name="deferral-answers"),
     path("deferrals/<uuid:pk>/", deferrals.answer, name="deferral-answer"),
     path("decide/<uuid:pk>/", deferrals.decide, name="decide"),
     path("decide/<uuid:pk>/check/", deferrals.check, name="deferral-check"),

@@ -77,6 +77,7 @@ TABLE: dict[str, dict[str, int]] = {
     "deferrals": ALL | {"stranger": 200, "out": SIGN_IN},
     "deferral-answer": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     "decide": READERS | {"out": SIGN_IN},
+    "deferral-answers": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     "deferral-check": dict.fromkeys((*ROLES, "stranger"), 405) | {"out": SIGN_IN},
     "method": ALL | {"stranger": 200, "out": SIGN_IN},
     "trends": ALL | {"stranger": 200, "out": SIGN_IN},

@@ -103,10 +103,13 @@ def digest_of(site: Site) -> str:
     own = Q(chain__in=chains) & (~Q(kind__in=BESIDE) | Q(kind="agreement") & Exists(outside))
     # A note says nothing of wear: an interim check of what is put off makes no plan old.
     notes = Event.objects.filter(kind=EventKind.NOTE, chain=OuterRef("chain"), entry_n=OuterRef("n"))
-    own &= ~(Q(kind="event") & Exists(notes))
     words = Setting.objects.filter(WORDS_AT_PUMP, chain=OuterRef("chain"), entry_n=OuterRef("n"))
     rests_on = (own | Q(chain="plant", kind__in=OF_PLANT)) & ~(Q(kind="setting") & Exists(words))
-    seen = Entry.objects.filter(rests_on).aggregate(n=Count("pk"), last=Max("pk"))
+    seen = (
+        Entry.objects.filter(rests_on)
+        .exclude(Q(kind="event") & Exists(notes))
+        .aggregate(n=Count("pk"), last=Max("pk"))
+    )
     return hashlib.sha256(f"{site.pk}|{seen['n']}|{seen['last']}".encode()).hexdigest()
 
 

@@ -7,7 +7,7 @@ from uuid import UUID
 
 from django import forms
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
@@ -59,12 +59,37 @@ def page(request: HttpRequest) -> HttpResponse:
 def answer(request: HttpRequest, pk: UUID) -> HttpResponse:
     """Agree or refuse, for one side."""
     row = _asked_for(request, pk)
-    side = request.POST.get("side", "")
+    _answered(request, row, request.POST.get("side", ""))
+    return redirect("deferrals")
+
+
+@require_POST
+def answer_many(request: HttpRequest) -> HttpResponse:
+    """The same answer to several that were ticked, each on this account's side and recorded by itself; what
+    cannot be answered is said, and the others stand.
+    """
+    rows = [_asked_for(request, pk) for pk in dict.fromkeys(map(_uuid, request.POST.getlist("thing")))]
+    today = today_in("UTC")
+    if not rows:
+        messages.error(request, "Not answered. Tick what the answer is for.")
+    for row in rows:
+        bearing = row.bearing
+        among = standing.put_off([bearing], today) + standing.openings([bearing], today)
+        side = next((one.side_for(request.user) for one in among if one.id == row.pk), "")
+        if side:
+            _answered(request, row, side)
+        else:
+            messages.error(request, f"{bearing}: not answered. It does not wait for you.")
+    return redirect("deferrals")
+
+
+def _answered(request: HttpRequest, row: Deferral | OutsideOpening, side: str) -> None:
+    """One answer, recorded, and what became of it said."""
     right = next((right for of, right in standing.RIGHT.items() if of == side), "agree as engineer")
     require(request.user, right, row.bearing.place.site)
     try:
         asked = deferrals.answer(
-            thing=pk,
+            thing=row.pk,
             side=side,
             agreed=request.POST.get("answer") == "agree",
             on=today_at(row.bearing.place.site),
@@ -72,11 +97,18 @@ def answer(request: HttpRequest, pk: UUID) -> HttpResponse:
             reason=request.POST.get("reason", ""),
         )
     except Refused as trouble:
-        messages.error(request, f"Not answered. {trouble}")
+        messages.error(request, f"{row.bearing}: not answered. {trouble}")
     else:
-        words = "Refused, and recorded." if asked.state == standing.REFUSED else asked_words(asked)
-        messages.success(request, words)
-    return redirect("deferrals")
+        words = "refused, and recorded." if asked.state == standing.REFUSED else asked_words(asked)
+        messages.success(request, f"{row.bearing}: {words}")
+
+
+def _uuid(text: str) -> UUID:
+    """An inner id as it comes from a form; 404 for what is none."""
+    try:
+        return UUID(text)
+    except ValueError:
+        raise Http404("Nothing of this kind waits for an answer.") from None
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -92,7 +124,7 @@ def decide(request: HttpRequest, pk: UUID) -> HttpResponse:
         form: forms.Form = run_on if choice == RUN_ON else open_now
         if form.is_valid() and _decided(request, bearing, choice, form):
             return redirect("decide", pk=pk)
-    context = _of(bearing, site) | {
+    context: dict[str, Any] = _of(bearing, site) | {
         "run_on": run_on,
         "open_now": open_now,
         "form": open_now if open_now.errors else run_on,

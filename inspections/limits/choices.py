@@ -3,6 +3,7 @@ allowed.
 """
 
 import datetime as dt
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -249,6 +250,21 @@ def in_force(site: Site | None, day: dt.date) -> list[InForce]:
         )
         held.append(InForce(choice, choice.said(choice.default if row is None else row.value), row, site))
     return held
+
+
+def own_prices(sites: Iterable[Site], day: dt.date) -> list[InForce]:
+    """What sites have chosen for themselves of what a decision counts with, as it holds on a day."""
+    priced = {choice.name: choice for choice in CHOICES if choice.priced}
+    rows = Setting.objects.standing().filter(name__in=priced, site__in=list(sites)).select_related("site")
+    last: dict[tuple[str, str], Setting] = {}
+    for row in sorted(rows, key=lambda one: (one.from_on or dt.date.min, one.entry_n)):
+        if row.site is not None and (row.from_on is None or row.from_on <= day):
+            last[row.site.folded, row.name] = row
+    order = list(priced)
+    return [
+        InForce(priced[name], priced[name].said(row.value), row, row.site)
+        for (_, name), row in sorted(last.items(), key=lambda one: (one[0][0], order.index(one[0][1])))
+    ]
 
 
 def choose(*, name: str, typed: str, site: Site | None, from_on: dt.date | None, by: Any) -> Setting:

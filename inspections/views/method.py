@@ -16,11 +16,12 @@ from inspections.story.uncertainty import spreads
 def method(request: HttpRequest) -> HttpResponse:
     """The model in plain words, its assumptions, and what it cannot foresee."""
     measured = [(words_of(name), spread) for name, spread in spreads(today_in("UTC")).items()]
-    today = today_in("UTC")
+    today, sites = today_in("UTC"), list(sites_for(request.user))
     context = {
         "spreads": measured,
         "chosen": [one for one in choices.in_force(None, today) if one.choice.priced],
-        "prices": prices(sites_for(request.user), today),
+        "own": choices.own_prices(sites, today),
+        "prices": prices(sites, today),
         "work": work_hours(),
     }
     return render(request, "inspections/method.html", context)

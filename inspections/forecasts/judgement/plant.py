@@ -4,13 +4,13 @@ them.
 
 import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 from uuid import UUID
 
 import numpy as np
 
-from fleet.models import PlaceFacts, Setting, WorkHours, folded
+from fleet.models import Name, PlaceFacts, Setting, WorkHours, folded
 from fleet.models.plant import SettingsRead
 from fleet.models.recorded import IN_ORDER
 from inspections.forecasts.wear_inputs import Known
@@ -46,13 +46,14 @@ USUAL_HOURS = Hours(open_h=6.0, measure_h=2.0, scrape_h=8.0, replace_h=12.0)
 @dataclass(frozen=True)
 class Plant:
     """The plant's words as numbers. `hours` by class (None: all others); `weight` k of
-    each pump (by place).
+    each pump (by place); `called` the names each pump had before, by which what is stated of it still holds.
     """
 
     hours: Mapping[Any, Hours]
     weight: Mapping[UUID, float]
     settings: SettingsRead
     as_of: dt.date
+    called: Mapping[UUID, Sequence[str]] = field(default_factory=dict)
 
     def hours_of(self, one: Known) -> Hours:
         """Crew hours of the work on a bearing, by its class."""
@@ -80,7 +81,7 @@ class Plant:
 
     def consequence_of(self, one: Known) -> float:
         """Factor k of its pump, 1 to 4: as the plant states it, else by the money of a failure."""
-        stated = _by_name(self._choice(CONSEQUENCES, one), one.bearing.place.tag)
+        stated = self._of_pump(self._choice(CONSEQUENCES, one), one)
         if stated is None:
             return self.weight.get(one.bearing.place_id, 1.0)
         return min(max(float(stated), 1.0), MOST_CONSEQUENCE)
@@ -90,11 +91,17 @@ class Plant:
         twin runs.
         """
         stated = self._choice(STOPS, one)
-        for name in (one.bearing.place.tag, ALL_OTHERS):
-            value = self._hours(_by_name(stated, name), one)
+        for price in (self._of_pump(stated, one), _by_name(stated, ALL_OTHERS)):
+            value = self._hours(price, one)
             if value is not None:
                 return value
         return 0.5 * self.hours_of(one).open_h if one.place and one.place.twin else None
+
+    def _of_pump(self, stated: Any, one: Known) -> Any:
+        """What is stated for a pump by its tag, or by one it had before; None where nothing is."""
+        place = one.bearing.place
+        found = (_by_name(stated, name) for name in (place.tag, *self.called.get(place.pk, ())))
+        return next((value for value in found if value is not None), None)
 
     def _hours(self, price: Any, one: Known) -> float | None:
         """A price in crew hours; None where none is stated, or no crew hour is priced in its money."""
@@ -122,9 +129,17 @@ def plant_of(known: Sequence[Known], as_of: dt.date) -> Plant:
             float(row.open_hours), float(row.measure_hours), float(row.scrape_hours), float(row.replace_hours)
         )
     rows = Setting.objects.standing().filter(name__in=NAMES)
-    return Plant(
-        hours, _weights({one.bearing.place.site_id for one in known}, as_of), SettingsRead(rows), as_of
-    )
+    sites = {one.bearing.place.site_id for one in known}
+    return Plant(hours, _weights(sites, as_of), SettingsRead(rows), as_of, _called(sites))
+
+
+def _called(sites: Iterable[UUID]) -> dict[UUID, list[str]]:
+    """The names that pumps of these sites had before, the latest first."""
+    found: dict[UUID, list[str]] = {}
+    rows = Name.objects.standing().filter(of="place", site__in=sites, spelling=False).last_recorded_first()
+    for place, text in rows.values_list("thing", "text"):
+        found.setdefault(place, []).append(text)
+    return found
 
 
 def _weights(sites: Iterable[UUID], as_of: dt.date) -> dict[UUID, float]:

@@ -323,3 +323,39 @@ def test_an_overdue_interim_check_is_told_its_person_on_list_plan_and_next_page_
     assert wanted not in told(checker, "/deferrals/") and due not in told(who["foreman"], "/")
     assert "88 °C" in told(who["foreman"], "/bearings/Past%205/DE/history/")
     assert versions.digest_of(site) == hand.digest  # a check makes no plan old
+
+
+def test_several_are_answered_at_once_each_in_its_own_record(client, site, who):
+    tags = ("Past 5", "Fast 4", "Slow 1")
+    asked = [_ask(bearing_of(site, tag), who["planner"], reason=f"no crane for {tag}") for tag in tags[:1]]
+    asked += [
+        acts.ask_opening(
+            bearing=bearing_of(site, tag),
+            on=TODAY,
+            opens_on=TODAY + dt.timedelta(days=9),
+            reason=f"to look at {tag} while it is cold",
+            by=who["planner"].person_id,
+        )
+        for tag in tags[1:]
+    ]
+    client.force_login(who["engineer"])
+    page = client.get("/deferrals/").content.decode()
+    assert "Answer several at once" in page and page.count('name="thing"') == 3
+    things = [str(one.id) for one in asked]
+    none = client.post("/deferrals/answers/", {"answer": "agree"}, follow=True).content.decode()
+    assert "Tick what the answer is for" in none and not Agreement.objects.exists()
+    said = {"thing": things[:2], "answer": "agree"}
+    told = client.post("/deferrals/answers/", said, follow=True).content.decode()
+    rows = Agreement.objects.filter(recorded_by=who["engineer"].person_id)
+    assert {str(row.thing) for row in rows} == set(things[:2]) and all(row.agreed for row in rows)
+    assert len({row.chain for row in rows}) == 2 and all(tag in told for tag in tags[:2])
+    again = client.post("/deferrals/answers/", said, follow=True).content.decode()
+    assert again.count("It does not wait for you") == 2 and rows.all().count() == 2
+    client.post("/deferrals/answers/", {"thing": things[2:], "answer": "refuse"})
+    assert rows.all().count() == 2  # a refusal needs a reason
+    client.post("/deferrals/answers/", {"thing": things[2:], "answer": "refuse", "reason": "too early"})
+    assert rows.filter(agreed=False, reason="too early").count() == 1
+    assert client.post("/deferrals/answers/", {"thing": "x", "answer": "agree"}).status_code == 404
+    client.force_login(who["foreman"])
+    refused = client.post("/deferrals/answers/", said, follow=True).content.decode()
+    assert "It does not wait for you" in refused and rows.all().count() == 3

@@ -30,6 +30,7 @@ NOT_PAGES = {
     "plan-accept",
     "plan-run-on",
     "plan-put-off",
+    "deferral-answers",
     "record-queue",
     "record-pack",
     "record-worker",

@@ -8,9 +8,10 @@ from decimal import Decimal
 
 import pytest
 
-from fleet.models import WorkHours
+from fleet.models import Bearing, WorkHours
 from fleet.plant.acts import record
 from fleet.plant.choices import set_setting
+from fleet.plant.renaming import rename
 from inspections.forecasts.current import current
 from inspections.forecasts.judgement import current as asked
 from inspections.forecasts.judgement.current import judgements
@@ -185,10 +186,10 @@ def test_a_judgement_comes_back_from_its_stored_text_as_it_was(site):
 
 
 def test_the_plants_risk_consequence_and_stop_are_taken(site):
-    usual = worn(place=at(site, tag="P-1", criticality="spare", consequence_money=Decimal(10_000)))
-    dear = worn(place=at(site, tag="P-2", criticality="Duty", consequence_money=Decimal(30_000)))
+    usual = worn(place=at(site, tag="P-USUAL", criticality="spare", consequence_money=Decimal(10_000)))
+    dear = worn(place=at(site, tag="P-DEAR", criticality="Duty", consequence_money=Decimal(30_000)))
     set_setting(name="accepted_risk_by_criticality", value={"duty": "0.06"}, by=makers.somebody())
-    set_setting(name="stop_hours", value={"P-2": "33"}, by=makers.somebody())
+    set_setting(name="stop_hours", value={"P-DEAR": "33"}, by=makers.somebody())
     found = judgements([usual, dear], TODAY)
     one, other = found[usual.pk], found[dear.pk]
     assert (one.accepted_risk, one.consequence, one.stop_h) == (0.1, 1.0, None)
@@ -196,3 +197,15 @@ def test_the_plants_risk_consequence_and_stop_are_taken(site):
     assert other.accepted_risk == pytest.approx(0.04) and other.at.past < 0.04
     assert other.at.trigger_um < one.at.trigger_um and other.price_h > one.price_h
     assert ALWAYS not in {one.at.trigger_is, other.at.trigger_is}
+
+
+def test_what_is_stated_of_a_pump_goes_with_it_when_it_is_renamed(site):
+    bearing = worn(place=at(site, tag="P-OLD"))
+    for name, value in (("consequence_factors", {"P-OLD": "2"}), ("stop_hours", {"P-OLD": "33"})):
+        set_setting(name=name, value=value, by=makers.somebody())
+    before = of(bearing)
+    facts = {"from_on": None, "reason": "called so at the panel", "by": makers.somebody()}
+    rename(bearing.place, name="P-NEW", **facts)
+    rename(bearing.place, name="P-NEWER", **facts)
+    after = of(Bearing.objects.select_related("place__site").get(pk=bearing.pk))
+    assert (before.consequence, before.stop_h) == (after.consequence, after.stop_h) == (2.0, 33.0)

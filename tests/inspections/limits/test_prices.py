@@ -207,3 +207,13 @@ def test_prices_of_a_site_are_for_those_who_may_see_it(client, site):
     for address in ("/choices/", "/method/"):
         page = client.get(address).content.decode()
         assert ", Own <" in page and ", Other <" not in page
+
+
+def test_the_method_page_shows_what_a_site_has_chosen_for_itself_beside_its_prices(client, site):
+    choose("shell_hours", "40 h", from_on=dt.date(2020, 1, 1))
+    choose("shell_hours", "77 h", site=site, from_on=dt.date(2020, 1, 1))
+    client.force_login(makers.an_account(role="engineer", site=site))
+    page = " ".join(client.get("/method/").content.decode().replace("\u00a0", " ").split())
+    assert "Own alone" in page and "77 h" in page and "40 h" in page
+    client.force_login(makers.an_account(role="engineer", site=makers.a_site(name="Other")))
+    assert "Own alone" not in client.get("/method/").content.decode()
