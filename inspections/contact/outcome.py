@@ -19,6 +19,7 @@ from .shared_table import TABLE
 BARS = TABLE["bars"]
 GROUPS: dict[str, list[str]] = TABLE["groups"]
 SPOTS = ("first_spot", "spot", "ask_spot")  # codes of prints that showed a spot
+UNWORN = ("new", "scraped")  # states of a shell that has not run
 CROWNS = ("hollow", "proud", "hollow_off", "proud_off", "ask_crown")
 
 
@@ -163,9 +164,9 @@ def _measured_once(p: Print) -> bool:
     mistaken.
 
     A shell that has run beds over the arc it has worn: how wide it prints says nothing of its clearance, and
-    only a second measurement decides.
+    only a second measurement decides; so too where it is not known whether it has run.
     """
-    if p.check.measured_twice or p.check.state == "run_in":
+    if p.check.measured_twice or p.check.state not in UNWORN:
         return not p.check.measured_twice
     tight, large = p.sum("tight"), p.sum("large")
     either = max(tight, large) > BARS["once_each"] or tight + large > BARS["once_both"]

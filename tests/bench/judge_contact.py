@@ -153,12 +153,15 @@ def trial(case: Case, who: Person, fine: bool, rng: Rng, spread: float = 1.0) ->
     return Trial(case.kind, fine, (first, again), case.measured_twice)
 
 
-def random_trials(n: int, seed: int) -> list[Trial]:
-    """n bearings of any kind, a third on the finer grid."""
+def random_trials(n: int, seed: int, only: str = "") -> list[Trial]:
+    """n bearings of any kind, a third on the finer grid; of them those of one group where it is named."""
     trials = []
     for k in range(n):
         rng = np.random.default_rng((seed, k))
-        case = drawn(likely_kind(rng), rng)
+        kind = likely_kind(rng)
+        if only and kind not in GROUPS[only]:
+            continue
+        case = drawn(kind, rng)
         trials.append(trial(case, person(rng), bool(rng.random() < 0.35), rng))
     return trials
 
@@ -248,7 +251,8 @@ if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--n", type=int, default=2000)
     parser.add_argument("--first", type=int, default=70211)
+    parser.add_argument("--only", choices=GROUPS, default="", help="the bearings of one group alone")
     asked = parser.parse_args()
     for grid in (COARSE, FINE):
         prepare(*grid)
-    report(random_trials(asked.n, asked.first), named_trials(asked.first))
+    report(random_trials(asked.n, asked.first, asked.only), named_trials(asked.first))

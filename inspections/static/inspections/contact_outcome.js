@@ -78,7 +78,7 @@ const contactPrint = (reader) => {
   }
 
   function measuredOnce(p) {
-    if (p.check.measured_twice || p.check.state === "run_in") return !p.check.measured_twice;
+    if (p.check.measured_twice || !["new", "scraped"].includes(p.check.state)) return !p.check.measured_twice;
     const tight = sum(p, "tight"), large = sum(p, "large");
     const either = Math.max(tight, large) > BARS.once_each || tight + large > BARS.once_both;
     return either || sum(p, "pinch", "thick", "tight") > BARS.once_wide;

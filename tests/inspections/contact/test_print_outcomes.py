@@ -311,7 +311,8 @@ def test_a_run_in_shell_whose_print_fits_its_own_wear_is_acceptable():
 
 def test_a_run_in_shell_measured_once_is_measured_again_whatever_its_print_shows():
     # It beds over the arc it has worn: its print cannot rule out that it is loose or tight.
-    assert judged(facts=WORN, good=1000).code == "clearance_open"
+    for state in ("run_in", ""):
+        assert judged(facts=WORN | {"state": state}, good=1000).code == "clearance_open"
     assert judged(facts=WORN | {"measured_twice": True}, good=1000).outcome == "acceptable"
 
 
