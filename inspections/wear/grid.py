@@ -16,6 +16,7 @@ from .compilation import compiled, either
 NODES = np.arange(-48, 49).astype(np.float64) * 0.125  # z over +-6, step 0.125: K = 97
 DEAD = 50.0  # nodes this far (log) under the best one are not summed: below 2e-22 of it
 TINY = 1e-300
+LEAST_SHARED = 1e-280  # mass that two lives of a place must have in common to be heard together
 HALF_LOG_2PI = 0.9189385332046727
 HALF_ROOT = math.sqrt(0.5)
 
@@ -195,62 +196,92 @@ def cell_mass(w):
 
 @compiled
 def memory_table(rho, z, table):
-    """Fill table (K, K): chance of the new node k given the old node j, z' = rho z +
-    sqrt(1 - rho^2) noise.
+    """Fill table (K, K): chance of a life's node k given the node j of its place, z = sqrt(rho) place +
+    sqrt(1 - rho) noise.
+
+    Any two lives of a place are then alike to rho, however many lie between them.
     """
     step = z[1] - z[0]
-    var = max(1.0 - rho * rho, 0.25 * step * step)
+    var = max(1.0 - rho, 0.25 * step * step)
+    share = math.sqrt(max(rho, 0.0))
     for j in range(z.size):
-        row = np.exp(-0.5 * (z - rho * z[j]) ** 2 / var)
+        row = np.exp(-0.5 * (z - share * z[j]) ** 2 / var)
         table[j] = row / np.sum(row)
 
 
-def _blend_loop(table, mass, m, v, centre, new, mean, square):
-    """Mass that comes to each new node, with the first two moments of the level it brings."""
-    for j in range(mass.size):
-        if mass[j] > 1e-15:
-            off = m[j] - centre
-            spread = v[j] + off * off
-            for k in range(mass.size):
-                share = mass[j] * table[j, k]
-                new[k] += share
-                mean[k] += share * off
-                square[k] += share * spread
+def _to_place_loop(table, x, out):
+    """out (K,) = table @ x: from a life's nodes to its place's."""
+    for j in range(x.size):
+        if x[j] != 0.0:
+            for k in range(x.size):
+                out[k] += table[k, j] * x[j]
 
 
-def _blend_arrays(table, mass, m, v, centre, new, mean, square):
-    live = mass > 1e-15
-    off = m[live] - centre
-    new += mass[live] @ table[live]
-    mean += (mass[live] * off) @ table[live]
-    square += (mass[live] * (v[live] + off * off)) @ table[live]
+def _to_place_arrays(table, x, out):
+    out += table @ x
 
 
-_blend = either(_blend_loop, _blend_arrays)
+def _to_life_loop(x, table, out):
+    """out (K,) = x @ table: from a place's nodes to a life's."""
+    for j in range(x.size):
+        if x[j] != 0.0:
+            for k in range(x.size):
+                out[k] += x[j] * table[j, k]
+
+
+def _to_life_arrays(x, table, out):
+    out += x @ table
+
+
+_to_place = either(_to_place_loop, _to_place_arrays)
+_to_life = either(_to_life_loop, _to_life_arrays)
 
 
 @compiled
-def _memory(mass, table, m, v, w, keep_level):
-    """Pass the weights to the next life; at a rate break the level is kept, by moments at each new node."""
-    new, mean, square = np.zeros(mass.size), np.zeros(mass.size), np.zeros(mass.size)
-    centre = np.sum(mass * m)
-    _blend(table, mass, m, v, centre, new, mean, square)
-    new = np.maximum(new, TINY)
-    w[:] = np.log(new)
+def _memory(mass, table, past, m, v, w, keep_level):
+    """Begin the next life: its nodes' weights from all lives of the place before it; at a rate break the
+    level is kept, by moments at each new node.
+
+    mass (K,): belief of the life that ends. What its record alone says of its node, mass over the belief it
+    began with, is carried to the place's node, where it joins what earlier lives said; where the two exclude
+    each other the last life alone speaks.
+    """
+    n = mass.size
+    said = np.where(mass > 1e-15, mass / np.maximum(past[1], TINY), 0.0)
+    said /= np.max(said)
+    here, new = np.zeros(n), np.zeros(n)
+    _to_place(table, said, here)
+    if not np.sum(past[0] * here) > LEAST_SHARED:
+        past[0] = 1.0
+    _to_life(past[0] * here, table, new)
     if keep_level:
-        mean /= new
+        centre = np.sum(mass * m)
+        off = m - centre
+        at, mean, square = np.zeros(n), np.zeros(n), np.zeros(n)
+        _to_place(table, said * off, at)
+        _to_life(past[0] * at, table, mean)
+        at[:] = 0.0
+        _to_place(table, said * (v + off * off), at)
+        _to_life(past[0] * at, table, square)
+        mean /= np.maximum(new, TINY)
         m[:] = centre + mean
-        v[:] = np.maximum(square / new - mean * mean, 1e-12)
+        v[:] = np.maximum(square / np.maximum(new, TINY) - mean * mean, 1e-12)
+    past[0] *= here
+    past[0] /= np.sum(past[0])
+    new = np.maximum(new / np.sum(new), TINY)
+    past[1] = new
+    w[:] = np.log(new)
 
 
 @compiled
-def run_one(op, du, a, b, c, jump, jump_var, first, last, r, table, beta, m, v, w, q):
+def run_one(op, du, a, b, c, jump, jump_var, first, last, r, table, past, beta, m, v, w, q):
     """Filter events first..last of one bearing; m, v, w (K,) hold the prior and then the posterior.
 
     op (E,): what to do; du (E,): exposure since the event before, kh; a, b, c (E,): reading, its variance;
     low, high, variance; step mean, variance; level mean, variance (um, um2). jump, jump_var (E,): what
     running in adds since the event before, and its variance. r (K,): um/kh at each node; table (K, K): memory
-    between lives. w is left unnormalised; what is returned belongs to its total.
+    between lives; past (2, K): what is believed of the place's own node by the lives before, and of the
+    present life's when it began. w is left unnormalised; what is returned belongs to its total.
     """
     q[:] = 1.0
     constant = 0.0
@@ -287,7 +318,7 @@ def run_one(op, du, a, b, c, jump, jump_var, first, last, r, table, beta, m, v, 
             q[:] = 1.0
             mass, total = cell_mass(w)
             constant += total
-            _memory(mass, table, m, v, w, what == BREAK)
+            _memory(mass, table, past, m, v, w, what == BREAK)
             if what == LIFE:
                 m[:] = a[e]
                 v[:] = b[e]

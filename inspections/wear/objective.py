@@ -117,7 +117,7 @@ def unpack(found: list[Slot], theta: FloatArray, base: Params) -> Params:
     if "log_run_in" in get:
         changes["run_in"] = float(np.exp(get["log_run_in"]))
     if "atanh_rho" in get:
-        changes["rho"] = min(float(np.tanh(get["atanh_rho"])), MOST_REMEMBERED)
+        changes["rho"] = min(max(float(np.tanh(get["atanh_rho"])), 0.0), MOST_REMEMBERED)
     if "logit_outlying" in get:
         changes["outlying"] = float(expit(get["logit_outlying"]))
     if "log_exponent" in get:

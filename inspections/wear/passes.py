@@ -40,8 +40,10 @@ def run(steps, priors, linear, z, x, keep, w_out, m_out, v_out):
     table = np.zeros((z.size, z.size))
     told = np.nan
     m, v, w, q = np.zeros(z.size), np.zeros(z.size), np.zeros(z.size), np.zeros(z.size)
+    past = np.zeros((2, z.size))
     prior = -0.5 * z * z
     prior -= np.log(np.sum(np.exp(prior)))
+    fresh = np.exp(prior)
     for i in range(n):
         r = rates(loc[i], tau[i], x, linear)
         m[:] = m0[i] + lean[i] * z
@@ -50,13 +52,14 @@ def run(steps, priors, linear, z, x, keep, w_out, m_out, v_out):
         if rho[i] != told and remembers(op, start[i], stop[i]):
             memory_table(rho[i], z, table)
             told = rho[i]
+        past[:] = fresh
         if has_zeros(op, start[i], stop[i]):
             constant = run_joint(
-                op, du, a, b, c, jump, jump_var, zero, start[i], stop[i], r, table, beta[i], m, v, w
+                op, du, a, b, c, jump, jump_var, zero, start[i], stop[i], r, table, past, beta[i], m, v, w
             )
         else:
             constant = run_one(
-                op, du, a, b, c, jump, jump_var, start[i], stop[i], r, table, beta[i], m, v, w, q
+                op, du, a, b, c, jump, jump_var, start[i], stop[i], r, table, past, beta[i], m, v, w, q
             )
         if keep:
             w_out[i] = w
@@ -165,14 +168,17 @@ def surprises(steps, priors, z, x, out):
     start, stop, op, du, a, b, c, jump, jump_var, _ = steps
     loc, tau, rho, beta, m0, v0, _ = priors
     m, v, w, q = np.zeros(z.size), np.zeros(z.size), np.zeros(z.size), np.zeros(z.size)
+    past = np.zeros((2, z.size))
     prior = -0.5 * z * z
     prior -= np.log(np.sum(np.exp(prior)))
+    fresh = np.exp(prior)
     table = np.zeros((z.size, z.size))
     told = np.nan
     for i in range(loc.size):
         if rho[i] != told and remembers(op, start[i], stop[i]):
             memory_table(rho[i], z, table)
             told = rho[i]
+        past[:] = fresh
         r = rates(loc[i], tau[i], x, False)
         m[:] = m0[i]
         v[:] = v0[i]
@@ -196,5 +202,5 @@ def surprises(steps, priors, z, x, out):
                 w -= 0.5 * np.log(q)
                 q[:] = 1.0
                 if op[e] != READ:
-                    run_one(op, du, a, b, c, jump, jump_var, e, e + 1, r, table, beta[i], m, v, w, q)
+                    run_one(op, du, a, b, c, jump, jump_var, e, e + 1, r, table, past, beta[i], m, v, w, q)
                     q[:] = 1.0

@@ -140,9 +140,10 @@ def _fan(belief: Belief, h: Histories, days: FloatArray) -> FloatArray:
 def smooth(f: Frame, p: Params, aside: NDArray[np.bool_]) -> tuple[FloatArray, FloatArray]:
     """(E, 3) mean, p10, p90 before and after each event of one bearing, given the whole record.
 
-    Forward on the grid, then Rauch, Tung and Striebel's backward pass node by node; the node weights go back
-    through the memory between lives. What a later wall reading says of an earlier offset is not carried back:
-    the drawn path of such a bearing is a little wider than it need be, its forecast is not.
+    Forward on the grid, then Rauch, Tung and Striebel's backward pass node by node; the node weights of a
+    life come from its own record and, through the place's node, from all others. What a later wall reading
+    says of an earlier offset is not carried back: the drawn path of such a bearing is a little wider than it
+    need be, its forecast is not.
     """
     work = lay_out(f, p, aside)
     n = len(work.op)
@@ -154,37 +155,62 @@ def smooth(f: Frame, p: Params, aside: NDArray[np.bool_]) -> tuple[FloatArray, F
     table = np.zeros((len(z), len(z)))
     grid.memory_table(rate.rho[0], z, table)
     m, v, w = np.full(len(z), work.m0[0]), np.full(len(z), work.v0[0]), -0.5 * z * z
-    q = np.ones(len(z))
+    q, fresh = np.ones(len(z)), np.exp(w) / np.sum(np.exp(w))
+    past, own = np.stack([fresh, fresh]), []
     first, joint = (m.copy(), v.copy(), w.copy()), bool(has_zeros(work.op, 0, n))
-    states, masses = [], []
+    states = []
     for e in range(n):
         gain = r * du[e]
         mb, vb = m + gain + work.jump[e], v + rate.beta[0] * gain + work.jump_var[e]
-        ended = grid.cell_mass(w)[0]
+        ended, started = grid.cell_mass(w)[0], past[1].copy()
         told = (work.op, du, work.a, work.b, work.c, work.jump, work.jump_var)
         if joint:  # the offsets are kept by going through the record again from its start
             m, v, w = first[0].copy(), first[1].copy(), first[2].copy()
-            run_joint(*told, work.zero, 0, e + 1, r, table, rate.beta[0], m, v, w)
+            past = np.stack([fresh, fresh])
+            run_joint(*told, work.zero, 0, e + 1, r, table, past, rate.beta[0], m, v, w)
         else:
-            grid.run_one(*told, e, e + 1, r, table, rate.beta[0], m, v, w, q)
-        states.append((mb, vb, m.copy(), v.copy(), ended))
-        masses.append(grid.cell_mass(w)[0])
-    return _backward(work, du, rate.beta[0], r, table, states, masses)
+            grid.run_one(*told, e, e + 1, r, table, past, rate.beta[0], m, v, w, q)
+        if work.op[e] in (grid.LIFE, grid.BREAK):
+            own.append((ended, started))
+        states.append((mb, vb, m.copy(), v.copy()))
+    own.append((grid.cell_mass(w)[0], past[1]))
+    return _backward(work, du, rate.beta[0], r, _by_whole_record(own, table, fresh), states)
 
 
-def _backward(work, du, beta, r, table, states, masses) -> tuple[FloatArray, FloatArray]:
+def _by_whole_record(
+    own: list[tuple[FloatArray, FloatArray]], table: FloatArray, fresh: FloatArray
+) -> list[FloatArray]:
+    """(L lists of K) node weights of each life of a place given all of them, in order.
+
+    ``own``: of each life the weights at its end and those it began with: their ratio is what its record alone
+    says. Given the place's node lives are independent, so a life's weights are its own record's times what
+    the place's node is believed to be by all others.
+    """
+    said = [np.where(mass > 1e-15, mass / np.maximum(begun, 1e-300), 0.0) for mass, begun in own]
+    said = [x / x.max() for x in said]
+    there = [table @ x for x in said]
+    weights = []
+    for k, x in enumerate(said):
+        place = fresh.copy()
+        for j, other in enumerate(there):
+            place = place * other if j != k else place
+        mass = x * (place @ table)
+        weights.append(mass / mass.sum())
+    return weights
+
+
+def _backward(work, du, beta, r, lives, states) -> tuple[FloatArray, FloatArray]:
     n = len(states)
     before, after = np.zeros((n, 3)), np.zeros((n, 3))
-    mass = masses[-1]
+    mass = lives[-1]
     ms, vs = states[-1][2], states[-1][3]
     for e in range(n - 1, -1, -1):
-        mb, vb, ma, va, ended = states[e]
+        mb, vb, ma, va = states[e]
         after[e] = _band(mass, ms, vs)
         op = work.op[e]
         if op in (grid.LIFE, grid.BREAK):
-            share = mass / np.maximum(ended @ table, 1e-300)
-            mass = ended * (table @ share)
-            mass /= mass.sum()
+            lives = lives[:-1]
+            mass = lives[-1]
         if op in (grid.LIFE, grid.LEVEL, grid.BREAK):
             ms, vs = mb, vb
         elif op == grid.STEP:

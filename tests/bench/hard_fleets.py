@@ -99,6 +99,14 @@ def whole(world: World, seed: int) -> Fleet:
     return Fleet(fleet.histories, fleet.true_kh, np.ones(world.n, dtype=bool))
 
 
+def many_lives(world: World, seed: int) -> Fleet:
+    """A world of ``worlds``, the bearings concerned those in their third life or a later one."""
+    fleet = make(world, seed)
+    h = fleet.histories
+    lives = np.bincount(h.owner[h.kind == Kind.NEW_LIFE], minlength=world.n)
+    return Fleet(h, fleet.true_kh, lives >= 3)
+
+
 def begun_late(world: World, seed: int) -> Fleet:
     """A world of ``worlds`` whose record begins when its first lives are under way: new metal and the first
     visit of each first life are lost where a second visit follows.
@@ -195,6 +203,7 @@ CASES: dict[str, tuple[int, Maker]] = {
     "gauge -15 um, 8 years": (2, lambda seed: gauged(seed, 8.0, -15.0)),
     "gauges N(0, 10)": (2, lambda seed: gauged(seed, 4.0, spread_um=10.0)),
     "no gauge biased": (2, lambda seed: gauged(seed, 3.0)),
+    "third lives": (3, lambda seed: many_lives(World(n=400, visits=(8, 16)), seed)),
     "rate kept, 400": (1, lambda seed: whole(World(n=400, rho_a=1.0, visits=(8, 8)), seed)),
     "rate kept, 1000": (1, lambda seed: whole(World(n=1000, rho_a=1.0, visits=(8, 8)), seed)),
 }

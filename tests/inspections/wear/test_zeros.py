@@ -72,8 +72,9 @@ def test_the_way_with_zeros_and_the_way_without_agree_where_there_is_no_wall():
     other = [x.copy() for x in one]
     told = (work.op, f.du, work.a, work.b, work.c, work.jump, work.jump_var)
     n = len(work.op)
-    a = grid.run_one(*told, 0, n, r, table, 1.0, *one, np.ones(len(z)))
-    b = run_joint(*told, work.zero, 0, n, r, table, 1.0, *other)
+    fresh = np.exp(-0.5 * z * z) / np.sum(np.exp(-0.5 * z * z))
+    a = grid.run_one(*told, 0, n, r, table, np.stack([fresh, fresh]), 1.0, *one, np.ones(len(z)))
+    b = run_joint(*told, work.zero, 0, n, r, table, np.stack([fresh, fresh]), 1.0, *other)
     for x, y in zip(one, other, strict=True):
         assert x == pytest.approx(y, rel=1e-9, abs=1e-9)
     assert a == pytest.approx(b, abs=1e-9)
