@@ -105,7 +105,7 @@ TEMPLATES = [
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
                 "fleet.views.navigation.navigation",
-                "dashboards.outage_plan.notices.plan_notices",
+                "dashboards.outage_plan.plan_notices.plan_notices",
             ]
         },
     }

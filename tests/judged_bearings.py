@@ -11,8 +11,8 @@ from types import SimpleNamespace
 import numpy as np
 from numpy.typing import NDArray
 
-from inspections.forecasts.figures import Figures
-from inspections.forecasts.judgement.figures import Judgement
+from inspections.forecasts.forecast_figures import Figures
+from inspections.forecasts.judgement.judgement_figures import Judgement
 from inspections.forecasts.judgement.reckoning import Times, _Made, _ruled
 from inspections.forecasts.judgement.when import Chance
 from inspections.wear.decision import Predictive, Terms, decide, outages

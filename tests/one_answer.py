@@ -19,10 +19,10 @@ from dashboards.watchlist.ranking import Watched
 from dashboards.watchlist.table import _note
 from fleet.formatting import chance, day_words
 from inspections.forecasts.bearing_words import bearing_words
-from inspections.forecasts.figures import Figures
+from inspections.forecasts.forecast_figures import Figures
 from inspections.forecasts.frames import SHEET, figures_frame, forecast_sheet
-from inspections.forecasts.judgement.figures import Column, Judgement, Why, Word
-from inspections.forecasts.judgement.sentence import WORDS, reading_words
+from inspections.forecasts.judgement.judgement_figures import Column, Judgement, Why, Word
+from inspections.forecasts.judgement.judgement_sentence import WORDS, reading_words
 from inspections.visits.trigger_at_pump import Clearance, Opening, by_trigger, opening_of
 from inspections.visits.word_at_pump import CLOSE_UP, ENGINEER, REPLACE, Situation, advise
 

@@ -15,8 +15,8 @@ def stations() -> Iterator[tuple[str, str, Any]]:
     """Each bearing with each station's differences."""
     from dashboards.watchlist.ranking import Watched
     from fleet.models import Bearing, Site
-    from inspections.forecasts.current import current
-    from inspections.forecasts.judgement.current import judgements
+    from inspections.forecasts.current_forecasts import current
+    from inspections.forecasts.judgement.current_judgements import judgements
     from tests import one_answer
 
     bearings = list(Bearing.objects.standing().select_related("place__site").in_order())

@@ -6,7 +6,7 @@ import pytest
 
 from fleet import measuring_methods
 from fleet.clock import today_in
-from fleet.importing.plans.words import value_words
+from fleet.importing.reading_plans.heading_words import value_words
 from fleet.measuring_methods import BEST, METHODS, MeasuringMethod, Spread
 from fleet.plant.choices import set_setting
 from inspections.forecasts.notes import looks_copied

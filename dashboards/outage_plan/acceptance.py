@@ -28,9 +28,9 @@ from fleet.models import Bearing, Outage
 from fleet.plant.acts import Refused
 from inspections.deferrals import acts
 from inspections.deferrals.standing import PutOff
-from inspections.forecasts.current import current
-from inspections.forecasts.figures import Figures, figures_hash
-from inspections.forecasts.judgement.current import judgements
+from inspections.forecasts.current_forecasts import current
+from inspections.forecasts.forecast_figures import Figures, figures_hash
+from inspections.forecasts.judgement.current_judgements import judgements
 from inspections.forecasts.provenance import relied
 from inspections.models import Decision, DraftPlan, Plan
 

@@ -19,7 +19,7 @@ from dashboards.outage_plan.pump_openings.shell_orders import Order
 from fleet.clock import today_at
 from fleet.formatting import counted
 from fleet.models import Setting, SettingsRead, Site
-from inspections.forecasts.judgement.plant import CREW_HOUR
+from inspections.forecasts.judgement.plant_prices import CREW_HOUR
 from inspections.limits.price_choices import price_words
 from inspections.models import DraftPlan
 

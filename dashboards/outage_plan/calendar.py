@@ -8,8 +8,8 @@ from collections.abc import Iterator, Sequence
 
 from icalendar import Calendar, Event
 
+from dashboards.outage_plan.plan_sentences import job_words
 from dashboards.outage_plan.proposal import Proposal
-from dashboards.outage_plan.words import job_words
 from fleet.formatting import chance, counted, hours
 from fleet.models import Outage
 from inspections.deferrals.standing import PutOff

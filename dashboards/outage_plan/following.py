@@ -16,7 +16,7 @@ from fleet.clock import today_at
 from fleet.formatting import counted, day
 from fleet.models import Bearing, Outage, Site
 from fleet.models.recorded import IN_ORDER, LAST_FIRST
-from inspections.forecasts.current import current
+from inspections.forecasts.current_forecasts import current
 from inspections.models import Decision, Plan
 
 MOST_OVER = 4  # outages gone by whose jobs are still followed

@@ -17,7 +17,7 @@ from dashboards.outage_plan.pump_openings.inputs import (
     Settings,
     Spare,
 )
-from inspections.forecasts.judgement.figures import Judgement
+from inspections.forecasts.judgement.judgement_figures import Judgement
 
 FORMAT = 2  # 1 planned jobs by bearing; nothing reads it any more
 _PLAIN = ("name", "pump", "shell_type", "bore_um", "shell_h", "last_um")

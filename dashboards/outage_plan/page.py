@@ -10,7 +10,7 @@ from typing import Any
 
 from django.utils.safestring import SafeString
 
-from dashboards.outage_plan import drawing, versions, words
+from dashboards.outage_plan import drawing, plan_sentences, versions
 from dashboards.outage_plan.acceptance import open_what_ifs
 from dashboards.outage_plan.agreements import Undone, standing_at, undone
 from dashboards.outage_plan.deferrals import deferrals, waiting
@@ -97,8 +97,8 @@ def context(hand: DraftPlan, made: Proposal, version: versions.Version, sites: l
     lacking = _not_agreed(hand, found) if version.key == versions.HAND else []
     shown = [t for t, o in enumerate(given.outages) if not o.between or found.loads[t].n_jobs]
     return base | {
-        "saying": words.saying(found, given, made.orders),
-        "horizon": words.horizon(given),
+        "saying": plan_sentences.saying(found, given, made.orders),
+        "horizon": plan_sentences.horizon(given),
         "outages": [(given.outages[t], found.loads[t], drawing.load_bar(found.loads[t])) for t in shown],
         "pumps": _groups(_pumps(found, given, version, drawn), given),
         "axis": drawn.axis,
@@ -153,7 +153,7 @@ def _accepted(site: Site) -> dict[str, Any] | None:
 
 def _changes(version: versions.Version, given: Inputs) -> list[str]:
     outages = {o.name: o for o in given.outages}
-    return [words.change_words(said, outages) for said in version.changes]
+    return [plan_sentences.change_words(said, outages) for said in version.changes]
 
 
 def _effect(hand: DraftPlan, made: Proposal, version: versions.Version) -> list[str]:
@@ -163,7 +163,7 @@ def _effect(hand: DraftPlan, made: Proposal, version: versions.Version) -> list[
     before = versions.shown(hand, versions.version(hand, versions.PROPOSED))
     if before.evaluation is None or made.evaluation is None or made.inputs is None:
         return []
-    return words.effect(before.evaluation, made.evaluation, made.inputs.outages)
+    return plan_sentences.effect(before.evaluation, made.evaluation, made.inputs.outages)
 
 
 def _from_accepted(hand: DraftPlan, made: Proposal, version: versions.Version) -> int | None:

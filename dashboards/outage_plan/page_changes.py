@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from dashboards.outage_plan import drafts, drawing, versions
-from dashboards.outage_plan import words as plan_words
+from dashboards.outage_plan import plan_sentences as plan_words
 from dashboards.outage_plan.proposal import Proposal
 from dashboards.outage_plan.pump_openings.alternatives import Alternative, alternatives
 from dashboards.outage_plan.pump_openings.changes import compare

@@ -24,10 +24,10 @@ from fleet.formatting import hours
 from fleet.models import Bearing, Outage, Site, Spare
 from fleet.models.recorded import IN_ORDER
 from inspections.forecasts.bearing_facts import planned_words
-from inspections.forecasts.current import parameters, standing_run
-from inspections.forecasts.judgement.current import judgements
-from inspections.forecasts.judgement.figures import Judgement
-from inspections.forecasts.judgement.plant import Plant, plant_of
+from inspections.forecasts.current_forecasts import parameters, standing_run
+from inspections.forecasts.judgement.current_judgements import judgements
+from inspections.forecasts.judgement.judgement_figures import Judgement
+from inspections.forecasts.judgement.plant_prices import Plant, plant_of
 from inspections.forecasts.judgement.when import MOST_COLUMNS
 from inspections.forecasts.wear_inputs import Known, inputs
 

@@ -11,8 +11,8 @@ from django.utils.safestring import SafeString
 
 from dashboards.outage_plan.proposal import Proposal
 from fleet.models import Bearing
-from inspections.forecasts.current import current
-from inspections.forecasts.judgement.figures import READING
+from inspections.forecasts.current_forecasts import current
+from inspections.forecasts.judgement.judgement_figures import READING
 from inspections.trend.assembly import trends_of
 from inspections.trend.strip import axis_of, strip, strip_axis
 from inspections.trend.values import Trend, TrendJob

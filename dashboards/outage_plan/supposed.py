@@ -9,8 +9,8 @@ from typing import Any
 from uuid import UUID
 
 from fleet.models import Bearing
-from inspections.forecasts.judgement.current import digests_of, supposing
-from inspections.forecasts.judgement.figures import Judgement
+from inspections.forecasts.judgement.current_judgements import digests_of, supposing
+from inspections.forecasts.judgement.judgement_figures import Judgement
 
 # A plan under a what-if is looked at again and again while it is changed.
 _MADE: OrderedDict[tuple[Any, ...], dict[str, Judgement]] = OrderedDict()

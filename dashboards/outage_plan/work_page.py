@@ -19,8 +19,8 @@ from dashboards.outage_plan.stacked import Stack, stack
 from fleet.clock import today_at
 from fleet.models import Bearing
 from fleet.web.bearing_addresses import bearing_address
-from inspections.forecasts.current import current, parameters, standing_run
-from inspections.forecasts.figures import Figures
+from inspections.forecasts.current_forecasts import current, parameters, standing_run
+from inspections.forecasts.forecast_figures import Figures
 from inspections.forecasts.wear_inputs import Known, inputs
 from inspections.visits.machine_book import book_unit
 

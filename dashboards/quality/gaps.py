@@ -11,9 +11,9 @@ from fleet.formatting import counted, day, um
 from fleet.measuring_methods import METHODS, NOT_NAMED, Spread, words_of
 from fleet.models import Bearing, LimitUse
 from fleet.web.bearing_addresses import bearing_address
-from inspections.forecasts.figures import Figures
-from inspections.forecasts.judgement.figures import Judgement, Why
-from inspections.forecasts.judgement.sentence import no_life_words, reading_words, standing_of
+from inspections.forecasts.forecast_figures import Figures
+from inspections.forecasts.judgement.judgement_figures import Judgement, Why
+from inspections.forecasts.judgement.judgement_sentence import no_life_words, reading_words, standing_of
 from inspections.forecasts.notes import looks_copied, meter_words
 from inspections.forecasts.wear_inputs import Known
 from inspections.story.exposure import CALENDAR

@@ -10,7 +10,7 @@ from fleet.clock import today_in
 from fleet.formatting import counted
 from fleet.models import Bearing, BearingFacts, PlaceFacts, Site
 from inspections.forecasts.codes import Codes
-from inspections.forecasts.current import parameters, standing_run
+from inspections.forecasts.current_forecasts import parameters, standing_run
 from inspections.wear.class_curves import WHOLE
 from inspections.wear.drivers import Driver, drivers
 from inspections.wear.population import Population

@@ -23,10 +23,10 @@ from fleet.web.bearing_search import visible
 from inspections.deferrals import acts, standing
 from inspections.deferrals.checks import record_check
 from inspections.deferrals.levels import is_past
-from inspections.forecasts.current import current
-from inspections.forecasts.judgement.current import judgements
-from inspections.forecasts.judgement.figures import Judgement, Word
-from inspections.forecasts.judgement.sentence import sentence, standing_of
+from inspections.forecasts.current_forecasts import current
+from inspections.forecasts.judgement.current_judgements import judgements
+from inspections.forecasts.judgement.judgement_figures import Judgement, Word
+from inspections.forecasts.judgement.judgement_sentence import sentence, standing_of
 from inspections.models import Deferral, OutsideOpening
 from inspections.records.openings import NotRecorded
 

@@ -15,7 +15,7 @@ from dashboards.outage_plan import all_sites as sites_plans
 from dashboards.outage_plan import drafts, page, page_changes, versions
 from dashboards.outage_plan.calendar import calendar
 from dashboards.outage_plan.deferrals import deferrals
-from dashboards.outage_plan.frames import lines_of
+from dashboards.outage_plan.plan_frames import lines_of
 from dashboards.outage_plan.plan_sheet import COLUMNS
 from dashboards.outage_plan.proposal import Proposal
 from dashboards.outage_plan.work_page import work

@@ -9,8 +9,8 @@ from fleet.access import sites_for
 from fleet.clock import today_in
 from fleet.models import Bearing, Site, folded
 from inspections.forecasts.codes import Codes
-from inspections.forecasts.current import current
-from inspections.forecasts.judgement.current import judgements
+from inspections.forecasts.current_forecasts import current
+from inspections.forecasts.judgement.current_judgements import judgements
 from inspections.forecasts.wear_inputs import inputs
 from inspections.limits import approvals
 from inspections.story.uncertainty import spreads

@@ -17,10 +17,10 @@ from fleet.sheets.export import xlsx_bytes
 from fleet.views.first_steps import nothing_here_yet
 from fleet.web.rate_limit import costly
 from inspections.deferrals.standing import decided_words
-from inspections.forecasts.current import current, fit_trouble
+from inspections.forecasts.current_forecasts import current, fit_trouble
 from inspections.forecasts.frames import SHEET, figures_frame, forecast_sheet
-from inspections.forecasts.judgement.current import judgements
-from inspections.forecasts.judgement.figures import Word
+from inspections.forecasts.judgement.current_judgements import judgements
+from inspections.forecasts.judgement.judgement_figures import Word
 from inspections.visits import dispositions
 
 YEARS_SHOWN = 9

@@ -10,9 +10,9 @@ from dataclasses import dataclass, field, replace
 from fleet.formatting import day
 from fleet.models import Bearing, Site, folded
 from fleet.web.bearing_search import holds
-from inspections.forecasts.figures import Figures
-from inspections.forecasts.judgement.figures import Judgement, Why, Word
-from inspections.forecasts.judgement.sentence import WORDS, sentence, standing_of
+from inspections.forecasts.forecast_figures import Figures
+from inspections.forecasts.judgement.judgement_figures import Judgement, Why, Word
+from inspections.forecasts.judgement.judgement_sentence import WORDS, sentence, standing_of
 
 ORDERS = {"": "by date", "cost": "by what waiting costs"}
 TWIN_APART = 2.0  # a ratio of wear between twins that is worth a word

@@ -11,8 +11,8 @@ from dashboards.watchlist.charts import TimeAxis, clearance_bar, date_axis, date
 from dashboards.watchlist.ranking import Watched
 from fleet import formatting as show
 from fleet.web.bearing_addresses import bearing_address
-from inspections.forecasts.judgement.figures import Word
-from inspections.forecasts.judgement.sentence import WORDS
+from inspections.forecasts.judgement.judgement_figures import Word
+from inspections.forecasts.judgement.judgement_sentence import WORDS
 
 MOST_NOTES = 3
 

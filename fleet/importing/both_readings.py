@@ -9,10 +9,10 @@ from decimal import Decimal
 from typing import Any
 
 from fleet.importing.directory import Directory
-from fleet.importing.plans.cell_fates import Applied
-from fleet.importing.plans.made_rows import Made
-from fleet.importing.plans.plan import ColumnPlan, Plan
-from fleet.importing.plans.value_notation import number_of
+from fleet.importing.reading_plans.cell_fates import Applied
+from fleet.importing.reading_plans.made_rows import Made
+from fleet.importing.reading_plans.reading_plan import ColumnPlan, Plan
+from fleet.importing.reading_plans.value_notation import number_of
 from fleet.models import Bearing, BearingFacts, Limit, LimitUse
 from fleet.per_mille import CLEARANCE, part_of
 from fleet.unit_words import HUNDREDTHS

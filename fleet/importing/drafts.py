@@ -10,8 +10,8 @@ from fleet.importing.given_answers import asked_again
 from fleet.importing.kept_files import answers_for, keep_file, keep_plan, plan_named
 from fleet.importing.loading import Result, import_file
 from fleet.importing.options import Options
-from fleet.importing.plans.layout import find_headings, grid_of
-from fleet.importing.plans.plan import Plan, plan_of
+from fleet.importing.reading_plans.layout import find_headings, grid_of
+from fleet.importing.reading_plans.reading_plan import Plan, plan_of
 from fleet.models import Account, Draft, Sheet, StoredFile
 from fleet.sheets.files import MOST_ROWS_OF_PAGE, read_sheet
 

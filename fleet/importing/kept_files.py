@@ -8,7 +8,7 @@ from typing import Any
 from django.db.models import Max, Q, QuerySet
 
 from fleet.importing.answers import Answers
-from fleet.importing.plans.plan import Plan, plan_of
+from fleet.importing.reading_plans.reading_plan import Plan, plan_of
 from fleet.ledger.writing import Fact, write
 from fleet.models import Answer, ReadingPlan, Role, Sheet, StoredFile
 from fleet.models.recorded import IN_ORDER

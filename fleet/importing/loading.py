@@ -20,10 +20,10 @@ from fleet.importing.kept_files import answer_facts, answers_for, digest_of, kee
 from fleet.importing.loaders import LOADERS, Context, Counts, Loader, Progress, counted_words
 from fleet.importing.options import Options
 from fleet.importing.parsed_rows import Parsed, ParsedRow, parse, parse_made
-from fleet.importing.plans.cell_fates import Applied, apply
-from fleet.importing.plans.marks import marks_of, sentences
-from fleet.importing.plans.plan import Plan
 from fleet.importing.questions import QuestionGroup, Settling, groups_of, relocated
+from fleet.importing.reading_plans.cell_fates import Applied, apply
+from fleet.importing.reading_plans.cell_marks import marks_of, sentences
+from fleet.importing.reading_plans.reading_plan import Plan
 from fleet.importing.rows_before import SetAsideBefore, give_keys, mark_known
 from fleet.importing.shown_rows import NOT_SHOWN, digest_of_rows
 from fleet.ledger.commitments import ROWS, rows_body

@@ -9,8 +9,8 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
-from fleet.importing.plans.plan import letters
-from fleet.importing.plans.value_notation import in_hundredths, unit_in
+from fleet.importing.reading_plans.reading_plan import letters
+from fleet.importing.reading_plans.value_notation import in_hundredths, unit_in
 from fleet.models import folded
 from fleet.sheets.files import Row, Tab
 from fleet.unit_words import HUNDREDTHS, units_in

@@ -11,8 +11,8 @@ from fleet.importing.answers import TYPED, Answers, kept_words
 from fleet.importing.columns import CLEAR, Column, canonical_text
 from fleet.importing.findings import Finding, Misfit, of_cell, of_file
 from fleet.importing.options import Options
-from fleet.importing.plans.made_rows import Made
-from fleet.importing.plans.plan import letters
+from fleet.importing.reading_plans.made_rows import Made
+from fleet.importing.reading_plans.reading_plan import letters
 from fleet.sheets.files import Row, Tab
 from fleet.units import Unreadable, shown
 

@@ -7,8 +7,8 @@ from fleet.importing.findings import Finding
 from fleet.importing.loading import Result, import_file
 from fleet.importing.options import Options
 from fleet.importing.parsed_rows import ParsedRow
-from fleet.importing.plans.cell_fates import READ, REMARK
-from fleet.importing.plans.plan import letters, plan_of
+from fleet.importing.reading_plans.cell_fates import READ, REMARK
+from fleet.importing.reading_plans.reading_plan import letters, plan_of
 from fleet.models import SetAside, Sheet
 from fleet.sheets.files import MOST_ROWS_OF_PAGE
 

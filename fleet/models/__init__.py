@@ -4,7 +4,7 @@ Inside, files stand in one direction: recorded, site, place, bearing, shell; the
 """
 
 from fleet.models.bearing import Authority, Bearing, BearingFacts, Limit, LimitUse, LoadSide, Seat, WearClass
-from fleet.models.costly import CostlyRequest
+from fleet.models.costly_requests import CostlyRequest
 from fleet.models.job import Job
 from fleet.models.ledger import Chain, Entry, Seal
 from fleet.models.names import Name, folded

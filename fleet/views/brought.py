@@ -11,7 +11,7 @@ from fleet.importing.drafts import ACT, reopen
 from fleet.importing.returned_sheet import what_became
 from fleet.models import Sheet
 from fleet.views.importing import seen_by
-from fleet.views.plans import with_remarks
+from fleet.views.reading_plans import with_remarks
 from fleet.web.rate_limit import costly
 
 

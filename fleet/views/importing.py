@@ -24,7 +24,7 @@ from fleet.importing.templates import template_file, template_sheets
 from fleet.importing.withdrawal import withdraw_import
 from fleet.models import Account, Bearing, Draft, Person, Sheet
 from fleet.plant.acts import Refused
-from fleet.views.plans import last_page_of
+from fleet.views.reading_plans import last_page_of
 from fleet.web.rate_limit import costly
 
 LAST_SHOWN = 20

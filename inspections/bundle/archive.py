@@ -24,9 +24,9 @@ from fleet.models import Bearing, Chain, Person, Seal
 from fleet.sheets.export import csv_bytes
 from inspections.bundle import quoted_entries, report, tables
 from inspections.bundle.quoted_entries import Kept
-from inspections.forecasts.current import current
+from inspections.forecasts.current_forecasts import current
 from inspections.forecasts.frames import SHEET, figures_frame, forecast_sheet
-from inspections.forecasts.judgement.current import judgements
+from inspections.forecasts.judgement.current_judgements import judgements
 from inspections.forecasts.provenance import relied
 from inspections.story.audit_trail import ledger_story
 from inspections.trend import assembly

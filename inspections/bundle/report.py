@@ -8,8 +8,8 @@ from django.template.loader import render_to_string
 from fleet.models import Bearing, Limit, Seal
 from inspections.forecasts import bearing_facts
 from inspections.forecasts.bearing_words import bearing_words
-from inspections.forecasts.figures import Figures
-from inspections.forecasts.judgement.figures import Judgement
+from inspections.forecasts.forecast_figures import Figures
+from inspections.forecasts.judgement.judgement_figures import Judgement
 from inspections.forecasts.wear_inputs import Known
 from inspections.story.audit_trail import LedgerStory
 from inspections.story.entry_words import LIMITS

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from .criteria import Criteria
 from .facts import Facts
-from .journal import Journal, form
+from .journal_form import Journal, form
 from .pattern import PatternError
 
 STATES = ("", "new", "scraped", "run_in")

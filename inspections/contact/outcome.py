@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from .check import Check
 from .criteria import Criteria
 from .evidence import Evidence
-from .journal import Journal
+from .journal_form import Journal
 from .pattern import Pattern
 from .places import Place, angles_deg, covered, places, reach_deg
 from .shared_table import TABLE

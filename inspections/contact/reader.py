@@ -16,11 +16,11 @@ from .criteria import Criteria
 from .evidence import weigh
 from .library import PARTS
 from .outcome import Earlier, Print, bare, decide, void
+from .outcome_words import Sentences, sentences
 from .pattern import checked
 from .places import Place, covered, places, reach_deg
 from .shared_table import VERSION
 from .taps import table
-from .words import Sentences, sentences
 
 OUTCOMES = ("acceptable", "scrape", "alignment", "seat", "measure", "repeat")
 

@@ -19,10 +19,10 @@ from fleet.plant.acts import Refused
 from fleet.plant.second_person import holds_right, must_be_second
 from inspections.deferrals.levels import BY_LEVEL, MOST_CHECK_DAYS, MOST_DAYS, Level, level_of
 from inspections.deferrals.standing import IN_FORCE, RIGHT, WAITING, PutOff, openings, put_off, times_before
-from inspections.forecasts.current import current
-from inspections.forecasts.figures import Figures, figures_hash
-from inspections.forecasts.judgement.current import judgements
-from inspections.forecasts.judgement.figures import Judgement
+from inspections.forecasts.current_forecasts import current
+from inspections.forecasts.forecast_figures import Figures, figures_hash
+from inspections.forecasts.judgement.current_judgements import judgements
+from inspections.forecasts.judgement.judgement_figures import Judgement
 from inspections.forecasts.provenance import relied
 from inspections.models import Agreement, Deferral, OutsideOpening
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from fleet.formatting import chance as chance_words
 from fleet.formatting import counted, day_words, um
-from inspections.forecasts.judgement.figures import Judgement
+from inspections.forecasts.judgement.judgement_figures import Judgement
 from inspections.models import Agreement, Deferral
 from inspections.wear.decision import PAST
 

@@ -6,7 +6,7 @@ import datetime as dt
 
 from fleet.formatting import day, days_ago, hours, mm, percent, rate, rate_range, rpm, um, um_range
 from fleet.models import BearingFacts, LimitUse
-from inspections.forecasts.figures import Figures
+from inspections.forecasts.forecast_figures import Figures
 from inspections.forecasts.wear_inputs import Known
 
 EXPOSURE = {

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
-from inspections.forecasts.figures import Figures
-from inspections.forecasts.judgement.figures import Column, Judgement, Why, Word
-from inspections.forecasts.judgement.sentence import WORDS, no_life_words, sentence, standing_of
-from inspections.forecasts.sentences import dates_sentence, rests_on
+from inspections.forecasts.forecast_figures import Figures
+from inspections.forecasts.forecast_sentences import dates_sentence, rests_on
+from inspections.forecasts.judgement.judgement_figures import Column, Judgement, Why, Word
+from inspections.forecasts.judgement.judgement_sentence import WORDS, no_life_words, sentence, standing_of
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from inspections.forecasts.figures import BEYOND, QUANTILES, Figures
+from inspections.forecasts.forecast_figures import BEYOND, QUANTILES, Figures
 from inspections.forecasts.gauge_periods import Disagreement, as_figure, disagreements, labels_of
 from inspections.forecasts.notes import notes
 from inspections.forecasts.sudden_failures import NO_CLASS

@@ -17,11 +17,11 @@ from fleet.importing.outcome import Outcome, Said, Step
 from fleet.models import Account, Bearing, Outage, Place, Sheet
 from fleet.web.bearing_addresses import bearing_address
 from fleet.web.bearing_search import visible
-from inspections.forecasts.current import current
-from inspections.forecasts.figures import Figures
-from inspections.forecasts.judgement.current import judgements
-from inspections.forecasts.judgement.figures import Judgement, Word
-from inspections.forecasts.judgement.sentence import sentence, standing_of
+from inspections.forecasts.current_forecasts import current
+from inspections.forecasts.forecast_figures import Figures
+from inspections.forecasts.judgement.current_judgements import judgements
+from inspections.forecasts.judgement.judgement_figures import Judgement, Word
+from inspections.forecasts.judgement.judgement_sentence import sentence, standing_of
 from inspections.models import Event, MeterEntry, Reading
 
 SHOWN_FIRST = 3

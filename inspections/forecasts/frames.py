@@ -13,10 +13,10 @@ import pandas as pd
 from fleet.access import sites_for
 from fleet.models import Account, Bearing
 from fleet.sheets.frames import COUNT, DAY, INSTANT, NUMBER, TEXT, WORD, YES_NO, frame, sheet_rows
-from inspections.forecasts.current import current
-from inspections.forecasts.figures import BEYOND, COLUMNS, QUANTILES, Figures
-from inspections.forecasts.judgement.current import judgements
-from inspections.forecasts.judgement.figures import Judgement
+from inspections.forecasts.current_forecasts import current
+from inspections.forecasts.forecast_figures import BEYOND, COLUMNS, QUANTILES, Figures
+from inspections.forecasts.judgement.current_judgements import judgements
+from inspections.forecasts.judgement.judgement_figures import Judgement
 from inspections.models import EFFECTS, Event, Reading
 
 # By column: its type, and where the row has it.

@@ -10,8 +10,8 @@ from uuid import UUID
 from fleet.formatting import day
 from fleet.models import Calibration, Instrument, Site
 from fleet.plant.calibration import calibrations, in_doubt
-from inspections.forecasts.current import standing_run
-from inspections.forecasts.figures import BEYOND
+from inspections.forecasts.current_forecasts import standing_run
+from inspections.forecasts.forecast_figures import BEYOND
 from inspections.models import Forecast, Reading, Stage
 
 _OF_READING = (

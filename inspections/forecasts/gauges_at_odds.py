@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from fleet.models import Instrument, Site
-from inspections.forecasts.current import standing_run
+from inspections.forecasts.current_forecasts import standing_run
 from inspections.forecasts.gauge_periods import Disagreement, disagreements
 from inspections.forecasts.gauge_recall import early_words
 from inspections.models import Forecast, ForecastRun

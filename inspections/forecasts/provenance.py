@@ -7,8 +7,8 @@ from importlib.metadata import version
 from typing import Any
 
 from inspections.forecasts.computation import ENGINE
-from inspections.forecasts.current import standing_run
-from inspections.forecasts.figures import COLUMNS, Figures, figures_hash
+from inspections.forecasts.current_forecasts import standing_run
+from inspections.forecasts.forecast_figures import COLUMNS, Figures, figures_hash
 
 PACKAGES = ("numba", "numpy", "scipy")
 

@@ -19,10 +19,10 @@ from fleet.models import Bearing
 from inspections.forecasts.backtest import KEPT_UNDER, backtest
 from inspections.forecasts.codes import Codes
 from inspections.forecasts.computation import ENGINE, WORTH_THREADS, figures_of
-from inspections.forecasts.current import record_digests
-from inspections.forecasts.figures import Figures
-from inspections.forecasts.judgement.current import digests_of
-from inspections.forecasts.judgement.figures import Judgement
+from inspections.forecasts.current_forecasts import record_digests
+from inspections.forecasts.forecast_figures import Figures
+from inspections.forecasts.judgement.current_judgements import digests_of
+from inspections.forecasts.judgement.judgement_figures import Judgement
 from inspections.forecasts.judgement.reckoning import reckon
 from inspections.forecasts.stored_look import rows_hash
 from inspections.forecasts.sudden_failures import by_site

@@ -17,7 +17,7 @@ from fleet.ledger.knowing import Knowledge
 from fleet.models import Bearing, Entry
 from inspections.forecasts.codes import Codes
 from inspections.forecasts.computation import ENGINE, figures_of
-from inspections.forecasts.figures import Figures, figures_hash
+from inspections.forecasts.forecast_figures import Figures, figures_hash
 from inspections.forecasts.provenance import packages, words_of_figures
 from inspections.forecasts.wear_inputs import fleet_inputs, inputs
 from inspections.models import ForecastRun

@@ -12,7 +12,7 @@ from rfc8785 import CanonicalizationError
 from fleet.ledger.canonical import canonical_hash
 from fleet.ledger.committed_rows import Look
 from fleet.models import Entry
-from inspections.forecasts.figures import Figures
+from inspections.forecasts.forecast_figures import Figures
 from inspections.models import Forecast, ForecastRun
 
 CHUNK = 1000

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from inspections.importing.trade_words import LANGUAGES
+from inspections.importing.trades_work_words import LANGUAGES
 from inspections.models import EventKind
 
 Words = tuple[str, re.Pattern[str]]

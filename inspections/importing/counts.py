@@ -2,9 +2,9 @@
 
 from collections.abc import Iterator, Sequence
 
+from fleet.grouping_marks import Unclear, marks_of, plain
 from fleet.importing.findings import Finding
 from fleet.importing.parsed_rows import ParsedRow
-from fleet.thousands import Unclear, marks_of, plain
 from inspections.importing.alike import ask_alike
 
 COUNTED = ("run_hours", "run_hours_before", "starts")

@@ -5,11 +5,11 @@ from collections.abc import Callable
 from dataclasses import replace
 from decimal import Decimal
 
+from fleet.grouping_marks import DECIMAL, GROUPING, MARKS, plain
 from fleet.importing.answers import Answers, Choice
 from fleet.importing.parsed_rows import ParsedRow
-from fleet.importing.plans.days import Days
-from fleet.importing.plans.value_notation import SIZES, from_date, number_of, read_value_cell
-from fleet.thousands import DECIMAL, GROUPING, MARKS, plain
+from fleet.importing.reading_plans.sheet_days import Days
+from fleet.importing.reading_plans.value_notation import SIZES, from_date, number_of, read_value_cell
 from fleet.units import UnknownUnit, show_um, to_um
 
 

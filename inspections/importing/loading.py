@@ -32,12 +32,12 @@ from inspections.importing.lines import (
 )
 from inspections.importing.meters import Hours, check_meters, hours_in
 from inspections.importing.needs import needs
-from inspections.importing.new_words import first_days, new_words
 from inspections.importing.position_names import bearings_by_name, names_by_place
 from inspections.importing.remark_values import remarks_that_name_values
 from inspections.importing.remarks import NAMES_WORK, Surroundings, remarks_that_name_work, words_of_plant
 from inspections.importing.row_facts import RowFacts
 from inspections.importing.template import COLUMNS, HOURS, METER_RESET, READING
+from inspections.importing.unknown_words import first_days, new_words
 from inspections.importing.work_levels import works_against_levels
 from inspections.models import WORK, EventKind
 from inspections.records.recording import record_history

@@ -5,10 +5,10 @@ from collections.abc import Sequence
 from decimal import Decimal
 from uuid import UUID
 
+from fleet.grouping_marks import GROUPING, plain
 from fleet.importing.answers import question_key
 from fleet.importing.loaders import Context
 from fleet.importing.parsed_rows import Parsed, ParsedRow
-from fleet.thousands import GROUPING, plain
 from inspections.importing.counts import COUNTED
 from inspections.importing.meters import SLACK_HOURS, check_meters, hours_in
 from inspections.importing.stored_facts import hours_of, pump_changes, standing_by

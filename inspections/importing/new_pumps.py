@@ -9,7 +9,7 @@ from fleet.importing.answers import Choice
 from fleet.importing.directory import Directory, letters_and_digits
 from fleet.importing.loaders import Context
 from fleet.importing.parsed_rows import ParsedRow
-from fleet.importing.plans.words import position_in
+from fleet.importing.reading_plans.heading_words import position_in
 from fleet.ledger.writing import Fact
 from fleet.models import Bearing, Place, Recorded, Rotor, Site, folded
 from fleet.plant.acts import fact_of, kind_by_kind

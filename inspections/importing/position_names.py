@@ -9,7 +9,7 @@ from functools import lru_cache
 from uuid import UUID
 
 from fleet.importing.directory import Directory
-from fleet.importing.plans.words import position_in
+from fleet.importing.reading_plans.heading_words import position_in
 
 # Common practice, no published source.
 _USUAL = {

@@ -11,8 +11,8 @@ from uuid import UUID
 from fleet.importing.answers import Answers, Choice
 from fleet.importing.findings import Finding
 from fleet.importing.parsed_rows import Parsed, ParsedRow
-from fleet.importing.plans.value_notation import number_of, read_value_cell
 from fleet.importing.questions import MEASURED
+from fleet.importing.reading_plans.value_notation import number_of, read_value_cell
 from fleet.units import parse_measured
 from inspections.importing.alike import ask_alike
 from inspections.importing.lines import number_um

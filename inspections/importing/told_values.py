@@ -6,9 +6,9 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from fleet.importing.plans.value_notation import in_hundredths, read_value_cell, unit_in
+from fleet.importing.reading_plans.value_notation import in_hundredths, read_value_cell, unit_in
 from inspections.importing.clauses import EVERYWHERE, MASK, Clause, Remark, either, whole
-from inspections.importing.trade_words import LANGUAGES
+from inspections.importing.trades_work_words import LANGUAGES
 
 CLEARANCE, CONTACT = "clearance", "contact"
 

@@ -16,7 +16,7 @@ from fleet.plant.acts import Refused
 from fleet.plant.limits import set_limits
 from fleet.published_rules import RULES
 from inspections.limits.doubts import Doubt, Ground, doubts
-from inspections.limits.limits import in_order
+from inspections.limits.limits_of_one import in_order
 from inspections.models import Reading
 
 

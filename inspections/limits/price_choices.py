@@ -13,7 +13,7 @@ from fleet.formatting import grouped, hours, percent
 from fleet.importing.directory import in_words, nearest
 from fleet.models import Place, PlaceFacts, Setting, SettingsRead, Site, folded
 from fleet.plant.acts import Refused
-from inspections.forecasts.judgement.plant import (
+from inspections.forecasts.judgement.plant_prices import (
     ALL_OTHERS,
     CONSEQUENCES,
     CREW_HOUR,
@@ -24,7 +24,7 @@ from inspections.forecasts.judgement.plant import (
     SHELL_H,
     STOPS,
 )
-from inspections.limits.choice import Choice, number_between
+from inspections.limits.choice_type import Choice, number_between
 from inspections.wear.terms import MOST_CONSEQUENCE
 
 MOST_H, MOST_MONEY, MOST_NAMED = 10_000, 10**9, 200

@@ -17,8 +17,8 @@ from inspections.models import (
 )
 from inspections.records.amendments import _kind_of, _must_stand, _not_ahead, _reason, _revise
 from inspections.records.facts import ReadingFact
+from inspections.records.facts_to_rows import instruments_of, people_of, reading_row
 from inspections.records.openings import NotRecorded
-from inspections.records.rows import instruments_of, people_of, reading_row
 
 # mending -------------------------------------------------------------------------------------------------
 

@@ -28,8 +28,7 @@ from inspections.models import (
 )
 from inspections.records.amendments import _not_ahead, _revise
 from inspections.records.facts import EventFact, Happened, MeterFact, ReadingFact, read_station
-from inspections.records.openings import Machines, NotRecorded, Openings
-from inspections.records.rows import (
+from inspections.records.facts_to_rows import (
     await_second_person,
     event_row,
     instruments_of,
@@ -39,6 +38,7 @@ from inspections.records.rows import (
     settle_order_and_stage,
     shell_facts,
 )
+from inspections.records.openings import Machines, NotRecorded, Openings
 
 
 @dataclass

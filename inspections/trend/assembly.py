@@ -17,9 +17,9 @@ from fleet.formatting import day, um
 from fleet.measuring_methods import NOT_NAMED, words_of
 from fleet.models import Bearing, Limit, Outage
 from fleet.models.recorded import order_of
-from inspections.forecasts.current import parameters, standing_run
-from inspections.forecasts.figures import Figures
-from inspections.forecasts.judgement.figures import READING, Judgement, Why, Word
+from inspections.forecasts.current_forecasts import parameters, standing_run
+from inspections.forecasts.forecast_figures import Figures
+from inspections.forecasts.judgement.judgement_figures import READING, Judgement, Why, Word
 from inspections.forecasts.wear_inputs import Known, events_of, inputs
 from inspections.models import EventKind, Stage
 from inspections.story.happenings import NEW_BASELINE, NEW_LIFE, STEP, UNSURE, Happening

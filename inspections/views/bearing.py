@@ -9,10 +9,10 @@ from fleet.clock import today_at
 from fleet.published_rules import suggestions
 from fleet.web.bearing_addresses import bearing_address, read
 from fleet.web.bearing_search import called, visible
-from inspections.forecasts import bearing_facts, sentences
+from inspections.forecasts import bearing_facts, forecast_sentences
 from inspections.forecasts.bearing_words import bearing_words
-from inspections.forecasts.current import current
-from inspections.forecasts.judgement.current import judgements
+from inspections.forecasts.current_forecasts import current
+from inspections.forecasts.judgement.current_judgements import judgements
 from inspections.limits import approvals
 from inspections.records import position_merge
 from inspections.trend import assembly, charts
@@ -52,13 +52,13 @@ def bearing(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         "words": words,
         "judgement": judgement,
         "notes": figures["notes"] or [],
-        "slip": sentences.slip_sentence(figures),
-        "unwritten": sentences.unwritten_sentence(figures),
-        "gauge_doubt": sentences.gauge_sentence(figures),
-        "misfit": sentences.misfit_sentence(figures),
-        "curve": sentences.curve_sentence(figures),
-        "sudden": sentences.sudden_sentence(figures),
-        "room": sentences.room_sentence(figures),
+        "slip": forecast_sentences.slip_sentence(figures),
+        "unwritten": forecast_sentences.unwritten_sentence(figures),
+        "gauge_doubt": forecast_sentences.gauge_sentence(figures),
+        "misfit": forecast_sentences.misfit_sentence(figures),
+        "curve": forecast_sentences.curve_sentence(figures),
+        "sudden": forecast_sentences.sudden_sentence(figures),
+        "room": forecast_sentences.room_sentence(figures),
         "dots": charts.twenty_dots(words.until.past) if words.until else "",
         "story": assembly.told(known, shown_of(one)),
         "suggested": suggestions(diameter, missing),

@@ -15,9 +15,9 @@ from fleet.clock import today_in
 from fleet.models import Person, Site, folded
 from fleet.plant.acts import Refused
 from fleet.plant.choices import set_setting
-from inspections.forms.choices import CautionsForm, as_shown
-from inspections.limits import choices
-from inspections.limits.prices import prices, work_hours
+from inspections.forms.words_of_caution import CautionsForm, as_shown
+from inspections.limits import plant_choices
+from inspections.limits.passing_prices import prices, work_hours
 from inspections.visits import cautions
 
 ACT = "set limits"
@@ -42,7 +42,7 @@ def page(request: HttpRequest) -> HttpResponse:
             )
             return _back(site)
     day = today_in(site.time_zone if site else "UTC")
-    held = choices.in_force(site, day)
+    held = plant_choices.in_force(site, day)
     people = {
         person.pk: person
         for person in Person.objects.filter(pk__in=[one.row.recorded_by for one in held if one.row])
@@ -79,7 +79,7 @@ def _choose(request: HttpRequest, site: Site | None) -> HttpResponse:
     said = request.POST
     try:
         day = dt.date.fromisoformat(said["from_on"]) if said.get("from_on") else None
-        row = choices.choose(
+        row = plant_choices.choose(
             name=said.get("name", ""),
             typed=said.get("value", ""),
             site=site,
@@ -90,7 +90,7 @@ def _choose(request: HttpRequest, site: Site | None) -> HttpResponse:
         words = str(refused) if isinstance(refused, Refused) else "This is no day. Write it as 2026-03-09."
         messages.error(request, f"{words} Nothing was changed.")
     else:
-        known = choices.BY_NAME[row.name]
+        known = plant_choices.BY_NAME[row.name]
         messages.success(
             request, f"{known.label}: {known.said(row.value)}, recorded. Dates and advice follow at once."
         )

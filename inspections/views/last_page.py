@@ -20,7 +20,7 @@ from fleet.importing import drafts
 from fleet.importing.answers import ASIDE, Answers
 from fleet.importing.loading import Result
 from fleet.models import Draft
-from fleet.views.plans import last_page_of, own_draft, shown_rows
+from fleet.views.reading_plans import last_page_of, own_draft, shown_rows
 from inspections.importing.drawn import DrawnBearing, drawn_bearings
 from inspections.importing.drawn_meters import DrawnMeter
 from inspections.importing.lines import Line

@@ -26,7 +26,7 @@ from fleet.web.bearing_addresses import bearing_address
 from fleet.web.bearing_search import the_one_called, visible
 from inspections.forms.limits import LimitForm, first_values
 from inspections.limits import approvals, doubts
-from inspections.limits import limits as limiting
+from inspections.limits import limits_of_one as limiting
 from inspections.models import Event
 
 ACT = "set limits"

@@ -25,7 +25,7 @@ from fleet.published_rules import RULES, USES
 from fleet.sheets.files import MOST_ROWS_OF_PAGE, SheetFault, read_sheet
 from fleet.views.importing import seen_by
 from inspections.forms.limits import ManyLimitsForm
-from inspections.limits import limits as limiting
+from inspections.limits import limits_of_one as limiting
 from inspections.limits.limits_of_many import BearingLimits, bearings_with_limits, set_for_many
 from inspections.models import Event, Reading
 

@@ -7,8 +7,8 @@ from django.views.decorators.http import require_safe
 from fleet.access import sites_for
 from fleet.clock import today_in
 from fleet.measuring_methods import words_of
-from inspections.limits import choices
-from inspections.limits.prices import prices, work_hours
+from inspections.limits import plant_choices
+from inspections.limits.passing_prices import prices, work_hours
 from inspections.story.uncertainty import spreads
 
 
@@ -19,8 +19,8 @@ def method(request: HttpRequest) -> HttpResponse:
     today, sites = today_in("UTC"), list(sites_for(request.user))
     context = {
         "spreads": measured,
-        "chosen": [one for one in choices.in_force(None, today) if one.choice.priced],
-        "own": choices.own_prices(sites, today),
+        "chosen": [one for one in plant_choices.in_force(None, today) if one.choice.priced],
+        "own": plant_choices.own_prices(sites, today),
         "prices": prices(sites, today),
         "work": work_hours(),
     }

@@ -13,7 +13,7 @@ from django.shortcuts import redirect, render
 
 from fleet.models import Bearing
 from fleet.models.recorded import LAST_FIRST
-from inspections.forecasts.current import current
+from inspections.forecasts.current_forecasts import current
 from inspections.models import Closing, Decision, EventKind, NotMeasured, Stage, Visit
 from inspections.records.openings import NotRecorded
 from inspections.views.closing_list import ClosingList

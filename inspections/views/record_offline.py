@@ -29,7 +29,7 @@ from inspections import contact
 from inspections.contact.shared_table import TABLE
 from inspections.models import BOUNDS_UM, EFFECTS, NotMeasured, Quantity
 from inspections.records.openings import NotRecorded
-from inspections.story.conditions import EXCEPTIONS, USUAL_WORDS
+from inspections.story.measuring_conditions import EXCEPTIONS, USUAL_WORDS
 from inspections.visits import offline_sync, print_drawing, print_words, receipts
 from inspections.visits.cautions import NO_WORK
 from inspections.visits.device_entry import Sent

@@ -11,7 +11,7 @@ from fleet.end_words import END_WORDS
 from fleet.measuring_methods import METHODS, is_fine, words_of
 from inspections.models import Basis, Reading, Stage
 from inspections.records.openings import NotRecorded
-from inspections.story.conditions import EXCEPTIONS, exception_words
+from inspections.story.measuring_conditions import EXCEPTIONS, exception_words
 from inspections.visits import quantities
 from inspections.visits.acts import enter
 from inspections.visits.desk import Desk, at_the_pump

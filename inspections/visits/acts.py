@@ -17,7 +17,7 @@ from fleet.ledger.writing import Fact, write
 from fleet.measuring_methods import is_ranged
 from fleet.models import Bearing, Place, Recorded
 from fleet.models.recorded import LAST_FIRST
-from inspections.forecasts.figures import Figures, figures_hash
+from inspections.forecasts.forecast_figures import Figures, figures_hash
 from inspections.forecasts.provenance import relied
 from inspections.models import (
     Attendance,

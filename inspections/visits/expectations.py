@@ -23,10 +23,10 @@ from fleet.models import Bearing, Chain, Limit, LimitUse
 from fleet.models.recorded import LAST_FIRST
 from fleet.per_mille import ENTRY, TYPED, USUAL
 from inspections.forecasts.computation import figures_of
-from inspections.forecasts.current import parameters, standing_run
-from inspections.forecasts.figures import Figures
-from inspections.forecasts.judgement.current import whole_pumps
-from inspections.forecasts.judgement.figures import Judgement
+from inspections.forecasts.current_forecasts import parameters, standing_run
+from inspections.forecasts.forecast_figures import Figures
+from inspections.forecasts.judgement.current_judgements import whole_pumps
+from inspections.forecasts.judgement.judgement_figures import Judgement
 from inspections.forecasts.judgement.reckoning import reckon
 from inspections.forecasts.wear_inputs import Known, inputs
 from inspections.models import ForecastRun, Reading, Stage

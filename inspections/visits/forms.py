@@ -12,7 +12,7 @@ from fleet.end_words import END_WORDS
 from fleet.measuring_methods import offered
 from fleet.models import Half
 from inspections.models import EFFECTS, Effect, EventKind, NotMeasured, Reason, Visit
-from inspections.story import conditions
+from inspections.story import measuring_conditions
 
 UNITS = [("mm", "mm"), ("um", "µm"), ("thou", "thou (0.001 in)"), ("mil", "mil (0.001 in)"), ("in", "in")]
 # What is done at an open bearing and parts as found from as left, beside a scrape.
@@ -127,7 +127,7 @@ class ReadingForm(forms.Form):
     exceptions = forms.MultipleChoiceField(
         label="Not as usual",
         required=False,
-        choices=[(name, words) for name, (words, _) in conditions.EXCEPTIONS.items()],
+        choices=[(name, words) for name, (words, _) in measuring_conditions.EXCEPTIONS.items()],
         widget=forms.CheckboxSelectMultiple,
     )
     instrument = forms.CharField(label="Gauge", required=False, max_length=80)
@@ -151,7 +151,7 @@ class ReadingForm(forms.Form):
         said = self.cleaned_data
         return {name: said[name] for name in ("value", "unit", "method", "basis", "less")} | {
             "instrument": said["instrument_other"].strip() or said["instrument"],
-            "conditions": conditions.conditions_of(said["exceptions"]),
+            "conditions": measuring_conditions.conditions_of(said["exceptions"]),
         }
 
 

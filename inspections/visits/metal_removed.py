@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from scipy.stats import truncnorm
 
 from fleet.formatting import hours, um
-from inspections.forecasts.figures import Figures
+from inspections.forecasts.forecast_figures import Figures
 from inspections.visits.trigger_at_pump import Opening
 from inspections.visits.verdict import with_unit
 from inspections.wear.normal import NINE_IN_TEN

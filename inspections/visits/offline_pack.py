@@ -16,7 +16,7 @@ from fleet.models.plant import SettingsRead
 from fleet.models.recorded import IN_ORDER
 from inspections.forecasts.judgement.accepted import AcceptedTrigger, accepted_triggers
 from inspections.models import ContactCheck, Reading, Stage
-from inspections.story.conditions import EXCEPTIONS
+from inspections.story.measuring_conditions import EXCEPTIONS
 from inspections.story.uncertainty import spreads
 from inspections.visits import open_bearing
 from inspections.visits.cautions import cautions_for

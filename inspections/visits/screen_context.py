@@ -5,7 +5,7 @@ from typing import Any
 
 from fleet.models import Person
 from inspections.models import Event, EventKind, Reading
-from inspections.story.conditions import USUAL_WORDS
+from inspections.story.measuring_conditions import USUAL_WORDS
 from inspections.visits.desk import Desk
 from inspections.visits.forms import new_id
 from inspections.visits.quantities import with_station

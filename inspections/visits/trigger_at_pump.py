@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from fleet.formatting import chance, day, day_words
-from inspections.forecasts.judgement.figures import (
+from inspections.forecasts.judgement.judgement_figures import (
     ALWAYS,
     GUARD,
     PLANT,

@@ -20,8 +20,8 @@ from fleet.slip_factors import (
     Slip,
     slips_of,
 )
-from inspections.wear.conformity import WORDS, judge
 from inspections.wear.normal import EIGHT_IN_TEN, NEARLY_ALL
+from inspections.wear.verdict_at_limit import WORDS, judge
 
 FAR = NEARLY_ALL  # from what is expected: beyond it a value is asked about
 # A value is asked about too when a named slip explains it so much better than wear does. Odds of a slip

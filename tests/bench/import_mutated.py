@@ -39,7 +39,7 @@ from django.core.management import call_command
 from fleet.importing.answers import Answers
 from fleet.importing.loading import Result, import_file
 from fleet.importing.options import Options
-from fleet.importing.plans.plan import Plan, cell_of
+from fleet.importing.reading_plans.reading_plan import Plan, cell_of
 from fleet.sheets.files import read_sheet
 from tests import makers
 from tests.imports import bringing

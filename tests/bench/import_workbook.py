@@ -26,9 +26,9 @@ from django.core.management import call_command
 from django.test import Client
 
 from fleet import bulk
-from fleet.importing.plans import form
-from fleet.importing.plans.cell_fates import apply
-from fleet.importing.plans.guesses import guess
+from fleet.importing.reading_plans import plan_form
+from fleet.importing.reading_plans.cell_fates import apply
+from fleet.importing.reading_plans.guesses import guess
 from fleet.sheets.files import read_sheet
 from tests import makers
 
@@ -82,7 +82,7 @@ def main() -> None:
     plan = replace(guess(tabs, lambda name: name.startswith("Pump ")), basis="diametral")
     guessed = time.perf_counter()
     applied = apply(plan, tabs)
-    form.preview(applied), form.odd_words(plan, applied)
+    plan_form.preview(applied), plan_form.odd_words(plan, applied)
     done = time.perf_counter()
     print(f"{len(data) / 1e6:.1f} MB, {len(tabs)} tabs, {applied.n_rows} rows -> {len(applied.made)} made")
     print(

@@ -9,7 +9,15 @@ import datetime as dt
 import numpy as np
 
 from dashboards.outage_plan.pump_openings.inputs import Bearing, Hours, Inputs, Outage, Pump, Spare
-from inspections.forecasts.judgement.figures import ALWAYS, NEVER, READING, Column, Judgement, Why, Word
+from inspections.forecasts.judgement.judgement_figures import (
+    ALWAYS,
+    NEVER,
+    READING,
+    Column,
+    Judgement,
+    Why,
+    Word,
+)
 from inspections.wear.decision import Openings, PumpOpenings, Terms
 from tests.bench.programme_instances import FAMILIES, coefficients, fleet
 

@@ -17,7 +17,7 @@ from fleet import background_jobs
 from fleet.plant import record_checks
 from fleet.plant.gauge_register import instrument_named
 from fleet.plant.limits import set_limits
-from inspections.limits import choices
+from inspections.limits import plant_choices
 from inspections.models import Reading
 from tests import makers
 from tests.browser.conftest import pressed
@@ -141,7 +141,7 @@ def test_the_pages_of_the_record_scroll_one_way_only_and_axe_finds_nothing(
 
 def test_one_engineer_proposes_a_limit_and_another_confirms_it(signed_in, small_fleet, live_server):
     site = makers.a_site(name="Alderbrook Weir")
-    choices.choose(name="second_person", typed="yes", site=site, from_on=None, by=makers.somebody())
+    plant_choices.choose(name="second_person", typed="yes", site=site, from_on=None, by=makers.somebody())
     page = signed_in("engineer")
     page.goto(live_server.url + small_fleet.bearing)
     pressed(page.get_by_role("link", name="Limits: who says so, since when"))
@@ -165,7 +165,9 @@ def _let_things_wait(bearing):
     somebody = makers.somebody()
     background_jobs.ask(record_checks.WORK, by=makers.an_account(role="auditor"))
     background_jobs.do_next()
-    choices.choose(name="second_person", typed="yes", site=bearing.place.site, from_on=None, by=somebody)
+    plant_choices.choose(
+        name="second_person", typed="yes", site=bearing.place.site, from_on=None, by=somebody
+    )
     limits = {"in_service_max": Decimal(310), "replace": Decimal(280)}
     set_limits([bearing], limits, authority="plant", document="book 4", by=somebody)
     makers.an_event(kind="shell_change", bearing=bearing)

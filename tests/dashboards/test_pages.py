@@ -138,8 +138,8 @@ def test_a_fit_that_failed_is_said_once_at_the_head_of_the_list_and_of_no_bearin
         pools = tuple(replace(pool, converged=False, note="it did not come to rest") for pool in fitted.pools)
         return Population(pools)
 
-    monkeypatch.setattr("inspections.forecasts.current._FITS", OrderedDict())
-    monkeypatch.setattr("inspections.forecasts.current.fit_fleet", restless)
+    monkeypatch.setattr("inspections.forecasts.current_forecasts._FITS", OrderedDict())
+    monkeypatch.setattr("inspections.forecasts.current_forecasts.fit_fleet", restless)
     _fleet(3)
     client.force_login(makers.an_account())
     page = client.get("/").content.decode()

@@ -11,10 +11,10 @@ from fleet.importing.answers import Answers
 from fleet.importing.directory import Directory
 from fleet.importing.loading import Result, import_file
 from fleet.importing.options import Options
-from fleet.importing.plans.form import plan_from
-from fleet.importing.plans.guesses import guess
-from fleet.importing.plans.plan import Plan
 from fleet.importing.questions import TOGETHER
+from fleet.importing.reading_plans.guesses import guess
+from fleet.importing.reading_plans.plan_form import plan_from
+from fleet.importing.reading_plans.reading_plan import Plan
 from fleet.models import Limit, SetAside, Site
 from fleet.sheets.files import Tab, read_sheet
 from inspections.models import Event, MeterEntry, Reading

@@ -15,8 +15,8 @@ from decimal import Decimal
 from fleet.importing.answers import Answers
 from fleet.importing.loading import Result, import_file
 from fleet.importing.options import Options
-from fleet.importing.plans.guesses import guess
-from fleet.importing.plans.plan import Plan
+from fleet.importing.reading_plans.guesses import guess
+from fleet.importing.reading_plans.reading_plan import Plan
 from fleet.models import Site
 from fleet.sheets.files import read_sheet
 from inspections.importing.drawn import drawn_bearings

@@ -5,8 +5,8 @@ truth says, limits too; no cell of it is lost, and it adds nothing twice.
 import pytest
 from django.conf import settings
 
-from fleet.importing.plans.cell_fates import READ, REMARK, apply
-from fleet.importing.plans.layout import grid_of
+from fleet.importing.reading_plans.cell_fates import READ, REMARK, apply
+from fleet.importing.reading_plans.layout import grid_of
 from fleet.models import Sheet
 from fleet.sheets.files import read_sheet
 from tests import makers

@@ -9,7 +9,7 @@ from fleet.plant.accounts import end_role
 from fleet.plant.calibration import calibrate
 from fleet.plant.gauge_register import instrument_named
 from fleet.plant.name_removal import blank_name
-from inspections.limits.choices import choose
+from inspections.limits.plant_choices import choose
 from inspections.records.corrections import correct_reading, withdraw
 from inspections.records.recording import close_visit, open_visit
 from inspections.visits.signatures import bound_to, digest_of, sign

@@ -7,7 +7,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from dashboards.outage_plan import versions
 from dashboards.outage_plan.drafts import NotPlanned
-from dashboards.outage_plan.frames import lines_of
+from dashboards.outage_plan.plan_frames import lines_of
 from dashboards.outage_plan.plan_sheet import COLUMNS
 from dashboards.outage_plan.proposal import Proposal, propose
 from fleet.clock import today_at

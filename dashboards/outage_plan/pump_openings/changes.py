@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from dashboards.outage_plan.pump_openings.inputs import LEAVE, OPEN, Inputs, Job, Outage, when
-from inspections.forecasts.judgement.figures import Judgement
+from inspections.forecasts.judgement.judgement_figures import Judgement
 
 if TYPE_CHECKING:
     from dashboards.outage_plan.pump_openings.evaluate import Evaluation

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from dashboards.outage_plan.pump_openings.inputs import NOT_COUNTED, Bearing, Inputs, Outage, Pump
 from dashboards.outage_plan.pump_openings.instance import BY_RULE_H, Instance, Scope, Shells, settled
 from dashboards.outage_plan.pump_openings.stock import Family, families
-from inspections.forecasts.judgement.figures import READING, Column, Judgement, Why
+from inspections.forecasts.judgement.judgement_figures import READING, Column, Judgement, Why
 from inspections.wear.arrays import FloatArray, IntArray
 
 STOP_SHARE = 0.5  # of the opening's hours, where the cost of a stop is not stated and the twin runs

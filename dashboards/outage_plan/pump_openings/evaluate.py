@@ -15,8 +15,14 @@ from dashboards.outage_plan.pump_openings.inputs import LEAVE, OPEN, Bearing, In
 from dashboards.outage_plan.pump_openings.outcomes import Spread, job_hours, shells_within
 from dashboards.outage_plan.pump_openings.room import ENOUGH, Room
 from dashboards.outage_plan.pump_openings.stock import MonthOfSpares, Taken, by_month
-from inspections.forecasts.judgement.figures import ALWAYS, Column, Word
-from inspections.forecasts.judgement.sentence import EXPECTED, Standing, opening_at, sentence, standing_of
+from inspections.forecasts.judgement.judgement_figures import ALWAYS, Column, Word
+from inspections.forecasts.judgement.judgement_sentence import (
+    EXPECTED,
+    Standing,
+    opening_at,
+    sentence,
+    standing_of,
+)
 from inspections.wear.arrays import FloatArray
 
 

@@ -12,7 +12,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from inspections.forecasts.judgement.figures import Judgement, Why
+from inspections.forecasts.judgement.judgement_figures import Judgement, Why
 from inspections.wear.arrays import USUAL_OUTAGE_DAYS, FloatArray
 from inspections.wear.terms import DEFAULTS
 

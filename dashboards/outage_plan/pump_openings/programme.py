@@ -13,7 +13,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csc_array
 
 from dashboards.outage_plan.pump_openings.instance import Instance
-from dashboards.outage_plan.pump_openings.rows import (
+from dashboards.outage_plan.pump_openings.programme_rows import (
     HOLDING,
     LACK_H,
     OVER_H,

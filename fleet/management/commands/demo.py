@@ -18,7 +18,7 @@ from django.db import transaction
 
 from fleet import demonstration
 from fleet.importing.kept_files import keep_plan
-from fleet.importing.plans.plan import plan_of
+from fleet.importing.reading_plans.reading_plan import plan_of
 from fleet.models import Account, Role, Sheet
 from fleet.plant.acts import COMMAND_LINE
 from fleet.plant.people import add_account, give_role, person_named

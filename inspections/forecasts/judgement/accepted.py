@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from fleet.models.recorded import IN_ORDER
-from inspections.forecasts.judgement.figures import Column
+from inspections.forecasts.judgement.judgement_figures import Column
 from inspections.models import Plan
 
 

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from fleet.measuring_methods import BEST
 from inspections.forecasts.computation import _number
-from inspections.forecasts.figures import Figures, figures_hash
-from inspections.forecasts.judgement.figures import (
+from inspections.forecasts.forecast_figures import Figures, figures_hash
+from inspections.forecasts.judgement.judgement_figures import (
     ALWAYS,
     LINING,
     MAXIMUM,
@@ -27,12 +27,11 @@ from inspections.forecasts.judgement.figures import (
     Why,
     Word,
 )
-from inspections.forecasts.judgement.plant import Plant, plant_of
+from inspections.forecasts.judgement.plant_prices import Plant, plant_of
 from inspections.forecasts.judgement.when import LEAST_COLUMNS, Chance, days_to, filled, of_pump, outages_from
 from inspections.forecasts.wear_inputs import Inputs, Known
 from inspections.story.exposure import LEAST_HOURS_A_DAY
 from inspections.wear.arrays import FloatArray, IntArray
-from inspections.wear.conformity import guard_band_um
 from inspections.wear.decision import (
     NO_LIFE,
     NO_MAXIMUM,
@@ -49,6 +48,7 @@ from inspections.wear.decision import (
 from inspections.wear.decision import Word as Code
 from inspections.wear.population import Population
 from inspections.wear.standing import Standing, standing
+from inspections.wear.verdict_at_limit import guard_band_um
 
 WORDS = {
     Code.SET_LIMIT: Word.SET_LIMIT,

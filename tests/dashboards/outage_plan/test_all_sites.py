@@ -11,7 +11,7 @@ from dashboards.outage_plan.drafts import in_hand
 from fleet.clock import today_in
 from fleet.models import Spare
 from fleet.plant.acts import record
-from inspections.limits.choices import choose
+from inspections.limits.plant_choices import choose
 from tests import makers
 from tests.dashboards.outage_plan.plan_fleet import a_fleet
 

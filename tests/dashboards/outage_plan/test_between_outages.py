@@ -13,7 +13,7 @@ from dashboards.outage_plan import between_outages, proposal, versions
 from dashboards.outage_plan.versions import propose
 from fleet.clock import today_in
 from fleet.plant.choices import set_setting
-from inspections.limits.choices import SETTING_BETWEEN
+from inspections.limits.plant_choices import SETTING_BETWEEN
 from inspections.models import Decision
 from tests import makers
 from tests.dashboards.outage_plan.plan_fleet import a_fleet_with_twins, accept_agreed

@@ -24,7 +24,7 @@ from fleet.models import Entry, Person
 from fleet.plant.acts import revise
 from fleet.plant.choices import set_setting
 from inspections.deferrals import acts
-from inspections.forecasts.current import record_digests
+from inspections.forecasts.current_forecasts import record_digests
 from inspections.models import Decision, Deferral, DraftPlan, Plan
 from inspections.visits import machine_book, method_cards
 from tests import makers

@@ -6,7 +6,7 @@ from decimal import Decimal
 import pytest
 from icalendar import Calendar
 
-from dashboards.outage_plan import job_states, versions, words
+from dashboards.outage_plan import job_states, plan_sentences, versions
 from dashboards.outage_plan.drafts import NotPlanned, change, in_hand, take_back
 from dashboards.outage_plan.following import carried_over, follow, moved_since
 from dashboards.outage_plan.job_states import AtPump, OfOutage, state_of
@@ -185,7 +185,7 @@ def test_a_moved_renamed_or_cancelled_outage_marks_the_accepted_plan_wherever_it
         assert "outage 1 is called spring now" in client.get(address).content.decode(), address
     withdraw(first, reason="not needed", by=makers.somebody())
     (words,) = moved_since(site, today)
-    assert words.startswith("outage 1 is cancelled: its ")
+    assert plan_sentences.startswith("outage 1 is cancelled: its ")
     (states,) = [one.jobs for one in follow(site, today) if one.outage.pk == first.pk]
     assert {job.state.word for job in states} == {job_states.CANCELLED}
     _accepted_again(site, today)
@@ -260,6 +260,6 @@ def test_an_outage_that_cannot_be_used_is_named_not_said_to_need_nothing(today, 
         facts = {"lead_time_days": 3000, "on_hand": 5, "bored": True, "bore_um": bore}
         record([Spare(site=site, shell_type="S-1", **facts)], by=makers.somebody())
     made = versions.shown(hand := propose(site, today, by=None), versions.version(hand, versions.HAND))
-    text = words.saying(made.evaluation, made.inputs, made.orders)
+    text = plan_sentences.saying(made.evaluation, made.inputs, made.orders)
     assert "Nothing needs opening" not in text and why in text and "Past 5 DE" in text
-    assert "counts risk until" in words.horizon(made.inputs)
+    assert "counts risk until" in plan_sentences.horizon(made.inputs)

@@ -12,7 +12,7 @@ from dashboards.outage_plan.plan_sheet import COLUMNS
 from dashboards.outage_plan.proposal import propose
 from fleet.models import Spare
 from fleet.plant.acts import record
-from inspections.forecasts.judgement.figures import Why
+from inspections.forecasts.judgement.judgement_figures import Why
 from tests import makers
 
 pytestmark = pytest.mark.django_db

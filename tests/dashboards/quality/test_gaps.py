@@ -10,8 +10,8 @@ import pytest
 from dashboards.quality.gaps import quality
 from fleet.models import Bearing
 from inspections.forecasts.codes import Codes
-from inspections.forecasts.current import current
-from inspections.forecasts.judgement.current import judgements
+from inspections.forecasts.current_forecasts import current
+from inspections.forecasts.judgement.current_judgements import judgements
 from inspections.forecasts.wear_inputs import inputs
 from inspections.story.uncertainty import spreads
 from tests import makers

@@ -7,8 +7,8 @@ from types import SimpleNamespace
 import pytest
 
 from dashboards.watchlist.ranking import Asked, Watched, groups, saying, watch_list
-from inspections.forecasts.figures import BEYOND, Figures
-from inspections.forecasts.judgement.figures import Column, Judgement
+from inspections.forecasts.forecast_figures import BEYOND, Figures
+from inspections.forecasts.judgement.judgement_figures import Column, Judgement
 
 
 def _watched(tag="Lift 1", name="DE", site="North", judgement=None, **figures):

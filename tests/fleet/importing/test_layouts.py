@@ -4,9 +4,9 @@ down the sheet.
 
 import pytest
 
-from fleet.importing.plans.cell_fates import apply
-from fleet.importing.plans.guesses import guess
-from fleet.importing.plans.plan import WITH_TAG, plan_of
+from fleet.importing.reading_plans.cell_fates import apply
+from fleet.importing.reading_plans.guesses import guess
+from fleet.importing.reading_plans.reading_plan import WITH_TAG, plan_of
 from fleet.sheets.files import Row, Tab, read_sheet
 
 

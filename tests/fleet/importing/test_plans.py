@@ -3,11 +3,11 @@
 import pytest
 
 from fleet.importing.answers import Answers
-from fleet.importing.plans.cell_fates import READ, REMARK, apply
-from fleet.importing.plans.guesses import guess
-from fleet.importing.plans.layout import grid_of, headings_of
-from fleet.importing.plans.plan import ColumnPlan, Plan, plan_of
-from fleet.importing.plans.value_notation import Odd, Part, read_value_cell
+from fleet.importing.reading_plans.cell_fates import READ, REMARK, apply
+from fleet.importing.reading_plans.guesses import guess
+from fleet.importing.reading_plans.layout import grid_of, headings_of
+from fleet.importing.reading_plans.reading_plan import ColumnPlan, Plan, plan_of
+from fleet.importing.reading_plans.value_notation import Odd, Part, read_value_cell
 from fleet.sheets.files import Row, Tab, read_sheet
 
 OVERHAULS = """Pump history,,,,,

@@ -8,10 +8,10 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
-from fleet.importing.plans.beside import offers
-from fleet.importing.plans.cell_fates import apply
-from fleet.importing.plans.guesses import guess
-from fleet.importing.plans.plan import UNITS
+from fleet.importing.reading_plans.cell_fates import apply
+from fleet.importing.reading_plans.guesses import guess
+from fleet.importing.reading_plans.reading_plan import UNITS
+from fleet.importing.reading_plans.units_beside_table import offers
 from fleet.models import Draft
 from fleet.sheets.files import read_sheet
 from fleet.unit_words import basis_in, unit_named, units_in

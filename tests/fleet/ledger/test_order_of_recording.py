@@ -13,7 +13,7 @@ from fleet.plant.limits import set_limits
 from fleet.plant.renaming import add_spelling, names_of
 from fleet.views.importing import seen_by
 from inspections.limits import approvals
-from inspections.limits.choices import choose
+from inspections.limits.plant_choices import choose
 from inspections.story.audit_trail import ledger_story
 from inspections.visits.dispositions import unsigned
 from tests import makers

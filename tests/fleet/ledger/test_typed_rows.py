@@ -97,7 +97,7 @@ def test_a_row_of_its_own_chain_goes_before_one_that_stands_elsewhere():
 
 
 def test_a_limit_of_the_class_stands_in_only_where_the_position_has_none(clock):
-    from inspections.limits.limits import limits_of
+    from inspections.limits.limits_of_one import limits_of
 
     bearing, by = makers.a_bearing(), makers.somebody()
     wear_class = WearClass(name="C 7", folded="c 7")

@@ -26,7 +26,7 @@ from fleet.plant.acts import withdraw
 from fleet.plant.limits import set_limits
 from fleet.plant.people import give_role
 from inspections.bundle import archive, report, verify
-from inspections.limits import choices
+from inspections.limits import plant_choices
 from inspections.records.corrections import correct_reading
 from tests import makers
 from tests.printing import needs_pango
@@ -223,7 +223,7 @@ def test_proposed_confirmed_and_taken_back_limits_are_in_a_sound_bundle(tmp_path
     site = makers.a_site()
     one, other = (makers.an_account(site=site, username=name).person_id for name in ("A. One", "B. Other"))
     bearing = makers.a_bearing(place=makers.a_place(site=site, tag="Lift 1"), limits={})
-    choices.choose(name="second_person", typed="yes", site=site, from_on=None, by=makers.somebody())
+    plant_choices.choose(name="second_person", typed="yes", site=site, from_on=None, by=makers.somebody())
     for value, document in ((310, "book 4"), (330, "book 5")):
         limits = {"in_service_max": Decimal(value)}
         set_limits([bearing], limits, authority="plant", document=document, by=one)

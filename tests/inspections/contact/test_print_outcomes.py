@@ -13,13 +13,13 @@ from inspections.contact.causes import CAUSES, expected_half_arc, level, prior
 from inspections.contact.check import Check
 from inspections.contact.criteria import Criteria
 from inspections.contact.evidence import Evidence
-from inspections.contact.journal import form
+from inspections.contact.journal_form import form
 from inspections.contact.outcome import Decision, Earlier, Print, astride, decide
+from inspections.contact.outcome_words import CODES
 from inspections.contact.pattern import PatternError, turned
 from inspections.contact.places import places
 from inspections.contact.reader import OUTCOMES, read_print
 from inspections.contact.shared_table import VERSION
-from inspections.contact.words import CODES
 
 NORMAL = Check(
     half="lower",

@@ -10,8 +10,8 @@ from django.core.management import CommandError, call_command
 
 from fleet.models import Entry
 from inspections.forecasts.computation import figures_of
-from inspections.forecasts.current import current, standing_run
-from inspections.forecasts.figures import COLUMNS
+from inspections.forecasts.current_forecasts import current, standing_run
+from inspections.forecasts.forecast_figures import COLUMNS
 from inspections.forecasts.frames import JUDGED
 from inspections.forecasts.refit import refit
 from inspections.models import ForecastRun
@@ -44,7 +44,8 @@ def test_stored_figures_serve_until_the_record_moves_on(monkeypatch):
     worked_out = []
     real = figures_of
     monkeypatch.setattr(
-        "inspections.forecasts.current.figures_of", lambda *a, **k: worked_out.append(1) or real(*a, **k)
+        "inspections.forecasts.current_forecasts.figures_of",
+        lambda *a, **k: worked_out.append(1) or real(*a, **k),
     )
     stored = current(bearings, run.as_of)
     assert worked_out == [] and stored[bearings[0].pk]["readings"] == 3

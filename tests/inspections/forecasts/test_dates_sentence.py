@@ -3,8 +3,8 @@
 import datetime as dt
 import re
 
-from inspections.forecasts.figures import Figures
-from inspections.forecasts.sentences import dates_sentence
+from inspections.forecasts.forecast_figures import Figures
+from inspections.forecasts.forecast_sentences import dates_sentence
 
 TODAY = dt.date(2026, 11, 27)
 BASE = {"outcome": "ok", "replace_limit_from": "derived", "p_replace_now": 0.97}

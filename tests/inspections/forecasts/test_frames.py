@@ -9,11 +9,11 @@ import pandas as pd
 import pytest
 from django.core.management import CommandError, call_command
 
-from dashboards.outage_plan.frames import lines_of, plan_lines
+from dashboards.outage_plan.plan_frames import lines_of, plan_lines
 from fleet.sheets.frames import sheet_rows
-from inspections.forecasts.figures import Figures
+from inspections.forecasts.forecast_figures import Figures
 from inspections.forecasts.frames import SHEET, events, figures_frame, forecast_sheet, forecasts, readings
-from inspections.forecasts.judgement.figures import Column, Judgement, Why, Word
+from inspections.forecasts.judgement.judgement_figures import Column, Judgement, Why, Word
 from tests import makers
 from tests.conftest import CHECKOUT
 

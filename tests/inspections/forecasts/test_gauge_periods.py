@@ -13,11 +13,11 @@ from fleet.plant.acts import Refused
 from fleet.plant.gauge_register import instrument_named
 from inspections.forecasts.codes import Codes
 from inspections.forecasts.computation import figures_of
-from inspections.forecasts.current import record_digests
-from inspections.forecasts.figures import Figures
+from inspections.forecasts.current_forecasts import record_digests
+from inspections.forecasts.forecast_figures import Figures
+from inspections.forecasts.forecast_sentences import gauge_sentence
 from inspections.forecasts.gauge_periods import period_name
 from inspections.forecasts.refit import refit
-from inspections.forecasts.sentences import gauge_sentence
 from inspections.forecasts.wear_inputs import inputs
 from inspections.forms.gauges import CalibrationForm
 from inspections.wear.parameters import Params

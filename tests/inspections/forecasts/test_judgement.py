@@ -12,10 +12,10 @@ from fleet.models import Bearing, WorkHours
 from fleet.plant.acts import record
 from fleet.plant.choices import set_setting
 from fleet.plant.renaming import rename
-from inspections.forecasts.current import current
-from inspections.forecasts.judgement import current as asked
-from inspections.forecasts.judgement.current import judgements
-from inspections.forecasts.judgement.figures import ALWAYS, Judgement, Why, Word
+from inspections.forecasts.current_forecasts import current
+from inspections.forecasts.judgement import current_judgements as asked
+from inspections.forecasts.judgement.current_judgements import judgements
+from inspections.forecasts.judgement.judgement_figures import ALWAYS, Judgement, Why, Word
 from inspections.forecasts.refit import refit
 from tests import makers
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from inspections.forecasts.judgement.sentence import WORDS, Standing, sentence
+from inspections.forecasts.judgement.judgement_sentence import WORDS, Standing, sentence
 
 TODAY = dt.date(2026, 11, 27)
 MAY, OCTOBER, APRIL = dt.date(2027, 5, 8), dt.date(2028, 10, 2), dt.date(2028, 4, 3)

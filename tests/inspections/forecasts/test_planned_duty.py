@@ -10,7 +10,7 @@ from dashboards.outage_plan.versions import propose
 from fleet.clock import today_in
 from fleet.models import PlannedDuty
 from fleet.plant.acts import record
-from inspections.forecasts.current import current
+from inspections.forecasts.current_forecasts import current
 from inspections.forecasts.planned_duty import Period, planned
 from tests import makers
 from tests.dashboards.outage_plan.plan_fleet import a_fleet, bearing_of

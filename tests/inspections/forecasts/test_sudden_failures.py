@@ -6,7 +6,7 @@ import pytest
 
 from fleet.web.bearing_addresses import bearing_address
 from inspections.forecasts import computation
-from inspections.forecasts.current import current
+from inspections.forecasts.current_forecasts import current
 from inspections.forecasts.refit import refit
 from inspections.forecasts.sudden_failures import NO_CLASS, sudden_failures
 from inspections.visits import acts

@@ -9,8 +9,8 @@ import pytest
 
 from inspections.forecasts.codes import Codes
 from inspections.forecasts.computation import figures_of
-from inspections.forecasts.figures import Figures
-from inspections.forecasts.sentences import misfit_sentence, unwritten_sentence
+from inspections.forecasts.forecast_figures import Figures
+from inspections.forecasts.forecast_sentences import misfit_sentence, unwritten_sentence
 from inspections.forecasts.wear_inputs import inputs
 from inspections.wear.class_curves import WHOLE
 from inspections.wear.parameters import Params

@@ -4,7 +4,7 @@ import pytest
 
 from fleet.importing.answers import Answers
 from fleet.importing.loading import import_file
-from fleet.importing.plans.plan import ColumnPlan, Plan
+from fleet.importing.reading_plans.reading_plan import ColumnPlan, Plan
 from inspections.models import Event, Reading
 from tests import makers
 

@@ -7,7 +7,7 @@ from django.urls import reverse
 
 from fleet.models import Setting
 from fleet.plant.acts import Refused
-from inspections.importing.plant_words import SAMPLES, add_word, own_words
+from inspections.importing.plants_work_words import SAMPLES, add_word, own_words
 from inspections.importing.remarks import WORDS_FOR, words_of_plant, works_named
 from tests import makers
 

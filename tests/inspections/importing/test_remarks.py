@@ -7,7 +7,7 @@ import re
 import pytest
 
 from inspections.importing.clauses import tellings
-from inspections.importing.trade_words import LANGUAGES
+from inspections.importing.trades_work_words import LANGUAGES
 
 NAMES = {"DE": re.compile(r"(?<!\w)(?<!N[.-])D\.?E\b\.?"), "NDE": re.compile(r"N[.-]?D\.?E\b\.?")}
 

@@ -7,10 +7,10 @@ from decimal import Decimal
 
 import pytest
 
+from fleet.grouping_marks import marks_of, plain
 from fleet.importing.answers import Answers
 from fleet.importing.loading import import_file
-from fleet.importing.plans.plan import ColumnPlan, Plan
-from fleet.thousands import marks_of, plain
+from fleet.importing.reading_plans.reading_plan import ColumnPlan, Plan
 from inspections.models import MeterEntry
 from tests import makers
 

@@ -17,7 +17,7 @@ from fleet.plant import second_person
 from fleet.plant.acts import Refused, withdraw
 from fleet.plant.limits import set_limits
 from fleet.plant.people import add_person, give_role
-from inspections.limits import approvals, choices
+from inspections.limits import approvals, plant_choices
 from inspections.models import Event
 from inspections.story.audit_trail import ledger_story
 from tests import makers
@@ -37,7 +37,7 @@ class Two:
         )
         self.stranger = makers.an_account(site=makers.a_site())
         if wanted:
-            choices.choose(
+            plant_choices.choose(
                 name="second_person", typed="yes", site=self.site, from_on=None, by=makers.somebody()
             )
 
@@ -222,7 +222,7 @@ def test_a_new_shell_out_of_a_sheet_waits_too_and_one_before_the_choice_does_not
     makers.a_sheet(f"""site,pump,position,date,event
         Own site,Lift 1,DE,{dt.date(2021, 3, 9)},shell_change""")
     assert Event.objects.get().awaits_second
-    choices.choose(name="second_person", typed="no", site=two.site, from_on=None, by=makers.somebody())
+    plant_choices.choose(name="second_person", typed="no", site=two.site, from_on=None, by=makers.somebody())
     assert approvals.shells_waiting().count() == 1
     makers.an_event(kind="shell_change", bearing=two.bearing, on=dt.date(2022, 3, 9))
     assert approvals.shells_waiting().count() == 1

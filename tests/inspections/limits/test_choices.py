@@ -10,8 +10,8 @@ from fleet.ledger.rebuilding import rebuild
 from fleet.ledger.verify import verify
 from fleet.models import Setting
 from fleet.plant.acts import Refused
-from inspections.forecasts.current import current
-from inspections.limits import choices
+from inspections.forecasts.current_forecasts import current
+from inspections.limits import plant_choices
 from inspections.visits import open_bearing
 from tests import makers
 
@@ -20,11 +20,11 @@ TODAY = dt.date(2026, 3, 9)
 
 
 def words(site=None, day=TODAY):
-    return {one.choice.name: one.words.replace("\u00a0", " ") for one in choices.in_force(site, day)}
+    return {one.choice.name: one.words.replace("\u00a0", " ") for one in plant_choices.in_force(site, day)}
 
 
 def choose(name, typed, site=None, from_on=None):
-    return choices.choose(name=name, typed=typed, site=site, from_on=from_on, by=makers.somebody())
+    return plant_choices.choose(name=name, typed=typed, site=site, from_on=from_on, by=makers.somebody())
 
 
 def test_what_nobody_chose_is_as_it_came():

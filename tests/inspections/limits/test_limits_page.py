@@ -9,7 +9,7 @@ import pytest
 from fleet.models import Limit, ProposedLimit
 from fleet.plant.acts import record
 from fleet.plant.register import state_facts, wear_class_named
-from inspections.limits import approvals, choices
+from inspections.limits import approvals, plant_choices
 from inspections.models import Event
 from tests import makers
 
@@ -213,7 +213,7 @@ def test_going_back_from_the_question_loses_nothing_that_was_typed(engineer):
 
 @pytest.fixture
 def wanted(bearing):
-    choices.choose(
+    plant_choices.choose(
         name="second_person", typed="yes", site=bearing.place.site, from_on=None, by=makers.somebody()
     )
     return makers.an_account(site=bearing.place.site, username="B. Other")

@@ -8,9 +8,9 @@ import pytest
 
 from fleet.models import Setting
 from fleet.plant.acts import Refused
-from inspections.forecasts.judgement.current import judgements
-from inspections.limits import choices
-from inspections.limits.prices import prices
+from inspections.forecasts.judgement.current_judgements import judgements
+from inspections.limits import plant_choices
+from inspections.limits.passing_prices import prices
 from tests import makers
 
 pytestmark = pytest.mark.django_db
@@ -18,7 +18,7 @@ TODAY = dt.date(2026, 3, 9)
 
 
 def choose(name, typed, site=None, from_on=None):
-    return choices.choose(name=name, typed=typed, site=site, from_on=from_on, by=makers.somebody())
+    return plant_choices.choose(name=name, typed=typed, site=site, from_on=from_on, by=makers.somebody())
 
 
 def worn(site, tag="P-1", rises=(0, 28, 55, 80), **place):

@@ -9,7 +9,7 @@ from fleet.ledger.rebuilding import rebuild
 from fleet.ledger.verify import verify
 from fleet.models import Entry
 from inspections.bundle import quoted_entries, tables
-from inspections.forecasts.current import current
+from inspections.forecasts.current_forecasts import current
 from inspections.models import Forecast, Reading
 from inspections.records import duplicates
 from inspections.records.openings import NotRecorded

@@ -12,9 +12,9 @@ from fleet.ledger.verify import verify
 from fleet.models import Bearing, Entry, Place, Setting
 from fleet.plant import second_person
 from fleet.plant.limits import set_limits
-from inspections.forecasts.current import current
+from inspections.forecasts.current_forecasts import current
 from inspections.forecasts.reproduction import EQUAL, recompute
-from inspections.limits import choices
+from inspections.limits import plant_choices
 from inspections.models import Event, Forecast, MeterEntry, Reading
 from inspections.records import position_merge
 from inspections.records.openings import NotRecorded
@@ -155,7 +155,7 @@ def test_a_visit_that_is_still_open_at_the_one_that_goes_is_refused_and_one_at_t
 def test_a_limit_that_waits_for_a_second_person_at_the_one_that_goes_is_refused_until_answered(
     site, gone, stays
 ):
-    choices.choose(name="second_person", typed="yes", site=site, from_on=None, by=makers.somebody())
+    plant_choices.choose(name="second_person", typed="yes", site=site, from_on=None, by=makers.somebody())
     one, other = (makers.an_account(site=site, username=name).person_id for name in ("A. One", "B. Other"))
     limits = {"in_service_max": Decimal(310)}
     (waits,) = set_limits([gone], limits, authority="plant", by=one)

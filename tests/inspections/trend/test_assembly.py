@@ -4,7 +4,7 @@ import datetime as dt
 
 import pytest
 
-from inspections.forecasts.current import current
+from inspections.forecasts.current_forecasts import current
 from inspections.trend.assembly import trend_of
 from tests import makers
 

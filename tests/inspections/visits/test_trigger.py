@@ -8,8 +8,8 @@ import pytest
 
 from fleet.ledger.writing import Fact, write
 from inspections.forecasts.judgement.accepted import AcceptedTrigger
-from inspections.forecasts.judgement.current import judgements
-from inspections.forecasts.judgement.figures import Column, Judgement, Why, Word
+from inspections.forecasts.judgement.current_judgements import judgements
+from inspections.forecasts.judgement.judgement_figures import Column, Judgement, Why, Word
 from inspections.models import Plan
 from inspections.visits.trigger_at_pump import Clearance, by_trigger, opening_of, under_plan
 from inspections.visits.word_at_pump import CLOSE_UP, ENGINEER, MEASURE, REPLACE

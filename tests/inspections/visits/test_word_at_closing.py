@@ -7,7 +7,7 @@ import datetime as dt
 import pytest
 
 from fleet.ledger.verify import verify
-from inspections.limits import choices
+from inspections.limits import plant_choices
 from inspections.models import Closing, Decision, Disposition, Visit
 from inspections.visits.dispositions import unsigned
 from tests import makers
@@ -57,7 +57,7 @@ def test_a_print_that_touches_only_up_the_sides_is_not_closed_up(client, bearing
     [("lower half", "wiped"), ("upper half", "cracked"), ("lower half", "loose bond"), ("backs", "fretted")],
 )
 def test_damage_on_the_hold_list_holds_with_whom_to_ring_and_a_photo(client, bearing, part, word):
-    choices.choose(
+    plant_choices.choose(
         name="whom_to_ring", typed="engineer on duty, 4711", site=None, from_on=None, by=makers.somebody()
     )
     measured(client, bearing, "0.205", "0.205")
@@ -245,7 +245,7 @@ def test_closing_asks_its_list_and_keeps_what_was_not_done_and_why(client, beari
 
 
 def test_a_device_takes_the_hold_list_and_whom_to_ring_along(client, bearing):
-    choices.choose(
+    plant_choices.choose(
         name="whom_to_ring", typed="engineer on duty, 4711", site=None, from_on=None, by=makers.somebody()
     )
     (packed,) = client.get("/record/pack/").json()["bearings"]

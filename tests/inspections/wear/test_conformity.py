@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from scipy.stats import norm
 
-from inspections.wear.conformity import guard_band_um, judge
+from inspections.wear.verdict_at_limit import guard_band_um, judge
 
 
 @pytest.mark.parametrize(("inside", "p"), [(0.0, 0.5), (1.0, 0.84134), (1.6449, 0.95), (1.96, 0.975)])

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from dashboards.outage_plan.pump_openings.instance import Instance, Shells
-from dashboards.outage_plan.pump_openings.rows import HOLDING, OVER_H, SHORT_H
+from dashboards.outage_plan.pump_openings.programme_rows import HOLDING, OVER_H, SHORT_H
 
 
 def instance(cost: Any, **changes: Any) -> Instance:

@@ -3,7 +3,7 @@
 import datetime as dt
 
 from dashboards.outage_plan.pump_openings.inputs import Bearing, Inputs, Outage, Pump, Spare
-from inspections.forecasts.judgement.figures import READING, Column, Judgement, Why, Word
+from inspections.forecasts.judgement.judgement_figures import READING, Column, Judgement, Why, Word
 
 AS_OF = dt.date(2026, 3, 2)
 INTERVAL, FIRST = 540, 180

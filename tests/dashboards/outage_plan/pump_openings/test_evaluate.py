@@ -17,7 +17,7 @@ from dashboards.outage_plan.pump_openings.evaluate import evaluate
 from dashboards.outage_plan.pump_openings.inputs import BadInputs, Job
 from dashboards.outage_plan.pump_openings.proposed import proposed
 from dashboards.outage_plan.pump_openings.shell_orders import early_date, orders
-from inspections.forecasts.judgement.figures import Why, Word
+from inspections.forecasts.judgement.judgement_figures import Why, Word
 from tests.dashboards.outage_plan.pump_openings.small_plans import (
     AS_OF,
     SPARES,

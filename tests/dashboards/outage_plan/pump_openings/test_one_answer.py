@@ -15,7 +15,7 @@ from dashboards.outage_plan.pump_openings.inputs import OPEN, Bearing, Inputs, J
 from dashboards.watchlist.ranking import Watched
 from fleet.models import Bearing as Position
 from fleet.models import Place, Site
-from inspections.forecasts.judgement.figures import Judgement, Why, Word
+from inspections.forecasts.judgement.judgement_figures import Judgement, Why, Word
 from tests import one_answer
 from tests.judged_bearings import AS_OF, JudgedBearing, judged_bearings
 

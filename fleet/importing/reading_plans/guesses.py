@@ -4,10 +4,7 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
-from fleet.importing.plans.layout import MOST_HEADING_ROWS, Grid, grid_of, headings_of
-from fleet.importing.plans.plan import SKIPPED, WITH_TAG, ColumnPlan, Plan, letters
-from fleet.importing.plans.value_notation import read_value_cell, unit_in
-from fleet.importing.plans.words import (
+from fleet.importing.reading_plans.heading_words import (
     name_in_title,
     position_in,
     stage_word,
@@ -16,6 +13,9 @@ from fleet.importing.plans.words import (
     value_words,
     year_in_name,
 )
+from fleet.importing.reading_plans.layout import MOST_HEADING_ROWS, Grid, grid_of, headings_of
+from fleet.importing.reading_plans.reading_plan import SKIPPED, WITH_TAG, ColumnPlan, Plan, letters
+from fleet.importing.reading_plans.value_notation import read_value_cell, unit_in
 from fleet.sheets.files import Tab
 from fleet.units import Unreadable, parse_day
 

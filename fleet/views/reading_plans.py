@@ -23,13 +23,13 @@ from fleet.importing.loaders import LOADERS
 from fleet.importing.loading import Result
 from fleet.importing.marked_sheet import marked_workbook
 from fleet.importing.parsed_rows import ParsedRow
-from fleet.importing.plans import form as fields
-from fleet.importing.plans.beside import offers
-from fleet.importing.plans.cell_fates import apply
-from fleet.importing.plans.guesses import guess
-from fleet.importing.plans.layout import Grid, find_headings, grid_of
-from fleet.importing.plans.plan import Plan, letters
 from fleet.importing.questions import MEASURED, TOGETHER, Asked, QuestionGroup
+from fleet.importing.reading_plans import plan_form as fields
+from fleet.importing.reading_plans.cell_fates import apply
+from fleet.importing.reading_plans.guesses import guess
+from fleet.importing.reading_plans.layout import Grid, find_headings, grid_of
+from fleet.importing.reading_plans.reading_plan import Plan, letters
+from fleet.importing.reading_plans.units_beside_table import offers
 from fleet.importing.shown_rows import NOT_SHOWN
 from fleet.models import Draft
 from fleet.sheets.files import MOST_ROWS_OF_PAGE, SheetFault, Tab, read_sheet
@@ -72,7 +72,9 @@ def plan(request: HttpRequest, draft_id: UUID) -> HttpResponse:
     else:
         chosen = kept or _guessed(draft, tabs)
     return render(
-        request, "fleet/plan.html", _plan_context(draft, chosen, tabs, complaints, request.method == "POST")
+        request,
+        "fleet/reading_plan.html",
+        _plan_context(draft, chosen, tabs, complaints, request.method == "POST"),
     )
 
 

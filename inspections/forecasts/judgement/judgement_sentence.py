@@ -9,7 +9,7 @@ import datetime as dt
 from dataclasses import dataclass, replace
 
 from fleet.formatting import chance, day, day_words, in_unit, um
-from inspections.forecasts.judgement.figures import Column, Judgement, Word
+from inspections.forecasts.judgement.judgement_figures import Column, Judgement, Word
 
 WORDS = {
     Word.DECIDE_NOW: "decide now",

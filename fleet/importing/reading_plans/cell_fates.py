@@ -10,16 +10,21 @@ from dataclasses import dataclass, field
 
 from fleet.importing.answers import Answers
 from fleet.importing.findings import Finding, of_file
-from fleet.importing.plans.beside import says
-from fleet.importing.plans.count_cells import CountCells
-from fleet.importing.plans.days import Days
-from fleet.importing.plans.layout import Grid, find_headings, grid_of, headings_of
-from fleet.importing.plans.made_rows import Made, copy_of, each_once
-from fleet.importing.plans.plan import WITH_TAG, ColumnPlan, Plan, cell_of, letters
-from fleet.importing.plans.value_columns import ValueCells
-from fleet.importing.plans.value_notation import Odd, Part, in_hundredths
-from fleet.importing.plans.words import name_in_title, stage_word, tag_and_position, year_in_name
-from fleet.importing.plans.year_columns import with_new_years
+from fleet.importing.reading_plans.heading_words import (
+    name_in_title,
+    stage_word,
+    tag_and_position,
+    year_in_name,
+)
+from fleet.importing.reading_plans.layout import Grid, find_headings, grid_of, headings_of
+from fleet.importing.reading_plans.made_rows import Made, copy_of, each_once
+from fleet.importing.reading_plans.meter_cells import CountCells
+from fleet.importing.reading_plans.reading_plan import WITH_TAG, ColumnPlan, Plan, cell_of, letters
+from fleet.importing.reading_plans.sheet_days import Days
+from fleet.importing.reading_plans.units_beside_table import says
+from fleet.importing.reading_plans.value_columns import ValueCells
+from fleet.importing.reading_plans.value_notation import Odd, Part, in_hundredths
+from fleet.importing.reading_plans.year_columns import with_new_years
 from fleet.sheets.files import Tab
 from fleet.unit_words import HUNDREDTHS
 from fleet.units import shown

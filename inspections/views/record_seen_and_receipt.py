@@ -16,8 +16,8 @@ from fleet.web.bearing_addresses import bearing_address
 from inspections.models import Attendance, Closing, EventKind, Reading, Stage, Visit
 from inspections.records.openings import NotRecorded
 from inspections.story.audit_trail import late_words
-from inspections.story.conditions import EXCEPTIONS
 from inspections.story.decided_words import DECIDED_WORDS
+from inspections.story.measuring_conditions import EXCEPTIONS
 from inspections.story.uncertainty import uncertainty_of
 from inspections.views.closing_list import lines_of
 from inspections.views.record import left_out_words, who_of

@@ -18,7 +18,7 @@ from fleet.plant.choices import WORDS_AT_PUMP
 from fleet.recent import Recent
 from inspections.forecasts.codes import Codes
 from inspections.forecasts.computation import ENGINE, figures_of
-from inspections.forecasts.figures import Figures
+from inspections.forecasts.forecast_figures import Figures
 from inspections.forecasts.wear_inputs import fleet_inputs, inputs
 from inspections.models import ForecastRun
 from inspections.wear.arrays import Histories

@@ -9,7 +9,7 @@ from django.views.decorators.http import require_http_methods
 from fleet.access import require, sites_of
 from fleet.clock import today_in
 from fleet.plant.acts import Refused
-from inspections.importing.plant_words import LONGEST, SAMPLES, add_word, drop_word, own_words
+from inspections.importing.plants_work_words import LONGEST, SAMPLES, add_word, drop_word, own_words
 from inspections.importing.position_names import usual_names
 from inspections.importing.remarks import WORDS_FOR, words_of_plant, works_named
 from inspections.importing.told_values import told_values

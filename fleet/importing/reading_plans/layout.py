@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from fleet.importing.plans.plan import Plan, heading_text
+from fleet.importing.reading_plans.reading_plan import Plan, heading_text
 from fleet.sheets.files import Row, Tab
 
 MOST_HEADING_ROWS = 4

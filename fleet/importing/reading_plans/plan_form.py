@@ -5,10 +5,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from fleet.importing.plans.cell_fates import Applied
-from fleet.importing.plans.guesses import columns_under
-from fleet.importing.plans.layout import Grid, find_headings, grid_of, headings_of
-from fleet.importing.plans.plan import (
+from fleet.importing.reading_plans.cell_fates import Applied
+from fleet.importing.reading_plans.guesses import columns_under
+from fleet.importing.reading_plans.layout import Grid, find_headings, grid_of, headings_of
+from fleet.importing.reading_plans.reading_plan import (
     MEANINGS,
     QUANTITIES,
     UNITS,

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
-from fleet.importing.plans.plan import ColumnPlan, Plan
+from fleet.importing.reading_plans.reading_plan import ColumnPlan, Plan
 
 
 def with_new_years(plan: Plan, headings: Sequence[str]) -> Plan:

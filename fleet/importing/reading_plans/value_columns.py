@@ -6,10 +6,10 @@ from collections import Counter
 from decimal import Decimal
 
 from fleet.importing.answers import TYPED, Answers, kept_words
-from fleet.importing.plans.beside import TabSays
-from fleet.importing.plans.layout import Grid
-from fleet.importing.plans.plan import ColumnPlan, Plan
-from fleet.importing.plans.value_notation import (
+from fleet.importing.reading_plans.layout import Grid
+from fleet.importing.reading_plans.reading_plan import ColumnPlan, Plan
+from fleet.importing.reading_plans.units_beside_table import TabSays
+from fleet.importing.reading_plans.value_notation import (
     Odd,
     Part,
     folded_word,

@@ -13,7 +13,7 @@ from fleet.plant import second_person
 from fleet.plant.acts import Refused
 from fleet.plant.choices import set_setting
 from inspections.forecasts.wear_inputs import ACCEPTED_RISK
-from inspections.limits.choice import Choice, number_between
+from inspections.limits.choice_type import Choice, number_between
 from inspections.limits.price_choices import (
     MOST_NAMED,
     PRICES,

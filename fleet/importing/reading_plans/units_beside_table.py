@@ -4,8 +4,8 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from fleet.importing.plans.layout import Grid
-from fleet.importing.plans.plan import Plan, letters
+from fleet.importing.reading_plans.layout import Grid
+from fleet.importing.reading_plans.reading_plan import Plan, letters
 from fleet.sheets.files import Tab
 from fleet.unit_words import basis_in, units_in
 

@@ -7,7 +7,7 @@ from fleet.models import Setting
 from fleet.plant.acts import Refused
 from fleet.plant.choices import set_setting
 from inspections.importing.remarks import REMARK_WORDS, WORDS_FOR, works_named
-from inspections.importing.trade_words import LANGUAGES
+from inspections.importing.trades_work_words import LANGUAGES
 from inspections.models import EventKind
 
 SHORTEST, LONGEST = 2, 60

@@ -11,7 +11,7 @@ from django.utils.safestring import SafeString
 
 from fleet.formatting import chance, counted, day, day_words, percent, um
 from fleet.slip_factors import MIXED
-from inspections.forecasts.figures import Figures
+from inspections.forecasts.forecast_figures import Figures
 from inspections.forecasts.sudden_failures import NO_CLASS, failures_words
 
 LIMIT_WORDS = {

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .check import Check
-from .journal import Journal
+from .journal_form import Journal
 from .outcome import BARS, Decision, Print
 from .places import Place, covered, places, reach_deg
 from .shared_table import TABLE

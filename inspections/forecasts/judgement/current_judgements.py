@@ -12,8 +12,8 @@ from fleet.clock import today_in
 from fleet.models import Bearing, WorkHours
 from fleet.recent import Recent
 from inspections.forecasts.computation import ENGINE
-from inspections.forecasts.current import current, parameters, record_digests, standing_run
-from inspections.forecasts.judgement.figures import FORMAT, Judgement
+from inspections.forecasts.current_forecasts import current, parameters, record_digests, standing_run
+from inspections.forecasts.judgement.judgement_figures import FORMAT, Judgement
 from inspections.forecasts.judgement.reckoning import Reckoned, reckon
 from inspections.forecasts.wear_inputs import inputs
 from inspections.models import ForecastRun

@@ -4,11 +4,11 @@ fit.
 
 from collections.abc import Iterable
 
+from fleet.grouping_marks import DECIMAL, GROUPING, Unclear, marks_of, plain
 from fleet.importing.answers import Answers
-from fleet.importing.plans.layout import Grid
-from fleet.importing.plans.plan import ColumnPlan, Plan
-from fleet.importing.plans.value_notation import Odd
-from fleet.thousands import DECIMAL, GROUPING, Unclear, marks_of, plain
+from fleet.importing.reading_plans.layout import Grid
+from fleet.importing.reading_plans.reading_plan import ColumnPlan, Plan
+from fleet.importing.reading_plans.value_notation import Odd
 
 _CHOSEN = {"thousands": GROUPING, "decimal": DECIMAL}
 

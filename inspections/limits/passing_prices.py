@@ -10,8 +10,8 @@ from uuid import UUID
 
 from fleet.models import Bearing, BearingFacts, Setting, SettingsRead, Site, WearClass, WorkHours
 from fleet.models.recorded import IN_ORDER
-from inspections.forecasts.judgement.current import judgements
-from inspections.forecasts.judgement.plant import CREW_HOUR, USUAL_HOURS
+from inspections.forecasts.judgement.current_judgements import judgements
+from inspections.forecasts.judgement.plant_prices import CREW_HOUR, USUAL_HOURS
 from inspections.limits.price_choices import price_words
 
 

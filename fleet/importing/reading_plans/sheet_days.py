@@ -7,7 +7,7 @@ import re
 from functools import lru_cache
 
 from fleet.importing.answers import Answers
-from fleet.importing.plans.value_notation import Odd
+from fleet.importing.reading_plans.value_notation import Odd
 from fleet.units import NotADay, Unreadable, parse_day
 
 _SEASONS = ("spring", "summer", "autumn", "fall", "winter")
