@@ -25,7 +25,7 @@ from inspections.visits.desk import Desk, at_the_pump, desk_at
 from inspections.visits.device_memory import from_a_sheet
 from inspections.visits.diameters import bore_minus_journal
 from inspections.visits.forms import CouldNotForm, PeopleForm, StartForm, new_id, uuid_of_form
-from inspections.visits.open_bearing import scraping_of, word_of
+from inspections.visits.open_bearing import holds_of, scraping_of, whom_to_ring, word_of
 from inspections.visits.photos import photos_of
 from inspections.visits.quantities import asked, with_station
 from inspections.visits.screen_context import (
@@ -271,9 +271,12 @@ def overview(desk: Desk) -> HttpResponse:
     may_scrape = scraping_of(desk.rules).offered
     seen = [one for one in events if one.kind == EventKind.FOUND]
     works = [one for one in events if one.kind not in (EventKind.FOUND, EventKind.CONTACT_CHECK)]
+    holds = holds_of(desk.rules)
     context = screen_context(
         desk,
         lines=lines,
+        holds=holds,
+        ring=whom_to_ring(desk.bearing.place.site, desk.memory.on, desk.record.settings) if holds else "",
         rounds=rounds,
         seen=seen,
         works=works,

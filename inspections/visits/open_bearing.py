@@ -53,6 +53,7 @@ from inspections.visits.word_at_pump import (
     Situation,
     Trigger,
     advise,
+    holding,
     listed,
     may_scrape,
 )
@@ -205,6 +206,12 @@ def damage_of(rules: VisitRules) -> dict[str, str]:
             if not any(_takes_away(later, part) for later in rules.record.happened[n + 1 :]):
                 found[f"{event.pk} {said}"] = said
     return found
+
+
+def holds_of(rules: VisitRules) -> list[str]:
+    """Why the bearing is held for damage that was seen, as sentences."""
+    damage = damage_of(rules)
+    return holding(damage, _answers(rules)) if damage else []
 
 
 def noted_of(rules: VisitRules) -> list[str]:

@@ -217,6 +217,12 @@ def _damage(now: Situation) -> Iterator[Standing]:
         )
 
 
+def holding(damage: Mapping[str, str], answers: Sequence[Answer]) -> list[str]:
+    """Why a bearing is held for damage that was seen and is not answered by a disposition, as sentences."""
+    now = Situation(damage=damage, answers=answers)
+    return [row.why for row in _unanswered(list(_damage(now)), answers) if row.word == HOLD]
+
+
 def _prints(now: Situation) -> Iterator[Standing]:
     carried = any(one.outcome == CARRIES for one in now.prints)
     for one in now.prints:

@@ -65,6 +65,9 @@ def test_damage_on_the_hold_list_holds_with_whom_to_ring_and_a_photo(client, bea
     page = advice(client, bearing)
     assert "Advice: hold" in page and "Ring: engineer on duty, 4711" in page
     assert f"A photo is wanted of: {part}: {word}" in page and "Keep it open" in page
+    page = said(client.get(at(bearing, "visit/")))
+    assert f"Hold. {part.capitalize()}: {word} was seen: do not close before the engineer has signed." in page
+    assert "Ring: engineer on duty, 4711. Take a photo." in page
 
 
 def test_damage_that_is_noted_asks_for_a_photo_and_is_said(client, bearing):
