@@ -182,10 +182,10 @@ def test_a_new_password_and_a_name_taken_out_end_every_session_at_the_next_reque
 def test_the_answer_does_not_tell_a_known_name_from_an_unknown_one(account):
     known = sign_in("wrong")[1].content.decode()
     unknown = sign_in("wrong", name="nobody")[1].content.decode()
-    assert known.count("There is a problem") == unknown.count("There is a problem") == 1
+    assert known.count("Put this right first") == unknown.count("Put this right first") == 1
     strip = str.maketrans("", "", "\n")
-    first = known.split("error-summary")[1].split("</div>")[0].translate(strip)
-    assert first == unknown.split("error-summary")[1].split("</div>")[0].translate(strip)
+    first = known.split("fault-list")[1].split("</div>")[0].translate(strip)
+    assert first == unknown.split("fault-list")[1].split("</div>")[0].translate(strip)
 
 
 def test_the_session_is_a_new_one_after_signing_in(account):

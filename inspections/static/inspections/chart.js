@@ -2,11 +2,10 @@
 "use strict";
 
 const CONFIG = {
-  displaylogo: false,
+  displayModeBar: false,
   showSendToCloud: false,
   plotlyServerURL: "",
   responsive: true,
-  modeBarButtonsToRemove: ["select2d", "lasso2d", "autoScale2d"],
 };
 
 let plotly = null;
@@ -37,6 +36,47 @@ function inPageColours(figure) {
       : value);
 }
 
+// What each button makes of a stretch from `low` to `high`, in shares of its length.
+const MOVES = {
+  "Closer": [0.25, -0.25],
+  "Further": [-0.5, 0.5],
+  "Earlier": [-0.5, -0.5],
+  "Later": [0.5, 0.5],
+};
+
+// A day or moment of the chart as milliseconds; the chart knows no zones, so it is read as UTC.
+function asNumber(value) {
+  if (typeof value === "number") return value;
+  const text = String(value).replace(" ", "T").replace(/Z$/, "");
+  return Date.parse(text.includes("T") ? `${text}Z` : text);
+}
+
+// Buttons that move the stretch of time shown; `area` holds the drawn chart.
+function movers(area) {
+  const group = document.createElement("div");
+  group.className = "actions zoom";
+  group.hidden = true;
+  group.setAttribute("role", "group");
+  group.setAttribute("aria-label", "What the chart shows");
+  const add = (name, act) => {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.textContent = name;
+    button.addEventListener("click", act);
+    group.append(button);
+  };
+  for (const [name, [left, right]] of Object.entries(MOVES)) {
+    add(name, () => {
+      const range = area.layout.xaxis.range;
+      const [low, high] = range.map(asNumber), length = high - low;
+      const moved = [low + left * length, high + right * length];
+      window.Plotly.relayout(area, { "xaxis.range": typeof range[0] === "number" ? moved : moved.map((at) => new Date(at).toISOString()) });
+    });
+  }
+  add("All of it", () => window.Plotly.relayout(area, structuredClone(area.whole)));
+  return group;
+}
+
 function prepare(box) {
   const source = document.getElementById(box.dataset.zoom);
   const drawing = box.querySelector(".drawing");
@@ -53,7 +93,8 @@ function prepare(box) {
   area.hidden = true;
   area.setAttribute("role", "group");
   area.setAttribute("aria-label", (box.dataset.title || "Chart") + ", to zoom; its data stand in the table");
-  box.append(area, button, said);
+  const moves = movers(area);
+  box.append(area, moves, button, said);
 
   async function draw() {
     const figure = inPageColours(JSON.parse(source.textContent));
@@ -64,13 +105,14 @@ function prepare(box) {
         { ...note, text: short[i] || note.text, font: { ...note.font, size: 12 } }));
     }
     await window.Plotly.newPlot(area, figure.data, figure.layout, CONFIG);
+    area.whole = { "xaxis.range": [...area.layout.xaxis.range], "yaxis.range": [...area.layout.yaxis.range] };
     area.dataset.ready = "1";
     box.dataset.ready = "1";
   }
 
   button.addEventListener("click", async () => {
     if (!area.hidden) {
-      area.hidden = true;
+      area.hidden = moves.hidden = true;
       drawing.hidden = false;
       button.textContent = "Zoom this chart";
       said.textContent = "";
@@ -83,10 +125,11 @@ function prepare(box) {
       area.hidden = false;
       drawing.hidden = true;
       await draw();
+      moves.hidden = false;
       button.textContent = "Back to the drawing";
       said.textContent = "Drag over a stretch to look closer; double-click to see all of it.";
     } catch {
-      area.hidden = true;
+      area.hidden = moves.hidden = true;
       drawing.hidden = false;
       said.textContent = "The zoom could not be fetched; the drawing and the table hold the same figures.";
     }

@@ -243,7 +243,7 @@ def test_past_its_maximum_there_is_a_page_to_run_on_or_to_open_now_with_its_cost
         "Run on with checks" in page and "Open now" in page and "what a stop costs here is not stated" in page
     )
     page = client.post(address, {"choice": "run-on", "run-on-reason": "x"}).content.decode()
-    assert "There is a problem" in page and "Name the person" in page and not Deferral.objects.exists()
+    assert "Put this right first" in page and "Name the person" in page and not Deferral.objects.exists()
     run_on = {f"run-on-{name}": value for name, value in SAID.items()}
     until = (TODAY + dt.timedelta(days=100)).isoformat()
     page = client.post(address, {"choice": "run-on", "run-on-until_on": until} | run_on, follow=True)

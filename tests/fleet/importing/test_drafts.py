@@ -98,7 +98,7 @@ def test_a_plan_that_lacks_something_says_what_and_goes_nowhere(engineer):
     assert page.status_code == 200
     said = text_of(page)
     assert (
-        "is no cell for the pump" in said and "It is never assumed" in said and "There is a problem" in said
+        "is no cell for the pump" in said and "It is never assumed" in said and "Put this right first" in said
     )
 
 

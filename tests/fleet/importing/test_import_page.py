@@ -64,7 +64,7 @@ def test_all_faults_are_listed_above_the_title_and_in_groups_and_nothing_is_stor
     answer = post(client, "register", words)
     body = answer.content.decode().replace("\u00a0", " ")
     assert answer.status_code == 200 and "<title>Error: Sheets" in re.sub(r"\s+", " ", body)
-    assert body.index("There is a problem") < body.index("<h1>")
+    assert body.index("Put this right first") < body.index("<h1>")
     assert '<a href="#fault-number">2 faults: no number</a>' in body and 'id="fault-number"' in body
     said = text_of(answer)
     assert "4 faults; nothing was stored" in said

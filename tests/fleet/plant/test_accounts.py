@@ -108,8 +108,8 @@ def test_an_administrator_of_one_site_gives_roles_there_alone_and_touches_nobody
     own, other = makers.a_site(name="Own"), makers.a_site(name="Other")
     client.force_login(makers.an_account(role="administrator", site=own))
     assert "all sites" not in client.get("/people/").content.decode().split("Where")[1]
-    assert "There is a problem" in admitted(client, site=str(other.pk)).content.decode()
-    assert "There is a problem" in admitted(client, site="").content.decode()
+    assert "Put this right first" in admitted(client, site=str(other.pk)).content.decode()
+    assert "Put this right first" in admitted(client, site="").content.decode()
     assert "is mechanic at Own now" in admitted(client, site=str(own.pk)).content.decode()
     stranger = makers.an_account(role="engineer", site=other, username="E. Lse")
     assert "E. Lse" not in client.get("/people/").content.decode()

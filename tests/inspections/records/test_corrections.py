@@ -64,11 +64,11 @@ def test_without_a_reason_nothing_is_changed_and_what_was_typed_stays(engineer, 
 @pytest.mark.parametrize(
     ("typed", "said"),
     [
-        ({"value": "1_000"}, "There is a problem"),
-        ({"value": "99999"}, "There is a problem"),
+        ({"value": "1_000"}, "Put this right first"),
+        ({"value": "99999"}, "Put this right first"),
         ({"on": "2999-01-01"}, "lies ahead"),
         ({"station": "top"}, "is no station"),
-        ({"unit": "furlong"}, "There is a problem"),
+        ({"unit": "furlong"}, "Put this right first"),
     ],
 )
 def test_what_cannot_be_is_refused_in_a_sentence(engineer, reading, typed, said):
