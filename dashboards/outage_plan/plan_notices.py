@@ -10,7 +10,7 @@ from dashboards.outage_plan.following import moved_since
 from fleet.access import sites_for
 from fleet.clock import today_at, today_in
 from fleet.models import Account
-from inspections.deferrals.standing import checks_overdue, waiting_for
+from inspections.deferrals.standing import told_to
 from inspections.models import Plan
 
 
@@ -21,12 +21,8 @@ def plan_notices(request: HttpRequest) -> dict[str, Any]:
     user = getattr(request, "user", None)
     if user is None or not user.is_authenticated:
         return {}
-    today = today_in("UTC")
-    return {
-        "agreements_wanted": waiting_for(user, today),
-        "checks_overdue": checks_overdue(user, today),
-        "plan_notices": _moved(user),
-    }
+    waiting, overdue = told_to(user, today_in("UTC"))
+    return {"agreements_wanted": waiting, "checks_overdue": overdue, "plan_notices": _moved(user)}
 
 
 def _moved(user: Account) -> list[tuple[str, str]]:

@@ -205,46 +205,47 @@ def times_before(bearing: Bearing, today: dt.date) -> int:
     return sum(one.state in (IN_FORCE, RUN_OUT) for one in put_off([bearing], today))
 
 
-def waiting_for(account: Account, today: dt.date) -> list[PutOff]:
-    """What waits for this account's own agreement, the oldest first; one query where it may agree to nothing
-    new.
-    """
-    concerned = Q()
-    for right in RIGHT.values():
-        sites = sites_of(account, right)
-        if sites is None:
-            concerned = ~Q(pk=None)
-            break
-        if sites:
-            concerned |= Q(bearing__place__site__in=sites)
-    if not concerned:
-        return []
-    found: list[PutOff] = []
-    unanswered = concerned & Q(until_on__gte=today)
-    ids = set(Deferral.objects.standing().filter(unanswered).values_list("bearing", flat=True))
-    soon = concerned & Q(opens_on__gte=today)
-    outside = set(OutsideOpening.objects.standing().filter(soon).values_list("bearing", flat=True))
-    if ids:
-        found += put_off(Bearing.objects.filter(pk__in=ids), today)
-    if outside:
-        found += openings(Bearing.objects.filter(pk__in=outside), today)
-    return [one for one in found if one.side_for(account)]
+def told_to(account: Account, today: dt.date) -> tuple[list[PutOff], list[PutOff]]:
+    """What an account is told on its next page, in two questions where there is nothing.
 
-
-def checks_overdue(account: Account, today: dt.date) -> list[PutOff]:
-    """What is put off with an interim check that is overdue and that this account's person makes or asked
-    for: the longest first; one query where there is none.
+    Returns
+    -------
+    waiting : list
+        what waits for this account's own agreement, the oldest first.
+    overdue : list
+        what is put off with an interim check that is overdue and that this account's person makes or asked
+        for, the longest first.
     """
+    concerned = _sites_concerned(account)
     named = Person.objects.annotate(lower=Lower("name")).filter(
         pk=account.person_id, lower=Lower(OuterRef("check_by"))
     )
     own = Q(recorded_by=account.person_id) | Exists(named)
-    rows = Deferral.objects.standing().filter(own, until_on__gte=today)
-    ids = set(rows.values_list("bearing", flat=True))
-    found = put_off(Bearing.objects.filter(pk__in=ids), today) if ids else []
-    return sorted(
-        (one for one in found if one.overdue_since), key=lambda one: one.overdue_since or dt.date.max
+    rows = Deferral.objects.standing().filter(concerned | own, until_on__gte=today).annotate(own=own)
+    is_own: dict[UUID, bool] = {}
+    for bearing, mine in rows.values_list("bearing", "own"):
+        is_own[bearing] = mine or is_own.get(bearing, False)
+    outside = OutsideOpening.objects.standing().filter(concerned, opens_on__gte=today)
+    ids = set(outside.values_list("bearing", flat=True))
+    found = put_off(Bearing.objects.filter(pk__in=is_own), today) if is_own else []
+    opened = openings(Bearing.objects.filter(pk__in=ids), today) if ids else []
+    overdue = [one for one in found if one.overdue_since and is_own.get(one.bearing.pk)]
+    return (
+        [one for one in (*found, *opened) if one.side_for(account)],
+        sorted(overdue, key=lambda one: one.overdue_since or dt.date.max),
     )
+
+
+def _sites_concerned(account: Account) -> Q:
+    """Rows at the sites where an account may agree to something."""
+    concerned = Q(pk__in=[])
+    for right in RIGHT.values():
+        sites = sites_of(account, right)
+        if sites is None:
+            return ~Q(pk=None)
+        if sites:
+            concerned |= Q(bearing__place__site__in=sites)
+    return concerned
 
 
 def at_sites(sites: Iterable[Site], today: dt.date) -> tuple[list[PutOff], list[PutOff]]:

@@ -41,7 +41,7 @@ def test_the_list_asks_as_much_for_20_bearings_as_for_2(client, django_assert_ma
     few = _queries(client, "/", django_assert_max_num_queries)
     _fleet(18, site)
     client.get("/")
-    assert _queries(client, "/", django_assert_max_num_queries) == few
+    assert _queries(client, "/", django_assert_max_num_queries) <= few
 
 
 def test_fresh_figures_ask_as_much_for_20_bearings_as_for_2(client, django_assert_max_num_queries):
@@ -49,7 +49,7 @@ def test_fresh_figures_ask_as_much_for_20_bearings_as_for_2(client, django_asser
     client.force_login(makers.an_account())
     few = _queries(client, "/", django_assert_max_num_queries)
     _fleet(18, site)
-    assert _queries(client, "/", django_assert_max_num_queries) == few
+    assert _queries(client, "/", django_assert_max_num_queries) <= few
 
 
 @pytest.mark.parametrize("address", ["/", "/plan/"])

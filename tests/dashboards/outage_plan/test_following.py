@@ -185,7 +185,7 @@ def test_a_moved_renamed_or_cancelled_outage_marks_the_accepted_plan_wherever_it
         assert "outage 1 is called spring now" in client.get(address).content.decode(), address
     withdraw(first, reason="not needed", by=makers.somebody())
     (words,) = moved_since(site, today)
-    assert plan_sentences.startswith("outage 1 is cancelled: its ")
+    assert words.startswith("outage 1 is cancelled: its ")
     (states,) = [one.jobs for one in follow(site, today) if one.outage.pk == first.pk]
     assert {job.state.word for job in states} == {job_states.CANCELLED}
     _accepted_again(site, today)

@@ -19,6 +19,8 @@ from inspections.models import Reading
 from tests import makers, sheet_pages
 
 pytestmark = pytest.mark.django_db
+# Without a fitting clearance nothing is asked of what a record begins with.
+IN_SERVICE = {use: um for use, um in makers.LIMITS.items() if not use.startswith("fitting")}
 BARE = """{title},,,
 date,DE,NDE,remarks
 2014-03-01,15,16,
@@ -35,7 +37,7 @@ def engineer(client):
     site = makers.a_site(name="Own site")
     place = makers.a_place(site=site, tag="P-7")
     for position in ("DE", "NDE"):
-        makers.a_bearing(place=place, position=position)
+        makers.a_bearing(place=place, position=position, limits=IN_SERVICE)
     client.force_login(makers.an_account(site=site))
     return client
 
