@@ -9,6 +9,17 @@ from inspections.deferrals.levels import MOST_CHECK_DAYS
 from inspections.visits.forms import UNITS
 
 
+def _a_day(label: str, missing: str, help_text: str = "the day, such as 2027-06-30") -> forms.DateField:
+    """A day as these forms ask for it; `missing`: what is said where none is given."""
+    return forms.DateField(
+        label=label,
+        help_text=help_text,
+        widget=forms.TextInput(attrs={"class": "short", "inputmode": "numeric"}),
+        input_formats=["%Y-%m-%d"],
+        error_messages={"required": missing, "invalid": "This is no day; write it as 2027-06-30."},
+    )
+
+
 class ChangeForm(forms.Form):
     """A change as it comes from any of the plan's pages; the act says what it lacks."""
 
@@ -55,15 +66,10 @@ class RunOnForm(forms.Form):
         help_text="a sentence for whoever has to agree",
         error_messages={"required": "Say why it is put off."},
     )
-    until_on = forms.DateField(
-        label="Until",
-        help_text="the day on which this expires, such as 2027-06-30; the work then stands in the plan again",
-        widget=forms.TextInput(attrs={"class": "short", "inputmode": "numeric"}),
-        input_formats=["%Y-%m-%d"],
-        error_messages={
-            "required": "Give the day on which it expires.",
-            "invalid": "This is no day; write it as 2027-06-30.",
-        },
+    until_on = _a_day(
+        "Until",
+        "Give the day on which it expires.",
+        "the day on which this expires, such as 2027-06-30; the work then stands in the plan again",
     )
     late_why = forms.CharField(
         label="Why it may outlast the early date, where it does",
@@ -100,16 +106,7 @@ class DeferralForm(RunOnForm):
 class OpenNowForm(forms.Form):
     """Why and when a pump is opened outside an outage."""
 
-    opens_on = forms.DateField(
-        label="Opened on",
-        help_text="the day, such as 2027-06-30",
-        widget=forms.TextInput(attrs={"class": "short", "inputmode": "numeric"}),
-        input_formats=["%Y-%m-%d"],
-        error_messages={
-            "required": "Give the day on which it is opened.",
-            "invalid": "This is no day; write it as 2027-06-30.",
-        },
-    )
+    opens_on = _a_day("Opened on", "Give the day on which it is opened.")
     reason = forms.CharField(
         label="Why it is opened now",
         max_length=500,
@@ -127,13 +124,4 @@ class CheckForm(forms.Form):
         help_text="with its unit, such as bearing metal 88 °C",
         error_messages={"required": "Say what was read."},
     )
-    on = forms.DateField(
-        label="Checked on",
-        help_text="the day, such as 2027-06-30",
-        widget=forms.TextInput(attrs={"class": "short", "inputmode": "numeric"}),
-        input_formats=["%Y-%m-%d"],
-        error_messages={
-            "required": "Give the day of the check.",
-            "invalid": "This is no day; write it as 2027-06-30.",
-        },
-    )
+    on = _a_day("Checked on", "Give the day of the check.")

@@ -66,13 +66,13 @@ def _exponents(h: Histories, population: Population) -> list[tuple[float | None,
     """For each bearing the exponent of a shell's age that its dates follow, where wear is not steady, and
     whose it is: its class's own or the fleet's.
     """
-    curves = {clock: population.pool(clock).designs[0].curve for clock in set(h.clock.tolist())}
-    found: list[tuple[float | None, str | None]] = []
-    for i, clock in enumerate(h.clock.tolist()):
-        q = float(np.broadcast_to(curves[clock].of(h.class_[i : i + 1]), 1)[0])
-        own = int(h.class_[i]) in dict(curves[clock].classes)
-        steady = abs(q - 1.0) < STEADY_WITHIN
-        found.append((None, None) if steady else (round(q, 2), "class" if own else "fleet"))
+    found: list[tuple[float | None, str | None]] = [(None, None)] * h.n_bearings
+    for clock in set(h.clock.tolist()):
+        curve = population.pool(clock).designs[0].curve
+        q = np.broadcast_to(curve.of(h.class_), h.n_bearings)
+        own = np.isin(h.class_, [code for code, _ in curve.classes])
+        for i in np.flatnonzero((h.clock == clock) & (np.abs(q - 1.0) >= STEADY_WITHIN)):
+            found[i] = (round(float(q[i]), 2), "class" if own[i] else "fleet")
     return found
 
 

@@ -9,8 +9,9 @@ from typing import Any
 from uuid import UUID
 
 import numpy as np
+from django.db.models import Exists, OuterRef
 
-from fleet.models import Name, PlaceFacts, Setting, WorkHours, folded
+from fleet.models import Name, Place, PlaceFacts, Setting, WorkHours, folded
 from fleet.models.plant import SettingsRead
 from fleet.models.recorded import IN_ORDER
 from inspections.forecasts.wear_inputs import Known
@@ -134,9 +135,11 @@ def plant_of(known: Sequence[Known], as_of: dt.date) -> Plant:
 
 
 def _called(sites: Iterable[UUID]) -> dict[UUID, list[str]]:
-    """The names that pumps of these sites had before, the latest first."""
+    """The names that pumps of these sites had before and that no pump there has now, the latest first."""
     found: dict[UUID, list[str]] = {}
-    rows = Name.objects.standing().filter(of="place", site__in=sites, spelling=False).last_recorded_first()
+    now = Place.objects.filter(site=OuterRef("site"), folded=OuterRef("folded"))
+    rows = Name.objects.standing().filter(~Exists(now), of="place", site__in=sites, spelling=False)
+    rows = rows.last_recorded_first()
     for place, text in rows.values_list("thing", "text"):
         found.setdefault(place, []).append(text)
     return found

@@ -209,3 +209,13 @@ def test_what_is_stated_of_a_pump_goes_with_it_when_it_is_renamed(site):
     rename(bearing.place, name="P-NEWER", **facts)
     after = of(Bearing.objects.select_related("place__site").get(pk=bearing.pk))
     assert (before.consequence, before.stop_h) == (after.consequence, after.stop_h) == (2.0, 33.0)
+
+
+def test_what_is_stated_by_a_name_is_of_the_pump_that_has_the_name_now(site):
+    bearing = worn(place=at(site, tag="P-OLD"))
+    set_setting(name="stop_hours", value={"P-OLD": "33"}, by=makers.somebody())
+    rename(bearing.place, name="P-NEW", from_on=None, reason="moved", by=makers.somebody())
+    other = worn(place=at(site, tag="P-OLD"))
+    rows = Bearing.objects.select_related("place__site")
+    assert of(rows.get(pk=other.pk)).stop_h == 33.0
+    assert of(rows.get(pk=bearing.pk)).stop_h is None
