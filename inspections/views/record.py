@@ -25,7 +25,7 @@ from inspections.visits.desk import Desk, at_the_pump, desk_at
 from inspections.visits.device_memory import from_a_sheet
 from inspections.visits.diameters import bore_minus_journal
 from inspections.visits.forms import CouldNotForm, PeopleForm, StartForm, new_id, uuid_of_form
-from inspections.visits.open_bearing import holds_of, scraping_of, whom_to_ring, word_of
+from inspections.visits.open_bearing import Scraping, scraping_of, whom_to_ring, word_of
 from inspections.visits.photos import photos_of
 from inspections.visits.quantities import asked, with_station
 from inspections.visits.screen_context import (
@@ -39,6 +39,7 @@ from inspections.visits.signatures import asked_of
 from inspections.visits.stations import Station, station
 from inspections.visits.verdict import SIGN
 from inspections.visits.visit_record import outage_now
+from inspections.visits.word_at_pump import ENGINEER, HOLD, MEASURE, REPEAT, Standing
 
 AT_ONCE = 3  # names to tap on the first screen; the others are in a list
 
@@ -268,20 +269,20 @@ def overview(desk: Desk) -> HttpResponse:
     ]
     rounds = rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
     events = events_in_words(desk)
-    may_scrape = scraping_of(desk.rules).offered
+    scraping = scraping_of(desk.rules)
     seen = [one for one in events if one.kind == EventKind.FOUND]
     works = [one for one in events if one.kind not in (EventKind.FOUND, EventKind.CONTACT_CHECK)]
-    holds = holds_of(desk.rules)
+    rings = any(row.word in (HOLD, ENGINEER) for row in scraping.stands)
     context = screen_context(
         desk,
         lines=lines,
-        holds=holds,
-        ring=whom_to_ring(desk.bearing.place.site, desk.memory.on, desk.record.settings) if holds else "",
+        stands=scraping.stands,
+        ring=whom_to_ring(desk.bearing.place.site, desk.memory.on, desk.record.settings) if rings else "",
         rounds=rounds,
         seen=seen,
         works=works,
         previous=previous,
-        next=next_step(desk, rounds, may_scrape),
+        next=next_step(desk, rounds, scraping),
         previous_verdict=desk.rules.verdict_on(previous) if previous else None,
         left_out=left_out_words(desk),
         photos=photos_of(desk.bearing, desk.visit),
@@ -292,7 +293,7 @@ def overview(desk: Desk) -> HttpResponse:
         derived=bore_minus_journal(desk.rules),
         opening_words=desk.record.opening.words(desk.rules.setup_for("clearance").unit),
         sides=_other_sides(desk),
-        may_scrape=may_scrape,
+        may_scrape=scraping.offered,
         rivals=rivals_shown(desk),
     )
     return render(desk.request, "inspections/record_overview.html", context)
@@ -332,7 +333,7 @@ def _other_sides(desk: Desk) -> list[tuple[str, str]]:
     return [(one.name, bearing_address(one, "record-overview")) for one in rows if one.pk != desk.bearing.pk]
 
 
-def next_step(desk: Desk, rounds: list[ContactCheck], may_scrape: bool) -> tuple[str, str]:
+def next_step(desk: Desk, rounds: list[ContactCheck], scraping: Scraping) -> tuple[str, str]:
     """The one step that comes next: its address and what its button says."""
     if desk.rules.open_stations(Stage.AS_FOUND) and not desk.rules.work and not desk.record.readings:
         return desk.screens.address("record-reading", stage=Stage.AS_FOUND), "Measure as found"
@@ -340,7 +341,7 @@ def next_step(desk: Desk, rounds: list[ContactCheck], may_scrape: bool) -> tuple
     if asking and _scraped_since(desk, asking[0]):
         half = {"half": asking[0].half} if asking[0].half == "upper" else {}
         return desk.screens.address("record-check", **half), f"Check again, round {asking[0].round + 1}"
-    if asking and not may_scrape:
+    if asking and not scraping.offered:
         return desk.screens.address("record-close"), word_of(desk.rules).word.capitalize()
     if asking:
         return (
@@ -349,7 +350,27 @@ def next_step(desk: Desk, rounds: list[ContactCheck], may_scrape: bool) -> tuple
         )
     if desk.rules.worked and desk.rules.open_stations(Stage.AS_LEFT):
         return desk.screens.address("record-reading", stage=Stage.AS_LEFT), "Measure as left"
+    if scraping.stands:
+        return _settles(desk, rounds, scraping.stands[0])
     return desk.screens.address("record-close"), "Finish"
+
+
+def _settles(desk: Desk, rounds: list[ContactCheck], row: Standing) -> tuple[str, str]:
+    """The step that a row of the pump's table asks for: another print, another measurement, else the closing
+    page, which names whom to ring.
+    """
+    of, _, thing = row.key.partition(" ")
+    measured = [one for one in desk.record.readings if one.counts and one.quantity == "clearance"]
+    printed_after = of == "print" and any(one.repeat > 1 for one in measured)  # measured again already
+    if row.word == REPEAT or (row.word == MEASURE and printed_after):
+        half = next((one.half for one in last_rounds(rounds) if str(one.pk) == thing), "")
+        more = {"half": half} if half == "upper" else {}
+        return desk.screens.address("record-check", **more), "Repeat the print"
+    if row.word == MEASURE and measured:
+        again = next((one for one in measured if str(one.pk) == thing), measured[-1])
+        query = {"stage": again.stage, "at": Station(again.end, again.clock).key, "again": again.pk}
+        return desk.screens.address("record-reading", **query), "Measure again"
+    return desk.screens.address("record-close"), row.word.capitalize()
 
 
 def _scraped_since(desk: Desk, check: ContactCheck) -> bool:

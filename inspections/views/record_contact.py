@@ -23,7 +23,7 @@ from inspections.visits.metal_removed import scraping_words
 from inspections.visits.open_bearing import scraping_of
 from inspections.visits.screen_context import device_facts, screen_context
 from inspections.visits.shell_words import WHY_SCRAPED
-from inspections.visits.word_at_pump import ASKS_SCRAPING
+from inspections.visits.word_at_pump import ASKS_SCRAPING, CARRIES
 
 
 @dataclass(frozen=True)
@@ -114,7 +114,7 @@ def shown_print(desk: Desk) -> HttpResponse:
 def _scraping_said(desk: Desk, last: ContactCheck, headline: str, outcome: str) -> dict[str, Any]:
     """A print's headline as the page says it, and whether scraping is one of the steps after it."""
     scraping = scraping_of(desk.rules, last.pk, outcome)
-    before = scraping.before if outcome == ASKS_SCRAPING else ""
+    before = scraping.before if outcome in (ASKS_SCRAPING, CARRIES) else ""
     return {"headline": f"{before}{headline}", "may_scrape": scraping.offered}
 
 

@@ -41,6 +41,7 @@ from inspections.visits.word_at_pump import (
     ASKS_SCRAPING,
     BELOW,
     CARRIES,
+    HOLD,
     HOLD_SETTING,
     HOLD_WORDS,
     NOTE_SETTING,
@@ -51,9 +52,10 @@ from inspections.visits.word_at_pump import (
     Print,
     Ruling,
     Situation,
+    Standing,
     Trigger,
     advise,
-    holding,
+    before_closing,
     listed,
     may_scrape,
 )
@@ -107,12 +109,13 @@ def _rule_of(rules: VisitRules) -> Trigger:
 
 @dataclass(frozen=True)
 class Scraping:
-    """Whether scraping is one of the steps, and what stands before a print's headline where it asks for it in
-    vain.
+    """Whether scraping is one of the steps, what stands before a print's headline where its advice is not to
+    be followed, and what the pump's next step says of the bearing.
     """
 
     offered: bool
     before: str = ""
+    stands: tuple[Standing, ...] = ()
 
 
 def scraping_of(rules: VisitRules, check: UUID | None = None, outcome: str = "") -> Scraping:
@@ -125,9 +128,13 @@ def scraping_of(rules: VisitRules, check: UUID | None = None, outcome: str = "")
         prints = [one if one.key != str(check) else replace(one, outcome=outcome) for one in now.prints]
         now = replace(now, prints=prints)
     offered = shell_allows(scrapeable, seat) and may_scrape(now, _rule_of(rules))
-    if offered or not any(one.outcome == ASKS_SCRAPING for one in now.prints):
-        return Scraping(offered)
-    return Scraping(offered, f"{advise(now, _rule_of(rules)).word.capitalize()}. The print: ")
+    stands = before_closing(now)
+    word = ""
+    if outcome == CARRIES:
+        word = HOLD if stands and stands[0].word == HOLD else ""
+    elif not offered and any(one.outcome == ASKS_SCRAPING for one in now.prints):
+        word = advise(now, _rule_of(rules)).word
+    return Scraping(offered, f"{word.capitalize()}. The print: " if word else "", stands)
 
 
 def larger_end_now(rules: VisitRules) -> Clearance | None:
@@ -206,12 +213,6 @@ def damage_of(rules: VisitRules) -> dict[str, str]:
             if not any(_takes_away(later, part) for later in rules.record.happened[n + 1 :]):
                 found[f"{event.pk} {said}"] = said
     return found
-
-
-def holds_of(rules: VisitRules) -> list[str]:
-    """Why the bearing is held for damage that was seen, as sentences."""
-    damage = damage_of(rules)
-    return holding(damage, _answers(rules)) if damage else []
 
 
 def noted_of(rules: VisitRules) -> list[str]:

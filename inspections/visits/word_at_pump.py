@@ -169,7 +169,7 @@ def advise(now: Situation, trigger: Trigger) -> Advice:
     >>> advise(Situation(damage={"1": "lower half: wiped"}), lambda owed: Ruling(CLOSE_UP, "")).word
     'hold'
     """
-    standing = tuple(_unanswered([row for part in TABLE for row in part(now)], now.answers))
+    standing = standing_rows(now)
     first = standing[0] if standing else None
     if first and first.word != SCRAPE:
         return Advice(first.word, first.why, None, standing)
@@ -184,6 +184,32 @@ def advise(now: Situation, trigger: Trigger) -> Advice:
     return Advice(
         CLOSE_UP, " ".join(part for part in (signed, ruling.why, *_nothing(now)) if part), ruling.chance
     )
+
+
+def standing_rows(now: Situation) -> tuple[Standing, ...]:
+    """Every row of the table that holds and is not answered, the one that gives the word first.
+
+    A print that asks for the clearance is behind a clearance that was measured again and holds: where the
+    print cannot tell, the measurement decides.
+
+    >>> tight = Held("under", BELOW, "as found, pump end", "Too tight.", again=True)
+    >>> wide = Print("a", "lower", "measure", "Measure before doing more.")
+    >>> [row.word for row in standing_rows(Situation(prints=[wide], held=[tight]))]
+    ['hold', 'measure again']
+    """
+    rows = list(_unanswered([row for part in TABLE for row in part(now)], now.answers))
+    measured = {one.key for one in now.held if one.side == BELOW and one.again}
+    if any(row.key in measured and row.word == HOLD for row in rows):
+        rows.sort(key=lambda row: row.word == MEASURE and row.key.startswith("print "))
+    return tuple(rows)
+
+
+def before_closing(now: Situation) -> tuple[Standing, ...]:
+    """The rows that are said at the pump as soon as they hold. Scraping, the clearance as left and two
+    readings of one station are asked for there in their own words.
+    """
+    asked = ("rivals ", "as left ")
+    return tuple(row for row in standing_rows(now) if row.word != SCRAPE and not row.key.startswith(asked))
 
 
 def may_scrape(now: Situation, trigger: Trigger) -> bool:
@@ -215,12 +241,6 @@ def _damage(now: Situation) -> Iterator[Standing]:
             HOLD,
             f"{_first_up(words)} was seen: do not close before the engineer has signed.",
         )
-
-
-def holding(damage: Mapping[str, str], answers: Sequence[Answer]) -> list[str]:
-    """Why a bearing is held for damage that was seen and is not answered by a disposition, as sentences."""
-    now = Situation(damage=damage, answers=answers)
-    return [row.why for row in _unanswered(list(_damage(now)), answers) if row.word == HOLD]
 
 
 def _prints(now: Situation) -> Iterator[Standing]:

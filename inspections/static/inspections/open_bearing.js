@@ -101,7 +101,8 @@ globalThis.OpenBearing = (effects) => {
   function against(bearing, state) {
     if (((state && state.holds) || []).length) return HOLD;
     const prints = standingPrints(state), ofPrints = prints.map((at) => ofPrint(bearing, at)).find(Boolean);
-    if (ofPrints) return ofPrints;
+    const tight = beyond(state).some(([, { word, again }]) => again && /tight/.test(word));
+    if (ofPrints) return tight && ofPrints === MEASURE ? HOLD : ofPrints;
     for (const [side, then] of [[/tight/, HOLD], [/over/, REPLACE]]) {
       const row = beyond(state).find(([, { word }]) => side.test(word));
       if (row) return row[1].again ? then : MEASURE;
@@ -116,9 +117,12 @@ globalThis.OpenBearing = (effects) => {
     return shellAllows(bearing) && asked && !against(bearing, state);
   }
 
-  // What stands before the headline of a print that asks for scraping in vain.
-  const instead = (bearing, state, outcome) =>
-    (outcome !== "scrape" || mayScrape(bearing, state) ? "" : `${against(bearing, state) || ENGINEER}. The print: `);
+  // What stands before the headline of a print whose advice is not to be followed: it asks for scraping in vain, or
+  // carries well in a bearing that is held.
+  function instead(bearing, state, outcome) {
+    const word = against(bearing, state), held = outcome === "acceptable" && word === HOLD;
+    return held || (outcome === "scrape" && !mayScrape(bearing, state)) ? `${word || ENGINEER}. The print: ` : "";
+  }
 
   return { entriesOf, stageWords, beyond, doubted, measureAgain, outsideWords, half, before, standingPrints, unread, against, mayScrape, instead };
 };

@@ -80,6 +80,8 @@ def test_a_reading_doubted_on_an_earlier_page_stays_so(device):
         ({FOUND: again(OVER)}, {}, "Replace"),
         ({FOUND: again(TIGHT)}, {}, "Hold"),
         ({FOUND: again(OVER), "work 2": NEW}, {}, ""),
+        ({FOUND: again(TIGHT), PRINT: a_print("measure")}, {}, "Hold"),
+        ({FOUND: TIGHT, PRINT: a_print("measure")}, {}, "Measure again"),
         # After a print.
         ({FOUND: INSIDE, PRINT: a_print("scrape")}, {}, ""),
         ({FOUND: INSIDE, PRINT: a_print("acceptable")}, {}, "-"),

@@ -1,15 +1,23 @@
 """A print read by its causes at the pump: what stands on the page, what is kept, and the word it leads to."""
 
+import re
+
 import pytest
 
 from inspections.contact.check import Check
 from inspections.contact.shared_table import VERSION
-from inspections.models import ContactCheck
+from inspections.models import ContactCheck, Reading
 from inspections.visits import print_words
 from tests.inspections.visits.walk import a_mechanic, a_worn_bearing, at, begin, read, said
 
 pytestmark = pytest.mark.django_db
 TAKEN = {"in_place": "yes", "half": "lower", "first_end": "out", "film": "normal"}
+
+
+def next_act(client, bearing):
+    """What the main button of the pump's page says."""
+    page = client.get(at(bearing, "visit/")).content.decode()
+    return re.search(r'class="button button-main" href="[^"]*">([^<]*)<', page)[1]
 
 
 def pressed(drawn, *values, **facts):
@@ -30,6 +38,9 @@ def test_a_pinched_shell_is_a_matter_of_the_seat_and_never_closed_up():
     assert "Do not scrape" in page and "drawn in at its joints" in page and "crush" in page
     closing = said(client.get(at(bearing, "close/")))
     assert "Advice: ask the engineer" in closing and "Advice: close up" not in closing
+    assert next_act(client, bearing) == "Ask the engineer"
+    page = said(client.get(at(bearing, "visit/")))
+    assert "Ask the engineer. The last print of the lower half: Do not scrape" in page and "Ring:" in page
 
 
 def test_a_wiped_shell_holds_whatever_its_print_says():
@@ -37,6 +48,28 @@ def test_a_wiped_shell_holds_whatever_its_print_says():
     assert check.event.outcome == "acceptable"
     client.post(at(bearing, "seen/"), {"words lower half": ["wiped"]})
     assert "Advice: hold" in said(client.get(at(bearing, "close/")))
+    assert "Hold. The print: Acceptable" in said(client.get(at(bearing, "print/")))
+    assert next_act(client, bearing) == "Hold"
+
+
+def test_a_tight_shell_that_was_measured_again_holds_whatever_its_print_asks_for():
+    limits = {"in_service_min": 190, "in_service_max": 300}
+    client, bearing, check = pressed("flooded", "0.120", "0.122", limits=limits)
+    assert check.event.outcome == "measure" and next_act(client, bearing) == "Measure again"
+    for one in Reading.objects.filter(visit=check.event.visit):
+        read(client, bearing, "0.121", where=f"{one.end}-{one.clock}", query={"again": one.pk})
+    closing = said(client.get(at(bearing, "close/")))
+    assert "Advice: hold" in closing and "It was measured again, and still so" in closing
+    assert next_act(client, bearing) == "Hold"
+    page = said(client.get(at(bearing, "visit/")))
+    assert "Hold. As found, pump end: Too tight" in page and "Measure again. The last print" in page
+
+
+def test_a_print_that_does_not_tell_is_laid_in_again_and_one_that_carries_leads_to_the_end():
+    client, bearing, check = pressed("nothing", "0.205", "0.207")
+    assert check.event.outcome == "repeat" and next_act(client, bearing) == "Repeat the print"
+    client.post(at(bearing, "contact/"), TAKEN | {"drawn": "full_length"})
+    assert next_act(client, bearing) == "Finish"
 
 
 def test_a_print_all_over_at_a_clearance_under_the_minimum_is_measured_before_anything_is_done():

@@ -23,6 +23,7 @@ from inspections.visits.word_at_pump import (
     Ruling,
     Situation,
     advise,
+    before_closing,
     listed,
 )
 
@@ -97,6 +98,20 @@ def test_too_tight_is_measured_again_and_then_holds():
     assert word({"held": [once]}) == MEASURE and word(UNDER) == HOLD
     new = Held("f", "over", "as left, pump end", "Over the fitting range.", again=True, fitting=True)
     assert word({"held": [new]}) == HOLD, "a new shell outside its fitting range is not replaced by itself"
+
+
+def test_a_print_that_asks_for_the_clearance_stands_behind_one_that_was_measured_again_and_is_too_tight():
+    wide = {"prints": [Print("m", "lower", "measure", "Measure before doing more.")]}
+    once = Held("u", "under", "as found, pump end", "Too tight.", again=False)
+    assert word(wide, UNDER) == HOLD and word(wide, {"held": [once]}) == MEASURE
+    assert word(ASTRIDE, UNDER) == REPEAT and word(OVER, wide) == MEASURE
+
+
+def test_what_is_said_before_closing_leaves_out_what_the_pump_asks_for_in_its_own_words():
+    parts = (WIPED, ASTRIDE, DOUBTED, NO_AS_LEFT, {"rivals": {"r": "as found, pump end"}})
+    now = Situation(**{name: value for part in parts for name, value in part.items()})
+    assert [row.word for row in before_closing(now)] == [HOLD, REPEAT, MEASURE]
+    assert before_closing(Situation(**OWED)) == () == before_closing(Situation())
 
 
 @pytest.mark.parametrize("may", [False, None])
