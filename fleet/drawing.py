@@ -30,6 +30,25 @@ PALETTE = {
     "hatch-line": "#bdab7c",
 }
 FONT = "system-ui, sans-serif"
+# How wide a letter is, in parts of the size: DejaVu Sans, the widest of the usual fonts of a page, rounded up.
+LETTER_EM = {
+    letter: em
+    for em, letters in (
+        (0.20, "\u202f"),
+        (0.30, "ijlIJ'"),
+        (0.34, " \u00a0,.;:/|\\·"),
+        (0.42, "frt()[]-!"),
+        (0.55, 's?zc*_`"“”°–'),
+        (0.60, "kvxyFL"),
+        (0.64, "abdeghnopqu0123456789PSTYEµ{}øåéüß$"),
+        (0.70, "ABCRVXZK"),
+        (0.79, "DGHNOQU&"),
+        (0.84, "w+=<>~#±×−≥≤^"),
+        (0.99, "mMW%æ"),
+    )
+    for letter in letters
+}
+WIDEST_EM = 1.0  # of a letter that is not in the table
 QUIET = 4  # modules of white around a QR code (ISO/IEC 18004)
 
 
@@ -206,8 +225,8 @@ def pct(value: float) -> str:
 
 
 def text_width(text: str, size: float = 13.0) -> float:
-    """A guess of a text's width, on the wide side: the server has no font to measure with."""
-    return 0.555 * size * len(text)
+    """A text's width in the widest of the usual fonts: the server does not know which one a screen has."""
+    return size * sum(LETTER_EM.get(letter, WIDEST_EM) for letter in text)
 
 
 @dataclass(frozen=True)
@@ -232,6 +251,7 @@ class Places:
 
     inside: Box
     taken: list[Box] = field(default_factory=list)
+    written: list[Box] = field(default_factory=list)
 
     def take(self, box: Box) -> None:
         """Mark an area as used by a mark or a line."""
@@ -243,12 +263,14 @@ class Places:
         return round(sum(box.overlap(other) for other in self.taken) + 3 * outside, 1)
 
     def choose(self, offered: Sequence[Box], *, must: bool = True) -> Box | None:
-        """Take the first free place, else (if it must be shown) the least crowded one."""
-        priced = [(self.cost(box), order, box) for order, box in enumerate(offered)]
+        """Take the first free place, else (if it must be shown) the least crowded one; never on other words."""
+        bare = [box for box in offered if not any(box.overlap(other) for other in self.written)]
+        priced = [(self.cost(box), order, box) for order, box in enumerate(bare)]
         cost, _, best = min(priced)[:3] if priced else (1.0, 0, None)
         if best is None or (cost > 1.0 and not must):
             return None
         self.taken.append(best)
+        self.written.append(best)
         return best
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import textwrap
+import re
 
 from django.utils.html import escape
 
@@ -64,22 +64,36 @@ def limit_labels(frame: Frame) -> str:
 
 def _margin_rows(frame: Frame, limit: TrendLimit) -> list[str]:
     """What it is, its figure and who set it, cut into rows as wide as the margin."""
-    most = max(8, int((frame.size.right - 10) / text_width("m", frame.size.font)))
-    authority = in_rows(limit.authority, most)
+    room, size = frame.size.right - 10, frame.size.font
+    authority = in_rows(limit.authority, room, size)
     if len(authority) > MOST_AUTHORITY_ROWS:  # the tip and the facts beside the drawing say the rest
-        last = authority[MOST_AUTHORITY_ROWS - 1][: most - 1]
-        authority = [*authority[: MOST_AUTHORITY_ROWS - 1], f"{last}…"]
-    return [*textwrap.wrap(f"{SHORT_WORDS[limit.kind]} {um(limit.value_um)}", most), *authority]
+        last = cut_to(f"{authority[MOST_AUTHORITY_ROWS - 1]}…", room, size)
+        authority = [*authority[: MOST_AUTHORITY_ROWS - 1], last]
+    return [*in_rows(f"{SHORT_WORDS[limit.kind]} {um(limit.value_um)}", room, size), *authority]
 
 
-def in_rows(text: str, most: int) -> list[str]:
-    """Rows of at most so many letters; a word that is longer is cut short, never carried over.
+def in_rows(text: str, room: float, size: float) -> list[str]:
+    """Rows that are no wider than `room`; a word that is wider is cut short, never carried over.
 
-    >>> in_rows("customer specification, station", 11)
+    >>> in_rows("customer specification, station", 75, 12)
     ['customer', 'specificat…', 'station']
     """
-    cut = [word if len(word) <= most else f"{word[: most - 1].rstrip(',;')}…" for word in text.split()]
-    return textwrap.wrap(" ".join(cut), most)
+    rows: list[str] = []
+    for word in re.split(r"[ \n\t]+", text.strip()):
+        longer = f"{rows[-1]} {word}" if rows else word
+        if rows and text_width(longer, size) <= room:
+            rows[-1] = longer
+        elif word:
+            rows.append(cut_to(word, room, size))
+    return rows
+
+
+def cut_to(text: str, room: float, size: float) -> str:
+    """The text, or as much of it as is no wider than `room`, with a mark that it goes on."""
+    kept = text
+    while len(kept) > 1 and text_width(kept, size) > room:
+        kept = f"{kept.rstrip('…')[:-1].rstrip(',; ')}…"
+    return kept
 
 
 def _margin_label(frame: Frame, limit: TrendLimit, rows: list[str], top: float) -> str:
