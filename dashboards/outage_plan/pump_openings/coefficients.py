@@ -115,7 +115,7 @@ def coefficients(inputs: Inputs) -> Coefficients:
         past,
         of("new"),
         of("scraped"),
-        of("hours"),
+        _looked_at(inputs, of("hours")),
         of("hours_var"),
         np.array(
             [np.nan if b.judged.accepted_risk is None else b.judged.accepted_risk for b in inputs.bearings]
@@ -123,6 +123,12 @@ def coefficients(inputs: Inputs) -> Coefficients:
         pump,
     )
     return replace(made, cost=_costs(inputs, made, of("cost_h")))
+
+
+def _looked_at(inputs: Inputs, hours: FloatArray) -> FloatArray:
+    """(B, T + 1) own hours; a bearing of which nothing can be judged is measured while its pump is open."""
+    measure = np.array([b.hours.measure_h for b in inputs.bearings])
+    return np.where(np.isfinite(hours), hours, measure.reshape(-1, 1))
 
 
 def _days(judged: Judgement, as_of: dt.date) -> FloatArray:

@@ -12,7 +12,7 @@ import numpy as np
 from dashboards.outage_plan.pump_openings.above import NotFitting, not_fitting
 from dashboards.outage_plan.pump_openings.coefficients import Coefficients, coefficients, column_at, pins
 from dashboards.outage_plan.pump_openings.inputs import LEAVE, OPEN, Bearing, Inputs, Job
-from dashboards.outage_plan.pump_openings.outcomes import Spread, job_hours, shells_within
+from dashboards.outage_plan.pump_openings.outcomes import FEW, Spread, job_hours, shells_within
 from dashboards.outage_plan.pump_openings.room import ENOUGH, Room
 from dashboards.outage_plan.pump_openings.stock import MonthOfSpares, Taken, by_month
 from inspections.forecasts.judgement.judgement_figures import ALWAYS, Column, Word
@@ -182,16 +182,23 @@ def _lines(room: Room) -> Iterator[PlannedJob]:
 
 def _job_hours(room: Room, pump: int, t: int, bearings: tuple[int, ...]) -> Spread:
     """Every outcome of a pump's bearings: closed up, scraped, renewed."""
+    return _hours_of(room, float(room.c.open_h[pump]), t, bearings)
+
+
+def _hours_of(room: Room, open_h: float, t: int, bearings: Sequence[int]) -> Spread:
+    """The same of the bearings of several pumps, opened in so many hours together; one of which nothing can be
+    judged is measured and closed.
+    """
     c = room.c
     new, scraped = (np.clip(np.nan_to_num(a[list(bearings), t]), 0.0, 1.0) for a in (c.new, c.scraped))
     scraped = np.minimum(scraped, 1.0 - new)
     chance = np.column_stack([1.0 - new - scraped, scraped, new])
     work = [room.inputs.bearings[i].hours for i in bearings]
     hours = np.array([[h.measure_h, h.measure_h + h.scrape_h, h.measure_h + h.replace_h] for h in work])
-    return job_hours(float(c.open_h[pump]), hours, chance)
+    return job_hours(open_h, hours, chance)
 
 
-Wanted = tuple[int, str, float]
+Wanted = tuple[int, str, float | None]
 
 
 def _wanted(room: Room, pump: int, t: int) -> Wanted | None:
@@ -199,9 +206,11 @@ def _wanted(room: Room, pump: int, t: int) -> Wanted | None:
     wants this.
     """
     c, wanted = room.c, int(room.c.wanted[pump])
-    extra = float(c.cost[pump, t] - c.cost[pump, wanted])
-    if wanted >= t or extra <= ENOUGH:
+    extra: float | None = float(c.cost[pump, t] - c.cost[pump, wanted])
+    if wanted >= t or (extra or 0.0) <= ENOUGH:
         return None
+    if any(room.inputs.bearings[i].by_rule for i in room.inputs.members[room.inputs.pumps[pump].name]):
+        extra = None  # opened by rule, whatever it costs: the figure that ranks its outages is no cost
     if pins(room.inputs).get(pump) == t:
         return wanted, "a pin", extra
     if room.inputs.frozen(wanted):
@@ -238,7 +247,7 @@ def _line(
         trigger_um=column.trigger_um,
         scrape_from_um=column.scrape_from_um,
         p_trigger=column.new,
-        waiting_h=wanted[2] if wanted else 0.0,
+        waiting_h=(wanted[2] or 0.0) if wanted else 0.0,
         stop_h=stop,
         standing=_standing(inputs, b, column, wanted),
     )
@@ -285,11 +294,15 @@ def _load(room: Room, t: int, again: FloatArray) -> Load:
     c, outage = room.c, room.inputs.outages[t]
     here = [i for (_, at), bearings in room.groups.items() if at == t for i in bearings]
     new = np.nan_to_num(c.new[here, t]) if here else np.zeros(0)
+    used, reserve = float(room.used[t]), float(room.reserve[t])
+    if 0 < len(here) < FEW:  # exact for few, as a pump's own line is
+        opened = sum(float(c.open_h[pump]) for pump, at in room.groups if at == t)
+        reserve = max(_hours_of(room, opened, t, here).within - used, 0.0)
     return Load(
         outage.name,
         outage.crew_hours,
-        float(room.used[t]),
-        float(room.reserve[t]),
+        used,
+        reserve,
         len(here),
         float(new.sum()),
         shells_within(new) if len(new) else 0,

@@ -100,9 +100,8 @@ class Room:
         return families(self.inputs)
 
     def wants_shell(self, i: int, t: int) -> bool:
-        """Whether a shell is had ready for a bearing opened there."""
-        chance = self.c.new[i, t]
-        return not np.isfinite(chance) or bool(chance >= SHELL_FROM)
+        """Whether a shell is had ready for a bearing opened there; not where nothing can be judged of it."""
+        return bool(self.c.new[i, t] >= SHELL_FROM)
 
     def shells(self, extra: Sequence[tuple[int, int]] = (), but: int = -1) -> list[Taken]:
         """Half shells handed out to every opening that may ask for one `but` a pump's, and to these more

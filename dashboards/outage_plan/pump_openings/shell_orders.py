@@ -9,6 +9,7 @@ import numpy as np
 
 from dashboards.outage_plan.pump_openings.evaluate import Evaluation
 from dashboards.outage_plan.pump_openings.inputs import Inputs
+from inspections.forecasts.judgement.judgement_figures import Why
 
 
 @dataclass(frozen=True)
@@ -35,14 +36,13 @@ def orders(plan: Evaluation, inputs: Inputs) -> tuple[Order, ...]:
             continue
         early = early_date(inputs, x.bearing)
         start = inputs.outages[x.outage].start_on
+        judged = inputs.bearings[inputs.bearing_at[x.bearing]].judged
         # An early date before the as-of day cannot be met any more: the outage then decides alone.
         needed = min(early, start) if early is not None and early > inputs.as_of else start
-        before = dt.timedelta(days=x.lead_time_days + inputs.settings.margin_days)
-        made.append(
-            Order(
-                x.bearing, x.family, inputs.outages[x.outage].name, needed - before, x.lead_time_days, early
-            )
-        )
+        by = needed - dt.timedelta(days=x.lead_time_days + inputs.settings.margin_days)
+        if judged.why == Why.PAST:
+            by = min(by, inputs.as_of)  # past its maximum: whatever is decided now, no later day is right
+        made.append(Order(x.bearing, x.family, inputs.outages[x.outage].name, by, x.lead_time_days, early))
     return tuple(sorted(made, key=lambda o: (o.order_by, o.bearing, o.family)))
 
 
