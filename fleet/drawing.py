@@ -30,7 +30,7 @@ PALETTE = {
     "hatch-line": "#bdab7c",
 }
 FONT = "system-ui, sans-serif"
-# How wide a letter is, in parts of the size: DejaVu Sans, the widest of the usual fonts of a page, rounded up.
+# How wide a letter is, in parts of the size: DejaVu Sans, the widest of the usual fonts, rounded up.
 LETTER_EM = {
     letter: em
     for em, letters in (
@@ -263,7 +263,7 @@ class Places:
         return round(sum(box.overlap(other) for other in self.taken) + 3 * outside, 1)
 
     def choose(self, offered: Sequence[Box], *, must: bool = True) -> Box | None:
-        """Take the first free place, else (if it must be shown) the least crowded one; never on other words."""
+        """Take the first free place, else (where one must be) the least crowded; never on other words."""
         bare = [box for box in offered if not any(box.overlap(other) for other in self.written)]
         priced = [(self.cost(box), order, box) for order, box in enumerate(bare)]
         cost, _, best = min(priced)[:3] if priced else (1.0, 0, None)

@@ -4,7 +4,7 @@ fit and why.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -186,7 +186,7 @@ def _job_hours(room: Room, pump: int, t: int, bearings: tuple[int, ...]) -> Spre
 
 
 def _hours_of(room: Room, open_h: float, t: int, bearings: Sequence[int]) -> Spread:
-    """The same of the bearings of several pumps, opened in so many hours together; one of which nothing can be
+    """The same of bearings of several pumps, opened in so many hours together; one of which nothing can be
     judged is measured and closed.
     """
     c = room.c

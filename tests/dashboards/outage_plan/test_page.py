@@ -58,13 +58,13 @@ def test_what_has_passed_is_opened_at_the_next_outage_and_slow_ones_stay_closed_
     assert [name for name, _ in made.evaluation.decide_now] == ["Past 5 DE"]
 
 
-def test_a_shell_that_must_be_ordered_is_named_with_its_last_day():
+def test_a_shell_for_what_is_past_its_maximum_is_to_be_ordered_today():
     site = _site()
     _spare(site, lead_time_days=60)
     (order,) = [
         one for one in propose(site, TODAY).orders if one.bearing == "Past 5 DE" and "upper" in one.family
     ]
-    assert order.order_by == dt.date(2026, 10, 5) - dt.timedelta(days=60 + 14)
+    assert order.order_by == TODAY < dt.date(2026, 10, 5) - dt.timedelta(days=60 + 14)
 
 
 def test_a_shell_that_cannot_come_in_time_puts_the_work_off_and_says_why():

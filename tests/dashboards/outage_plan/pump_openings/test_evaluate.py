@@ -208,9 +208,9 @@ def test_a_bearing_without_a_maximum_is_measured_with_its_pump_and_no_shell_is_o
 
 def test_the_hours_of_one_pump_and_of_its_outage_are_the_same_and_never_under_what_is_expected():
     rare = tuple(replace(c, new=0.05, scraped=0.0, hours=2.6, hours_var=6.8) for c in SOON.columns)
-    for one in (SOON, replace(SOON, columns=rare)):
-        hours = 2 + 8 * one.columns[0].scraped + 12 * one.columns[0].new
-        one = replace(one, columns=tuple(replace(c, hours=hours) for c in one.columns))
+    for columns in (SOON.columns, rare):
+        hours = 2 + 8 * columns[0].scraped + 12 * columns[0].new
+        one = replace(SOON, columns=tuple(replace(c, hours=hours) for c in columns))
         made = weighed(inputs([bearing("A DE", one), bearing("A NDE", one)], THREE))
         job, load = made.jobs[0], made.loads[0]
         assert load.within_hours == pytest.approx(job.crew_hours_p90)
