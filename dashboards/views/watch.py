@@ -1,6 +1,7 @@
 """The watch list."""
 
 import datetime as dt
+from dataclasses import replace
 from typing import Any
 
 from django.core.paginator import Paginator
@@ -9,6 +10,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from dashboards.watchlist import charts, ranking
+from dashboards.watchlist.row_strips import row_axis, row_strips
 from dashboards.watchlist.table import Axes, WatchTable
 from fleet.access import sites_for
 from fleet.clock import today_in
@@ -23,7 +25,6 @@ from inspections.forecasts.judgement.current_judgements import judgements
 from inspections.forecasts.judgement.judgement_figures import Word
 from inspections.visits import dispositions
 
-YEARS_SHOWN = 9
 ROWS_A_PAGE = 100
 
 
@@ -45,8 +46,8 @@ def watch(request: HttpRequest) -> HttpResponse:
         "saying": ranking.saying(listed),
         "today": today,
         "outages": outages,
-        "groups": _tables(list(page), listed.asked.fold, axes, len(shown) > 1),
-        "picture": _picture(listed, axes.head),
+        "groups": _tables(list(page), listed.asked.fold, axes, today, len(shown) > 1),
+        "picture": _picture(listed, axes.head, today),
         "choices": ranking.choices(listed.all, sites),
         "folds": ranking.FOLDS,
         "orders": ranking.ORDERS,
@@ -89,26 +90,29 @@ def _listed(request: HttpRequest, sites) -> ranking.WatchList:
 
 def _axes(today: dt.date, outages: list[Outage], shown: set[Any]) -> Axes:
     """The shared axis, and one of each shown site with its own outages."""
-    end = dt.date(today.year + YEARS_SHOWN, 1, 1)
+    whole = row_axis(today)
     spans: dict[Any, list[Any]] = {site: [] for site in shown}
     for one in outages:
-        if one.site_id in spans and one.start_on < end:
+        if one.site_id in spans and one.start_on < whole.end:
             spans[one.site_id].append(charts.Span(one.start_on, one.end_on, one.name))
     by_site = {
-        site: charts.TimeAxis(today, end, tuple(own), ident=f"axis-{n}")
+        site: replace(whole, outages=tuple(own), ident=f"axis-{n}")
         for n, (site, own) in enumerate(spans.items())
     }
     only = next(iter(by_site.values())).outages if len(by_site) == 1 else ()
-    return Axes(charts.TimeAxis(today, end, only), by_site)
+    return Axes(replace(whole, outages=only), by_site)
 
 
-def _tables(rows: list[ranking.Watched], fold: str, axes: Axes, show_site: bool) -> list[dict[str, Any]]:
+def _tables(
+    rows: list[ranking.Watched], fold: str, axes: Axes, today: dt.date, show_site: bool
+) -> list[dict[str, Any]]:
+    drawn = row_strips(rows, today, axes.by_site) if rows else {}
     return [
         {
             "heading": group.heading,
             "note": group.note,
             "n": len(group.rows),
-            "table": WatchTable(group.rows, axes=axes, show_site=show_site),
+            "table": WatchTable(group.rows, axes=axes, drawn=drawn, show_site=show_site),
         }
         for group in ranking.groups(rows, fold)
     ]
@@ -121,10 +125,10 @@ def _page(request: HttpRequest, number: int) -> str:
     return query.urlencode()
 
 
-def _picture(listed: ranking.WatchList, axis: charts.TimeAxis) -> dict[str, Any]:
+def _picture(listed: ranking.WatchList, axis: charts.TimeAxis, today: dt.date) -> dict[str, Any]:
     dates = [one.figures.first_on for one in listed.dated if one.figures.first_on]
     shown = [None if date == dt.date.max else date for date in dates]
-    arguments = (shown, axis.outages, axis.start, axis.end)
+    arguments = (shown, axis.outages, today, axis.end)
     n_past = sum(one.is_past for one in listed.dated)
     return {
         "svg": charts.fleet_picture(*arguments, n_past=n_past),

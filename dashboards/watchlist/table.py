@@ -2,12 +2,14 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from uuid import UUID
 
 import django_tables2 as tables
 from django.urls import reverse
 from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString
 
-from dashboards.watchlist.charts import TimeAxis, clearance_bar, date_axis, date_bar
+from dashboards.watchlist.charts import TimeAxis, date_axis
 from dashboards.watchlist.ranking import Watched
 from fleet import formatting as show
 from fleet.web.bearing_addresses import bearing_address
@@ -24,10 +26,7 @@ class Axes:
     """
 
     head: TimeAxis
-    by_site: Mapping[object, TimeAxis]
-
-    def of(self, record: Watched) -> TimeAxis:
-        return self.by_site.get(record.bearing.place.site_id, self.head)
+    by_site: Mapping[UUID, TimeAxis]
 
 
 def _cell(name: str = "", extra: str = "") -> dict:
@@ -44,9 +43,8 @@ class WatchTable(tables.Table):
 
     bearing = _column("Bearing", extra="lead")
     last = _column("Last clearance", extra="num")
-    way = _column("New to limit", extra="gauge")
     wear = _column("Wear, µm per 1000 h", extra="num")
-    dates = _column("Reaches the replace limit", extra="bar")
+    dates = _column("Clearance, and when the replace limit is reached", extra="bar")
     advice = _column("What to do")
     evidence = _column("Own evidence", extra="num")
 
@@ -55,11 +53,12 @@ class WatchTable(tables.Table):
         attrs = {"class": "rows cards watch"}
         template_name = "fleet/table.html"
 
-    def __init__(self, rows, *, axes: Axes, show_site: bool, **options):
-        self.axes, self.show_site = axes, show_site
+    def __init__(self, rows, *, axes: Axes, drawn: Mapping[UUID, SafeString], show_site: bool, **options):
+        self.drawn, self.show_site = drawn, show_site
         super().__init__(rows, **options)
         self.columns["dates"].column.verbose_name = format_html(
-            "Reaches the replace limit: <span class='legend'>1 in 10 ▏ even ● 9 in 10</span>{}",
+            "Clearance over time; at its foot, when the replace limit is reached:"
+            " <span class='legend'>1 in 10 ▏ even ● 9 in 10</span>{}",
             date_axis(axes.head),
         )
 
@@ -88,14 +87,6 @@ class WatchTable(tables.Table):
             show.day(figures.day("last_reading_on")),
         )
 
-    def render_way(self, record: Watched):
-        f = record.figures
-        if not f["readings"]:
-            return ""
-        return clearance_bar(
-            f["clearance_um_p50"], f["new_um"], f["replace_limit_um"], f["in_service_max_um"]
-        )
-
     def render_wear(self, record: Watched):
         f = record.figures
         if f["rate_um_per_kh_p50"] is None or f["outcome"] == "cannot_say":
@@ -107,15 +98,7 @@ class WatchTable(tables.Table):
         )
 
     def render_dates(self, record: Watched):
-        f = record.figures
-        names = ("replace_date_p10", "replace_date_p50", "replace_date_p90")
-        return date_bar(
-            *(None if record.has_no_life else f.day(name) for name in names),
-            axis=self.axes.of(record),
-            past=record.is_past,
-            beyond=tuple(f.is_beyond(name) and not record.has_no_life for name in names),
-            note=_note(record),
-        )
+        return self.drawn[record.bearing.pk]
 
     def render_evidence(self, record: Watched):
         if not record.figures["readings"]:
@@ -137,15 +120,3 @@ class WatchTable(tables.Table):
             WORDS.get(record.word, ""),
             said,
         )
-
-
-def _note(record: Watched) -> str:
-    """What stands in place of a bar."""
-    if record.is_past:
-        return "limit already passed"
-    if record.has_no_life:
-        return "a limit or the bore is wrong"
-    outcome = record.figures["outcome"]
-    if not record.figures["readings"] and outcome != "no_limit":
-        return "no reading yet"
-    return {"no_limit": "no limit set", "cannot_say": "cannot say yet"}.get(outcome, "no date")

@@ -141,6 +141,11 @@ def fleet_inputs(as_of: dt.date, codes: Codes) -> Inputs:
     return _laid_out(known, as_of, codes)
 
 
+def known_on(bearings: Sequence[Bearing], as_of: dt.date) -> list[Known]:
+    """What the record says of these bearings on a day, in their order, with a constant number of queries."""
+    return _gather(bearings, as_of)
+
+
 def _laid_out(known: Sequence[Known], as_of: dt.date, codes: Codes) -> Inputs:
     spread = known[0].spreads if known else {}
     names = {one.method for k in known for one in steps_of(k) if isinstance(one, Observation)}

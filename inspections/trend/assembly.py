@@ -20,7 +20,7 @@ from fleet.models.recorded import order_of
 from inspections.forecasts.current_forecasts import parameters, standing_run
 from inspections.forecasts.forecast_figures import Figures
 from inspections.forecasts.judgement.judgement_figures import READING, Judgement, Why, Word
-from inspections.forecasts.wear_inputs import Known, events_of, inputs
+from inspections.forecasts.wear_inputs import Known, events_of, inputs, known_on
 from inspections.models import EventKind, Stage
 from inspections.story.happenings import NEW_BASELINE, NEW_LIFE, STEP, UNSURE, Happening
 from inspections.story.happenings import words_of as words_of_work
@@ -76,6 +76,85 @@ def trends_of(
         )
         made[one.bearing.pk] = one, trend
     return made
+
+
+def sketches_of(
+    bearings: Sequence[Bearing], figures: Mapping[UUID, Figures], today: dt.date, until: dt.date
+) -> dict[UUID, Trend]:
+    """The same of many bearings for rows of a list, from what is stored alone: readings joined within a life,
+    and a fan through the clearance of today and the stored dates of both limits.
+    """
+    limits, made = _limits_of(bearings), {}
+    for one in known_on(bearings, today):
+        own = figures[one.bearing.pk]
+        made[one.bearing.pk] = Trend(
+            title=str(one.bearing),
+            summary=_summary(one.bearing, own),
+            today=today,
+            until=until,
+            readings=tuple(_readings(one, today)),
+            works=tuple(_works(one)),
+            paths=tuple(_joined(one, own)),
+            fan=_stored_fan(own, today, until),
+            limits=tuple(_limits(limits[one.bearing.pk], own)),
+            dates=_dates(own),
+        )
+    return made
+
+
+def _joined(one: Known, figures: Figures):
+    """The readings of each life joined, the last with the middle clearance of today."""
+    stretch: list[tuple[dt.date, float]] = []
+    used = {id(seen) for seen in one.story.clearances}
+    for entry in one.story.entries:
+        if isinstance(entry, Happening):
+            if entry.effect in (NEW_LIFE, NEW_BASELINE, UNSURE):
+                yield from _path_through(stretch)
+                stretch = []
+        elif id(entry) in used and (at := _shown(entry)) is not None:
+            stretch.append((entry.on, at))
+    if stretch and figures["clearance_um_p50"] is not None:
+        stretch.append((one.as_of, figures["clearance_um_p50"]))
+    yield from _path_through(stretch)
+
+
+def _path_through(stretch: list[tuple[dt.date, float]]):
+    if len(stretch) > 1:
+        days, values = zip(*stretch, strict=True)
+        yield TrendPath(days, values)
+
+
+def _stored_fan(figures: Figures, today: dt.date, until: dt.date) -> TrendFan | None:
+    """1 in 10, even and 9 in 10 through what is stored: the clearance of today and the day each limit is
+    reached with the chance that belongs to the edge; further on as steep as before.
+    """
+    if not _has_dates(figures):
+        return None
+    ahead = np.linspace(0.0, (until - today).days, 5)
+    edges = [
+        _edge(figures, today, ahead, *names) for names in (("p10", "p90"), ("p50", "p50"), ("p90", "p10"))
+    ]
+    low, middle, high = (tuple(map(float, edge)) for edge in edges)
+    days = tuple(today + dt.timedelta(days=int(away)) for away in ahead)
+    return TrendFan(days, low, low, middle, high, high)
+
+
+def _edge(figures: Figures, today: dt.date, ahead: np.ndarray, level: str, date: str) -> np.ndarray:
+    """Clearance so many days ahead along one edge; as wear goes where no limit is reached in sight."""
+    points = [(0.0, figures[f"clearance_um_{level}"] or 0.0)]
+    for limit, on in (
+        ("replace_limit_um", f"replace_date_{date}"),
+        ("in_service_max_um", f"max_date_{date}"),
+    ):
+        day = figures.day(on)
+        if day is not None and day > today and (figures[limit] or 0.0) > points[-1][1]:
+            points.append((float((day - today).days), figures[limit]))
+    if len(points) == 1:
+        rate = (figures[f"rate_um_per_kh_{level}"] or 0.0) * (figures["hours_per_day"] or 0.0) / 1000.0
+        points.append((1.0, points[0][1] + rate))
+    days, values = np.array(points).T
+    slope = (values[-1] - values[-2]) / max(days[-1] - days[-2], 1.0)
+    return np.interp(ahead, days, values) + slope * np.maximum(ahead - days[-1], 0.0)
 
 
 def with_opening(trend: Trend, judgement: Judgement) -> Trend:

@@ -8,6 +8,7 @@ marks and words keep their size. Its only words are the limits' figures in the r
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date
 
 from django.utils.html import escape
@@ -16,6 +17,7 @@ from django.utils.safestring import SafeString
 from fleet.drawing import (
     PALETTE,
     TimeAxis,
+    curve,
     element,
     hatch,
     hatched,
@@ -25,6 +27,7 @@ from fleet.drawing import (
     polyline,
     solid,
     stroke,
+    text_width,
     words,
 )
 from fleet.formatting import day, um, um_figure
@@ -33,6 +36,7 @@ from inspections.trend.values import Trend, TrendDates, TrendReading, TrendWork
 
 TOP, FOOT = 7.0, 17.0  # px kept above the clearances, and below them for work and dates
 LABEL = 12.0  # size of a limit's figure, and the room each takes
+LEAST_WIDTH = 300.0  # px of a strip on a phone
 YEAR_ROOM = 250.0  # px that the years must find room in on a phone
 
 
@@ -59,8 +63,20 @@ def strip_axis(axis: TimeAxis) -> SafeString:
     return picture("".join(parts), label=label, class_="strip-axis", height=22)
 
 
-def strip(trend: Trend, axis: TimeAxis, height: float = 64.0) -> SafeString:
-    """One bearing on a shared axis; needs `strip_axis(axis)` once on the same page."""
+@dataclass(frozen=True)
+class Row:
+    """What a row of a list says in place of dates, in the limit's colour where it is past it, and how it is
+    read aloud; `marks` names the outages and years drawn once for all rows of its axis.
+    """
+
+    told: str
+    note: str = ""
+    is_past: bool = False
+    marks: str = ""
+
+
+def strip(trend: Trend, axis: TimeAxis, height: float = 64.0, row: Row | None = None) -> SafeString:
+    """One bearing on a shared axis; needs `strip_axis(axis)` once on the page, or the marks of its row."""
     scale = _Scale(trend, axis, height)
     stretched = [_fan(scale), *(_path(scale, path.days, path.values_um) for path in trend.paths)]
     lines = element(
@@ -72,8 +88,27 @@ def strip(trend: Trend, axis: TimeAxis, height: float = 64.0) -> SafeString:
         preserveAspectRatio="none",
     )
     marks = [*map(scale.work, trend.works), *map(scale.reading, trend.readings)]
-    content = [_outages(scale), _today(scale), lines, _limits(scale), *marks, _job(scale), _dates(scale)]
-    return picture("".join(content), label=f"{trend.title}. {trend.summary}", class_="strip", height=height)
+    ground = _outages(scale) if row is None else _row_marks(row)
+    foot = _note(scale, row) if row and row.note else _dates(scale)
+    content = [ground, _today(scale), lines, _limits(scale), *marks, _job(scale), foot]
+    label = row.told if row else f"{trend.title}. {trend.summary}"
+    return picture("".join(content), label=label, class_="strip row-strip" if row else "strip", height=height)
+
+
+def _row_marks(row: Row) -> str:
+    """The outages and years that all rows of an axis share."""
+    outages = element("use", href=f"#{row.marks}-outages")
+    return outages + element("use", href=f"#{row.marks}-years", class_="bar-years")
+
+
+def _note(scale: _Scale, row: Row) -> str:
+    """What stands in place of dates: after today where a phone has room there, else up to the margin."""
+    axis, y = scale.axis, scale.height - 3
+    today, edge = axis.x(scale.trend.today), 100 - axis.right
+    look = "limit strong halo" if row.is_past else "quiet halo"
+    if text_width(row.note, LABEL) + 8 <= (edge - today) / 100 * LEAST_WIDTH:
+        return words(pct(today), y, row.note, look, dx=6, size=LABEL)
+    return words(pct(edge), y, row.note, look, dx=-4, anchor="end", size=LABEL)
 
 
 class _Scale:
@@ -81,9 +116,15 @@ class _Scale:
 
     def __init__(self, trend: Trend, axis: TimeAxis, height: float):
         self.trend, self.axis, self.height = trend, axis, height
-        values = [value for r in trend.readings for value in (r.value_um, r.smaller_um) if value is not None]
+        shown = [r for r in trend.readings if r.day >= axis.start]
+        values = [value for r in shown for value in (r.value_um, r.smaller_um) if value is not None]
         values += [limit.value_um for limit in trend.limits if not limit.to_day]
-        values += [value for path in trend.paths for value in path.values_um]
+        values += [
+            value
+            for path in trend.paths
+            for when, value in zip(path.days, path.values_um, strict=True)
+            if when >= axis.start
+        ]
         if trend.fan and trend.fan.p10:
             values += [trend.fan.p10[0], trend.fan.p90[0]]
         if trend.job and trend.job.trigger_um is not None:
@@ -160,7 +201,8 @@ def _fan(scale: _Scale) -> str:
 
 
 def _path(scale: _Scale, days: Sequence[date], values: Sequence[float], dash: str = "") -> str:
-    points = [(10 * scale.axis.x(d), scale.y(v)) for d, v in zip(days, values, strict=True)]
+    seen = [(d, v) for d, v in zip(days, values, strict=True) if d >= scale.axis.start]
+    points = [(10 * scale.axis.x(d), scale.y(v)) for d, v in seen]
     look = {**stroke("dye", 1.8, dash), "vector_effect": "non-scaling-stroke"}
     return element("path", d=polyline(points), fill="none", **look) if len(points) > 1 else ""
 
@@ -227,6 +269,9 @@ def _dates(scale: _Scale) -> str:
     ends = dates.p90 is not None and scale.shows(dates.p90)
     first, last = pct(axis.x(dates.p10)), pct(axis.x(dates.p90 if ends and dates.p90 else axis.end))
     parts = [line(first, y, last, y, "dye", 2.0), line(first, y - 5, first, y + 5, "dye", 2.0)]
+    if not ends:
+        head = curve("M-5 -4L0 0L-5 4", "dye", 2.0)
+        parts.append(element("svg", head, x=last, y=y, overflow="visible", width="1", height="1"))
     if dates.p50 is not None and scale.shows(dates.p50):
         parts.append(solid("circle", "dye", cx=pct(axis.x(dates.p50)), cy=y, r=4.0))
     return "".join(parts)

@@ -206,9 +206,14 @@ def work_of(effects: Iterable[str]) -> str:
 
 def last_at(known: Known, where: Station, quantity: str = "clearance") -> Measurement | None:
     """The last reading at a station before the visit; of the same end or of the whole bearing where there was
-    none.
+    none. A later clearance of the whole bearing goes before an older one of its end: what the shell read then
+    is not what it last read.
     """
     seen = [m for m in known.story.measured if m.quantity == quantity and m.counts]
+    if quantity == "clearance":
+        near = [m for m in seen if m.end in ("", where.end) and m.clock in (None, where.clock)]
+        newest = max((m.on for m in near), default=None)
+        seen = [m for m in near if m.on == newest] or seen
     for fits in (
         lambda m: (m.end, m.clock) == (where.end, where.clock),
         lambda m: m.end == where.end,

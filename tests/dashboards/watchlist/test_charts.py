@@ -11,14 +11,15 @@ from dashboards.watchlist.charts import (
     Span,
     TimeAxis,
     axis_marks,
-    clearance_bar,
     date_axis,
-    date_bar,
+    dates_in_words,
     dots_table,
     fleet_dots,
     fleet_picture,
 )
 from dashboards.watchlist.fleet_dots import stacked
+from inspections.trend.strip import Row, strip
+from inspections.trend.values import Trend, TrendDates
 
 SVG = "{http://www.w3.org/2000/svg}"
 TODAY, UNTIL = date(2026, 6, 30), date(2035, 1, 1)
@@ -137,9 +138,15 @@ def test_the_picture_for_wide_and_narrow_screens_shares_no_id():
     assert "style=" not in picture
 
 
-def test_a_bar_runs_from_one_in_ten_over_the_even_chance_to_nine_in_ten():
+def drawn(dates: TrendDates | None, note: str = "", is_past: bool = False) -> str:
+    """A row's drawing with these dates and nothing else."""
+    trend = Trend("Lift 1 DE", "", TODAY, UNTIL, dates=dates)
+    return strip(trend, AXIS, row=Row("as told", note, is_past, AXIS.ident))
+
+
+def test_a_row_runs_from_one_in_ten_over_the_even_chance_to_nine_in_ten():
     first, even, last = date(2027, 1, 1), date(2028, 6, 1), date(2031, 1, 1)
-    drawing = date_bar(first, even, last, axis=AXIS)
+    drawing = drawn(TrendDates("replace limit", first, even, last))
     long, tick = nodes(drawing, "line", "line-dye")
     assert (share(long.get("x1")), share(long.get("x2"))) == pytest.approx(
         (AXIS.x(first), AXIS.x(last)), abs=0.006
@@ -149,48 +156,44 @@ def test_a_bar_runs_from_one_in_ten_over_the_even_chance_to_nine_in_ten():
     assert not nodes(drawing, "path", "line-dye")  # no arrow: it ends here
 
 
-def test_a_bar_in_words_gives_all_three_chances():
-    root = ET.fromstring(date_bar(date(2026, 8, 1), date(2027, 6, 1), date(2030, 1, 1), axis=AXIS))
-    said = root.get("aria-label").replace("\u00a0", " ")
-    assert said == "1 in 10 by 1 August 2026, even chance by June 2027, 9 in 10 by winter 2029–30"
+def test_dates_in_words_give_all_three_chances():
+    said = dates_in_words(date(2026, 8, 1), date(2027, 6, 1), date(2030, 1, 1), AXIS)
+    assert (
+        said.replace("\u00a0", " ")
+        == "1 in 10 by 1 August 2026, even chance by June 2027, 9 in 10 by winter 2029–30"
+    )
 
 
 @pytest.mark.parametrize(
-    ("even", "last", "beyond", "n_dots"),
+    ("even", "last", "n_dots"),
     [
-        (date(2030, 1, 1), date(2036, 1, 1), (False, False, False), 1),
-        (date(2030, 1, 1), None, (False, False, True), 1),
-        (date(2036, 1, 1), None, (False, False, True), 0),
-        (None, None, (False, True, True), 0),
+        (date(2030, 1, 1), date(2036, 1, 1), 1),
+        (date(2030, 1, 1), None, 1),
+        (date(2036, 1, 1), None, 0),
+        (None, None, 0),
     ],
 )
-def test_a_bar_that_goes_on_past_the_axis_ends_in_an_arrow(even, last, beyond, n_dots):
-    drawing = date_bar(date(2028, 1, 1), even, last, axis=AXIS, beyond=beyond)
+def test_dates_that_go_on_past_the_axis_end_in_an_arrow(even, last, n_dots):
+    drawing = drawn(TrendDates("replace limit", date(2028, 1, 1), even, last))
     assert len(nodes(drawing, "path", "line-dye")) == 1
     assert len(circles(drawing)) == n_dots
 
 
-@pytest.mark.parametrize(
-    ("p10", "beyond"), [(date(2040, 1, 1), (False, True, True)), (None, (True, True, True))]
-)
-def test_a_bar_wholly_past_the_axis_says_so(p10, beyond):
-    assert "all beyond 2034" in date_bar(p10, None, None, axis=AXIS, beyond=beyond)
-
-
 def test_a_passed_limit_is_said_in_words_and_in_the_limit_colour():
-    drawing = date_bar(None, None, None, axis=AXIS, past=True)
-    assert "limit already passed" in drawing
-    assert nodes(drawing, "rect", "fill-limit") and not circles(drawing)
+    drawing = drawn(TrendDates("replace limit", TODAY, None, None), "limit already passed", is_past=True)
+    (said,) = nodes(drawing, "text", "words limit strong halo")
+    assert said.text == "limit already passed" and not circles(drawing)
 
 
 def test_without_a_date_the_row_says_why():
-    drawing = date_bar(None, None, None, axis=AXIS, note="cannot say yet")
+    drawing = drawn(None, "cannot say yet")
     assert "cannot say yet" in drawing and not nodes(drawing, "line", "line-dye")
 
 
-def test_every_bar_finds_the_outages_and_years_that_the_axis_holds():
+def test_every_row_finds_the_outages_and_years_that_the_axis_holds():
     ids = set(re.findall(r'\bid="([^"]+)"', axis_marks(AXIS)))
-    assert set(re.findall(r'href="#([^"]+)"', date_bar(None, None, None, axis=AXIS))) <= ids
+    used = set(re.findall(r'href="#([^"]+)"', drawn(None)))
+    assert used and used <= ids
     assert set(re.findall(r"url\(#([^)]+)\)", date_axis(AXIS))) <= ids
 
 
@@ -202,26 +205,3 @@ def test_days_outside_the_axis_are_held_at_its_ends():
 def test_the_axis_names_its_outages_for_those_who_hear_it():
     label = ET.fromstring(date_axis(AXIS)).get("aria-label")
     assert label.endswith("outages Oct 26, Apr 28")
-
-
-def test_a_clearance_halfway_to_its_limit_stands_halfway_between_the_marks():
-    drawing = clearance_bar(200, 100, 280, 300)
-    bar = nodes(drawing, "rect", "fill-dye")[0]
-    marks = [share(n.get("x1")) for n in nodes(drawing, "line", "line-limit")]
-    start, end = share(bar.get("x")), share(bar.get("x")) + share(bar.get("width"))
-    assert end - start == pytest.approx((marks[1] - start) / 2, abs=0.02)
-    assert marks[0] - start == pytest.approx((marks[1] - start) * 0.9, abs=0.02)
-
-
-def test_only_what_lies_past_the_limit_is_in_its_colour():
-    assert not nodes(clearance_bar(299, 100, 280, 300), "rect", "fill-limit")
-    assert nodes(clearance_bar(310, 100, 280, 300), "rect", "fill-limit")
-
-
-@pytest.mark.parametrize("known", [(None, 100, 280, 300), (200, 100, None, None), (200, 300, None, 300)])
-def test_no_bar_where_there_is_nothing_to_compare(known):
-    assert clearance_bar(*known) == ""
-
-
-def test_a_bearing_with_only_a_replace_limit_still_has_its_bar():
-    assert "replace from 280" in clearance_bar(200, None, 280, None).replace("\u00a0", " ")

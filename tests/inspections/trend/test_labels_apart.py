@@ -1,19 +1,21 @@
 """Words of a drawing never lie on each other nor leave it, whatever a bearing's record holds."""
 
 import xml.etree.ElementTree as ET
+from itertools import cycle
 
 import numpy as np
 import pytest
 
 from fleet.drawing import Box, text_width
 from inspections.trend.scales import NARROW, WIDE
-from inspections.trend.strip import axis_of, strip, strip_axis
+from inspections.trend.strip import Row, axis_of, strip, strip_axis
 from inspections.trend.svg import draw
 from tests.inspections.trend.random_trends import random_trend
 from tests.inspections.trend.test_charts import SVG
 
 ABOVE, BELOW = 0.74, 0.2  # a letter's reach over and under its line, in parts of its size
 TRENDS = 60
+NOTES = ("limit already passed", "a limit or the bore is wrong", "dates not to be trusted", "all beyond 2034")
 
 
 def boxes_of(drawing: str, width: float) -> list[tuple[Box, str]]:
@@ -49,5 +51,6 @@ def test_words_of_random_bearings_lie_apart(size):
 def test_words_of_random_strips_lie_apart_on_one_axis(width):
     trends = [random_trend(np.random.default_rng([8, number])) for number in range(TRENDS)]
     axis = axis_of(trends)
-    for drawing in (strip_axis(axis), *(strip(trend, axis) for trend in trends)):
+    noted = [strip(trend, axis, row=Row("", note)) for trend, note in zip(trends, cycle(NOTES))]
+    for drawing in (strip_axis(axis), *(strip(trend, axis) for trend in trends), *noted):
         assert_apart(boxes_of(drawing, width), width)
