@@ -86,9 +86,16 @@ class Watched:
         return self.figures["outcome"] == "past_limit" and not self.has_no_life
 
     @property
+    def next_begins_on(self) -> dt.date | None:
+        """The day its site's next outage begins; one that runs has begun, and nothing comes before it."""
+        f = self.figures
+        runs = f["next_outage_on"] is not None and f["next_outage_on"] == f["as_of"]
+        return f.day("following_outage_on" if runs else "next_outage_on")
+
+    @property
     def comes_before_next_outage(self) -> bool:
         """Whether it has at least a 1 in 10 chance of reaching its limit before its site's next outage."""
-        next_on, first = self.figures.day("next_outage_on"), self.figures.first_on
+        next_on, first = self.next_begins_on, self.figures.first_on
         return self.is_dated and next_on is not None and first is not None and first < next_on
 
     def order(self) -> tuple:
@@ -323,7 +330,7 @@ def _has(n: int) -> str:
 
 
 def _one_outage(rows: Sequence[Watched]) -> str:
-    starts = {one.figures.day("next_outage_on") for one in rows if one.figures["next_outage"]}
+    starts = {one.next_begins_on for one in rows if one.next_begins_on}
     return (
         f"the outage of {day(starts.pop(), 'month')}" if len(starts) == 1 else "the next outage of their site"
     )

@@ -12,6 +12,15 @@ from tests.browser.conftest import pressed
 WIDTHS = (360, 1440)
 # Width of the page against width of the window; equal where nothing scrolls sideways.
 SIDEWAYS = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+# Words of one drawing that lie on each other, as this browser sets them, in pairs.
+ON_EACH_OTHER = """name => [...document.querySelectorAll(name)].flatMap(drawing => {
+  const words = [...drawing.querySelectorAll("text")].filter(one => one.getClientRects().length)
+    .map(one => ({said: one.textContent, box: one.getBoundingClientRect()}));
+  return words.flatMap((one, n) => words.slice(n + 1).filter(other =>
+    Math.min(one.box.right, other.box.right) - Math.max(one.box.left, other.box.left) > 2 &&
+    Math.min(one.box.bottom, other.box.bottom) - Math.max(one.box.top, other.box.top) > 5
+  ).map(other => [one.said, other.said]));
+})"""
 
 
 def test_the_list_leads_to_a_bearing_whose_chart_zooms_within_the_content_policy(heard, opened, small_fleet):
@@ -34,6 +43,7 @@ def test_the_list_leads_to_a_bearing_whose_chart_zooms_within_the_content_policy
     assert page.evaluate(stretch) == [low, high]
     page.get_by_role("button", name="Back to the drawing").click()
     assert page.locator(".drawing svg.trend:visible").count() == 1
+    assert page.evaluate(ON_EACH_OTHER, "svg.trend") == []
     assert heard.said == []
     assert heard.asked_elsewhere == []
 
@@ -62,20 +72,22 @@ def test_no_page_scrolls_sideways_and_axe_finds_nothing(width, opened, small_fle
     assert found == {}
 
 
-def test_on_a_phone_a_bearing_is_a_short_card_with_its_date_bar(opened, small_fleet):
+def test_on_a_phone_a_bearing_is_a_short_card_with_its_drawing(opened, small_fleet):
     page = opened(small_fleet.watch_list, 360)
     cards = page.locator(".folds .watch tbody tr")
     heights = [cards.nth(n).bounding_box()["height"] for n in range(cards.count())]
     assert len(heights) == 6 and max(heights) <= 300
-    bars = page.locator(".folds .date-bar")
+    assert page.evaluate(ON_EACH_OTHER, ".row-strip") == []
+    bars = page.locator(".folds .row-strip")
     assert all(bars.nth(n).bounding_box()["width"] > 300 for n in range(bars.count()))
 
 
-def test_on_a_wide_screen_all_date_bars_share_one_axis_under_its_heading(opened, small_fleet):
+def test_on_a_wide_screen_all_drawings_share_one_axis_under_its_heading(opened, small_fleet):
     page = opened("/?fold=pump")
     axis = page.locator(".heads .date-axis").bounding_box()
     assert 0.25 < axis["width"] / 1440 < 0.4
-    bars = page.locator(".folds .date-bar")
+    assert page.evaluate(ON_EACH_OTHER, ".row-strip") == []
+    bars = page.locator(".folds .row-strip")
     boxes = [bars.nth(n).bounding_box() for n in range(bars.count())]
     assert len(boxes) == 6
     for box in boxes:

@@ -95,6 +95,14 @@ def test_the_sentence_counts_before_the_outage_and_says_who_sits_together():
     )
 
 
+def test_in_a_running_outage_the_sentence_counts_before_the_one_that_comes_and_what_is_past_with_it():
+    runs = {"as_of": "2026-11-27", "next_outage_on": "2026-11-27", "following_outage_on": "2028-04-13"}
+    past = _watched("A", outcome="past_limit", replace_date_p10="2026-11-27", **runs)
+    said = saying(watch_list([past, _watched("B", **runs)], Asked()))
+    assert said.startswith("1 of 2 bearings has at least a 1 in 10 chance")
+    assert said.endswith("before the outage of Apr\u00a02028; 1 has passed it already.")
+
+
 def test_the_sentence_of_a_list_without_dates_says_so():
     assert "has a date yet" in saying(watch_list([_watched(outcome="cannot_say")], Asked()))
 
