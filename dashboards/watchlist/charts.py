@@ -25,7 +25,7 @@ __all__ = [
     "fleet_picture",
 ]
 
-HEIGHT = 56
+HEIGHT = 48  # of a row's drawing
 LEAST_OUTAGE = 1.3  # per cent: a fortnight must still be seen
 
 

@@ -8,7 +8,7 @@ from uuid import UUID
 
 from django.utils.safestring import SafeString
 
-from dashboards.watchlist.charts import dates_in_words
+from dashboards.watchlist.charts import HEIGHT, dates_in_words
 from dashboards.watchlist.ranking import Watched
 from fleet.drawing import TimeAxis
 from fleet.recent import Recent
@@ -16,7 +16,6 @@ from inspections.forecasts.current_forecasts import record_digests
 from inspections.trend.assembly import sketches_of, with_opening
 from inspections.trend.strip import Row, strip
 
-HEIGHT = 56.0
 YEARS_BACK, YEARS_AHEAD = 5, 9
 DATES = ("replace_date_p10", "replace_date_p50", "replace_date_p90")
 
