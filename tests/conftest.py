@@ -5,6 +5,7 @@ skipped unseen in CI.
 import os
 import re
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
 import hypothesis
@@ -23,7 +24,7 @@ django.setup()
 
 from django.conf import settings as site
 from django.contrib.auth.hashers import PBKDF2PasswordHasher
-from django.db import connection
+from django.db import connection, transaction
 from django.db.backends.base.operations import BaseDatabaseOperations
 from django.http import HttpResponse
 from django.test import Client
@@ -152,6 +153,16 @@ def browser_type_launch_args(browser_type_launch_args: dict) -> dict:
     if hasattr(os, "geteuid") and os.geteuid() == 0:
         arguments.append("--no-sandbox")  # Chromium refuses its sandbox to root
     return {**browser_type_launch_args, "executable_path": program, "args": arguments}
+
+
+@pytest.fixture(scope="module")
+def record_of_module(django_db_setup, django_db_blocker) -> Iterator[None]:
+    """What a fixture of scope "module" that asks for this one records is there for each test of its file, made
+    once, and what a test adds is taken back after it. Such a file stays on one worker (`xdist_group`).
+    """
+    with django_db_blocker.unblock(), transaction.atomic():
+        yield
+        transaction.set_rollback(True)
 
 
 @pytest.fixture

@@ -6,6 +6,9 @@ from dataclasses import dataclass
 
 from fleet.units import Unreadable, shown
 
+# A page is no place for a hundred thousand lines; the commands print every one.
+MOST_OF_A_KIND = 200
+
 
 @dataclass(frozen=True, slots=True)
 class Finding:
@@ -96,14 +99,6 @@ def in_order(findings: list[Finding]) -> list[Finding]:
     return sorted(findings, key=lambda one: (one.number is not None, one.tab, one.number or 0))
 
 
-def by_kind(findings: list[Finding]) -> list[tuple[str, list[Finding]]]:
-    """Findings grouped by their kind, the kind that came first before the others."""
-    groups: dict[str, list[Finding]] = {}
-    for one in findings:
-        groups.setdefault(one.code, []).append(one)
-    return list(groups.items())
-
-
 # What each kind of finding is called where many are shown together.
 _KIND_WORDS = {
     "file": "about the whole file",
@@ -175,3 +170,31 @@ def lead_words(code: str) -> str:
 def kind_words(code: str) -> str:
     """What a kind of finding is called."""
     return _KIND_WORDS.get(code, code.replace("_", " "))
+
+
+@dataclass(frozen=True)
+class FindingGroup:
+    """Findings of one kind, as they are shown: its code and words, the first of them, how many there are."""
+
+    code: str
+    words: str
+    findings: list[Finding]
+    n: int
+
+    @property
+    def n_more(self) -> int:
+        """How many are not shown."""
+        return self.n - len(self.findings)
+
+
+def by_kind(findings: list[Finding]) -> list[FindingGroup]:
+    """Findings grouped by their kind, the kind that came first before the others, each with as many as a page
+    can show.
+    """
+    groups: dict[str, list[Finding]] = {}
+    for one in findings:
+        groups.setdefault(one.code, []).append(one)
+    return [
+        FindingGroup(code, kind_words(code), alike[:MOST_OF_A_KIND], len(alike))
+        for code, alike in groups.items()
+    ]

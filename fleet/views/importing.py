@@ -1,6 +1,5 @@
 """Bringing a sheet: the form, all faults at once, what became of it, and the empty sheets."""
 
-from dataclasses import dataclass
 from uuid import UUID
 
 from django.contrib import messages
@@ -15,7 +14,7 @@ from fleet.access import may, require, sites_for, sites_of
 from fleet.clock import today_in
 from fleet.forms import ACT_OF, NEW_PLAN, SheetForm, kinds_for
 from fleet.importing.drafts import begin, wants_plan
-from fleet.importing.findings import Finding, by_kind, kind_words
+from fleet.importing.findings import MOST_OF_A_KIND, by_kind
 from fleet.importing.kept_files import plans_kept
 from fleet.importing.loaders import Counts
 from fleet.importing.loading import Result, import_file
@@ -28,23 +27,7 @@ from fleet.views.reading_plans import last_page_of
 from fleet.web.rate_limit import costly
 
 LAST_SHOWN = 20
-# A page is no place for a hundred thousand lines; the commands print every one.
-MOST_OF_A_KIND = 200
 MOST_REMARKS = 10
-
-
-@dataclass(frozen=True)
-class Group:
-    """Findings of one kind, as they are shown."""
-
-    code: str
-    words: str
-    findings: list[Finding]
-    n: int
-
-    @property
-    def n_more(self) -> int:
-        return self.n - len(self.findings)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -185,18 +168,12 @@ def _page(request: HttpRequest, form: SheetForm | None, result: Result | None = 
         "plans": [(plan, people.get(plan.recorded_by)) for plan in plans],
         "waiting": [sheet for sheet in last if getattr(sheet, "n_waiting", 0)],
         "is_first": not Bearing.objects.exists(),
-        "faults": _groups(result.faults) if result else [],
+        "faults": by_kind(result.faults) if result else [],
         "of_cells": any(one.number is not None for one in result.faults) if result else False,
-        "questions": _groups(result.questions) if result else [],
+        "questions": by_kind(result.questions) if result else [],
         "is_refused": bool(result and not result.ok) or bool(form and form.errors),
     }
     return render(request, "fleet/import.html", context)
-
-
-def _groups(findings: list[Finding]) -> list[Group]:
-    return [
-        Group(code, kind_words(code), some[:MOST_OF_A_KIND], len(some)) for code, some in by_kind(findings)
-    ]
 
 
 def seen_by(account: Account) -> QuerySet[Sheet]:

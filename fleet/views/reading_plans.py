@@ -36,7 +36,6 @@ from fleet.sheets.files import MOST_ROWS_OF_PAGE, SheetFault, Tab, read_sheet
 from fleet.web.rate_limit import costly
 
 FIRST_ROWS, FIRST_COLUMNS = 9, 20
-MOST_FAULTS = 100
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
@@ -216,9 +215,7 @@ def last_page_of(draft: Draft, set_aside: str = "") -> str:
 
 
 def _questions_context(draft: Draft, result: Result) -> dict:
-    faults = [
-        (kind_words(code), code, some[:MOST_FAULTS], len(some)) for code, some in by_kind(result.faults)
-    ]
+    faults = by_kind(result.faults)
     return {
         "draft": draft,
         "result": result,

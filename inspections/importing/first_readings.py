@@ -31,16 +31,8 @@ def first_near_new(
     lines: Mapping[UUID, Sequence[Line]], facts: Mapping[UUID, Facts], works: Collection[Line]
 ) -> Iterator[Finding]:
     """The question about the first readings of records that begin at new clearance, for sheets of the plant's
-    own layout: a row of the template says new metal by its event.
-
-    Parameters
-    ----------
-    lines : mapping
-        bearing to its readings and works, sheet and record together, phases settled.
-    facts : mapping
-        bearing to what the register says.
-    works : lines
-        works that are asked about already: their bearings are left alone.
+    own layout: a row of the template says new metal by its event. `lines` and `facts` are those of
+    `clearances.check_values`; bearings of `works` are asked about already and left alone.
     """
     asked_about = {work.bearing for work in works}
     some = [

@@ -91,6 +91,7 @@ def _context(
             "drawn": drawn,
             "is_meter": isinstance(drawn, DrawnMeter),
             "named": subject(drawn.tag, drawn.position),
+            "heading": f"Rows of {drawn.tag} {drawn.position}",
             "picture": picture_of(drawn, axis, today) if axis else "",
             "rows": shown_rows(drawn.rows[:MOST_ROWS_OPEN], result.directory),
             "n_more": max(0, len(drawn.rows) - MOST_ROWS_OPEN),

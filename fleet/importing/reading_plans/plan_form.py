@@ -280,8 +280,8 @@ def preview(applied: Applied) -> Preview:
             "tab": one.tab,
             "row": str(one.row),
             "asked": one.question.sentence if one.question else "",
-            "event_words": one.cells["event"].replace("_", " "),
-            "stage_words": placed_words(one.cells.get("stage", ""), one.cells.get("station", "")),
+            "event": one.cells["event"].replace("_", " "),
+            "stage": placed_words(one.cells.get("stage", ""), one.cells.get("station", "")),
         }
         for one in applied.made[:PREVIEWED]
     ]

@@ -22,19 +22,10 @@ _FRESH: Recent[Judgement] = Recent(20_000)
 
 
 def judgements(bearings: Sequence[Bearing], today: dt.date | None = None) -> dict[uuid.UUID, Judgement]:
-    """What stands for each bearing as of today; stores nothing.
+    """What stands for each bearing as of today; asked as `current` is, and like it storing nothing.
 
-    Parameters
-    ----------
-    bearings : sequence of Bearing, with place and site fetched
-    today : date, optional
-        the day to look from; today in UTC where none is given.
-
-    Returns
-    -------
-    dict
-        by bearing: the stored judgement where its pump's record, outages and choices are those it was made
-        from, else a fresh one made by the same rule with the fleet's stored parameters.
+    The stored judgement where its pump's record, outages and choices are those it was made from, else a fresh
+    one made by the same rule with the fleet's stored parameters.
     """
     today = today or today_in("UTC")
     run = standing_run()

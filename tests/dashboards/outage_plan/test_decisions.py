@@ -30,18 +30,8 @@ from inspections.visits import machine_book, method_cards
 from tests import makers
 from tests.dashboards.outage_plan.plan_fleet import a_fleet, accept_agreed, bearing_of, run_on
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.xdist_group("decisions on plans")]
 TODAY = dt.date(2026, 6, 1)
-
-
-@pytest.fixture
-def site():
-    return a_fleet(TODAY)
-
-
-@pytest.fixture
-def draft(site):
-    return propose(site, TODAY, by=makers.somebody())
 
 
 def _jobs(draft):
@@ -323,7 +313,7 @@ def test_a_bearing_whose_accepted_job_falls_out_gets_a_decision_to_leave_it(site
 
 
 def test_after_the_freeze_day_a_change_is_marked_and_planning_anew_keeps_the_scope():
-    site = a_fleet(TODAY, freeze=130)  # four days ago
+    site = a_fleet(TODAY, name="South", freeze=130)  # four days ago
     draft = propose(site, TODAY, by=None)
     _accept(draft)
     moved = _change(draft, "move", bearing="Past 5 DE", action="open", outage="outage 2")

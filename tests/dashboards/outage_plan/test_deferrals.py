@@ -20,9 +20,9 @@ from inspections.deferrals import acts
 from inspections.models import Agreement, Decision, Deferral, OutsideOpening
 from inspections.story.audit_trail import ledger_story
 from tests import makers
-from tests.dashboards.outage_plan.plan_fleet import a_fleet, bearing_of
+from tests.dashboards.outage_plan.plan_fleet import bearing_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.xdist_group("deferrals of plans")]
 TODAY = today_in("UTC")
 SAID = {
     "reason": "no crane before spring",
@@ -31,16 +31,6 @@ SAID = {
     "check_every_days": 7,
     "stop_at": "bearing metal 95 °C",
 }
-
-
-@pytest.fixture
-def site():
-    return a_fleet(TODAY)
-
-
-@pytest.fixture
-def draft(site):
-    return propose(site, TODAY, by=makers.somebody())
 
 
 @pytest.fixture

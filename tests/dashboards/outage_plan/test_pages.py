@@ -23,17 +23,17 @@ from inspections.models import Plan
 from tests import makers
 from tests.dashboards.outage_plan.plan_fleet import a_fleet, bearing_of, run_on
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.xdist_group("pages of plans")]
+TODAY = today_in("UTC")
 
 
 @pytest.fixture
-def site():
-    return a_fleet(today_in("UTC"))
+def unplanned():
+    return a_fleet(TODAY, name="South")
 
 
 @pytest.fixture
 def planner(client, site):
-    propose(site, today_in("UTC"), by=None)
     client.force_login(makers.an_account(role="planner", site=site))
     return client
 
@@ -50,25 +50,25 @@ def _post(client, address, site, **said):
     return client.post(address, given, follow=True).content.decode()
 
 
-def test_without_a_plan_the_planner_is_offered_one_and_the_worker_makes_it(client, site):
-    client.force_login(makers.an_account(role="reader", site=site))
+def test_without_a_plan_the_planner_is_offered_one_and_the_worker_makes_it(client, unplanned):
+    client.force_login(makers.an_account(role="reader", site=unplanned))
     assert "Work out a plan" not in _read(client, "/plan/")
-    client.force_login(makers.an_account(role="planner", site=site))
+    client.force_login(makers.an_account(role="planner", site=unplanned))
     assert "Work out a plan" in _read(client, "/plan/")
-    page = _post(client, "/plan/anew/", site)
-    assert "Waiting" in page and in_hand(site) is None
+    page = _post(client, "/plan/anew/", unplanned)
+    assert "Waiting" in page and in_hand(unplanned) is None
     done = background_jobs.do_next()
     assert (
         done.state == Job.State.DONE
         and "jobs are proposed" in done.said
-        and done.address == "/plan/?site=North"
+        and done.address == "/plan/?site=South"
     )
     assert "open" in _read(client, done.address)
 
 
-def test_the_job_tells_which_step_begins_and_its_page_moves(client, site, monkeypatch):
-    client.force_login(makers.an_account(role="planner", site=site))
-    _post(client, "/plan/anew/", site)
+def test_the_job_tells_which_step_begins_and_its_page_moves(client, unplanned, monkeypatch):
+    client.force_login(makers.an_account(role="planner", site=unplanned))
+    _post(client, "/plan/anew/", unplanned)
     job, pages = Job.objects.get(), []
     real = background_jobs._tell
 
@@ -150,12 +150,12 @@ def test_found_worse_moves_the_bearings_chances(planner, site):
 
 
 def test_an_accepted_plan_shows_who_when_why_and_what_differs_since(planner, site):
-    run_on(site, today_in("UTC"), "Past 5")
+    run_on(site, TODAY, "Past 5")
     page = _post(planner, "/plan/accept/", site, reason="two shells are here")
     assert (
         "Accepted, with" in page and "“two shells are here”" in page and "This is the accepted plan" in page
     )
-    assert Plan.objects.get().accepted_on == today_in("UTC")
+    assert Plan.objects.get().accepted_on == TODAY
     page = _post(planner, "/plan/change/", site, what="move", bearing="Past 5 DE", job="leave|")
     assert "the plan shown here does otherwise" in page
     compared = _read(planner, "/plan/compare/", first="accepted", second="in-hand")
@@ -182,8 +182,8 @@ def test_two_kept_versions_can_be_compared_and_an_unknown_one_is_not_there(plann
 
 
 def test_a_version_of_another_site_is_not_shown(planner, site):
-    south = a_fleet(today_in("UTC"), name="South")
-    draft = propose(south, today_in("UTC"), by=None)
+    south = a_fleet(TODAY, name="South")
+    draft = propose(south, TODAY, by=None)
     version = keep_version(draft=draft, name="theirs", by=makers.somebody())
     assert planner.get("/plan/", {"show": str(version.pk)}).status_code == 404
     assert planner.get("/plan/", {"site": "South"}).status_code == 404
@@ -212,7 +212,7 @@ def test_the_sheets_and_the_work_list_say_what_the_page_says(planner, site):
     work = _read(planner, "/plan/work/", outage="outage 1")
     assert "Past 5" in work and "authorises no work" in work and "not accepted" in work
     assert planner.get("/plan/work/", {"outage": "never"}).status_code == 404
-    run_on(site, today_in("UTC"), "Past 5")
+    run_on(site, TODAY, "Past 5")
     _post(planner, "/plan/accept/", site, reason="so be it")
     assert "From the accepted plan" in _read(planner, "/plan/work/", outage="outage 1", show="accepted")
 
@@ -220,7 +220,7 @@ def test_the_sheets_and_the_work_list_say_what_the_page_says(planner, site):
 def test_the_work_list_speaks_of_a_bearing_in_the_unit_of_its_machines_book(planner, site):
     limits, book = {"in_service_max": Decimal("304.8")}, {"authority": "maker_machine", "typed": "12"}
     set_limits([bearing_of(site, "Past 5")], limits, unit="thou", by=makers.somebody(), **book)
-    propose(site, today_in("UTC"), by=None)
+    propose(site, TODAY, by=None)
     work = _read(planner, "/plan/work/", outage="outage 1").replace("\u00a0", " ")
     (words,) = re.findall(r"Past 5 <span.*?<dl", work, re.DOTALL)
     assert " thou" in words and "µm" not in words
@@ -245,18 +245,18 @@ def test_who_refused_a_bearing_above_the_risk_and_why_stands_on_page_sheet_and_w
     assert "Not asked." in page and "Name the person" in page
     said = {"reason": "no crane before spring", "check_by": "N. Turner", "check_every_days": 7}
     said |= {"stop_at": "bearing metal 95 °C", "late_why": "the pump has no twin this winter"}
-    until = (today_in("UTC") + dt.timedelta(days=200)).isoformat()
+    until = (TODAY + dt.timedelta(days=200)).isoformat()
     page = _post(planner, "/plan/run-on/", site, until_on=until, **said)
     assert "waits for the engineer and operations" in page and "nobody was asked yet" not in page
 
 
 def test_the_calendar_file_reads_back_as_the_plan_with_whole_days(planner, site):
-    bearing, until = bearing_of(site, "Past 5"), today_in("UTC") + dt.timedelta(days=90)
+    bearing, until = bearing_of(site, "Past 5"), TODAY + dt.timedelta(days=90)
     outage = site.outages.get(name="outage 1")
     asked = defer(
         bearing=bearing,
         outage=outage,
-        on=today_in("UTC"),
+        on=TODAY,
         reason="no crane; no shell, yet",
         until_on=until,
         late_why="the crane comes in spring",
@@ -267,7 +267,7 @@ def test_the_calendar_file_reads_back_as_the_plan_with_whole_days(planner, site)
     )
     for side, role in (("engineer", "engineer"), ("operations", "operations")):
         who = makers.an_account(role=role, site=site).person_id
-        answer(thing=asked.id, side=side, agreed=True, on=today_in("UTC"), by=who)
+        answer(thing=asked.id, side=side, agreed=True, on=TODAY, by=who)
     made = planner.get("/plan/outage-plan.ics")
     assert made["Content-Type"].startswith("text/calendar")
     raw = made.content
@@ -288,8 +288,8 @@ def test_the_calendar_file_reads_back_as_the_plan_with_whole_days(planner, site)
 
 
 def test_an_outage_that_is_left_out_is_not_in_the_calendar_and_orders_have_their_last_day(client, site):
-    other = a_fleet(today_in("UTC"), name="South", on_hand=None)
-    propose(other, today_in("UTC"), by=None)
+    other = a_fleet(TODAY, name="South", on_hand=None)
+    propose(other, TODAY, by=None)
     client.force_login(makers.an_account(role="planner", site=other))
     _post(client, "/plan/change/", other, what="skip", outage="outage 3")
     book = Calendar.from_ical(client.get("/plan/outage-plan.ics").content)
@@ -300,7 +300,7 @@ def test_an_outage_that_is_left_out_is_not_in_the_calendar_and_orders_have_their
 
 
 def test_a_shell_that_comes_back_relined_is_an_input_on_the_page(client):
-    site = a_fleet(today_in("UTC"), name="West", on_hand=None)
+    site = a_fleet(TODAY, name="West", on_hand=None)
     halves = (("lower", 1, 90), ("upper", 5, None))
     record(
         [
@@ -311,7 +311,7 @@ def test_a_shell_that_comes_back_relined_is_an_input_on_the_page(client):
         ],
         by=makers.somebody(),
     )
-    propose(site, today_in("UTC"), by=None)
+    propose(site, TODAY, by=None)
     client.force_login(makers.an_account(role="planner", site=site))
     page = _read(client, "/plan/").replace("\u00a0", " ")
     assert "S-1 lower: back 90 days after it comes out" in page and "S-1 upper: back" not in page
