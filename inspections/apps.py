@@ -17,10 +17,10 @@ class InspectionsConfig(AppConfig):
     def ready(self) -> None:
         from fleet.checks import BEFORE_THE_FIRST_PAGE, RECOMPUTED
         from fleet.importing.findings import name_kinds
+        from fleet.importing.import_outcome import TELLS
         from fleet.importing.loaders import LOADERS
-        from fleet.importing.outcome import TELLS
         from fleet.ledger.committed_rows import LOOKS, NOT_COVERED
-        from inspections.forecasts.first_dates import outcome_of
+        from inspections.forecasts.after_import import outcome_of
         from inspections.forecasts.forecast_jobs import register_work
         from inspections.forecasts.reproduction import told
         from inspections.forecasts.stored_look import OTHER_RUNS, stored_forecasts

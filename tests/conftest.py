@@ -157,8 +157,10 @@ def browser_type_launch_args(browser_type_launch_args: dict) -> dict:
 
 @pytest.fixture(scope="module")
 def record_of_module(django_db_setup, django_db_blocker) -> Iterator[None]:
-    """What a fixture of scope "module" that asks for this one records is there for each test of its file, made
-    once, and what a test adds is taken back after it. Such a file stays on one worker (`xdist_group`).
+    """What a fixture of scope "module" that asks for this one records is there for each test of its file.
+
+    It is made once, and what a test adds is taken back after it. Such a file stays on one worker
+    (`xdist_group`).
     """
     with django_db_blocker.unblock(), transaction.atomic():
         yield

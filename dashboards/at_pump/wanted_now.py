@@ -9,7 +9,7 @@ from dashboards.outage_plan.job_states import AROUND, UNDER_WAY
 from fleet.formatting import day
 from fleet.models import Bearing, Outage, Site
 from fleet.web.bearing_addresses import bearing_address
-from inspections.deferrals.standing import IN_FORCE, RUN_OUT, openings
+from inspections.deferrals.deferral_states import IN_FORCE, RUN_OUT, openings
 
 # What a planned action asks of whoever opens the bearing.
 ASKS = {OPEN: "open and look", SCRAPE: "open; a scrape is expected", REPLACE: "open; a new shell is expected"}

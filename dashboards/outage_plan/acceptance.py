@@ -27,7 +27,7 @@ from fleet.ledger.writing import Fact, write
 from fleet.models import Bearing, Outage
 from fleet.plant.acts import Refused
 from inspections.deferrals import acts
-from inspections.deferrals.standing import PutOff
+from inspections.deferrals.deferral_states import PutOff
 from inspections.forecasts.current_forecasts import current
 from inspections.forecasts.forecast_figures import Figures, figures_hash
 from inspections.forecasts.judgement.current_judgements import judgements

@@ -12,7 +12,7 @@ from uuid import UUID
 from dashboards.outage_plan.drafts import Weighed, accepted
 from dashboards.outage_plan.proposal import accepted_jobs
 from fleet.models import Site
-from inspections.deferrals.standing import IN_FORCE, WAITING, PutOff, at_sites, done_on
+from inspections.deferrals.deferral_states import IN_FORCE, WAITING, PutOff, at_sites, done_on
 from inspections.models import DraftPlan
 
 

@@ -9,7 +9,7 @@ from itertools import pairwise
 from dashboards.outage_plan.drafts import BEFORE
 from dashboards.outage_plan.pump_openings import inputs as plan
 from fleet.models import Bearing, Outage, Setting, Site
-from inspections.deferrals.standing import IN_FORCE, openings
+from inspections.deferrals.deferral_states import IN_FORCE, openings
 from inspections.limits.plant_choices import CREW_HOURS_BETWEEN, SETTING_BETWEEN
 from inspections.models import OutsideOpening
 

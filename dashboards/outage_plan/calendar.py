@@ -12,7 +12,7 @@ from dashboards.outage_plan.plan_sentences import job_words
 from dashboards.outage_plan.proposal import Proposal
 from fleet.formatting import chance, counted, hours
 from fleet.models import Outage
-from inspections.deferrals.standing import PutOff
+from inspections.deferrals.deferral_states import PutOff
 
 PRODUCT = "-//Clearance ledger//outage plan//EN"
 

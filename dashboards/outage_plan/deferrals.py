@@ -14,7 +14,7 @@ from django.db import transaction
 from dashboards.outage_plan.drafts import change, in_hand
 from fleet.models import Bearing, Outage, Site
 from inspections.deferrals import acts
-from inspections.deferrals.standing import IN_FORCE, WAITING, PutOff, at_sites, latest, put_off
+from inspections.deferrals.deferral_states import IN_FORCE, WAITING, PutOff, at_sites, latest, put_off
 
 
 @transaction.atomic

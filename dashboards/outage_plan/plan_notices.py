@@ -10,7 +10,7 @@ from dashboards.outage_plan.following import moved_since
 from fleet.access import sites_for
 from fleet.clock import today_at, today_in
 from fleet.models import Account
-from inspections.deferrals.standing import told_to
+from inspections.deferrals.deferral_states import told_to
 from inspections.models import Plan
 
 

@@ -20,7 +20,7 @@ from fleet.models import Bearing, Site
 from fleet.plant.acts import Refused
 from fleet.web.bearing_addresses import bearing_address
 from fleet.web.bearing_search import visible
-from inspections.deferrals import acts, standing
+from inspections.deferrals import acts, deferral_states
 from inspections.deferrals.checks import record_check
 from inspections.deferrals.levels import is_past
 from inspections.forecasts.current_forecasts import current
@@ -39,17 +39,21 @@ def page(request: HttpRequest) -> HttpResponse:
     account.
     """
     today = today_in("UTC")
-    put_off, openings = standing.at_sites(sites_for(request.user), today)
-    waits = [one for one in (*put_off, *openings) if one.state == standing.WAITING]
+    put_off, openings = deferral_states.at_sites(sites_for(request.user), today)
+    waits = [one for one in (*put_off, *openings) if one.state == deferral_states.WAITING]
     own = {one.id: one.side_for(request.user) for one in waits}
     waits.sort(key=lambda one: (not own[one.id], one.on))
     context = {
         "waits": [(one, own[one.id]) for one in waits],
         "n_own": sum(bool(side) for side in own.values()),
-        "deferrals": standing.latest(put_off),
-        "openings": [one for one in openings if one.state in (standing.IN_FORCE, standing.RUN_OUT)],
+        "deferrals": deferral_states.latest(put_off),
+        "openings": [
+            one for one in openings if one.state in (deferral_states.IN_FORCE, deferral_states.RUN_OUT)
+        ],
         "answered": [
-            one for one in (*put_off, *openings) if one.state in (standing.REFUSED, standing.LAPSED)
+            one
+            for one in (*put_off, *openings)
+            if one.state in (deferral_states.REFUSED, deferral_states.LAPSED)
         ],
     }
     return render(request, "dashboards/deferrals.html", context)
@@ -74,7 +78,7 @@ def answer_many(request: HttpRequest) -> HttpResponse:
         messages.error(request, "Not answered. Tick what the answer is for.")
     for row in rows:
         bearing = row.bearing
-        among = standing.put_off([bearing], today) + standing.openings([bearing], today)
+        among = deferral_states.put_off([bearing], today) + deferral_states.openings([bearing], today)
         side = next((one.side_for(request.user) for one in among if one.id == row.pk), "")
         if side:
             _answered(request, row, side)
@@ -85,7 +89,7 @@ def answer_many(request: HttpRequest) -> HttpResponse:
 
 def _answered(request: HttpRequest, row: Deferral | OutsideOpening, side: str) -> None:
     """One answer, recorded, and what became of it said."""
-    right = next((right for of, right in standing.RIGHT.items() if of == side), "agree as engineer")
+    right = next((right for of, right in deferral_states.RIGHT.items() if of == side), "agree as engineer")
     require(request.user, right, row.bearing.place.site)
     try:
         asked = deferrals.answer(
@@ -99,7 +103,7 @@ def _answered(request: HttpRequest, row: Deferral | OutsideOpening, side: str) -
     except Refused as trouble:
         messages.error(request, f"{row.bearing}: not answered. {trouble}")
     else:
-        words = "refused, and recorded." if asked.state == standing.REFUSED else asked_words(asked)
+        words = "refused, and recorded." if asked.state == deferral_states.REFUSED else asked_words(asked)
         messages.success(request, f"{row.bearing}: {words}")
 
 
@@ -131,7 +135,7 @@ def decide(request: HttpRequest, pk: UUID) -> HttpResponse:
         "may_ask": may(request.user, "plan", site),
     }
     if may(request.user, "record", site) and any(
-        one.state == standing.IN_FORCE and one.every_days for one in context["deferrals"]
+        one.state == deferral_states.IN_FORCE and one.every_days for one in context["deferrals"]
     ):
         context["check"] = CheckForm(initial={"on": today_at(site).isoformat()}, auto_id="check-%s")
     return render(request, "dashboards/decide.html", context)
@@ -190,8 +194,8 @@ def _of(bearing: Bearing, site: Site) -> dict[str, Any]:
         "asks": asks,
         "cost": acts.cost_words(judgement),
         "judgement": judgement,
-        "deferrals": standing.put_off([bearing], today),
-        "openings": standing.openings([bearing], today),
+        "deferrals": deferral_states.put_off([bearing], today),
+        "openings": deferral_states.openings([bearing], today),
     }
 
 

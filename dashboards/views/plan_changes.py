@@ -22,7 +22,7 @@ from fleet.models import Outage, Site, folded
 from fleet.plant.acts import Refused
 from fleet.web.bearing_search import visible
 from fleet.web.rate_limit import costly
-from inspections.deferrals.standing import IN_FORCE, PutOff
+from inspections.deferrals.deferral_states import IN_FORCE, PutOff
 from inspections.models import Deferral, DraftPlan
 
 PAGES = ("plan", "plan-bearing", "plan-outage")

@@ -9,7 +9,7 @@ from dashboards.trends.ratio_bars import ratio_axis, ratio_bar, reach
 from dashboards.trends.wear_curve import curve_sentence, other_curves_sentence, own_exponents_sentence
 from fleet.access import sites_for
 from fleet.clock import today_in
-from inspections.forecasts import backtest
+from inspections.forecasts import kept_backtest
 from inspections.forecasts.sudden_failures import sudden_failures
 
 
@@ -21,7 +21,7 @@ def trends(request: HttpRequest) -> HttpResponse:
     sites = list(sites_for(request.user))
     found = comparing.trends_for(sites)
     scale = reach(end for row in found.rows for end in (row.driver.low, row.driver.high))
-    kept = backtest.last_kept()
+    kept = kept_backtest.last_kept()
     rows = [(row, _bar(row, scale), comparing.interval(row.driver)) for row in found.rows]
     context = {
         "trends": found,
@@ -35,7 +35,7 @@ def trends(request: HttpRequest) -> HttpResponse:
         "other_curves": other_curves_sentence(found.curved),
         "sudden": sudden_failures(sites, today_in("UTC")),
         "kept": kept,
-        "held": backtest.sentence(kept.found) if kept else "",
+        "held": kept_backtest.sentence(kept.found) if kept else "",
     }
     return render(request, "dashboards/trends.html", context)
 

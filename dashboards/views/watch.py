@@ -18,7 +18,7 @@ from fleet.models import Bearing, Outage
 from fleet.sheets.export import xlsx_bytes
 from fleet.views.first_steps import nothing_here_yet
 from fleet.web.rate_limit import costly
-from inspections.deferrals.standing import decided_words
+from inspections.deferrals.deferral_states import decided_words
 from inspections.forecasts.current_forecasts import current, fit_trouble
 from inspections.forecasts.frames import SHEET, figures_frame, forecast_sheet
 from inspections.forecasts.judgement.current_judgements import judgements

@@ -15,10 +15,10 @@ from fleet.clock import today_in
 from fleet.forms import ACT_OF, NEW_PLAN, SheetForm, kinds_for
 from fleet.importing.drafts import begin, wants_plan
 from fleet.importing.findings import MOST_OF_A_KIND, by_kind
+from fleet.importing.import_outcome import outcome_of
 from fleet.importing.kept_files import plans_kept
 from fleet.importing.loaders import Counts
 from fleet.importing.loading import Result, import_file
-from fleet.importing.outcome import outcome_of
 from fleet.importing.templates import template_file, template_sheets
 from fleet.importing.withdrawal import withdraw_import
 from fleet.models import Account, Bearing, Draft, Person, Sheet

@@ -16,12 +16,12 @@ from fleet.access import require, sites_of
 from fleet.clock import today_in
 from fleet.importing import drafts
 from fleet.importing.answers import TYPED, Answers, Choice
-from fleet.importing.both_readings import examples
 from fleet.importing.directory import Directory, in_words
 from fleet.importing.findings import Finding, by_kind, kind_words
 from fleet.importing.loaders import LOADERS
 from fleet.importing.loading import Result
 from fleet.importing.marked_sheet import marked_workbook
+from fleet.importing.number_in_each_unit import examples
 from fleet.importing.parsed_rows import ParsedRow
 from fleet.importing.questions import MEASURED, TOGETHER, Asked, QuestionGroup
 from fleet.importing.reading_plans import plan_form as fields

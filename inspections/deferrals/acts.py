@@ -17,8 +17,16 @@ from fleet.ledger.writing import Fact, write
 from fleet.models import Bearing, Outage
 from fleet.plant.acts import Refused
 from fleet.plant.second_person import holds_right, must_be_second
+from inspections.deferrals.deferral_states import (
+    IN_FORCE,
+    RIGHT,
+    WAITING,
+    PutOff,
+    openings,
+    put_off,
+    times_before,
+)
 from inspections.deferrals.levels import BY_LEVEL, MOST_CHECK_DAYS, MOST_DAYS, Level, level_of
-from inspections.deferrals.standing import IN_FORCE, RIGHT, WAITING, PutOff, openings, put_off, times_before
 from inspections.forecasts.current_forecasts import current
 from inspections.forecasts.forecast_figures import Figures, figures_hash
 from inspections.forecasts.judgement.current_judgements import judgements

@@ -16,7 +16,6 @@ from fleet.ledger.canonical import canonical_hash
 from fleet.ledger.seal import leaves, root_of, seal_now
 from fleet.ledger.writing import Fact, write
 from fleet.models import Bearing
-from inspections.forecasts.backtest import KEPT_UNDER, backtest
 from inspections.forecasts.codes import Codes
 from inspections.forecasts.computation import ENGINE, WORTH_THREADS, figures_of
 from inspections.forecasts.current_forecasts import record_digests
@@ -24,6 +23,7 @@ from inspections.forecasts.forecast_figures import Figures
 from inspections.forecasts.judgement.current_judgements import digests_of
 from inspections.forecasts.judgement.judgement_figures import Judgement
 from inspections.forecasts.judgement.reckoning import reckon
+from inspections.forecasts.kept_backtest import KEPT_UNDER, backtest
 from inspections.forecasts.stored_look import rows_hash
 from inspections.forecasts.sudden_failures import by_site
 from inspections.forecasts.wear_inputs import fleet_inputs

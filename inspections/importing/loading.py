@@ -18,8 +18,7 @@ from fleet.models import Place, Sheet, Site
 from inspections.importing import answers, learnt_spellings, new_pumps, stored_facts
 from inspections.importing.alike import ask_alike
 from inspections.importing.clearances import check_values
-from inspections.importing.counts import unclear_marks
-from inspections.importing.dissolved import asked_in_any_case, works_asked_about
+from inspections.importing.dissolved_questions import asked_in_any_case, works_asked_about
 from inspections.importing.drawn_meters import METER
 from inspections.importing.end_names import EndNames, end_facts, end_word
 from inspections.importing.first_readings import first_near_new
@@ -30,11 +29,12 @@ from inspections.importing.lines import (
     settle_phases,
     visit_key,
 )
+from inspections.importing.meter_grouping_marks import unclear_marks
 from inspections.importing.meters import Hours, check_meters, hours_in
-from inspections.importing.needs import needs
 from inspections.importing.position_names import bearings_by_name, names_by_place
 from inspections.importing.remark_values import remarks_that_name_values
 from inspections.importing.remarks import NAMES_WORK, Surroundings, remarks_that_name_work, words_of_plant
+from inspections.importing.required_cells import needs
 from inspections.importing.row_facts import RowFacts
 from inspections.importing.template import COLUMNS, HOURS, METER_RESET, READING
 from inspections.importing.unknown_words import first_days, new_words

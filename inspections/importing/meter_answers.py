@@ -9,7 +9,7 @@ from fleet.grouping_marks import GROUPING, plain
 from fleet.importing.answers import question_key
 from fleet.importing.loaders import Context
 from fleet.importing.parsed_rows import Parsed, ParsedRow
-from inspections.importing.counts import COUNTED
+from inspections.importing.meter_grouping_marks import COUNTED
 from inspections.importing.meters import SLACK_HOURS, check_meters, hours_in
 from inspections.importing.stored_facts import hours_of, pump_changes, standing_by
 from inspections.importing.template import HOURS, METER_RESET

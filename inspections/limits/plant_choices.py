@@ -23,7 +23,7 @@ from inspections.limits.price_choices import (
     require_one_money,
 )
 from inspections.records.facts import read_station
-from inspections.visits.findings import known_word
+from inspections.visits.damage_words import known_word
 from inspections.visits.signature_lines import HOURS, HOURS_SETTING
 from inspections.visits.word_at_pump import HOLD_SETTING, HOLD_WORDS, NOTE_SETTING, NOTE_WORDS, RING_SETTING
 from inspections.wear.arrays import USUAL_OUTAGE_DAYS

@@ -15,8 +15,8 @@ from fleet.models import Bearing, Entry, Installation, Instrument, Person, Sheet
 from fleet.plant.calibration import doubts
 from fleet.plant.roles_held import RolesHeld, right_words, role_words
 from inspections.records.position_merge import joined_into
+from inspections.story.entry_links import NOT_KNOWN, Bodies, EntryLinks, day_of, links_of
 from inspections.story.entry_words import CHANGES, entry_words
-from inspections.story.ties import NOT_KNOWN, Bodies, Ties, day_of, tie
 from inspections.story.uncertainty import spreads, uncertainty_of
 
 NAMED = ("measured_by", "done_by", "checked_by", "person_id")
@@ -118,24 +118,24 @@ def ledger_story(bearing: Bearing, known_by: dt.date | None = None) -> LedgerSto
     bodies = {entry.pk: json.loads(entry.text)["body"] for entry in entries}
     people = _people(entries, bodies.values())
     _join_second_persons(entries, bodies, people)
-    ties = tie(entries, bodies, people, recorded)
-    shown = [entry for entry in entries if _bearing_of(entry, bodies, ties) in {None, *own}]
-    lines = _lines(shown, bodies, people, ties, bearing)
+    links = links_of(entries, bodies, people, recorded)
+    shown = [entry for entry in entries if _bearing_of(entry, bodies, links) in {None, *own}]
+    lines = _lines(shown, bodies, people, links, bearing)
     changes = sum(line.kind in CHANGES for line in lines)
-    return LedgerStory(bearing, _together(lines, ties), len(entries), changes)
+    return LedgerStory(bearing, _together(lines, links), len(entries), changes)
 
 
-def _bearing_of(entry: Entry, bodies: Bodies, ties: Ties) -> str | None:
+def _bearing_of(entry: Entry, bodies: Bodies, links: EntryLinks) -> str | None:
     """The position that an entry is of; of a change, that of what it changes; None for the whole pump."""
     body = bodies[entry.pk]
-    if entry.kind in CHANGES and body.get("id") in ties.added:
-        body = bodies.get(ties.added[body["id"]].pk, body)
+    if entry.kind in CHANGES and body.get("id") in links.added:
+        body = bodies.get(links.added[body["id"]].pk, body)
     of: str | None = body.get("bearing_id")
     return of
 
 
 def _lines(
-    entries: Sequence[Entry], bodies: Bodies, people: Mapping[str, str], ties: Ties, bearing: Bearing
+    entries: Sequence[Entry], bodies: Bodies, people: Mapping[str, str], links: EntryLinks, bearing: Bearing
 ) -> list[Line]:
     # A register's rows name no sheet: the act they share with it does.
     sheets = {sheet.act: sheet for sheet in Sheet.objects.filter(act__in={entry.act for entry in entries})}
@@ -151,8 +151,8 @@ def _lines(
         lines.append(
             replace(
                 line,
-                withdrawn="" if changes_other else ties.taken.get(thing, ""),
-                replaces="" if changes_other else ties.replaced_words(thing),
+                withdrawn="" if changes_other else links.taken.get(thing, ""),
+                replaces="" if changes_other else links.replaced_words(thing),
                 uncertainty_um=uncertainty_of(
                     body.get("method", ""), body.get("value_um") if entry.kind == "reading" else None, trust
                 ),
@@ -163,12 +163,12 @@ def _lines(
     return lines
 
 
-def _together(lines: Sequence[Line], ties: Ties) -> list[Line]:
+def _together(lines: Sequence[Line], links: EntryLinks) -> list[Line]:
     """The newest first by the day they tell of, then by the order of recording; under
     each what it replaces.
     """
     by_thing = {str(line.thing): line for line in lines if line.kind not in CHANGES}
-    replaced = {old for old, new in ties.instead.items() if old in by_thing and new in by_thing}
+    replaced = {old for old, new in links.instead.items() if old in by_thing and new in by_thing}
     ordered = sorted(
         lines, key=lambda line: (line.happened_on or line.recorded_at.date(), line.number), reverse=True
     )
@@ -185,7 +185,7 @@ def _together(lines: Sequence[Line], ties: Ties) -> list[Line]:
             placed[line.number] = line
             if line.kind not in CHANGES:
                 waiting += [
-                    by_thing[old] for old in ties.replaces.get(str(line.thing), []) if old in by_thing
+                    by_thing[old] for old in links.replaces.get(str(line.thing), []) if old in by_thing
                 ]
     return list(placed.values())
 

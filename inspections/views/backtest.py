@@ -5,7 +5,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from fleet.web.bearing_search import visible
-from inspections.forecasts import backtest as backtests
+from inspections.forecasts import kept_backtest as backtests
 
 
 @require_safe

@@ -21,7 +21,7 @@ from fleet.importing.answers import ASIDE, Answers
 from fleet.importing.loading import Result
 from fleet.models import Draft
 from fleet.views.reading_plans import last_page_of, own_draft, shown_rows
-from inspections.importing.drawn import DrawnBearing, drawn_bearings
+from inspections.importing.drawn_bearings import DrawnBearing, drawn_bearings
 from inspections.importing.drawn_meters import DrawnMeter
 from inspections.importing.lines import Line
 from inspections.importing.loading import TAKEN_OUT

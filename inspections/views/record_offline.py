@@ -32,8 +32,8 @@ from inspections.records.openings import NotRecorded
 from inspections.story.measuring_conditions import EXCEPTIONS, USUAL_WORDS
 from inspections.visits import offline_sync, print_drawing, print_words, receipts
 from inspections.visits.cautions import NO_WORK
+from inspections.visits.damage_words import PARTS
 from inspections.visits.device_entry import Sent
-from inspections.visits.findings import PARTS
 from inspections.visits.forms import ASKED_OF_METAL, ContactForm, WorkForm, write_cells
 from inspections.visits.offline_pack import packed
 from inspections.visits.offline_sync import Answer

@@ -25,9 +25,9 @@ from inspections.views.record_close import decision_of
 from inspections.views.record_slips import rivals_shown
 from inspections.visits.acts import CHECKED, SIGNED, event, see
 from inspections.visits.contact_rounds import rounds_of
+from inspections.visits.damage_words import PARTS, parts_said
 from inspections.visits.desk import Desk, at_the_pump, desk_at
 from inspections.visits.diameters import bore_minus_journal
-from inspections.visits.findings import PARTS, parts_said
 from inspections.visits.forms import UNITS, WorkForm, new_id, uuid_of_form
 from inspections.visits.late_facts import added_words
 from inspections.visits.open_bearing import word_of

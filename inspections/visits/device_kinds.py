@@ -25,9 +25,9 @@ from inspections.visits.acts import (
 )
 from inspections.visits.contact_checks import check_contact
 from inspections.visits.contact_facts import check_facts, criteria_for
+from inspections.visits.damage_words import parts_said
 from inspections.visits.device_entry import DeviceEntry, uuid_of
 from inspections.visits.expectations import Before, before
-from inspections.visits.findings import parts_said
 from inspections.visits.forms import ContactForm, CouldNotForm, ReadingForm, WorkForm, read_cells
 from inspections.visits.photos import allowed_at, caption, keep_photo
 from inspections.visits.stations import Station

@@ -26,9 +26,9 @@ from inspections.models import (
 from inspections.story.observations import observations
 from inspections.visits.contact_facts import check_facts
 from inspections.visits.contact_rounds import last_rounds, rounds_of
+from inspections.visits.damage_words import AS_IT_SHOULD_BE
 from inspections.visits.diameters import bore_minus_journal
 from inspections.visits.expectations import NEW_METAL
-from inspections.visits.findings import AS_IT_SHOULD_BE
 from inspections.visits.quantities import with_station
 from inspections.visits.shell_words import of_facts, shell_allows
 from inspections.visits.stations import Station

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .arrays import FloatArray, IntArray
-from .opening import Openings, first_openings, looking_by_cost, undecided
+from .first_opening import Openings, first_openings, looking_by_cost, undecided
 from .predictive import Predictive, from_clouds, merged, whole, worn_ahead
 from .pump_opening import PumpOpenings, pump_openings
 from .terms import NO_LIFE, NO_MAXIMUM, READY, Terms, accepted_risks, consequence, price_of_passing, terms

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .arrays import FloatArray, IntArray
-from .opening import Openings
+from .first_opening import Openings
 from .terms import READY, Terms
 from .value_table import GAPS, Tables
 

@@ -19,7 +19,7 @@ from fleet.importing.reading_plans.guesses import guess
 from fleet.importing.reading_plans.reading_plan import Plan
 from fleet.models import Site
 from fleet.sheets.files import read_sheet
-from inspections.importing.drawn import drawn_bearings
+from inspections.importing.drawn_bearings import drawn_bearings
 from inspections.importing.drawn_meters import METER
 from inspections.story.uncertainty import spreads
 from tests import makers

@@ -47,7 +47,7 @@ from inspections.wear.decision import (
 )
 from inspections.wear.decision import Word as Code
 from inspections.wear.population import Population
-from inspections.wear.standing import Standing, standing
+from inspections.wear.present_beliefs import Standing, standing
 from inspections.wear.verdict_at_limit import guard_band_um
 
 WORDS = {

@@ -7,7 +7,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from fleet.plant.people import person_named
 from fleet.sheets.export import csv_bytes
-from inspections.forecasts import backtest as backtests
+from inspections.forecasts import kept_backtest as backtests
 from inspections.forecasts.forecast_figures import Figures
 from inspections.forecasts.frames import SHEET, figures_frame, forecast_sheet
 from inspections.forecasts.judgement.judgement_figures import Judgement

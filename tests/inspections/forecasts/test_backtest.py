@@ -6,7 +6,7 @@ from io import StringIO
 import pytest
 from django.core.management import CommandError, call_command
 
-from inspections.forecasts import backtest
+from inspections.forecasts import kept_backtest
 from inspections.forecasts.refit import refit
 from tests import makers
 
@@ -35,7 +35,7 @@ def test_the_command_prints_calibration_and_the_straight_line_beside_it():
 def test_without_the_option_nothing_is_hidden_or_kept():
     a_fleet(2)
     run = refit(by=makers.somebody())
-    assert "backtest" not in run.parameters and backtest.last_kept() is None
+    assert "backtest" not in run.parameters and kept_backtest.last_kept() is None
 
 
 @pytest.mark.parametrize("asked", ["0", "6", "many", "-1"])
@@ -83,4 +83,4 @@ def test_the_pages_queries_do_not_grow_with_the_fleet(client, django_assert_max_
 )
 def test_the_verdict_says_which_way_the_shares_are_off(below, words):
     one = {"below": below, "loss_um": 1.0, "miss_um": 1.0}
-    assert words in backtest.sentence({"n": 500, "ours": one, "line": one})
+    assert words in kept_backtest.sentence({"n": 500, "ours": one, "line": one})

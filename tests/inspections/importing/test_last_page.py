@@ -15,7 +15,7 @@ from fleet.importing.loading import import_file
 from fleet.importing.options import Options
 from fleet.models import Draft, SetAside, Sheet
 from fleet.sheets import files
-from inspections.importing.drawn import drawn_bearings
+from inspections.importing.drawn_bearings import drawn_bearings
 from inspections.models import MeterEntry, Reading
 from inspections.story.uncertainty import spreads
 from inspections.views import limits_of_many

@@ -12,8 +12,8 @@ from django.urls import reverse
 
 from fleet.access import may
 from fleet.formatting import day_words
+from fleet.importing.import_outcome import Outcome, Said, Step
 from fleet.importing.loaders import counted_words
-from fleet.importing.outcome import Outcome, Said, Step
 from fleet.models import Account, Bearing, Outage, Place, Sheet
 from fleet.web.bearing_addresses import bearing_address
 from fleet.web.bearing_search import visible
