@@ -79,7 +79,7 @@ def pump_openings(
     whether the belief fits its bearing. Every pump needs a bearing. Raises ValueError where shapes do not
     fit.
 
-    >>> from .opening import first_openings
+    >>> from .first_opening import first_openings
     >>> from .predictive import Predictive
     >>> from .terms import example_terms
     >>> from .value_table import tables
