@@ -284,6 +284,17 @@ def from_um(um: Decimal | float, unit: str, digits: int | None = None) -> str:
     return format(number if number else abs(number), "f")
 
 
+def up_to_step(um: float, unit: str) -> float:
+    """A length in um raised to the next that `unit` shows: what is read at it or over is over it too.
+
+    >>> from_um(278, "in"), from_um(up_to_step(278, "in"), "in"), up_to_step(278, "mm")
+    ('0.0109', '0.0110', 278.0)
+    """
+    name = canonical_unit(unit)
+    step = float(_CANONICAL_UM[name].scaleb(-_DIGITS[name]))
+    return math.ceil(um / step - 1e-6) * step
+
+
 def show_um(um: Decimal | float, unit: str, digits: int | None = None) -> str:
     """A length in um as people read it, number and unit: `0.152 mm`, `152 um` with its sign, `6.0 mil`."""
     name = canonical_unit(unit)

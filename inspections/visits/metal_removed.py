@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from scipy.stats import truncnorm
 
 from fleet.formatting import hours, um
+from fleet.units import up_to_step
 from inspections.forecasts.forecast_figures import Figures
 from inspections.visits.trigger_at_pump import Opening
 from inspections.visits.verdict import with_unit
@@ -94,7 +95,7 @@ def scraping_words(
     if at is not None and at.no_room:
         said.append("No room to scrape below its maximum: if it does not carry, ask the engineer.")
     elif from_um is not None and now_um is not None and now_um >= from_um:
-        limit = with_unit(from_um, unit)
+        limit = with_unit(up_to_step(from_um, unit), unit)
         said.append(
             f"It is {with_unit(now_um, unit)} now: from {limit} on it is replaced rather than scraped."
         )

@@ -32,7 +32,7 @@ from inspections.visits.expectations import NEW_METAL
 from inspections.visits.quantities import with_station
 from inspections.visits.shell_words import of_facts, shell_allows
 from inspections.visits.stations import Station
-from inspections.visits.trigger_at_pump import Clearance, by_trigger
+from inspections.visits.trigger_at_pump import FINDING_WAITS, Clearance, by_trigger
 from inspections.visits.verdict import WORDS as VERDICTS
 from inspections.visits.verdict import Held, Verdict, verdict, verdict_of_interval, with_unit
 from inspections.visits.visit_rules import VisitRules
@@ -41,11 +41,13 @@ from inspections.visits.word_at_pump import (
     ASKS_SCRAPING,
     BELOW,
     CARRIES,
+    CLOSE_UP,
     HOLD,
     HOLD_SETTING,
     HOLD_WORDS,
     NOTE_SETTING,
     NOTE_WORDS,
+    REPEAT,
     RING_SETTING,
     Advice,
     Answer,
@@ -102,7 +104,12 @@ def _rule_of(rules: VisitRules) -> Trigger:
     """The rule below the table; what it needs is read only where it is asked."""
 
     def rule(owed: bool) -> Ruling:
-        return by_trigger(rules.record.opening, larger_end_now(rules), rules.work == NEW_METAL)(owed)
+        opening = rules.record.opening
+        ruling = by_trigger(opening, larger_end_now(rules), rules.work == NEW_METAL)(owed)
+        waits = opening.judgement.contact_open and not owed and ruling.word == CLOSE_UP
+        if not waits or rules.work == NEW_METAL or rounds_of(rules.record.visit, rules.record.bearing):
+            return ruling
+        return Ruling(REPEAT, FINDING_WAITS)
 
     return rule
 

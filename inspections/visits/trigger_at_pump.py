@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from fleet.formatting import chance, day, day_words
+from fleet.units import up_to_step
 from inspections.forecasts.judgement.judgement_figures import (
     ALWAYS,
     GUARD,
@@ -48,6 +49,8 @@ CANNOT_SAY = {
 }
 _FROM = {PLANT: ", the plant's own limit", GUARD: ", its maximum less the gauge's error"}
 _BESIDE = " Measure it again, by another hand or method: no shell is condemned on one reading."
+
+FINDING_WAITS = "A contact finding of an earlier visit waits: take the print, and scrape or replace by it."
 
 
 @dataclass(frozen=True)
@@ -87,7 +90,7 @@ class Opening:
         """What a reading is held against, before it is taken; empty where there is no trigger."""
         at = self.at
         if self.judgement.why == Why.YOUNG and self.replace_um is not None:
-            return f"Replace if found at {with_unit(self.replace_um, unit)} or more{_FROM[PLANT]}."
+            return f"Replace if found at {_from(self.replace_um, unit)} or more{_FROM[PLANT]}."
         if at is None or not at.trigger_is:
             return CANNOT_SAY[self.judgement.why][1] if self.judgement.why in CANNOT_SAY else ""
         if at.trigger_is == ALWAYS:
@@ -96,14 +99,15 @@ class Opening:
             return "No reading that may be expected asks for a new shell."
         expected = "Replacement expected. " if (at.new or 0.0) > 0.9 else ""
         text = (
-            f"{expected}Replace if found at {with_unit(at.trigger_um, unit)} or"
+            f"{expected}Replace if found at {_from(at.trigger_um, unit)} or"
             f" more{_FROM.get(at.trigger_from, '')}"
         )
         if at.no_room:
             text = f"{text}; no room to scrape"
         elif at.scrape_from_um is not None and round(at.scrape_from_um) != round(at.trigger_um):
-            text = f"{text}; if it must be scraped, replace from {with_unit(at.scrape_from_um, unit)}"
-        return f"{text}.{self._of_plan(unit)}"
+            text = f"{text}; if it must be scraped, replace from {_from(at.scrape_from_um, unit)}"
+        waits = f" {FINDING_WAITS}" if self.judgement.contact_open else ""
+        return f"{text}.{self._of_plan(unit)}{waits}"
 
     def _of_plan(self, unit: str) -> str:
         """That the trigger is the accepted plan's, where what was learned since would say another."""
@@ -112,8 +116,13 @@ class Opening:
             return ""
         if self.at.trigger_um is not None and round(live.trigger_um) == round(self.at.trigger_um):
             return ""
-        now = with_unit(live.trigger_um, unit)
+        now = _from(live.trigger_um, unit)
         return f" So printed by the plan of {day(self.plan_on)}; what was recorded since says {now}."
+
+
+def _from(um: float, unit: str) -> str:
+    """The reading from which something is done, as its unit shows it: never one that is not yet at it."""
+    return with_unit(up_to_step(um, unit), unit)
 
 
 def opening_of(
@@ -238,7 +247,7 @@ def _unmeasured(at: Column) -> Ruling:
 
 def _held_against(limit: float, found: Clearance, opening: Opening, scrape_owed: bool) -> Ruling:
     """A reading against the reading from which it is replaced; `limit` 0: whatever is read."""
-    of, value = with_unit(limit, found.unit), found.value_um
+    of, value = _from(limit, found.unit), found.value_um
     name = "the reading from which it is not scraped" if scrape_owed else "its trigger"
     name = f"{name} of {of}"
     if value is None:

@@ -9,6 +9,7 @@ import datetime as dt
 from dataclasses import dataclass, replace
 
 from fleet.formatting import chance, day, day_words, in_unit, um
+from fleet.units import up_to_step
 from inspections.forecasts.judgement.judgement_figures import Column, Judgement, Word
 
 WORDS = {
@@ -276,6 +277,11 @@ def _length(standing: Standing, value_um: float | None) -> str:
     return um(value_um) if standing.unit == "um" else in_unit(value_um, standing.unit)
 
 
+def _from(standing: Standing, value_um: float) -> str:
+    """The reading from which something is done, as its unit shows it: never one that is not yet at it."""
+    return _length(standing, up_to_step(value_um, standing.unit))
+
+
 def _h(value: float) -> str:
     return f"{value:.0f}\u00a0h"
 
@@ -320,14 +326,14 @@ def _trigger(standing: Standing) -> str:
     if standing.trigger_um is None:
         return f"The reading decides against its {_limit(standing)}."
     source = {"plant": ", the plant's own limit", "guard": ", its maximum less the gauge's error"}
-    text = f"Replace from {_length(standing, standing.trigger_um)}{source.get(standing.trigger_from, '')}"
+    text = f"Replace from {_from(standing, standing.trigger_um)}{source.get(standing.trigger_from, '')}"
     if standing.new is not None:
         is_expected = standing.new >= LEAST_EXPECTED
         text += f"; {chance(standing.new)} it will be" if is_expected else f", {_unlikely(standing.new)}"
     if standing.no_room:
         text += "; no room to scrape"
     elif standing.scrape_from_um is not None and round(standing.scrape_from_um) != round(standing.trigger_um):
-        text += f"; if it must be scraped, replace from {_length(standing, standing.scrape_from_um)}"
+        text += f"; if it must be scraped, replace from {_from(standing, standing.scrape_from_um)}"
     return f"{text}; have one {standing.shell} ready." if standing.shell else f"{text}."
 
 
@@ -339,13 +345,13 @@ def _unlikely(new: float) -> str:
 def _scrape(standing: Standing) -> str:
     if standing.no_room or standing.scrape_from_um is None:
         return f"no room to scrape below its {_limit(standing)}: ask the engineer"
-    return f"scrape if found below {_length(standing, standing.scrape_from_um)}, else replace"
+    return f"scrape if found below {_from(standing, standing.scrape_from_um)}, else replace"
 
 
 def _expected(standing: Standing) -> str:
     if standing.trigger_um is None:
         return f"replacement expected whatever it reads ({_measured(standing)}, {_limit(standing)})"
-    at = _length(standing, standing.trigger_um)
+    at = _from(standing, standing.trigger_um)
     ready = f"; have one {standing.shell} ready" if standing.shell else ""
     return (
         f"replacement expected (from {at}, more than 9 in 10); if it reads under {at}, measure again and call"

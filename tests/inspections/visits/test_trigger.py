@@ -206,6 +206,28 @@ def test_list_page_and_pump_say_one_thing_of_bearings_of_each_kind(site):
         assert packed[bearing.place.tag]["opening"] in said(client.get(at(bearing, "visit/")))
 
 
+def test_a_contact_finding_that_waits_asks_for_its_print_before_the_pump_is_closed(site):
+    bearing = worn(makers.a_place(site=site, tag="P-MARK", positions=("DE",)))
+    makers.an_event(bearing=bearing, kind="contact_check", on=dt.date(2025, 5, 5), outcome="scrape")
+    client = a_mechanic(bearing)
+    begin(client, bearing)
+    waits = "A contact finding of an earlier visit waits: take the print"
+    assert waits in said(client.get(at(bearing, "visit/")))
+    for _ in range(2):
+        read(client, bearing, "0.218", sure="yes")
+    page = said(client.get(at(bearing, "close/")))
+    assert "Advice: repeat the print" in page and waits in page
+
+
+def test_a_trigger_in_a_coarse_unit_is_never_shown_as_a_reading_that_does_not_meet_it():
+    opening = opening_of(judged(column(278.0, 257.0)), DAY)
+    assert opening.words("in").startswith("Replace if found at 0.0110 in or more")
+    below = by_trigger(opening, Clearance(0.0109 * 25400, 1.0, unit="in", again=True))(False)
+    assert below.word == CLOSE_UP and below.why == "Found 0.0109 in: below its trigger of 0.0110 in."
+    reached = by_trigger(opening, Clearance(0.0110 * 25400, 1.0, unit="in", again=True))(False)
+    assert reached.word == REPLACE
+
+
 def test_what_is_read_in_the_visit_does_not_move_the_trigger_it_is_held_against(site):
     bearing = worn(makers.a_place(site=site, tag="P-HELD", positions=("DE",)))
     client = a_mechanic(bearing)
