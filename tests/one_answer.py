@@ -16,7 +16,7 @@ from dashboards.outage_plan.plan_sheet import COLUMNS
 from dashboards.outage_plan.pump_openings.evaluate import PlannedJob
 from dashboards.outage_plan.versions import _recorded
 from dashboards.watchlist.ranking import Watched
-from dashboards.watchlist.table import _note
+from dashboards.watchlist.row_strips import note_of, row_axis
 from fleet.formatting import chance, day_words
 from inspections.forecasts.bearing_words import bearing_words
 from inspections.forecasts.forecast_figures import Figures
@@ -132,8 +132,8 @@ def listed(row: Watched) -> Iterator[str]:
     judged = row.judgement
     assert judged is not None
     yield from in_words(judged, row.says)
-    if (_note(row) == "limit already passed") != row.is_past:
-        yield "the bar says that its limit is passed and the row does not"
+    if (note_of(row, row_axis(judged.as_of)) == "limit already passed") != row.is_past:
+        yield "the drawing says that its limit is passed and the row does not"
     yield from _passed(row.is_past, judged, row.figures)
 
 

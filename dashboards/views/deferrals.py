@@ -72,19 +72,35 @@ def answer_many(request: HttpRequest) -> HttpResponse:
     """The same answer to several that were ticked, each on this account's side and recorded by itself; what
     cannot be answered is said, and the others stand.
     """
-    rows = [_asked_for(request, pk) for pk in dict.fromkeys(map(_uuid, request.POST.getlist("thing")))]
-    today = today_in("UTC")
+    rows = _all_asked_for(request, list(dict.fromkeys(map(_uuid, request.POST.getlist("thing")))))
     if not rows:
         messages.error(request, "Not answered. Tick what the answer is for.")
+    sides = _own_sides(request, rows)
     for row in rows:
-        bearing = row.bearing
-        among = deferral_states.put_off([bearing], today) + deferral_states.openings([bearing], today)
-        side = next((one.side_for(request.user) for one in among if one.id == row.pk), "")
-        if side:
+        if side := sides.get(row.pk):
             _answered(request, row, side)
         else:
-            messages.error(request, f"{bearing}: not answered. It does not wait for you.")
+            messages.error(request, f"{row.bearing}: not answered. It does not wait for you.")
     return redirect("deferrals")
+
+
+def _all_asked_for(request: HttpRequest, ids: list[UUID]) -> list[Deferral | OutsideOpening]:
+    """What is to be answered, in the order asked; 404 where the account may not see a bearing of it."""
+    seen, found = visible(request.user), {}
+    for kind in (Deferral, OutsideOpening):
+        rows = kind.objects.standing().filter(pk__in=ids, bearing__in=seen)
+        found |= {row.pk: row for row in rows.select_related("bearing__place__site")}
+    if len(found) < len(ids):
+        raise Http404("Nothing of this kind waits for an answer.")
+    return [found[pk] for pk in ids]
+
+
+def _own_sides(request: HttpRequest, rows: list[Deferral | OutsideOpening]) -> dict[UUID, str]:
+    """By what was asked, the side on which the account may answer it now: one look at the record for all."""
+    today, bearings = today_in("UTC"), [row.bearing for row in rows]
+    among = deferral_states.put_off(bearings, today) if rows else []
+    among += deferral_states.openings(bearings, today) if rows else []
+    return {one.id: one.side_for(request.user) for one in among}
 
 
 def _answered(request: HttpRequest, row: Deferral | OutsideOpening, side: str) -> None:
@@ -201,10 +217,4 @@ def _of(bearing: Bearing, site: Site) -> dict[str, Any]:
 
 def _asked_for(request: HttpRequest, pk: UUID) -> Deferral | OutsideOpening:
     """What is to be answered; 404 where the account may not see its bearing."""
-    seen = visible(request.user)
-    rows = Deferral.objects.standing().filter(bearing__in=seen).select_related("bearing__place__site")
-    row = rows.filter(pk=pk).first()
-    if row is not None:
-        return row
-    openings = OutsideOpening.objects.standing().filter(bearing__in=seen)
-    return get_object_or_404(openings.select_related("bearing__place__site"), pk=pk)
+    return _all_asked_for(request, [pk])[0]

@@ -5,6 +5,8 @@ past its maximum.
 import datetime as dt
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from dashboards.outage_plan import versions
 from dashboards.outage_plan.deferrals import answer, defer, deferrals, waiting
@@ -349,3 +351,26 @@ def test_several_are_answered_at_once_each_in_its_own_record(client, site, who):
     client.force_login(who["foreman"])
     refused = client.post("/deferrals/answers/", said, follow=True).content.decode()
     assert "It does not wait for you" in refused and rows.all().count() == 3
+
+
+def test_what_several_answers_are_for_is_asked_of_the_record_once(client, site, who):
+    asked = [
+        str(
+            acts.ask_opening(
+                bearing=bearing_of(site, tag),
+                on=TODAY,
+                opens_on=TODAY + dt.timedelta(days=9),
+                reason=f"to look at {tag} while it is cold",
+                by=who["planner"].person_id,
+            ).id
+        )
+        for tag in ("Past 5", "Fast 4", "Slow 1")
+    ]
+    client.force_login(who["foreman"])
+    client.get("/deferrals/")
+    counts = []
+    for things in (asked[:1], asked):
+        with CaptureQueriesContext(connection) as queries:
+            client.post("/deferrals/answers/", {"thing": things, "answer": "agree"})
+        counts.append(len(queries))
+    assert counts[0] == counts[1]
