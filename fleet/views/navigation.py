@@ -1,5 +1,7 @@
 """What stands in every page's head."""
 
+from functools import partial
+
 from django.http import HttpRequest
 from django.urls import NoReverseMatch, reverse
 
@@ -54,7 +56,7 @@ def navigation(request: HttpRequest) -> dict[str, object]:
         "more": [(reverse(name), label) for name, label, act in MORE if may(user, act)],
         "may_audit": may_audit,
         "may_record": may_record,
-        "signed_in_as": words_for(user),
+        "signed_in_as": partial(words_for, user),  # asked only by the pages whose head names them
         "find_text": request.GET.get("find", ""),
         "notices": list(unread),
     }

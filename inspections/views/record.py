@@ -20,7 +20,7 @@ from inspections.views.record_reading import STAGE_WORDS, next_address, reading_
 from inspections.views.record_slips import rivals_shown
 from inspections.visits import acts
 from inspections.visits.acts import CHECKED, MEASURED, RECORDED, attend, begin, could_not_measure
-from inspections.visits.contact_rounds import last_rounds, rounds_of
+from inspections.visits.contact_rounds import last_rounds
 from inspections.visits.desk import Desk, at_the_pump, desk_at
 from inspections.visits.device_memory import from_a_sheet
 from inspections.visits.diameters import bore_minus_journal
@@ -267,7 +267,7 @@ def overview(desk: Desk) -> HttpResponse:
     lines = [
         (with_words(desk, one), desk.rules.verdict_on(one), who_of(desk, one)) for one in desk.record.readings
     ]
-    rounds = rounds_of(desk.visit, desk.bearing)  # type: ignore[arg-type]
+    rounds = desk.record.rounds
     events = events_in_words(desk)
     scraping = scraping_of(desk.rules)
     seen = [one for one in events if one.kind == EventKind.FOUND]

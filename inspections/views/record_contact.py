@@ -229,7 +229,7 @@ def keep_tapped(desk: Desk, drafts: list[TappedCells] | None = None) -> ContactC
         except NotRecorded as fault:
             messages.error(desk.request, str(fault))
     if drafts:
-        desk.record.forget("happened")
+        desk.record.forget("happened", "rounds")
     return stored
 
 

@@ -25,7 +25,7 @@ from inspections.models import (
 )
 from inspections.story.observations import observations
 from inspections.visits.contact_facts import check_facts
-from inspections.visits.contact_rounds import last_rounds, rounds_of
+from inspections.visits.contact_rounds import last_rounds
 from inspections.visits.damage_words import AS_IT_SHOULD_BE
 from inspections.visits.diameters import bore_minus_journal
 from inspections.visits.expectations import NEW_METAL
@@ -256,8 +256,7 @@ def _takes_away(later: Event, part: str) -> bool:
 
 def _prints(rules: VisitRules, seat: str) -> list[Print]:
     """The last print of each half that still shows the shell that lies there."""
-    visit = rules.record.visit
-    rounds = rounds_of(visit, rules.record.bearing) if visit else []
+    rounds = rules.record.rounds
     place = {event.pk: n for n, event in enumerate(rules.record.happened)}
     found = []
     for one in last_rounds(rounds):

@@ -11,12 +11,13 @@ from django.db.models import Q, prefetch_related_objects
 from fleet.measuring_methods import Spread
 from fleet.models import Bearing, LimitUse, Outage, Person, Setting, SettingsRead
 from inspections.forecasts.judgement.accepted import accepted_trigger
-from inspections.models import Event, EventKind, NotMeasured, Reading, Signature, Visit
+from inspections.models import ContactCheck, Event, EventKind, NotMeasured, Reading, Signature, Visit
 from inspections.story import timeline
 from inspections.story.timeline import Story
 from inspections.story.uncertainty import spreads
 from inspections.visits import expectations
 from inspections.visits.cautions import Cautions, cautions_for
+from inspections.visits.contact_rounds import rounds_of
 from inspections.visits.device_memory import DeviceMemory
 from inspections.visits.expectations import Before, limits_on
 from inspections.visits.joined_visits import earlier_ids
@@ -52,7 +53,8 @@ class VisitRecord:
 
     @cached_property
     def story(self) -> Story:
-        return timeline.story(self.bearing.pk, self.today)
+        own = self.bearing
+        return timeline.stories([own.pk], self.today, {own.pk: own.place_id})[own.pk]
 
     @cached_property
     def readings(self) -> list[Reading]:
@@ -87,6 +89,11 @@ class VisitRecord:
     def events(self) -> list[Event]:
         """The events of this bearing alone."""
         return [event for event in self.happened if event.bearing_id is not None]
+
+    @cached_property
+    def rounds(self) -> list[ContactCheck]:
+        """The standing contact checks of this bearing in this visit, in order."""
+        return rounds_of(self.visit, self.bearing) if self.visit else []
 
     @cached_property
     def left_out(self) -> list[NotMeasured]:
