@@ -158,8 +158,8 @@ def _within_bounds(quantity: str, number: Decimal | None, fact: ReadingFact) -> 
     ends = " and ".join(_plain(Decimal(end), fact.unit) for end in (low, high))
     raise NotRecorded(
         f"{fact.typed} {SHOWN_UNIT.get(fact.unit, fact.unit)}{doubled} cannot be: a"
-        f" {Quantity(quantity).label} lies between {ends} {SHOWN_UNIT.get(fact.unit, fact.unit)}. Check the"
-        " value and its unit."
+        f" {Quantity(quantity).label.lower()} lies between {ends} {SHOWN_UNIT.get(fact.unit, fact.unit)}."
+        " Check the value and its unit."
     )
 
 

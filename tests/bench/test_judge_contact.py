@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from . import judge_contact
+from .judge_bars import confused, row, weighed
 from .judge_contact import GROUPS, random_trials
 from .judge_eye import Dye, careful, pressed
 from .judge_press import Shell, free_gap, lowered, scattered
@@ -101,3 +102,9 @@ def test_one_bearing_taps_one_print():
     cells = pressed(shell, dye, careful(), (5, 7), np.random.default_rng(5)).cells
     assert cells[2].tolist()[-1] == 2
     assert cells[:, :3].sum() == 0
+
+
+def test_prints_decided_again_by_the_same_rules_come_out_as_they_were_read():
+    prints = weighed(4, 31207)
+    assert [one.decided() for one in prints] == [[v.outcome for v in one.trial.verdicts] for one in prints]
+    assert row("as they are", prints).count("/") == 8 and len(confused(prints, 0)) > 1
