@@ -97,7 +97,10 @@ class VisitRecord:
 
     @cached_property
     def left_out(self) -> list[NotMeasured]:
-        return list(NotMeasured.objects.standing().filter(visit=self.visit, bearing=self.bearing))
+        """What was said not to be measured and was not measured since, on a device that sends late."""
+        rows = NotMeasured.objects.standing().filter(visit=self.visit, bearing=self.bearing)
+        measured = {(r.stage, r.quantity, r.end, r.clock) for r in self.readings}
+        return [one for one in rows if (one.stage, one.quantity, one.end, one.clock) not in measured]
 
     @cached_property
     def refused(self) -> list[Any]:

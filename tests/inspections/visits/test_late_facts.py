@@ -5,7 +5,7 @@ which counts.
 import pytest
 
 from fleet.clock import now
-from inspections.models import Event, Reading, Visit
+from inspections.models import Event, NotMeasured, Reading, Visit
 from tests.inspections.visits.test_offline_sync import an_entry, send
 from tests.inspections.visits.walk import a_mechanic, a_worn_bearing, at, begin, closed, read, said
 
@@ -45,6 +45,21 @@ def test_a_reading_begun_before_the_closing_joins_that_visit_which_says_so(beari
         client, bearing, visit
     )
     assert "Added to after closing" in said(client.get(f"/bearings/{bearing.place.tag}/{bearing.name}/"))
+
+
+def test_a_station_said_not_to_be_measured_that_comes_in_late_is_shown_as_measured_alone(bearing):
+    client, other = a_mechanic(bearing), a_mechanic(bearing)
+    begin(client, bearing)
+    begun = now().isoformat()
+    read(client, bearing, "0.205")
+    client.post(at(bearing, "close/"), closed(**{"because as_found out-12": "no_time"}))
+    visit = Visit.objects.get(attendances__part="signed")
+    assert "not measured: no time" in receipt(client, bearing, visit)
+    entry = an_entry(other, bearing, begun_at=begun, entered_at=now().isoformat(), station="out-12")
+    assert send(other, entry) == [("stored", "")]
+    page = receipt(client, bearing, visit)
+    assert "not measured" not in page and "Added to after closing" in page
+    assert NotMeasured.objects.standing().count() == 1, "what was said stays in the record"
 
 
 def test_what_was_begun_after_the_closing_is_a_visit_of_its_own(bearing):
