@@ -107,7 +107,7 @@ def _rule_of(rules: VisitRules) -> Trigger:
         opening = rules.record.opening
         ruling = by_trigger(opening, larger_end_now(rules), rules.work == NEW_METAL)(owed)
         waits = opening.judgement.contact_open and not owed and ruling.word == CLOSE_UP
-        if not waits or rules.work == NEW_METAL or rounds_of(rules.record.visit, rules.record.bearing):
+        if not waits or rules.work == NEW_METAL or rules.record.rounds:
             return ruling
         return Ruling(REPEAT, FINDING_WAITS)
 
