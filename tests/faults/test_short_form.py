@@ -12,7 +12,7 @@ from tests.faults.__main__ import HEAD
 
 @pytest.mark.slow
 def test_nothing_is_lost_half_done_or_doubled_and_the_controls_show_that_it_would_be_seen(checkout, db):
-    command = [sys.executable, "-m", "tests.faults", "--rounds", "2"]
+    command = [sys.executable, "-m", "tests.faults", "--rounds", "1"]
     environment = {name: value for name, value in os.environ.items() if name != "DATABASE_URL"}
     if connection.vendor == "postgresql":  # a cluster of its own, for its processes are killed
         command.insert(0, ".ci/with_postgres")

@@ -166,7 +166,8 @@ OTHERS = {
 
 def test_500_entries_of_two_devices_with_losses_doubles_and_reordering_are_500_rows():
     """Three answers in ten lost, each lost one sent again, doubled or later; one visit closed before; one bad
-    in twenty. None is lost, none doubled, every refusal is seen.
+    in twenty. None is lost, none doubled, every refusal is seen. (200 of them on PostgreSQL, where each takes
+    longer.)
     """
     site, chance = makers.a_site(), random.Random(7)
     bearings = [
@@ -177,7 +178,8 @@ def test_500_entries_of_two_devices_with_losses_doubles_and_reordering_are_500_r
     closed = Visit.objects.get(pk=begin_closed(devices[0], bearings[0]))
     waiting: dict[int, list[dict]] = {0: [], 1: []}
     good, late, others = [], [], {kind: [] for kind, _ in OTHERS.values()}
-    for n in range(500):
+    n_entries = 500 if connection.vendor == "sqlite" else 200
+    for n in range(n_entries):
         device, bearing = n % 2, bearings[n % 5]
         entry = an_entry(devices[device], bearing, visit=str(uuid.UUID(int=10 * (n % 5) + device + 1)))
         entry["fields"]["value"] = f"{0.2 + n / 10000:.4f}"
@@ -197,7 +199,7 @@ def test_500_entries_of_two_devices_with_losses_doubles_and_reordering_are_500_r
     reasons = sent_through_losses(devices, waiting, chance)
     assert rows_of_devices() == sorted(good)
     n_others = sum(map(len, others.values()))
-    assert len(reasons) == 500 - len(good) - n_others > 20 and all(reasons.values()) and n_others > 50
+    assert len(reasons) == n_entries - len(good) - n_others >= 8 and all(reasons.values()) and n_others > 20
     stored = {
         "contact": ContactCheck.objects.standing().values_list("pk", flat=True),
         **{
