@@ -5,10 +5,19 @@ named ones.
 import hashlib
 from collections.abc import Iterable, Iterator, Set
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 ASIDE = "aside"
 AGAIN = "again"  # an answer taken back: the question stands open once more
+
+
+class ChosenAnswer(NamedTuple):
+    """What one question is answered with: its kind, what it is about, the choice, and what was typed."""
+
+    code: str
+    about: str
+    choice: str
+    value: str
 
 
 @dataclass(frozen=True)

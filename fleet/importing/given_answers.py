@@ -7,7 +7,7 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
-from fleet.importing.answers import AGAIN, Answers
+from fleet.importing.answers import AGAIN, Answers, ChosenAnswer
 from fleet.importing.questions import QuestionGroup, Settling, row_words
 
 MOST_SHOWN = 5
@@ -48,7 +48,7 @@ def given_answers(settling: Settling) -> list[GivenAnswer]:
             choice, value = answer["choice"], answer.get("value", "")
             choices = settling.loader.choices(code, about, [], settling.context)
             label = next((one.label for one in choices if one.word == choice), choice.replace("_", " "))
-            rows = settling.closed.get((code, about, choice, value), [])
+            rows = settling.closed.get(ChosenAnswer(code, about, choice, value), [])
             words = QuestionGroup(code, about, [], choices).words
             told.append(
                 GivenAnswer(

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from fleet.importing.answers import SET_ASIDE, Answers, Choice
+from fleet.importing.answers import SET_ASIDE, Answers, Choice, ChosenAnswer
 from fleet.importing.columns import Column
 from fleet.importing.directory import Directory
 from fleet.importing.findings import Finding
@@ -131,14 +131,7 @@ class Loader:
         return (SET_ASIDE,)
 
     def answer(
-        self,
-        code: str,
-        about: str,
-        choice: str,
-        value: str,
-        rows: Sequence[ParsedRow],
-        parsed: Parsed,
-        context: Context,
+        self, given: ChosenAnswer, rows: Sequence[ParsedRow], parsed: Parsed, context: Context
     ) -> bool:
         """Do what an answer says to rows; True where they must be checked again. `row.content` stays as
         typed.

@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
-from fleet.importing.answers import ASIDE, TYPED, Answers, Choice, question_key
+from fleet.importing.answers import ASIDE, TYPED, Answers, Choice, ChosenAnswer, question_key
 from fleet.importing.findings import Finding, kind_words, lead_words
 from fleet.importing.parsed_rows import Parsed, ParsedRow
 
@@ -133,7 +133,7 @@ class Settling:
         # What an answer makes of a cell is done before its row is read: a row that waits still was read by
         # none.
         self.unread = {row.number for row, _ in parsed.waiting}
-        self.closed: dict[tuple[str, str, str, str], list[ParsedRow]] = {}
+        self.closed: dict[ChosenAnswer, list[ParsedRow]] = {}
         self._done: set[tuple[int, str, str]] = set()
         self._typed: set[tuple[int, str, str]] = set()
 
@@ -142,7 +142,7 @@ class Settling:
         must be checked again.
         """
         rows = self.by_number()
-        todo: dict[tuple[str, str, str, str], list[ParsedRow]] = {}
+        todo: dict[ChosenAnswer, list[ParsedRow]] = {}
         left: list[Finding] = []
         for one in findings:
             if not one.is_question or not one.touched:
@@ -152,11 +152,11 @@ class Settling:
             if still:
                 left.append(replace(one, number=still[0], rows=tuple(still[1:])))
         changed = False
-        for (code, about, choice, value), some in todo.items():
-            changed |= bool(self.loader.answer(code, about, choice, value, some, self.parsed, self.context))
-            self._done.update((row.number, code, about) for row in some)
-            if choice == TYPED.word:
-                self._typed.update((row.number, code, about) for row in some)
+        for given, alike in todo.items():
+            changed |= bool(self.loader.answer(given, alike, self.parsed, self.context))
+            self._done.update((row.number, given.code, given.about) for row in alike)
+            if given.choice == TYPED.word:
+                self._typed.update((row.number, given.code, given.about) for row in alike)
         self.aside.update(self.context.memory.get("dropped", {}))
         return left, changed
 
@@ -174,9 +174,7 @@ class Settling:
             row.number: row for row, _ in self.parsed.waiting
         }
 
-    def _answered(
-        self, one: Finding, row: ParsedRow, todo: dict[tuple[str, str, str, str], list[ParsedRow]]
-    ) -> bool:
+    def _answered(self, one: Finding, row: ParsedRow, todo: dict[ChosenAnswer, list[ParsedRow]]) -> bool:
         """Whether a question about a row is closed; a row set aside stays questioned,
         with its reason kept.
         """
@@ -195,7 +193,7 @@ class Settling:
             return False
         if one.code in self.loader.spreading:
             self.used.setdefault(question_key(one.code, one.about), set()).add(ident)
-        some = self.closed.setdefault((one.code, one.about, *said), [])
+        some = self.closed.setdefault(ChosenAnswer(one.code, one.about, *said), [])
         if row not in some[-1:]:
             some.append(row)
         if said[0] == ASIDE:
@@ -203,7 +201,7 @@ class Settling:
             return False
         if row.number in self.unread:
             return False
-        todo.setdefault((one.code, one.about, *said), []).append(row)
+        todo.setdefault(ChosenAnswer(one.code, one.about, *said), []).append(row)
         return True
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from fleet.importing.answers import SET_ASIDE, TYPED, Choice
+from fleet.importing.answers import SET_ASIDE, TYPED, Choice, ChosenAnswer
 from fleet.importing.directory import nearest
 from fleet.importing.loaders import Context
 from fleet.importing.parsed_rows import Parsed, ParsedRow
@@ -309,16 +309,9 @@ def _positions_offered(about: str, rows: Sequence[ParsedRow], context: Context) 
 # what an answer does ---------------------------------------------------------------------------------------
 
 
-def answer(
-    code: str,
-    about: str,
-    choice: str,
-    value: str,
-    rows: Sequence[ParsedRow],
-    parsed: Parsed,
-    context: Context,
-) -> bool:
+def answer(given: ChosenAnswer, rows: Sequence[ParsedRow], parsed: Parsed, context: Context) -> bool:
     """Change rows as an answer says; True where everything must be checked again."""
+    code, about, choice, value = given
     if choice == CREATE:
         return _create(code, about, value, rows, context)
     if choice == "is" and code in OF_NAMES:
@@ -332,7 +325,7 @@ def answer(
     if code in ("run_hours_fall", "run_hours_rise", "run_hours_slow") and choice in ("reset", "drop"):
         return reset(rows, parsed, context) if choice == "reset" else drop_hours(code, rows, parsed, context)
     if code in OF_REMARKS or code == FIRST_NEAR_NEW:
-        return _of_remark(code, about, choice, value, rows, parsed, context)
+        return _of_remark(given, rows, parsed, context)
     if code in ("stored_otherwise", "rounded_otherwise"):
         return meets_stored(choice, rows, context)
     if code in ("work_without_drop", "scrape_with_drop") and choice != "right":
@@ -344,16 +337,9 @@ def answer(
     return _other(code, choice, value, rows)
 
 
-def _of_remark(
-    code: str,
-    about: str,
-    choice: str,
-    value: str,
-    rows: Sequence[ParsedRow],
-    parsed: Parsed,
-    context: Context,
-) -> bool:
+def _of_remark(given: ChosenAnswer, rows: Sequence[ParsedRow], parsed: Parsed, context: Context) -> bool:
     """A measurement or a work that remarks tell of, or that the clearance lets one suppose."""
+    code, about, choice, value = given
     if code == FIRST_NEAR_NEW:
         return choice == "new" and first_readings.fitted_then(rows, parsed, context)
     if code in MEASURED:

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from uuid import UUID
 
-from fleet.importing.answers import Choice
+from fleet.importing.answers import Choice, ChosenAnswer
 from fleet.importing.directory import in_words, letters_and_digits
 from fleet.importing.findings import Finding
 from fleet.importing.loaders import Context, Loader
@@ -79,16 +79,9 @@ class HistoryLoader(Loader):
         return answers.choices(code, about, rows, context)
 
     def answer(
-        self,
-        code: str,
-        about: str,
-        choice: str,
-        value: str,
-        rows: Sequence[ParsedRow],
-        parsed: Parsed,
-        context: Context,
+        self, given: ChosenAnswer, rows: Sequence[ParsedRow], parsed: Parsed, context: Context
     ) -> bool:
-        return answers.answer(code, about, choice, value, rows, parsed, context)
+        return answers.answer(given, rows, parsed, context)
 
     def prepare(self, rows: Sequence[ParsedRow], context: Context) -> None:
         """Rows as facts."""
