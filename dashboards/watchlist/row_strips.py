@@ -60,8 +60,8 @@ def _said(row: Watched) -> tuple[object, ...]:
 
 def _row(row: Watched, axis: TimeAxis) -> Row:
     f, note = row.figures, note_of(row, axis)
-    dates = tuple(dt.date.max if f.is_beyond(name) else f.day(name) for name in DATES)
-    return Row(note or dates_in_words(*dates, axis), note, row.is_past, axis.ident)
+    early, even, late = (dt.date.max if f.is_beyond(name) else f.day(name) for name in DATES)
+    return Row(note or dates_in_words(early, even, late, axis), note, row.is_past, axis.ident)
 
 
 def note_of(row: Watched, axis: TimeAxis) -> str:
