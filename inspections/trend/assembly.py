@@ -25,7 +25,6 @@ from inspections.models import EventKind, Stage
 from inspections.story.happenings import NEW_BASELINE, NEW_LIFE, STEP, UNSURE, Happening
 from inspections.story.happenings import words_of as words_of_work
 from inspections.story.observations import Observation
-from inspections.story.uncertainty import spreads
 from inspections.trend.values import (
     Trend,
     TrendDates,
@@ -66,7 +65,7 @@ def trends_of(
             summary=_summary(one.bearing, own),
             today=today,
             until=until,
-            readings=tuple(_readings(one, today)),
+            readings=tuple(_readings(one)),
             works=tuple(_works(one)),
             paths=tuple(_paths(one, fitted)) if fitted else (),
             fan=_fan(fitted, ahead, today) if fitted else None,
@@ -92,7 +91,7 @@ def sketches_of(
             summary=_summary(one.bearing, own),
             today=today,
             until=until,
-            readings=tuple(_readings(one, today)),
+            readings=tuple(_readings(one)),
             works=tuple(_works(one)),
             paths=tuple(_joined(one, own)),
             fan=_stored_fan(own, today, until),
@@ -189,8 +188,7 @@ def _summary(bearing: Bearing, figures: Figures) -> str:
     return f"Clearance of {bearing} over time: {seen}."
 
 
-def _readings(one: Known, today: dt.date):
-    known = spreads(today)
+def _readings(one: Known):
     used = {id(seen) for seen in one.story.clearances}
     for seen in one.story.observations:
         if seen.series != "clearance":
@@ -201,7 +199,7 @@ def _readings(one: Known, today: dt.date):
         yield TrendReading(
             seen.on,
             middle,
-            known.get(seen.method, NOT_NAMED).sd_um,
+            one.spreads.get(seen.method, NOT_NAMED).sd_um,
             seen.stage,
             seen.method,
             seen.typed,

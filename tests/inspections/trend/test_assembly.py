@@ -3,9 +3,12 @@
 import datetime as dt
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
+from fleet.models import Bearing
 from inspections.forecasts.current_forecasts import current
-from inspections.trend.assembly import trend_of
+from inspections.trend.assembly import sketches_of, trend_of
 from tests import makers
 
 pytestmark = pytest.mark.django_db
@@ -39,6 +42,23 @@ def test_the_path_of_a_bearing_goes_through_its_larger_ends_at_every_age():
     for reading in trend.readings:
         middle = (reading.value_um + reading.smaller_um) / 2
         assert abs(path[reading.day] - reading.value_um) < abs(path[reading.day] - middle)
+
+
+def test_a_list_is_sketched_from_what_is_stored_in_as_many_queries_for_five_bearings_as_for_one():
+    bearing = over_its_maximum_at_one_end()
+    every = list(Bearing.objects.standing().select_related("place__site").in_order())
+    figures, until = current(every, TODAY), dt.date(2035, 1, 1)
+    counts = []
+    for some in (every[:1], every):
+        with CaptureQueriesContext(connection) as queries:
+            sketches = sketches_of(some, figures, TODAY, until)
+        counts.append(len(queries))
+    assert counts[0] == counts[1] and len(sketches) == len(every) == 5
+    own, trend = figures[bearing.pk], sketches[bearing.pk]
+    assert trend.fan.p50[0] == own["clearance_um_p50"] == trend.paths[-1].values_um[-1]
+    assert trend.paths[-1].values_um[:-1] == (160, 225, 290)
+    edges = zip(trend.fan.p10, trend.fan.p50, trend.fan.p90, strict=True)
+    assert all(low <= middle <= high for low, middle, high in edges)
 
 
 def scraped_in_2023(n):
