@@ -11,5 +11,7 @@ class DashboardsConfig(AppConfig):
         from dashboards.outage_plan.jobs import register_work
         from fleet.ledger.committed_rows import NOT_COVERED
 
-        NOT_COVERED.add("the plan in hand and its kept versions, until it is accepted")
+        NOT_COVERED.add(
+            "the plan in hand and its kept versions, until it is accepted", ("inspections_draftplan",)
+        )
         register_work()

@@ -16,11 +16,14 @@ class FleetConfig(AppConfig):
             checks,  # noqa: F401  it registers the start-up checks
         )
         from fleet.importing.sheet_kinds import register_loaders
+        from fleet.ledger.committed_rows import LOOKS
         from fleet.ledger.guard import install_guards
         from fleet.plant import record_checks
         from fleet.plant.entry_kinds import register_kinds
+        from fleet.plant.required_factor import required_factors
         from fleet.web import audit_log, sessions
 
+        LOOKS.add(required_factors)
         audit_log.listen()
         background_jobs.register(
             record_checks.WORK, "checking the whole record", record_checks.check, right=record_checks.RIGHT

@@ -3,11 +3,14 @@
 from django.apps import AppConfig
 
 # Work, not record: no entry commits to it.
-BESIDE_THE_RECORD = (
-    "what devices were answered (receipts)",
-    "prints that are being tapped and are not entered yet",
-    "the judgement kept beside a stored forecast, which is worked out anew from the record",
-)
+BESIDE_THE_RECORD = {
+    "what devices were answered (receipts)": ("inspections_devicereceipt",),
+    "prints that are being tapped and are not entered yet": ("inspections_tappedcells",),
+    "the judgement kept beside a stored forecast, which is worked out anew from the record": (
+        "inspections_forecast.judgement",
+        "inspections_forecast.judgement_digest",
+    ),
+}
 
 
 class InspectionsConfig(AppConfig):
@@ -33,7 +36,9 @@ class InspectionsConfig(AppConfig):
 
         BEFORE_THE_FIRST_PAGE.add(_warm)
         LOOKS.add(stored_forecasts, bound_signatures)
-        NOT_COVERED.add(*BESIDE_THE_RECORD, OTHER_RUNS)
+        for words, columns in BESIDE_THE_RECORD.items():
+            NOT_COVERED.add(words, columns)
+        NOT_COVERED.add(OTHER_RUNS, ())  # rows, not columns: those of the run in use are covered
         RECOMPUTED.add(told)
         register_kinds()
         register_acts()

@@ -119,6 +119,9 @@ def test_behind_the_plants_own_proxies_each_client_has_a_count_of_its_own(accoun
         "clearance26clearance26",
         "short",
         "the-ohrmann-way",
+        "o h r m a n n is in",
+        "clearance ledger",
+        "Pump_Bearing_2026",
     ],
 )
 def test_a_password_that_is_tried_first_is_refused_with_its_reason(password):

@@ -55,8 +55,17 @@ def name_body(person: Any) -> dict[str, Any]:
 
 
 def account_body(account: Any, salt: str, what: str) -> dict[str, Any]:
-    """What the entry of an account says: whose, what was done, and the state it left."""
-    return {"id": account.person_id, "what": what, "hash": account_hash(account, salt)}
+    """What the entry of an account says: whose, what was done, and the state it left; of a second factor set
+    up, the hash of what it is worked out from.
+    """
+    body = {"id": account.person_id, "what": what, "hash": account_hash(account, salt)}
+    return body | {"factor": factor_hash(account)} if what == SET_UP else body
+
+
+def factor_hash(account: Any) -> str:
+    """SHA-256 over the salt of an account's second factor and by which key of the site it is."""
+    said = {"account": account.pk, "salt": account.code_salt, "key": account.code_key}
+    return sha256(canonical(said))
 
 
 def rows_hash(rows: Iterable[Sequence[Any]]) -> str:

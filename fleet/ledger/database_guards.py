@@ -6,6 +6,11 @@ SQLite), so a migration installs them and every `migrate` re-installs them.
 
 REFUSAL = "The ledger only grows: an entry is never changed or removed. Record a correction instead."
 
+REFUSES = f" BEGIN RAISE EXCEPTION '{REFUSAL}' USING ERRCODE = 'restrict_violation'; END "
+# What PostgreSQL notes of each trigger (pg_trigger.tgtype): before each row's change or removal, before a
+# table is emptied.
+POSTGRESQL_TYPES = {"change": 1 | 2 | 8 | 16, "truncate": 2 | 32}
+
 
 def statements(vendor: str, table: str, unique: tuple[str, ...] = ()) -> list[str]:
     """The statements that guard `table`; `unique` names columns that INSERT OR REPLACE could collide on."""
@@ -24,8 +29,7 @@ def trigger_names(vendor: str, table: str) -> list[str]:
 
 def _postgresql(table: str) -> list[str]:
     refuse = (
-        "CREATE OR REPLACE FUNCTION fleet_refuse_change() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
-        f"RAISE EXCEPTION '{REFUSAL}' USING ERRCODE = 'restrict_violation'; END $$"
+        f"CREATE OR REPLACE FUNCTION fleet_refuse_change() RETURNS trigger LANGUAGE plpgsql AS $${REFUSES}$$"
     )
     return [
         refuse,
@@ -45,17 +49,22 @@ def _postgresql(table: str) -> list[str]:
 
 
 def _sqlite(table: str, unique: tuple[str, ...]) -> list[str]:
+    texts = sqlite_texts(table, unique)
+    return [text for name in texts for text in (f"DROP TRIGGER IF EXISTS {name}", texts[name])]
+
+
+def sqlite_texts(table: str, unique: tuple[str, ...]) -> dict[str, str]:
+    """Each trigger's statement by its name, as SQLite keeps it."""
     abort = f"SELECT RAISE(ABORT, '{REFUSAL}')"
     # INSERT OR REPLACE deletes without firing a delete trigger unless recursive_triggers is on.
     same = " OR ".join(["id = NEW.id", *(f"({_all_equal(columns)})" for columns in unique)])
-    return [
-        f"CREATE TRIGGER IF NOT EXISTS {table}_no_update BEFORE UPDATE ON {table} BEGIN {abort}; END",
-        f"CREATE TRIGGER IF NOT EXISTS {table}_no_delete BEFORE DELETE ON {table} BEGIN {abort}; END",
-        (
-            f"CREATE TRIGGER IF NOT EXISTS {table}_no_replace BEFORE INSERT ON {table} "
-            f"WHEN EXISTS (SELECT 1 FROM {table} WHERE {same}) BEGIN {abort}; END"
-        ),
-    ]
+    found = f" WHEN EXISTS (SELECT 1 FROM {table} WHERE {same})"
+    events = {"update": "UPDATE", "delete": "DELETE", "replace": "INSERT"}
+    return {
+        f"{table}_no_{kind}": f"CREATE TRIGGER {table}_no_{kind} BEFORE {event} ON {table}"
+        f"{found if kind == 'replace' else ''} BEGIN {abort}; END"
+        for kind, event in events.items()
+    }
 
 
 def _all_equal(columns: str) -> str:

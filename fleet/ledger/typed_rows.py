@@ -1,5 +1,6 @@
 """Every typed row against what its entries say: each column, each stamp, and whether it was withdrawn."""
 
+import json
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -144,7 +145,7 @@ class _Table:
                 yield f"{place}: its {name} says '{value}', its entry '{meant}'."
         for form, f in zip(row[n_stamps:], self.fields, strict=True):
             value, meant = self.driver.value(f, form), self.readers[f.attname](body.get(f.attname, ABSENT))
-            if value != meant and not (_blank(value) and _blank(meant)):
+            if not _says_the_same(value, meant):
                 yield (
                     f"{place}: the row differs from its entry {stamps[0]} {stamps[1]} in {f.attname}: "
                     f"'{value}', not '{meant}'."
@@ -155,6 +156,17 @@ class _Table:
     @cached_property
     def readers(self) -> Mapping[str, Callable[[Any], Any]]:
         return {f.attname: reader(f) for f in self.fields}
+
+
+def _says_the_same(value: Any, meant: Any) -> bool:
+    """Whether a column says what its entry says; of what JSON holds, a truth is not the number 1."""
+    if value != meant:
+        return _blank(value) and _blank(meant)
+    return not isinstance(value, list | dict) or _sorted_text(value) == _sorted_text(meant)
+
+
+def _sorted_text(value: Any) -> str:
+    return json.dumps(value, sort_keys=True)
 
 
 def _blank(value: Any) -> bool:

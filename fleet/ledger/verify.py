@@ -20,7 +20,7 @@ from fleet.ledger.seal import root_of
 from fleet.ledger.typed_rows import Expected, check_rows
 from fleet.models.ledger import Chain, Entry, Seal
 
-COLUMNS = ("chain", "n", "act", "by", "recorded_at", "kind", "thing", "format", "text", "hash")
+COLUMNS = ("chain", "n", "act", "by", "recorded_at", "kind", "thing", "format", "text", "hash", "id")
 
 
 @dataclass
@@ -77,6 +77,7 @@ class Entries:
 
     def __init__(self, driver: DriverRows, found: Findings, heads: dict[str, list[str]]) -> None:
         self.driver, self.found, self.heads = driver, found, heads
+        self.last_ids: dict[str, int] = {}
         recorded_at = column_of(Entry, "recorded_at")
         self.instant = cache(lambda form: plain(driver.value(recorded_at, form)))
         self.id_text = cache(driver.id_text)
@@ -93,7 +94,10 @@ class Entries:
         An entry whose text begins and ends as its columns and the entry before it ask, and hashes to its
         hash, needs no other look but at its body.
         """
-        chain, n, act, by, recorded_at, kind, thing, format_, text, its_hash = entry
+        chain, n, act, by, recorded_at, kind, thing, format_, text, its_hash, written = entry
+        if written <= self.last_ids.get(chain, 0):
+            self.found.faults.append(f"{_place(entry)}: it stands before an entry that it follows.")
+        self.last_ids[chain] = written
         before = self.heads.setdefault(chain, [])
         prev = before[-1] if before else GENESIS
         number = len(before) + 1
@@ -120,7 +124,7 @@ class Entries:
 
     def _told(self, entry: tuple[Any, ...], number: int, prev: str) -> dict[str, Any]:
         """The same looked at part by part, each that is wrong told."""
-        chain, n, act, by, recorded_at, kind, thing, format_, text, its_hash = entry
+        chain, n, act, by, recorded_at, kind, thing, format_, text, its_hash, _ = entry
         faults, place = self.found.faults, _place(entry)
         if n != number:
             faults.append(f"{place}: entry {number} should come here; one is missing or was put in.")
@@ -160,6 +164,8 @@ def _check_heads(heads: dict[str, list[str]], found: Findings) -> None:
             found.faults.append(
                 f"{chain.id}: its head says {chain.n} entries; {len(hashes)} that end so are there."
             )
+        if chain.retired_by is not None:
+            found.faults.append(f"{chain.id}: it is said to be retired, and no act retires a chain.")
     for name in set(heads) - set(Chain.objects.values_list("id", flat=True)):
         found.faults.append(f"{name}: it has entries and no head.")
 

@@ -3,6 +3,7 @@
 from uuid import UUID
 
 from fleet.clock import now
+from fleet.ledger.committed_rows import Look
 from fleet.models import Account, Role, Setting
 
 SETTING = "second_factor_roles"
@@ -30,3 +31,17 @@ def look_again(person: UUID | None = None) -> None:
     held = Role.objects.standing().filter(role__in=roles).values("person")
     accounts.filter(person__in=held, must_have_code=False).update(must_have_code=True)
     accounts.filter(must_have_code=True).exclude(person__in=held).update(must_have_code=False)
+
+
+def required_factors() -> Look:
+    """Whether a second factor is asked of each account whose role the plant asks it of, and of no other."""
+    look = Look("of which accounts a second factor is asked, by the plant's choice and the roles held")
+    held = set(Role.objects.standing().filter(role__in=roles_required()).values_list("person", flat=True))
+    for account in Account.objects.order_by():
+        look.n += 1
+        if account.must_have_code != (account.person_id in held and not account.is_sealed):
+            look.faults.append(
+                f"account of person {account.person_id}: a second factor is"
+                f" {'' if account.must_have_code else 'not '}asked of it, the record says otherwise."
+            )
+    return look

@@ -3,6 +3,7 @@ over, a run.
 """
 
 import re
+from collections.abc import Iterable
 from typing import Any
 
 from django.contrib.auth.password_validation import CommonPasswordValidator
@@ -14,6 +15,28 @@ LONGEST_RUN = 5
 LONGEST_PATTERN = 11
 LONGEST_TAIL = 4
 SHORTEST_NAME = 4
+# Words of this site that no password is made of; longer ones first, for they are taken out in this order.
+SITE_WORDS = (
+    "clearance",
+    "inspection",
+    "condition",
+    "auditor",
+    "babbitt",
+    "bearing",
+    "journal",
+    "history",
+    "ledger",
+    "outage",
+    "record",
+    "fleet",
+    "limit",
+    "plant",
+    "shell",
+    "watch",
+    "pump",
+    "list",
+    "site",
+)
 
 
 class NotObvious:
@@ -25,7 +48,8 @@ class NotObvious:
     def validate(self, password: str, user: Any = None) -> None:
         """Raise ValidationError with the reason."""
         bare = password.casefold()
-        if any(name in bare for name in _names_of(user)):
+        letters = re.sub(r"[\W_]+", "", bare)
+        if any(name in bare or name in letters for name in _names_of(user)):
             raise ValidationError(
                 "The password holds your name. Use words that have nothing to do with you.", "name"
             )
@@ -37,7 +61,13 @@ class NotObvious:
             raise ValidationError(
                 "The password is a run of letters, digits or keys. Use several words instead.", "run"
             )
-        if re.sub(r"[\W\d_]+", "", bare) in self.common:
+        letters = re.sub(r"\d+", "", letters)
+        if len(_without(SITE_WORDS, letters)) < LONGEST_RUN:
+            raise ValidationError(
+                "The password is made of this site's own words. Use words that have nothing to do with it.",
+                "site",
+            )
+        if letters in self.common:
             raise ValidationError(
                 "Without its digits and marks the password is a common one. Use several words instead.",
                 "common",
@@ -47,7 +77,7 @@ class NotObvious:
         """What the page says."""
         return (
             "It does not hold your name; it is no run of letters or keys, no short pattern over and over and "
-            "no common password with digits behind it."
+            "no common password with digits behind it, and not made of this site's own words."
         )
 
 
@@ -55,6 +85,13 @@ def _names_of(user: Any) -> list[str]:
     person = getattr(user, "person", None)
     names = f"{getattr(user, 'username', '')} {getattr(person, 'name', '')}".casefold()
     return [word for word in re.split(r"[\W_]+", names) if len(word) >= SHORTEST_NAME]
+
+
+def _without(words: Iterable[str], text: str) -> str:
+    """What is left of a text when these words are taken out."""
+    for word in words:
+        text = text.replace(word, "")
+    return text
 
 
 def _without_runs(text: str) -> str:

@@ -257,13 +257,14 @@ entries.jsonl  the entries themselves, whole chains first, then those quoted fro
 seal.json      the seal over all chains' ends, with the path from these chains to its root (RFC 6962)
 about.json     what the bundle is of, and its seal; files.json: the SHA-256 of every file
 verify.py      checks all of it: python verify.py, with Python alone, no network; 0 nothing wrong, 1 altered,
-               2 could not check. The site's page that hands out bundles prints this file's SHA-256: compare it first.
+               2 could not check. The site's page that hands out bundles prints this file's SHA-256: compare it first,
+               here by sha256sum verify.py (on Windows: certutil -hashfile verify.py SHA256).
 
 The last entry of the bearing's chain holds the SHA-256 of every file but entries.jsonl, seal.json, about.json and
 files.json. Without a seal kept outside the site, all of this shows only that the bundle is consistent with itself, which
-anyone who can write could make so. Give the checker such a seal: python verify.py --seal FILE, where FILE is what
-`manage.py seal --out` wrote, the seal.json of another bundle, or the 64 signs of this bundle's seal as somebody else has
-them. A seal older than this bundle proves the entries up to it; one made with the bundle or later proves every file.
+anyone who can write could make so. Give the checker such a seal: python verify.py --seal FILE, where FILE is a seal taken
+along on the site's page "Proof" or written by `manage.py seal --out`, the seal.json of another bundle, or the 64 signs of
+this bundle's seal as somebody else has them. A seal older than this bundle proves the entries up to it; one made with the bundle or later proves every file.
 What came later than a seal, and what was never entered, no chain can show.
 Dates are for wear at the present rate. The record advises; people decide.
 """  # noqa: E501 (a file of its own, as wide as its table)

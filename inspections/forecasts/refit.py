@@ -86,6 +86,8 @@ def _entry(run: ForecastRun, rows: list[Forecast]) -> dict[str, Any]:
     return {
         "id": run.pk,
         "as_of": run.as_of,
+        "made_at": run.made_at,
+        "standing": run.standing,
         "engine": run.engine,
         "bearings": len(rows),
         "heads": run.heads_digest,

@@ -9,7 +9,7 @@ from typing import Any
 
 from rfc8785 import CanonicalizationError
 
-from fleet.ledger.canonical import canonical_hash
+from fleet.ledger.canonical import canonical_hash, plain
 from fleet.ledger.committed_rows import Look
 from fleet.models import Entry
 from inspections.forecasts.forecast_figures import Figures
@@ -79,11 +79,16 @@ def _wrong_columns(run: ForecastRun, body: dict[str, Any], recorded_at: dt.datet
         "parameters": _hash(run.parameters),
     }
     wrong = [f"its {name}" for name, value in columns.items() if body.get(name) != value]
-    # A run stands for today's dates where it was made on its own day, which is the day of its entry or the
-    # one before.
-    if run.standing and not dt.timedelta(0) <= recorded_at.date() - run.as_of <= dt.timedelta(days=1):
+    # Entries of old do not say whether the run stands for today's dates: it does where it was made on its own
+    # day, which is the day of its entry or the one before.
+    away = (recorded_at.date() - run.as_of).days
+    if run.standing not in ([body["standing"]] if "standing" in body else [away == 0, 0 <= away <= 1]):
         wrong.append("that it stands for today's dates, and its day,")
-    if abs(run.made_at - recorded_at) > dt.timedelta(hours=1):
+    if "made_at" in body:
+        made_otherwise = plain(run.made_at) != body["made_at"]
+    else:
+        made_otherwise = abs(run.made_at - recorded_at) > dt.timedelta(hours=1)
+    if made_otherwise:
         wrong.append("the moment it was made")
     return wrong
 

@@ -97,11 +97,14 @@ def _must_be_seen(value: Any, deep: int) -> None:
 
 
 def uuid_of(value: Any, what: str) -> UUID:
-    """An id as a device sends it."""
+    """An id as a device sends it, letter for letter as it is answered: by that the device knows its entry."""
     try:
-        return UUID(str(value))
+        read = UUID(str(value))
     except ValueError:
-        raise NotRecorded(f"{units.shown(str(value))} is no id of {what}. {UNREADABLE}") from None
+        read = None
+    if read is None or str(read) != str(value):
+        raise NotRecorded(f"{units.shown(str(value))} is no id of {what}. {UNREADABLE}")
+    return read
 
 
 @dataclass

@@ -1,11 +1,14 @@
 """Alterations behind the site's back, found or not; and lawful histories, none of which may raise an alarm.
 
-python -m tests.bench.tamper [--n 20000] [--lawful 2000]        prints two tables; in a scratch SQLite file of
-its own.
+python -m tests.bench.tamper [--tables 20000] [--n 20000] [--lawful 2000]        prints tables
 
-Every second alteration is made by somebody who also writes all hashes, heads and seals in the database anew.
+In a scratch SQLite file of its own; BENCH_URL names another database, an empty one: .ci/with_postgres sh -c
+'BENCH_URL=$DATABASE_URL python -m tests.bench.tamper'. `--tables`: of every column and row of every table
+that the check covers (`tamper_tables`). `--n`: of the ledger.
+
+Every second alteration of the ledger is made by somebody who also writes all hashes, heads and seals anew.
 What a seal kept outside covers must be found whatever he does; what came after that seal he can write anew
-unseen, and the table says so. Typed rows are left out of the look, as if he had made them fit too.
+unseen, and the table says so. Typed rows are left out of that look, as if he had made them fit too.
 """
 
 import argparse
@@ -20,7 +23,9 @@ from collections import Counter
 from pathlib import Path
 
 folder = tempfile.TemporaryDirectory()
-os.environ["DATABASE_URL"] = f"sqlite:///{Path(folder.name) / 'record.sqlite3'}"
+os.environ["DATABASE_URL"] = (
+    os.environ.get("BENCH_URL") or f"sqlite:///{Path(folder.name) / 'record.sqlite3'}"
+)
 os.environ["PLAIN_HTTP"] = "yes"
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
 import django
@@ -38,13 +43,11 @@ from fleet.models import Chain, Entry, Seal
 from inspections.models import Reading
 from inspections.records.corrections import correct_reading, set_not_for_wear
 from tests import makers
+from tests.bench import tamper_tables
+from tests.every_table import Undo, rows_everywhere
 from tests.fleet.ledger.story import guards_lifted
 
 WHAT = ("a digit", "a date", "the author", "deleted", "two swapped", "one put in", "the tail cut")
-
-
-class Undo(Exception):
-    """Ends a transaction so that nothing of it stays."""
 
 
 def some_record(rng: random.Random, n_bearings: int) -> None:
@@ -204,22 +207,34 @@ def lawful(n: int, rng: random.Random) -> int:
     return alarms
 
 
-def main() -> None:
-    options = argparse.ArgumentParser(description=__doc__)
-    options.add_argument("--n", type=int, default=20_000)
-    options.add_argument("--lawful", type=int, default=2_000)
-    given = options.parse_args()
-    rng = random.Random(7)
-    call_command("migrate", verbosity=0)
+def every_table(n: int) -> None:
+    """So many alterations over all tables, and what is not covered; nothing of it stays."""
+    rng = random.Random(11)
+    try:
+        with transaction.atomic():
+            rows_everywhere()
+            kept, began = paper_now(), time.perf_counter()
+            assert verify().faults == []
+            counts = tamper_tables.alterations(n, rng, kept, write_anew)
+            tamper_tables.told(counts, time.perf_counter() - began)
+            made, found, names = tamper_tables.uncovered(rng)
+            print(f"\nnot covered: {len(names)} columns, {made} altered, {found} found\n")
+            raise Undo
+    except Undo:
+        pass
+
+
+def the_ledger(n: int, rng: random.Random) -> None:
+    """So many alterations of the ledger, told by kind."""
     some_record(rng, 4)
     kept = paper_now()
     some_record(rng, 1)
     paper_now()
     began = time.perf_counter()
     with guards_lifted():
-        counts = alterations(given.n, rng, kept)
+        counts = alterations(n, rng, kept)
     print(
-        f"{given.n} alterations of a record of {Entry.objects.count()} entries,"
+        f"{n} alterations of a record of {Entry.objects.count()} entries,"
         f" {time.perf_counter() - began:.0f} s\n"
     )
     print(
@@ -234,9 +249,26 @@ def main() -> None:
             cells += [made, sum(counts[what, anew, under, True] for under in unders)]
         print(f"| {what} | " + " | ".join(map(str, cells)) + " |")
     print(f"\nof {counts['found']} found, the chain is named in {counts['named']}")
-    began = time.perf_counter()
-    alarms = lawful(given.lawful, rng)
-    print(f"\n{given.lawful} lawful histories: {alarms} false alarms, {time.perf_counter() - began:.0f} s")
+
+
+def main() -> None:
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("--tables", type=int, default=20_000)
+    options.add_argument("--n", type=int, default=20_000)
+    options.add_argument("--lawful", type=int, default=2_000)
+    given = options.parse_args()
+    rng = random.Random(7)
+    call_command("migrate", verbosity=0)
+    if given.tables:
+        every_table(given.tables)
+    if given.n:
+        the_ledger(given.n, rng)
+    if given.lawful:
+        began = time.perf_counter()
+        alarms = lawful(given.lawful, rng)
+        print(
+            f"\n{given.lawful} lawful histories: {alarms} false alarms, {time.perf_counter() - began:.0f} s"
+        )
 
 
 if __name__ == "__main__":

@@ -4,20 +4,24 @@ nothing covers is named.
 
 import importlib
 
+import pyotp
 import pytest
 from django.apps import apps
 from django.core.management import call_command
 from django.db import connection
 
+from fleet.clock import now
 from fleet.ledger.committed_rows import NOT_COVERED
 from fleet.ledger.database_guards import trigger_names
 from fleet.ledger.seal import seal_now
 from fleet.ledger.verify import verify
 from fleet.models import Account, Entry, Person, SheetRow, StoredFile
-from fleet.plant import accounts
+from fleet.plant import accounts, second_factor
 from fleet.plant.name_removal import blank_name
 from fleet.plant.people import add_person
+from fleet.web.one_time_codes import new_salt, secret_of
 from tests import makers
+from tests.fleet.ledger.story import guards_lifted
 
 pytestmark = pytest.mark.django_db
 SHEET = (
@@ -103,6 +107,59 @@ def a_trigger(account: Account) -> None:
         cursor.execute(f"DROP TRIGGER {name}{on}")
 
 
+def a_trigger_that_refuses_nothing(account: Account) -> None:
+    """Of the right name at the right place."""
+    table = Entry._meta.db_table
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            cursor.execute(
+                "CREATE OR REPLACE FUNCTION fleet_refuse_change() RETURNS trigger LANGUAGE plpgsql AS"
+                " $$ BEGIN RETURN NEW; END $$"
+            )
+        else:
+            cursor.execute(f"DROP TRIGGER {table}_no_update")
+            cursor.execute(
+                f"CREATE TRIGGER {table}_no_update BEFORE UPDATE ON {table} WHEN 0 BEGIN SELECT 1; END"
+            )
+
+
+def a_trigger_of_some_columns(account: Account) -> None:
+    table = Entry._meta.db_table
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            cursor.execute(f"DROP TRIGGER {table}_no_change ON {table}")
+            cursor.execute(
+                f"CREATE TRIGGER {table}_no_change BEFORE DELETE OR UPDATE OF chain ON {table}"
+                " FOR EACH ROW EXECUTE FUNCTION fleet_refuse_change()"
+            )
+        else:
+            refuse = "SELECT RAISE(ABORT, 'no')"
+            cursor.execute(f"DROP TRIGGER {table}_no_update")
+            cursor.execute(
+                f"CREATE TRIGGER {table}_no_update BEFORE UPDATE OF chain ON {table} BEGIN {refuse}; END"
+            )
+
+
+def another_ones_second_factor(account: Account) -> None:
+    salt = new_salt()
+    code = pyotp.TOTP(secret_of(account.pk, salt)).at(now())
+    assert second_factor.set_up(account, salt=salt, code=code)
+    assert verify().faults == []
+    Account.objects.filter(pk=account.pk).update(code_salt=new_salt())
+
+
+def a_second_factor_asked_no_more(account: Account) -> None:
+    second_factor.require_of(["foreman"], by=account.person_id)
+    assert verify().faults == []
+    Account.objects.filter(pk=account.pk).update(must_have_code=False)
+
+
+def an_entry_set_before_the_one_it_follows(account: Account) -> None:
+    first, *_, last = Entry.objects.filter(chain="plant").order_by("n")
+    with guards_lifted():
+        Entry.objects.filter(pk=last.pk).update(id=-first.pk)
+
+
 ALTERATIONS = [
     a_name,
     an_employer,
@@ -118,6 +175,11 @@ ALTERATIONS = [
     a_known_row_taken_out,
     all_known_rows_taken_out,
     a_trigger,
+    a_trigger_that_refuses_nothing,
+    a_trigger_of_some_columns,
+    another_ones_second_factor,
+    a_second_factor_asked_no_more,
+    an_entry_set_before_the_one_it_follows,
 ]
 
 
@@ -175,7 +237,6 @@ def test_a_seal_cut_off_is_missed_by_the_copy_kept_outside(tmp_path, capsys):
     from django.core.management import CommandError
 
     from fleet.models import Seal
-    from tests.fleet.ledger.story import guards_lifted
 
     makers.a_bearing()
     call_command("seal", out=tmp_path / "kept.json")

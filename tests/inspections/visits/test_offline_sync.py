@@ -124,7 +124,15 @@ def test_a_bearing_of_another_site_is_refused_and_nothing_is_stored():
 
 
 @pytest.mark.parametrize(
-    "broken", [{"id": "x"}, {"bearing": None}, {"fields": {"value": "six"}}, {"kind": "burn"}, {"fields": 7}]
+    "broken",
+    [
+        {"id": "x"},
+        {"id": "0000000000000000000000000000000\u0661"},
+        {"bearing": None},
+        {"fields": {"value": "six"}},
+        {"kind": "burn"},
+        {"fields": 7},
+    ],
 )
 def test_a_broken_entry_is_refused_with_a_sentence_and_the_rest_goes_in(broken):
     bearing = a_worn_bearing()
