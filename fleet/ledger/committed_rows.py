@@ -165,17 +165,23 @@ def second_factors() -> Look:
         look.n += 1
         body = said.get(str(account.person_id), {})
         last = body.get("what")
-        has_factor = bool(account.code_salt or account.code_key)
-        if has_factor != (last == SET_UP):
-            is_there = "has a second factor" if has_factor else "has no second factor"
+        if bool(account.code_salt) != (last == SET_UP):
+            is_there = "has a second factor" if account.code_salt else "has no second factor"
             look.faults.append(
                 f"account of person {account.person_id}: it {is_there}, the record says otherwise."
             )
-        elif body.get("factor", factor_hash(account)) != factor_hash(account):  # entries of old hold none
+        elif _is_anothers(account, body):
             look.faults.append(f"account of person {account.person_id}: its second factor is another's.")
         if account.is_sealed != (last in (SEALED, UNSEALED)):
             look.faults.append(f"account of person {account.person_id}: its seal is not as recorded.")
     return look
+
+
+def _is_anothers(account: Account, body: dict[str, Any]) -> bool:
+    """Whether a second factor is not the one that was set up; entries of old do not say by which salt."""
+    if not account.code_salt:
+        return bool(account.code_key)
+    return "factor" in body and bool(body["factor"] != factor_hash(account))
 
 
 def files() -> Look:
