@@ -49,3 +49,13 @@ def kept(reading: PrintReading, criteria: Criteria) -> dict[str, Any]:
 def lines(said: Mapping[str, Any]) -> list[tuple[str, str]]:
     """Label and sentence of each reason; the reasons of an earlier reader have no label."""
     return [(LABELS.get(code, ""), sentence) for code, sentence, _ in said.get("reasons", [])]
+
+
+def with_cause(said: Mapping[str, Any]) -> str:
+    """The headline, and after it what likely made the print, as the reading of its day has it.
+
+    >>> with_cause({"headline": "Do not scrape.", "reasons": [["made_by", "Likely a tilt.", "inference"]]})
+    'Do not scrape. Likely a tilt.'
+    """
+    causes = [sentence for code, sentence, _ in said.get("reasons", []) if code == "made_by"]
+    return " ".join(part for part in (said.get("headline", ""), *causes) if part)

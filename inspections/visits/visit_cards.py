@@ -27,6 +27,7 @@ from inspections.story.decided_words import DECIDED_WORDS
 from inspections.visits import print_drawing
 from inspections.visits.late_facts import added_to
 from inspections.visits.photos import photos_of
+from inspections.visits.print_words import with_cause
 from inspections.visits.signature_lines import signature_lines
 from inspections.visits.stations import Station
 
@@ -54,7 +55,7 @@ def shown_of(bearing: Bearing) -> dict[UUID, ShownVisit]:
             label = f"Print of round {one.round}, {first}: {print_drawing.in_words(cells)}"
             caption = f"Round {one.round}{covered}, {first}"
             found[one.event.visit_id].prints.append(
-                (print_drawing.drawing(cells, label), caption, one.conditions.get("headline", ""))
+                (print_drawing.drawing(cells, label), caption, with_cause(one.conditions))
             )
     for left in NotMeasured.objects.standing().filter(bearing=bearing).order_by("entry_n"):
         where = f"{Stage(left.stage).label}, {Station(left.end, left.clock).words}"

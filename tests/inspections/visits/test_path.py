@@ -291,6 +291,7 @@ def test_the_bearings_page_shows_the_visit_with_its_prints_its_findings_and_its_
     text = said(page)
     assert "Round 1, 29 % of the length" in text or "Round 1, 57 % of the length" in text
     assert "Measure before doing more: both ends carry" in text and "journal: scored" in text
+    assert text.count("Likely ") >= 1, "what made the print stands with it"
     assert "Not measured as left, pump end: no time in this outage" in text
     reader = a_mechanic(bearing, "auditor")
     address = page.content.decode().split("receipt and verdicts")[0].rsplit('href="', 1)[1].split('"')[0]
