@@ -86,10 +86,12 @@ def answer_many(request: HttpRequest) -> HttpResponse:
 
 def _all_asked_for(request: HttpRequest, ids: list[UUID]) -> list[Deferral | OutsideOpening]:
     """What is to be answered, in the order asked; 404 where the account may not see a bearing of it."""
-    seen, found = visible(request.user), {}
-    for kind in (Deferral, OutsideOpening):
-        rows = kind.objects.standing().filter(pk__in=ids, bearing__in=seen)
-        found |= {row.pk: row for row in rows.select_related("bearing__place__site")}
+    seen = {"pk__in": ids, "bearing__in": visible(request.user)}
+    found: dict[UUID, Deferral | OutsideOpening] = {}
+    put_off = Deferral.objects.standing().filter(**seen).select_related("bearing__place__site")
+    opened = OutsideOpening.objects.standing().filter(**seen).select_related("bearing__place__site")
+    found.update({row.pk: row for row in put_off})
+    found.update({row.pk: row for row in opened})
     if len(found) < len(ids):
         raise Http404("Nothing of this kind waits for an answer.")
     return [found[pk] for pk in ids]
