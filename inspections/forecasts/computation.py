@@ -24,7 +24,7 @@ from inspections.wear.forecast import Forecasts, forecast
 from inspections.wear.normal import EIGHT_IN_TEN
 from inspections.wear.population import Population
 
-ENGINE = "9"
+ENGINE = "10"
 # Significant digits of a figure as it is stored, shown and hashed. The compiled and the plain numpy form of
 # the engine differ by up to 3e-11 of a figure (measured), so that two of them round apart once in some ten
 # thousand figures.
@@ -56,7 +56,7 @@ def figures_of(
         for row, index in enumerate(chosen):
             one = known.known[int(index)]
             said = {"notes": notes(one, likes[int(index)])} | gauges.at(int(index)) | _sudden(one, sudden)
-            said["exponent"], said["exponent_of"] = exponents[int(index)]
+            said["exponent"], said["exponent_of"] = _own(made, row) or exponents[int(index)]
             said["peers_curved"] = curved[int(index)]
             found[one.bearing.pk] = Figures(_values(one, known.as_of, made, row, population.young) | said)
     return {one.bearing.pk: found[one.bearing.pk] for one in known.known}
@@ -74,6 +74,12 @@ def _exponents(h: Histories, population: Population) -> list[tuple[float | None,
         for i in np.flatnonzero((h.clock == clock) & (np.abs(q - 1.0) >= STEADY_WITHIN)):
             found[i] = (round(float(q[i]), 2), "class" if own[i] else "fleet")
     return found
+
+
+def _own(made: Forecasts, row: int) -> tuple[float, str] | None:
+    """The exponent that a bearing's own record speaks for, where its dates weigh curves of its own."""
+    exponent = float(made.own_exponent[row])
+    return None if np.isnan(exponent) else (round(exponent, 2), "own")
 
 
 def _curved(h: Histories, population: Population) -> list[str | None]:

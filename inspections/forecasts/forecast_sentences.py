@@ -194,6 +194,11 @@ def curve_sentence(figures: Figures) -> str:
     if not exponent:
         return ""
     how = "faster" if exponent > 1.0 else "slower"
+    if figures["exponent_of"] == "own":
+        return (
+            f"Its own readings bend: it wears {how} as it grows older, about with its age to the power"
+            f" {exponent:.2f}, and the dates weigh that curve beside the one of bearings like it."
+        )
     where = "among bearings of its class" if figures["exponent_of"] == "class" else "in this fleet"
     return (
         f"Shells wear {how} as they grow older: {where} wear goes with a shell's age to the power"

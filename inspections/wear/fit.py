@@ -19,6 +19,7 @@ from .drivers import members, nearly_same
 from .event_effects import Frame, frame, lay_out
 from .grounds import bend_score, bent_in_time
 from .objective import CARRIED_UP_TO, OWN_EXPONENT, Objective, Slot
+from .own_curve import learned_share
 from .parameters import FACTORS, LOG_RATE_PRIOR, Params
 from .population import Pool, Population
 from .slips import cannot_be, likely_slips, rate_of
@@ -154,6 +155,8 @@ def _fit(f: Frame, plain: Pool, known: Pool | None, threads: bool, carry: bool) 
     if not np.all(np.isfinite(theta)):
         raise ValueError("parameters are not finite")
     curved = curved_classes(o.f, p, o.set_aside, o.weight)
+    own = learned_share(o.f, p, o.set_aside)
+    o.base, p = replace(o.base, own_curves=own), replace(p, own_curves=own)
     if every > 1:
         o = _on_everyone(o, f, part, p, threads)
         u = _widened(p, o.d)

@@ -13,12 +13,14 @@ from .advice import ADVICE, OUTCOMES, REASONS, REPLACE_FROM, advise, outcomes
 from .arrays import USUAL_OUTAGE_DAYS, FloatArray, Histories, IntArray
 from .belief import Clouds, believe, chunks, rate_under, spread_out
 from .class_curves import follows_other
-from .event_effects import Frame, frame, lay_out
+from .event_effects import Frame, lay_out
 from .grounds import CURVED, bend_score, bent_in_time, detectable, falls, log_rate_variance, readings_in_view
 from .larger_end import Belief, believe_all, believe_record, outlook_apart
+from .own_curve import TIMES, bent_params, curve_logs, curve_weights, part_of, rate_shift
+from .parameters import Params
 from .population import Pool, Population
 from .slips import last_readings, likely_factor, stepped_at
-from .unwritten import read_record
+from .unwritten import Record, read_record
 
 SURPRISING = 0.0027  # outside 99.7 %: said, and asked about
 DOUBTFUL = 0.02  # from here on the date of a real step is worked out too, and the earlier date shown
@@ -52,6 +54,7 @@ class Forecasts:
         FloatArray  # (B, 3) chances of new metal, another level, nothing in the latest gap; NaN: no doubt
     )
     unwritten_at: IntArray  # (B,) which of the bearing's own events ends that gap, -1 for none
+    own_exponent: FloatArray  # (B,) the exponent of age its own record speaks for; NaN: its class's
 
 
 def look_ahead(
@@ -234,6 +237,7 @@ def _blank(n: int) -> Forecasts:
         nan(),
         nan(3),
         np.full(n, -1),
+        nan(),
     )
 
 
@@ -260,28 +264,29 @@ def _block(h: Histories, pool: Pool, accepted_risk: float) -> Forecasts:
         f, aside = record.f, record.aside
         surprise, factor = surprise_of_last(f, pool, aside, last_readings(f))
         rows = _rows(f, pool, aside, accepted_risk, surprise, factor, believe_record(record, pool))
+        rows.own_exponent[:] = record.times_over() * pool.designs[0].curve.of(h.class_)
         odd = np.flatnonzero(surprise < DOUBTFUL)
         if len(odd):
-            _earlier_governs(f.histories, pool, aside, odd, accepted_risk, surprise, factor, rows)
+            _earlier_governs(record, pool, odd, accepted_risk, surprise, factor, rows)
         rows.unwritten[:] = record.chances
         rows.unwritten_at[:] = np.where(record.event >= 0, record.event - h.start[:-1], -1)
         return rows
 
 
 def _earlier_governs(
-    h: Histories,
+    record: Record,
     pool: Pool,
-    aside: NDArray[Any],
     odd: IntArray,
     risk: float,
     surprise: FloatArray,
     factor: FloatArray,
     rows: Forecasts,
 ) -> None:
-    """Replace the rows of surprising last readings: as a slip and as a real step, the earlier date shown."""
-    g = frame(h.take(odd))
+    """Replace the rows of surprising last readings: as a slip and as a real step, the earlier date shown; a
+    bearing's own curve stays where its date is earlier than both.
+    """
+    g, hidden = part_of(record.f, record.aside, odd)
     last = last_readings(g)
-    hidden = aside[np.concatenate([np.arange(h.start[i], h.start[i + 1]) for i in odd])]
     as_slip = hidden.copy()
     as_slip[last] = True
 
@@ -289,10 +294,13 @@ def _earlier_governs(
     slip = _rows(g, pool, as_slip, *told, believe_all(g, pool, as_slip))
     step = _rows(g, pool, hidden, *told, believe_all(g, pool, hidden, stepped_at(last)))
     first = [np.where(np.isnan(x), np.inf, x) for x in (slip.max_days[:, 1], step.max_days[:, 1])]
+    by_curve = np.where(record.bent[odd], rows.max_days[odd, 1], np.inf) < np.minimum(*first)
     take_slip = first[0] < first[1]
     for field in fields(Forecasts):
-        a, b = getattr(slip, field.name), getattr(step, field.name)
-        getattr(rows, field.name)[odd] = np.where(take_slip.reshape(-1, *[1] * (a.ndim - 1)), a, b)
+        a, b, c = (getattr(x, field.name) for x in (slip, step, rows))
+        many = (-1, *[1] * (a.ndim - 1))
+        chosen = np.where(take_slip.reshape(many), a, b)
+        c[odd] = np.where(by_curve.reshape(many), c[odd], chosen)
 
 
 def surprise_of_last(
@@ -304,21 +312,13 @@ def surprise_of_last(
     has = last >= 0
     if not has.any():
         return surprise, factor
-    stop = np.where(has, last, f.histories.start[1:])
     p = pool.designs[0]
-    work = lay_out(f, p, aside)
-    loc, var = outlook_apart(f, p, work, stop)
-    rate = rate_under(p, loc, var)
-    cloud = believe(f, work, rate, np.where(has, f.du[np.maximum(last, 0)], 0.0), stop=stop)
-    parts = cloud.parts
-    parts[:, crossing.VAR] += np.where(has, work.b[np.maximum(last, 0)], 0.0)[cloud.owner]
+    cloud, above = _above_last(f, p, aside, last)
+    surprise = _two_sided(above)
+    doubtful = np.flatnonzero(surprise < DOUBTFUL)
+    if len(doubtful) and p.own_curves > 0:
+        surprise[doubtful] = _two_sided(_above_by_curves(f, p, aside, doubtful, above[doubtful]))
     zero = np.zeros(n)
-    value = np.where(has, work.a[np.maximum(last, 0)], np.nan)
-    args = (np.zeros((n, 1)), np.zeros(0), 1.0, zero, zero, zero, zero, zero)
-    above = crossing.dates(cloud.begin, parts, value, *args, crossing.DUTY_NODES, crossing.DUTY_WEIGHTS)[1][
-        :, 0
-    ]
-    surprise = np.clip(2.0 * np.minimum(above, 1.0 - above), 0.0, 1.0)
     odd = surprise < SURPRISING
     if odd.any():
         belief = Belief(cloud, zero, zero, zero, zero, zero)
@@ -326,6 +326,44 @@ def surprise_of_last(
         raw = f.histories.value_um[np.maximum(last, 0)]
         factor = np.where(odd, likely_factor(raw, band[:, 0], band[:, 1]), np.nan)
     return surprise, factor
+
+
+def _two_sided(above: FloatArray) -> FloatArray:
+    return np.asarray(np.clip(2.0 * np.minimum(above, 1.0 - above), 0.0, 1.0))
+
+
+def _above_last(
+    f: Frame, p: Params, aside: NDArray[Any], last: IntArray, times: float = 1.0
+) -> tuple[Clouds, FloatArray]:
+    """What is believed of each last reading from the ones before it, and (B,) the chance of a larger one."""
+    n, has, bent = f.histories.n_bearings, last >= 0, bent_params(p, times)
+    stop = np.where(has, last, f.histories.start[1:])
+    work = lay_out(f, p, aside)
+    loc, var = outlook_apart(f, p, work, stop)
+    rate = rate_under(bent, loc if times == 1.0 else loc + rate_shift(f, p, times), var)
+    cloud = believe(f, work, rate, np.where(has, f.du[np.maximum(last, 0)], 0.0), stop=stop)
+    parts = cloud.parts
+    parts[:, crossing.VAR] += np.where(has, work.b[np.maximum(last, 0)], 0.0)[cloud.owner]
+    zero = np.zeros(n)
+    value = np.where(has, work.a[np.maximum(last, 0)], np.nan)
+    args = (np.zeros((n, 1)), np.zeros(0), 1.0, zero, zero, zero, zero, zero)
+    nodes = crossing.DUTY_NODES, crossing.DUTY_WEIGHTS
+    return cloud, crossing.dates(cloud.begin, parts, value, *args, *nodes)[1][:, 0]
+
+
+def _above_by_curves(
+    f: Frame, p: Params, aside: NDArray[Any], doubtful: IntArray, above: FloatArray
+) -> FloatArray:
+    """(b,) the chance of a larger last reading of some bearings under all the curves they may follow.
+
+    Each by its weight before that reading; ``above`` (b,) under their class's.
+    """
+    own, skip = part_of(f, aside, doubtful)
+    last = last_readings(own)
+    weight = curve_weights(curve_logs(own, p, skip, last), p.own_curves)
+    begun = own.ages.known[own.ages.present]
+    rest = [_above_last(own, p, skip, last, times)[1] for times in TIMES[1:]]
+    return np.where(begun, np.sum(weight * np.stack([above, *rest], axis=1), axis=1), above)
 
 
 def _rows(
@@ -383,6 +421,7 @@ def _rows(
         detectable_um_per_kh=detectable(f, pool.designs[0], aside),
         unwritten=np.full((h.n_bearings, 3), np.nan),
         unwritten_at=np.full(h.n_bearings, -1),
+        own_exponent=np.full(h.n_bearings, np.nan),
     )
 
 

@@ -12,6 +12,7 @@ from . import crossing
 from .arrays import FloatArray, IntArray
 from .belief import Clouds, believe, evidence, pile, rate_under
 from .event_effects import Frame, Work, lay_out
+from .own_curve import bent_params, rate_shift
 from .parameters import Params
 from .population import Pool
 from .rate_effects import STEP, without_own
@@ -41,11 +42,18 @@ Change = Callable[[Work], Work]
 
 
 def believe_all(
-    f: Frame, pool: Pool, aside: NDArray[np.bool_], change: Change | None = None, stop: IntArray | None = None
+    f: Frame,
+    pool: Pool,
+    aside: NDArray[np.bool_],
+    change: Change | None = None,
+    stop: IntArray | None = None,
+    times: float = 1.0,
 ) -> Belief:
-    """The larger end's cloud under every design of the pool; ``stop`` looks only at earlier events."""
-    cloud, prior_var, first = _mean_of_ends(f, pool, aside, change, stop)
-    return _larger_end(f, pool.designs[0], first, cloud, prior_var)
+    """The larger end's cloud under every design of the pool; ``stop`` looks only at earlier events, ``times``
+    every exponent so many times over.
+    """
+    cloud, prior_var, first = _mean_of_ends(f, pool, aside, change, stop, times)
+    return _larger_end(f, bent_params(pool.designs[0], times), first, cloud, prior_var)
 
 
 def _mean_of_ends(
@@ -54,6 +62,7 @@ def _mean_of_ends(
     aside: NDArray[np.bool_],
     change: Change | None = None,
     stop: IntArray | None = None,
+    times: float = 1.0,
 ) -> tuple[Clouds, FloatArray, Params]:
     """The mean of the ends' cloud under every design, the rates' variance (B,) before any reading, the first
     design.
@@ -61,11 +70,14 @@ def _mean_of_ends(
     used = [(p, w) for p, w in zip(pool.designs, pool.weights, strict=True) if w > 0]
     shares = [w / sum(w for _, w in used) for _, w in used]
     clouds, means, variances = [], [], []
-    for p, _ in used:
+    for straight, _ in used:
+        p = bent_params(straight, times)
         work = lay_out(f, p, aside)
         if change is not None:
             work = change(work)
-        loc, var = outlook_apart(f, p, work, stop)
+        loc, var = outlook_apart(f, straight, work, stop)
+        if times != 1.0:
+            loc = loc + rate_shift(f, straight, times)
         rate = rate_under(p, loc, var)
         tail = f.tail if stop is None else np.zeros(len(loc))
         clouds.append(believe(f, work, rate, tail, stop=stop))
@@ -85,7 +97,9 @@ def believe_record(record: Record, pool: Pool) -> Belief:
     likeliest = believe_all(record.f, pool, record.aside)
     if not record.others:
         return likeliest
-    others = [believe_all(account.f, pool, account.aside).clouds for account in record.others]
+    others = [
+        believe_all(account.f, pool, account.aside, times=account.times).clouds for account in record.others
+    ]
     return replace(likeliest, clouds=_piled(record, likeliest.clouds, others))
 
 
@@ -94,7 +108,9 @@ def mean_of_ends(record: Record, pool: Pool) -> Clouds:
     share.
     """
     likeliest = _mean_of_ends(record.f, pool, record.aside)[0]
-    others = [_mean_of_ends(account.f, pool, account.aside)[0] for account in record.others]
+    others = [
+        _mean_of_ends(account.f, pool, account.aside, times=account.times)[0] for account in record.others
+    ]
     return _piled(record, likeliest, others) if others else likeliest
 
 

@@ -53,6 +53,7 @@ class Params:
     outlying: float = 0.0  # share of bearings whose log rates are spread far more widely; see ``shape``
     exponent: float = 1.0  # of a life's age, see ``ages``; with the pool's constants that go with it
     class_exponent: dict[str, float] = field(default_factory=dict)  # log of a class's own over the pool's
+    own_curves: float = 0.0  # share of bearings with a curve of their own; see ``own_curve``
     usual_kh: float = 40.0
     usual_rate: float = 1.0
     within: bool = False

@@ -16,14 +16,15 @@ from numpy.typing import NDArray
 
 from . import crossing
 from .arrays import FloatArray, Histories, IntArray
-from .event_effects import Frame, frame
+from .event_effects import Frame
 from .forecast import DOUBTFUL, lining_used_up, look_ahead, surprise_of_last
 from .larger_end import Belief, believe_all, believe_record
+from .own_curve import part_of
 from .population import Pool, Population
 from .predictive import NODES, Predictive, from_clouds, worn_ahead
 from .shape import spread_beyond
 from .slips import last_readings, stepped_at
-from .unwritten import read_record
+from .unwritten import Record, read_record
 
 LEAST_KH = 1.0  # over which rates are averaged at least, where wear is curved
 P10 = 1  # column of the 1 in 10 date among ``crossing.SHARES``
@@ -113,36 +114,42 @@ def _of_pool(
     surprise, _ = surprise_of_last(f, pool, aside, last_readings(f))
     odd = np.flatnonzero(surprise < DOUBTFUL)
     if len(odd):
-        rows = _of_surprised(f.histories, pool, aside, odd, days[odd], ahead_kh[odd], limit[odd])
+        by_curve = np.where(record.bent[odd], _early(belief, f.histories, days)[odd], np.inf)
+        rows, earlier = _of_surprised(record, pool, odd, days[odd], ahead_kh[odd], limit[odd])
+        taken = odd[~(by_curve < earlier)]
         for name, values in rows.items():
-            got[name][odd] = values
+            got[name][taken] = values[~(by_curve < earlier)]
     return got | _of_class(f, pool, belief, usual_sd)
 
 
+def _early(belief: Belief, h: Histories, days: FloatArray) -> FloatArray:
+    """(B,) days to the 10 % date of the maximum; beyond all where there is none."""
+    maximum = np.where(h.limit_um > 0, h.limit_um, np.nan)
+    date = look_ahead(belief, h, maximum, days, crossing.SHARES)[0][:, P10]
+    return np.where(np.isnan(date), np.inf, date)
+
+
 def _of_surprised(
-    h: Histories,
+    record: Record,
     pool: Pool,
-    aside: NDArray[np.bool_],
     odd: IntArray,
     days: FloatArray,
     ahead_kh: FloatArray,
     limit: FloatArray,
-) -> dict[str, FloatArray]:
+) -> tuple[dict[str, FloatArray], FloatArray]:
     """The belief of the reading that governs, of bearings whose last reading surprises (as ``forecast``
-    chooses it).
+    chooses it), and (b,) days to its 10 % date.
     """
-    g = frame(h.take(odd))
+    g, hidden = part_of(record.f, record.aside, odd)
     last = last_readings(g)
-    hidden = aside[np.concatenate([np.arange(h.start[i], h.start[i + 1]) for i in odd])]
     as_slip = hidden.copy()
     as_slip[last] = True
     slip, step = believe_all(g, pool, as_slip), believe_all(g, pool, hidden, stepped_at(last))
-    maximum = np.where(g.histories.limit_um > 0, g.histories.limit_um, np.nan)
-    dates = [look_ahead(b, g.histories, maximum, days, crossing.SHARES)[0][:, P10] for b in (slip, step)]
-    first = [np.where(np.isnan(x), np.inf, x) for x in dates]
+    first = [_early(b, g.histories, days) for b in (slip, step)]
     two = [_of_belief(g, b, days, ahead_kh, limit) for b in (slip, step)]
     take = first[0] < first[1]
-    return {k: np.where(take.reshape(-1, *[1] * (v.ndim - 1)), v, two[1][k]) for k, v in two[0].items()}
+    chosen = {k: np.where(take.reshape(-1, *[1] * (v.ndim - 1)), v, two[1][k]) for k, v in two[0].items()}
+    return chosen, np.minimum(*first)
 
 
 def _of_belief(

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from .arrays import FloatArray, Histories, IntArray, Kind
 from .belief import evidence
 from .event_effects import Frame, frame, lay_out
+from .own_curve import TIMES, own_curves, part_of
 from .parameters import Params
 from .slips import cannot_be, last_readings, likely_slips, rate_of, slip_odds
 
@@ -61,13 +62,14 @@ class Supposed:
 @dataclass(frozen=True)
 class Account:
     """One account of some bearings' records: members (b,) ascending, their frame, readings set aside (E,),
-    share (b,).
+    share (b,); ``times`` the class's exponent, where it is another curve that is supposed.
     """
 
     members: IntArray
     f: Frame
     aside: NDArray[np.bool_]
     share: FloatArray
+    times: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -88,12 +90,45 @@ class Record:
     chances: FloatArray
     event: IntArray
 
+    @property
+    def bent(self) -> NDArray[np.bool_]:
+        """(B,) bearings read under other curves than their class's too."""
+        return ~np.isnan(self.times_over())
+
+    def times_over(self) -> FloatArray:
+        """(B,) the exponent of age that such a bearing's record speaks for, over its class's; NaN for others.
+
+        The mean of its log over the curves by their weight.
+        """
+        log, some = np.zeros(len(self.share)), np.zeros(len(self.share), dtype=bool)
+        for account in self.others:
+            if account.times != 1.0:
+                some[account.members] = True
+                log[account.members] += account.share * np.log(account.times)
+        return np.where(some, np.exp(log), np.nan)
+
 
 def read_record(h: Histories, p: Params) -> Record:
     """The records of B bearings under the fleet's numbers, a fall that nobody explained read in every way it
-    may be.
+    may be, and one that bends under the curves it may follow.
     """
-    return _with_last_fall(_read(h, p), h, p)
+    return _with_own_curves(_with_last_fall(_read(h, p), h, p), p)
+
+
+def _with_own_curves(record: Record, p: Params) -> Record:
+    """The records with the other curves of bearings that may well follow one; those in doubt for a fall keep
+    their accounts.
+    """
+    members, weight = own_curves(record.f, p, record.aside)
+    sure = record.share[members] == 1.0
+    members, weight = members[sure], weight[sure]
+    if not len(members):
+        return record
+    share = record.share.copy()
+    share[members] = weight[:, 0]
+    f, aside = part_of(record.f, record.aside, members)
+    curves = [Account(members, f, aside, weight[:, k], TIMES[k]) for k in range(1, len(TIMES))]
+    return replace(record, share=share, others=(*record.others, *curves))
 
 
 def _read(h: Histories, p: Params) -> Record:

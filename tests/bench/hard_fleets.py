@@ -53,6 +53,7 @@ class Curve:
     known_start: bool = True
     slow_are_old: bool = False
     classes: int = 1  # of equal size; the curved bearings fill the first of them
+    sd: float = SD  # of a reading, um
 
 
 def curved(c: Curve, seed: int) -> Fleet:
@@ -68,11 +69,11 @@ def curved(c: Curve, seed: int) -> Fleet:
             np.append((np.arange(1, c.readings) + 0.3 * rng.uniform(-1, 1, c.readings - 1)) / c.readings, 1.0)
         )
         events: list[dict[str, Any]] = [{"kind": Kind.NEW_LIFE, "exposure_kh": 0.0}] if c.known_start else []
-        events += [_read(float(u), new + gain * (u / span) ** q + SD * rng.normal()) for u in at]
+        events += [_read(float(u), new + gain * (u / span) ** q + c.sd * rng.normal()) for u in at]
         facts = {"fitting_um": NEW, "limit_um": LIMIT, "now_kh": span, "fresh": c.known_start}
         rows.append(({**facts, "class_": i * c.classes // c.n}, events))
         true.append(max(span * max((LIMIT - new) / gain, 1e-9) ** (1 / q) - span, 0.0))
-    return Fleet(build(rows, [Method("lead wire", SD)]), np.minimum(true, CAP_KH), affected)
+    return Fleet(build(rows, [Method("lead wire", c.sd)]), np.minimum(true, CAP_KH), affected)
 
 
 def _read(u: float, value: float) -> dict[str, Any]:
@@ -185,6 +186,13 @@ CASES: dict[str, tuple[int, Maker]] = {
     "plain, begun late": (2, lambda seed: begun_late(World(n=400), seed)),
     "a tenth x^2": (3, lambda seed: curved(Curve(300, 2.0, 0.1), seed)),
     "a tenth x^1.5": (3, lambda seed: curved(Curve(300, 1.5, 0.1), seed)),
+    "straight, read to 2 um": (6, lambda seed: curved(Curve(200, 1.0, sd=2.0), seed)),
+    "x^2, read to 2 um": (6, lambda seed: curved(Curve(200, 2.0, sd=2.0), seed)),
+    "x^1.5, read to 2 um": (6, lambda seed: curved(Curve(200, 1.5, sd=2.0), seed)),
+    "x^0.5, read to 2 um": (6, lambda seed: curved(Curve(200, 0.5, sd=2.0), seed)),
+    "a tenth x^2, read to 2 um": (6, lambda seed: curved(Curve(200, 2.0, 0.1, sd=2.0), seed)),
+    "a tenth x^1.5, read to 2 um": (6, lambda seed: curved(Curve(200, 1.5, 0.1, sd=2.0), seed)),
+    "a tenth x^0.5, read to 2 um": (6, lambda seed: curved(Curve(200, 0.5, 0.1, sd=2.0), seed)),
     "four classes, straight": (6, lambda seed: curved(Curve(240, 1.0, classes=4), seed)),
     "eight classes, straight": (6, lambda seed: curved(Curve(240, 1.0, classes=8), seed)),
     "four classes, one x^2": (6, lambda seed: curved(Curve(240, 2.0, 0.25, classes=4), seed)),

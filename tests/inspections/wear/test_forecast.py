@@ -229,7 +229,10 @@ def test_a_surprising_last_reading_is_never_discounted_in_silence(fleet, populat
 
 
 def test_an_alignment_corrected_mid_life_is_followed_within_two_readings(fleet, population):
-    """Four times the rate until the event: afterwards the median rate comes back to the new one."""
+    """Four times the rate until the event: afterwards the median rate comes back to the new one.
+
+    Unwritten it looks like wear that slows down: the bearing is read under curves of its own too.
+    """
     fast = [reading(5.0 * k, 130 + 8.0 * 5.0 * k) for k in range(1, 4)]
     slow = [reading(15.0 + 10.0 * k, 250 + 2.0 * 10 * k) for k in range(1, 3)]
     facts = {**FACTS, "limit_um": 500.0}
@@ -237,7 +240,7 @@ def test_an_alignment_corrected_mid_life_is_followed_within_two_readings(fleet, 
     h = together(fleet, (facts, [new, *fast, fixed, *slow]), (facts, [new, *fast, *slow]))
     result = forecast(h, population)
     assert result.rate_um_per_kh[0, 1] < 3.2
-    assert result.rate_um_per_kh[1, 1] > result.rate_um_per_kh[0, 1]
+    assert np.isnan(result.own_exponent[0]) and result.own_exponent[1] < 0.8
 
 
 def test_the_larger_end_meets_the_limit(fleet, population):
