@@ -105,7 +105,7 @@ def _planned(known: Sequence[Known]) -> tuple[str, ...]:
             " late)"
         )
         for one in known
-        if one.ahead
+        if one.ahead and one.ahead.periods
     }
     return tuple(said.values())
 

@@ -39,7 +39,7 @@ def facts(known: Known, figures: Figures, today: dt.date) -> list[Fact]:
             )
         )
     rows.append(("Duty", f"{hours(round(known.hours_per_day, 1))} a day", EXPOSURE[known.run.clock]))
-    if known.ahead:
+    if known.ahead and known.ahead.periods:
         rows.append(("Planned duty", planned_words(known), "the dates count with it"))
     if own and own.journal_diameter_um is not None:
         rows.append(

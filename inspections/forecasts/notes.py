@@ -78,6 +78,8 @@ def _of_place(known: Known) -> Iterator[str]:
             yield f"runs {_times(ratio)} the hours a day since {day(one.on, 'month')}"
     if words := meter_words(known):
         yield words
+    if known.season and known.season.words:
+        yield f"runs by the season, most hours from {known.season.words}: the dates follow it"
     if known.run.clock == CALENDAR:
         yield "no run hours known"
     elif known.hours_per_day < STANDBY_HOURS_A_DAY:

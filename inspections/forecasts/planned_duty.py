@@ -14,9 +14,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from inspections.story.exposure import LEAST_HOURS_A_DAY
+from inspections.story.season import Season
 
 FloatArray = NDArray[np.float64]
 MEAN_DAYS = 3652.5  # the even duty is the mean of so many days ahead
+SEASON_UNTIL = 15341.0  # days ahead, past all dates: 42 years
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,18 +92,22 @@ class Ahead:
         return sum(starts for starts, _ in told) / hours if told and hours > 0 else None
 
 
-def planned(periods: Sequence[Period], as_of: dt.date, usual: float) -> Ahead | None:
-    """The duty ahead; None where nothing is planned from the day on.
+def planned(
+    periods: Sequence[Period], as_of: dt.date, usual: float, season: Season | None = None
+) -> Ahead | None:
+    """The duty ahead; None where nothing is planned from the day on and hours do not go by the season.
 
     Parameters
     ----------
     periods : sequence of Period
         of one pump, in any order; a later one ends an earlier one that reaches into it.
     usual : float
-        hours a day of the days for which nothing is planned.
+        hours a day of the days for which nothing is planned, the mean of a year.
+    season : Season, optional
+        how those hours lie in the year.
     """
     rows = sorted(periods, key=lambda one: one.from_on)
-    begins: dict[float, float] = {}
+    begins: dict[float, float | None] = {}
     coming = []
     for k, one in enumerate(rows):
         after = rows[k + 1] if k + 1 < len(rows) else None
@@ -113,10 +119,31 @@ def planned(periods: Sequence[Period], as_of: dt.date, usual: float) -> Ahead | 
         coming.append(one)
         begins[float(first)] = one.hours_per_day
         if ends:
-            begins[float(min(ends))] = usual
-    if not coming:
+            begins[float(min(ends))] = None
+    if not coming and season is None:
         return None
-    begins.setdefault(0.0, usual)
-    days = sorted(begins)
-    duty = np.maximum(np.array([begins[day] for day in days]), LEAST_HOURS_A_DAY)
-    return Ahead(np.array(days), duty, tuple(coming))
+    begins.setdefault(0.0, None)
+    days, duty = _usual_filled_in(begins, as_of, usual, season)
+    return Ahead(days, np.maximum(duty, LEAST_HOURS_A_DAY), tuple(coming))
+
+
+def _usual_filled_in(
+    begins: dict[float, float | None], as_of: dt.date, usual: float, season: Season | None
+) -> tuple[FloatArray, FloatArray]:
+    """Days at which each duty begins, and the duties: the usual one, by the season, where none is planned
+    (None).
+    """
+    rows: dict[float, float] = {}
+    order = sorted(begins)
+    for first, end in zip(order, [*order[1:], SEASON_UNTIL], strict=True):
+        duty = begins[first]
+        if duty is not None or season is None or first >= end:
+            rows[first] = usual if duty is None else duty
+            continue
+        on = [as_of + dt.timedelta(days=int(day)) for day in (first, end)]
+        at, times = season.over(*on)
+        rows |= {first + float(day): usual * float(share) for day, share in zip(at, times, strict=True)}
+        if end == SEASON_UNTIL:
+            rows[end] = usual
+    days = sorted(rows)
+    return np.array(days), np.array([rows[day] for day in days])

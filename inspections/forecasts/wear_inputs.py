@@ -32,6 +32,7 @@ from inspections.story import exposure
 from inspections.story.happenings import NEW_BASELINE, NEW_LIFE, OPENED, RATE_BREAK, STEP, UNSURE, Happening
 from inspections.story.measuring_conditions import exceptions_um
 from inspections.story.observations import Observation
+from inspections.story.season import Season, season_of
 from inspections.story.timeline import Story, stories
 from inspections.story.uncertainty import SETTING as SPREADS
 from inspections.story.uncertainty import spreads, wear_methods
@@ -87,6 +88,9 @@ class Known:
     usual_interval_days: float = USUAL_OUTAGE_DAYS
     spreads: Mapping[str, Spread] = field(default_factory=dict)
     """What each method can be trusted to at this plant on the day."""
+    season: Season | None = None
+    duty_log_sd: float = float("nan")
+    """Spread of the log of the hours a day, what the season explains taken out."""
 
     def limit_um(self, use: str) -> float:
         limit = self.limits.get(use)
@@ -204,7 +208,10 @@ def _gather(bearings: Sequence[Bearing], as_of: dt.date, until: dt.date | None =
         )
         stated = float(place.duty_hours_per_day) if place and place.duty_hours_per_day is not None else None
         run = exposure.cumulative(story.meter, stated_duty=stated, changed=story.changed)
-        duty = stated if stated is not None else exposure.recent_duty(run, as_of)[0]
+        season = season_of(run, as_of)
+        even = season.even if season else None
+        recent, spread_of_duty = exposure.recent_duty(run, as_of, even)
+        duty = stated if stated is not None else recent
         own_limits = limits.get(bearing.pk, {})
         if own and own.wear_class_id:
             own_limits = limits.get(own.wear_class_id, {}) | own_limits
@@ -225,9 +232,13 @@ def _gather(bearings: Sequence[Bearing], as_of: dt.date, until: dt.date | None =
                 since,
                 starts,
                 # Where wear is counted by the calendar alone, hours of a plan say nothing of it.
-                planned(plans[bearing.place_id], as_of, duty) if run.clock != exposure.CALENDAR else None,
+                planned(plans[bearing.place_id], as_of, duty, season)
+                if run.clock != exposure.CALENDAR
+                else None,
                 interval,
                 spread,
+                season,
+                spread_of_duty,
             )
         )
     return known
@@ -330,7 +341,7 @@ def _facts(one: Known, as_of: dt.date, codes: Codes) -> dict[str, Any]:
     low, high = one.limit_um(LimitUse.FITTING_MIN), one.limit_um(LimitUse.FITTING_MAX)
     only = high if np.isnan(low) else low
     both = not (np.isnan(low) or np.isnan(high))
-    spread = exposure.recent_duty(one.run, as_of)[1]
+    spread = one.duty_log_sd
     measured = one.run.clock == exposure.RUN_HOURS
     calendar = one.run.clock == exposure.CALENDAR
     lining = lining_of(one)

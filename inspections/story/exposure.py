@@ -5,7 +5,7 @@ Plain numbers in and out (numpy), no database.
 """
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -163,7 +163,9 @@ def _duty_between(days: FloatArray, hours: FloatArray, start: float, end: float)
     return float(min(max(gained / max(end - start, 1.0), 0.0), 24.0))
 
 
-def recent_duty(run: Exposure, as_of: dt.date) -> tuple[float, float]:
+def recent_duty(
+    run: Exposure, as_of: dt.date, even: Callable[[FloatArray], FloatArray] | None = None
+) -> tuple[float, float]:
     """Hours a day over the last 24 months before a day, and the spread of its logarithm.
 
     Parameters
@@ -172,6 +174,8 @@ def recent_duty(run: Exposure, as_of: dt.date) -> tuple[float, float]:
     as_of : date
         entries after it are left out; where none lies in the last 24 months, the last 24 months of the
         entries count.
+    even : callable, optional
+        days (N,) as days of even duty, where a pump's hours go by the season.
 
     Returns
     -------
@@ -188,6 +192,9 @@ def recent_duty(run: Exposure, as_of: dt.date) -> tuple[float, float]:
         return run.before, float("nan")
     known = run.days <= end
     days, hours = run.days[known], run.hours[known]
+    if even is not None:
+        days = even(days)
+        end = float(days[-1])
     duty = _duty_between(days, hours, end - RECENT_DAYS, end)
     return duty, _log_spread(days, hours, end - RECENT_DAYS)
 

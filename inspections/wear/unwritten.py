@@ -116,15 +116,13 @@ def read_record(h: Histories, p: Params) -> Record:
 
 
 def _with_own_curves(record: Record, p: Params) -> Record:
-    """The records with the other curves of bearings that may well follow one; those in doubt for a fall keep
-    their accounts.
+    """The records with the other curves of bearings that may well follow one; they part the share of the
+    likeliest account.
     """
     members, weight = own_curves(record.f, p, record.aside)
-    sure = record.share[members] == 1.0
-    members, weight = members[sure], weight[sure]
     if not len(members):
         return record
-    share = record.share.copy()
+    share, weight = record.share.copy(), weight * record.share[members, None]
     share[members] = weight[:, 0]
     f, aside = part_of(record.f, record.aside, members)
     curves = [Account(members, f, aside, weight[:, k], TIMES[k]) for k in range(1, len(TIMES))]

@@ -24,6 +24,7 @@ from statsmodels.regression.mixed_linear_model import MixedLM
 
 from inspections.wear.arrays import Histories, Kind, Method, build
 from inspections.wear.backtest import SHARES, hide_and_tell
+from inspections.wear.normal import EIGHT_IN_TEN
 
 SPAN_KH, RANGE_UM = (
     60.0,
@@ -163,6 +164,23 @@ def _line(name: str, value: np.ndarray, ours: np.ndarray, theirs: np.ndarray) ->
     return f"| {name} | {len(value)} | {cells[0]} | {cells[1]} | {apart[0]} | {apart[1]} |"
 
 
+def bands(s: Series) -> list[str]:
+    """By side what misses the engine's 80 % bands, with the errors' mean and sd and the sd stated, in um of a
+    range of 100.
+    """
+    found = []
+    for begins in (None, s.begins) if s.begins else (None,):
+        h, _ = histories(s, begins)
+        told = hide_and_tell(h, shares=SHARES)
+        low, middle, high = told.ours[:, 1], told.ours[:, 2], told.ours[:, 3]
+        off, sd = told.value_um - middle, (high - low) / (2 * EIGHT_IN_TEN)
+        sides = f"{np.sum(told.value_um > high)} | {np.sum(told.value_um < low)}"
+        name = s.name + (", start written" if begins else "")
+        figures = f"{off.mean():.2f} | {off.std(ddof=1):.2f} | {sd.mean():.2f}"
+        found.append(f"| {name} | {len(off)} | {sides} | {figures} |")
+    return found
+
+
 def _cover(value: np.ndarray, told: np.ndarray) -> float:
     return float(100 * np.mean((value > told[:, 1]) & (value < told[:, 3])))
 
@@ -171,7 +189,14 @@ def main(argv: Sequence[str] | None = None) -> None:
     """Run and print."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--csv", action="append", default=[], help="NAME=FILE or NAME=FILE@TIME:VALUE")
+    parser.add_argument("--bands", action="store_true", help="by side what misses the 80 % bands instead")
     given = parser.parse_args(argv)
+    if given.bands:
+        print("| set | units | above the band | below | mean error | sd of the errors | sd stated |")
+        print("| --- | --- | --- | --- | --- | --- | --- |")
+        for s in [*sets(), *map(from_csv, given.csv)]:
+            print("\n".join(bands(s)), flush=True)
+        return
     print("| set | units | ours: MAE / loss / CRPS / 80 % holds | mixed model | losses apart | CRPS apart |")
     print("| --- | --- | --- | --- | --- | --- |")
     for s in [*sets(), *map(from_csv, given.csv)]:

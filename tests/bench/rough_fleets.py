@@ -3,8 +3,9 @@
 
 Written from the plant's side: a pump house that runs half the year, gauges nobody trusts and shell changes
 nobody wrote, all together; two bearings of a kind; years without a reading; three bearings in all; a meter
-replaced and not told; all readings of one day; clearance that breeds wear; wipes; a record that falls. Printed
-as `hard_fleets` prints: shares of true dates before the five dates, loss, "leave" real and said, misfits.
+replaced and not told; all readings of one day; clearance that breeds wear; wipes; a record that falls.
+Printed as `hard_fleets` prints: shares of true dates before the five dates, loss, "leave" real and said,
+misfits.
 """
 
 from __future__ import annotations
