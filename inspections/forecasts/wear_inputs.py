@@ -32,7 +32,7 @@ from inspections.story import exposure
 from inspections.story.happenings import NEW_BASELINE, NEW_LIFE, OPENED, RATE_BREAK, STEP, UNSURE, Happening
 from inspections.story.measuring_conditions import exceptions_um
 from inspections.story.observations import Observation
-from inspections.story.season import Season, season_of
+from inspections.story.season import Season, seasonal_duty
 from inspections.story.timeline import Story, stories
 from inspections.story.uncertainty import SETTING as SPREADS
 from inspections.story.uncertainty import spreads, wear_methods
@@ -89,8 +89,7 @@ class Known:
     spreads: Mapping[str, Spread] = field(default_factory=dict)
     """What each method can be trusted to at this plant on the day."""
     season: Season | None = None
-    duty_log_sd: float = float("nan")
-    """Spread of the log of the hours a day, what the season explains taken out."""
+    duty_log_sd: float = float("nan")  # of the hours a day, what the season explains taken out
 
     def limit_um(self, use: str) -> float:
         limit = self.limits.get(use)
@@ -208,9 +207,7 @@ def _gather(bearings: Sequence[Bearing], as_of: dt.date, until: dt.date | None =
         )
         stated = float(place.duty_hours_per_day) if place and place.duty_hours_per_day is not None else None
         run = exposure.cumulative(story.meter, stated_duty=stated, changed=story.changed)
-        season = season_of(run, as_of)
-        even = season.even if season else None
-        recent, spread_of_duty = exposure.recent_duty(run, as_of, even)
+        season, recent, spread_of_duty = seasonal_duty(run, as_of)
         duty = stated if stated is not None else recent
         own_limits = limits.get(bearing.pk, {})
         if own and own.wear_class_id:
@@ -232,9 +229,9 @@ def _gather(bearings: Sequence[Bearing], as_of: dt.date, until: dt.date | None =
                 since,
                 starts,
                 # Where wear is counted by the calendar alone, hours of a plan say nothing of it.
-                planned(plans[bearing.place_id], as_of, duty, season)
-                if run.clock != exposure.CALENDAR
-                else None,
+                None
+                if run.clock == exposure.CALENDAR
+                else planned(plans[bearing.place_id], as_of, duty, season),
                 interval,
                 spread,
                 season,

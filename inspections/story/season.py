@@ -10,7 +10,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from inspections.story.exposure import RUN_HOURS, Exposure, FloatArray
+from inspections.story.exposure import RUN_HOURS, Exposure, FloatArray, recent_duty
 
 # A judgement, no published source: entries further apart blur a season; it has to come back; and what a month
 # has over the year's mean is told apart from chance by this ratio of variances.
@@ -91,6 +91,12 @@ def season_of(run: Exposure, as_of: dt.date) -> Season | None:
     if between <= APART * within or between <= 0.0:
         return None
     return Season(1.0 + (1.0 - APART * within / between) * (mean - 1.0))
+
+
+def seasonal_duty(run: Exposure, as_of: dt.date) -> tuple[Season | None, float, float]:
+    """The season of a pump, its hours a day of late, and the spread of their log beside the season."""
+    season = season_of(run, as_of)
+    return season, *recent_duty(run, as_of, season.even if season else None)
 
 
 def _years(days: FloatArray, hours: FloatArray) -> list[FloatArray]:
