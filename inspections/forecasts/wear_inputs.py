@@ -86,8 +86,7 @@ class Known:
     starts: exposure.Starts | None = None
     ahead: Ahead | None = None
     usual_interval_days: float = USUAL_OUTAGE_DAYS
-    spreads: Mapping[str, Spread] = field(default_factory=dict)
-    """What each method can be trusted to at this plant on the day."""
+    spreads: Mapping[str, Spread] = field(default_factory=dict)  # what each method can be trusted to here
     season: Season | None = None
     duty_log_sd: float = float("nan")  # of the hours a day, what the season explains taken out
 
@@ -207,7 +206,7 @@ def _gather(bearings: Sequence[Bearing], as_of: dt.date, until: dt.date | None =
         )
         stated = float(place.duty_hours_per_day) if place and place.duty_hours_per_day is not None else None
         run = exposure.cumulative(story.meter, stated_duty=stated, changed=story.changed)
-        season, recent, spread_of_duty = seasonal_duty(run, as_of)
+        plan, (season, recent, spread_of_duty) = plans[bearing.place_id], seasonal_duty(run, as_of)
         duty = stated if stated is not None else recent
         own_limits = limits.get(bearing.pk, {})
         if own and own.wear_class_id:
@@ -229,9 +228,7 @@ def _gather(bearings: Sequence[Bearing], as_of: dt.date, until: dt.date | None =
                 since,
                 starts,
                 # Where wear is counted by the calendar alone, hours of a plan say nothing of it.
-                None
-                if run.clock == exposure.CALENDAR
-                else planned(plans[bearing.place_id], as_of, duty, season),
+                None if run.clock == exposure.CALENDAR else planned(plan, as_of, duty, season),
                 interval,
                 spread,
                 season,

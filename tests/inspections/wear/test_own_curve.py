@@ -15,7 +15,7 @@ from inspections.wear.forecast import forecast
 from inspections.wear.own_curve import TIMES, bent_params, curve_weights
 from inspections.wear.parameters import Params
 from inspections.wear.population import Population
-from inspections.wear.standing import standing
+from inspections.wear.present_beliefs import standing
 
 from .makers import Kind, Method, event, reading
 
