@@ -25,14 +25,14 @@ class InspectionsConfig(AppConfig):
         from fleet.ledger.committed_rows import LOOKS, NOT_COVERED
         from inspections.forecasts.after_import import outcome_of
         from inspections.forecasts.forecast_jobs import register_work
+        from inspections.forecasts.forecast_verification import OTHER_RUNS, stored_forecasts
         from inspections.forecasts.reproduction import told
-        from inspections.forecasts.stored_look import OTHER_RUNS, stored_forecasts
         from inspections.importing import remark_values
         from inspections.importing.answers import KIND_LEADS, KIND_WORDS
         from inspections.importing.loading import HistoryLoader
         from inspections.records.demo_acts import register_acts
         from inspections.records.entry_kinds import register_kinds
-        from inspections.visits.signature_look import bound_signatures
+        from inspections.visits.signature_verification import bound_signatures
 
         BEFORE_THE_FIRST_PAGE.add(_warm)
         LOOKS.add(stored_forecasts, bound_signatures)

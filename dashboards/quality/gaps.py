@@ -16,8 +16,8 @@ from inspections.forecasts.judgement.judgement_figures import Judgement, Why
 from inspections.forecasts.judgement.judgement_sentence import no_life_words, reading_words, standing_of
 from inspections.forecasts.notes import looks_copied, meter_words
 from inspections.forecasts.wear_inputs import Known
+from inspections.story.effect_of_work import NEW_LIFE, UNSURE, Happening
 from inspections.story.exposure import CALENDAR
-from inspections.story.happenings import NEW_LIFE, UNSURE, Happening
 from inspections.story.observations import Observation
 from inspections.wear.normal import EIGHT_IN_TEN
 

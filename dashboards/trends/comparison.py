@@ -12,7 +12,7 @@ from fleet.models import Bearing, BearingFacts, PlaceFacts, Site
 from inspections.forecasts.codes import Codes
 from inspections.forecasts.current_forecasts import parameters, standing_run
 from inspections.wear.class_curves import WHOLE
-from inspections.wear.drivers import Driver, drivers
+from inspections.wear.factors_against_fleet import Driver, drivers
 from inspections.wear.population import Population
 
 FACTOR_WORDS = {"class_": "class", "site": "site", "service": "service", "position": "position"}

@@ -11,8 +11,8 @@ from fleet.measuring_methods import words_of
 from inspections.forecasts.wear_inputs import Known, steps_of
 from inspections.models import EventKind
 from inspections.story.doubled_meter import doubled
+from inspections.story.effect_of_work import NEW_LIFE, RATE_BREAK, STEP, Happening
 from inspections.story.exposure import CALENDAR, RECENT_DAYS, RUN_HOURS, STATED_DUTY
-from inspections.story.happenings import NEW_LIFE, RATE_BREAK, STEP, Happening
 from inspections.story.observations import Observation
 from inspections.story.wear_series import copied
 

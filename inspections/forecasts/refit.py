@@ -20,11 +20,11 @@ from inspections.forecasts.codes import Codes
 from inspections.forecasts.computation import ENGINE, WORTH_THREADS, figures_of
 from inspections.forecasts.current_forecasts import record_digests
 from inspections.forecasts.forecast_figures import Figures
+from inspections.forecasts.forecast_verification import rows_hash
 from inspections.forecasts.judgement.current_judgements import digests_of
 from inspections.forecasts.judgement.judgement_figures import Judgement
 from inspections.forecasts.judgement.reckoning import reckon
 from inspections.forecasts.kept_backtest import KEPT_UNDER, backtest
-from inspections.forecasts.stored_look import rows_hash
 from inspections.forecasts.sudden_failures import by_site
 from inspections.forecasts.wear_inputs import fleet_inputs
 from inspections.models import Forecast, ForecastRun

@@ -29,7 +29,15 @@ from inspections.forecasts.coming_outages import Coming, coming_of, outages_by_s
 from inspections.forecasts.gauge_periods import checks_of
 from inspections.forecasts.planned_duty import Ahead, Period, planned
 from inspections.story import exposure
-from inspections.story.happenings import NEW_BASELINE, NEW_LIFE, OPENED, RATE_BREAK, STEP, UNSURE, Happening
+from inspections.story.effect_of_work import (
+    NEW_BASELINE,
+    NEW_LIFE,
+    OPENED,
+    RATE_BREAK,
+    STEP,
+    UNSURE,
+    Happening,
+)
 from inspections.story.measuring_conditions import exceptions_um
 from inspections.story.observations import Observation
 from inspections.story.season import Season, seasonal_duty

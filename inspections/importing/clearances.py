@@ -21,7 +21,7 @@ from fleet.per_mille import CLEARANCE
 from fleet.slip_factors import APART
 from fleet.units import show_um
 from inspections.importing.lines import Line
-from inspections.story.happenings import NEW_BASELINE, NEW_LIFE, STEP, UNEXPLAINED_FALL, effect_of
+from inspections.story.effect_of_work import NEW_BASELINE, NEW_LIFE, STEP, UNEXPLAINED_FALL, effect_of
 
 MADE_SMALLER = "add the event that made it smaller (new shell, shims, regrind)"
 NEAR = 0.15  # how near a factor the ratio must come

@@ -12,7 +12,7 @@ from fleet.importing.parsed_rows import ParsedRow
 from inspections.importing.clearances import OTHER_METHOD_SD_UM, Facts
 from inspections.importing.lines import Line
 from inspections.models import EventKind, Reason
-from inspections.story.happenings import NEW_BASELINE, NEW_LIFE, effect_of
+from inspections.story.effect_of_work import NEW_BASELINE, NEW_LIFE, effect_of
 
 DROP_SD = 2.0  # beyond so many standard uncertainties of the difference a clearance has fallen
 # New metal for these reasons need not lower a clearance: what came out was not worn.

@@ -21,8 +21,8 @@ from fleet.plant.acts import record
 from fleet.plant.second_person import must_be_second, must_wait
 from fleet.web.bearing_addresses import bearing_address
 from inspections.models import Event
+from inspections.story.effect_of_work import words_of
 from inspections.story.entry_words import limit_words
-from inspections.story.happenings import words_of
 
 ACT_OF = {"limit": "set limits", "shell": "confirm shells"}
 

@@ -11,7 +11,7 @@ from fleet.ledger import kinds
 from fleet.models import Limit, ProposedLimit
 from inspections.models import Agreement, Deferral, Disposition, Signature, Stage
 from inspections.story.decided_words import DECIDED_WORDS
-from inspections.story.happenings import words_of
+from inspections.story.effect_of_work import words_of
 
 CHANGES = ("withdrawal", "revision", "import_withdrawal")
 LIMITS = {

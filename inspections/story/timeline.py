@@ -14,8 +14,7 @@ from fleet.models import Bearing, BearingFacts, Installation, LoadSide, SetAside
 from fleet.models.recorded import IN_ORDER
 from fleet.units import Day, Unreadable, parse_day
 from inspections.models import Event, EventKind, MeterEntry, Reading, Visit
-from inspections.story.exposure import MeterPoint
-from inspections.story.happenings import (
+from inspections.story.effect_of_work import (
     NEW_BASELINE,
     NEW_LIFE,
     NO_EFFECT,
@@ -27,6 +26,7 @@ from inspections.story.happenings import (
     effect_of,
     words_of,
 )
+from inspections.story.exposure import MeterPoint
 from inspections.story.observations import Measurement, Observation, observations
 
 # Asking for so many at once is asking for all: a longer list of ids costs more than it spares.

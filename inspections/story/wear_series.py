@@ -8,7 +8,7 @@ from math import log, pi, sqrt
 from uuid import UUID
 
 from fleet.measuring_methods import NOT_NAMED, Spread
-from inspections.story.happenings import NEW_LIFE, RATE_BREAK, STEP, Happening
+from inspections.story.effect_of_work import NEW_LIFE, RATE_BREAK, STEP, Happening
 from inspections.story.observations import Observation
 
 # The side the load rests on, seen from the coupling with 12 on top: there the crown wears.

@@ -22,8 +22,8 @@ from inspections.forecasts.forecast_figures import Figures
 from inspections.forecasts.judgement.judgement_figures import READING, Judgement, Why, Word
 from inspections.forecasts.wear_inputs import Known, events_of, inputs, known_on
 from inspections.models import EventKind, Stage
-from inspections.story.happenings import NEW_BASELINE, NEW_LIFE, STEP, UNSURE, Happening
-from inspections.story.happenings import words_of as words_of_work
+from inspections.story.effect_of_work import NEW_BASELINE, NEW_LIFE, STEP, UNSURE, Happening
+from inspections.story.effect_of_work import words_of as words_of_work
 from inspections.story.observations import Observation
 from inspections.trend.values import (
     Trend,

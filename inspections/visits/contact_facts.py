@@ -19,7 +19,7 @@ from inspections.contact.check import Check
 from inspections.contact.outcome import Earlier
 from inspections.contact.places import Place
 from inspections.models import EFFECTS, ContactCheck, ContactCriteria, Effect, Event, Reading, Visit
-from inspections.story.happenings import NEW_LIFE
+from inspections.story.effect_of_work import NEW_LIFE
 from inspections.story.uncertainty import spreads
 from inspections.visits.expectations import Before
 from inspections.visits.shell_now import Measured, ShellRecord, facts_now

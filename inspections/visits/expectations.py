@@ -30,7 +30,7 @@ from inspections.forecasts.judgement.judgement_figures import Judgement
 from inspections.forecasts.judgement.reckoning import reckon
 from inspections.forecasts.wear_inputs import Known, inputs
 from inspections.models import ForecastRun, Reading, Stage
-from inspections.story.happenings import NEW_LIFE, STEP
+from inspections.story.effect_of_work import NEW_LIFE, STEP
 from inspections.story.observations import Measurement
 from inspections.visits.stations import Station
 from inspections.visits.verdict import FAR, Expected, Held, after_scrape

@@ -12,7 +12,7 @@ from typing import Any
 
 from fleet.measuring_methods import NOT_NAMED
 from inspections.models import EFFECTS, WORK, Effect, EventKind, Reading, Stage
-from inspections.story.happenings import effect_of
+from inspections.story.effect_of_work import effect_of
 from inspections.story.measuring_conditions import exceptions_um
 from inspections.visits import quantities, shell_words
 from inspections.visits.expectations import (

@@ -15,8 +15,8 @@ from .ascent import climb, hessian
 from .belief import believe, evidence, rate_under
 from .class_curves import curved_classes
 from .classes import by_class
-from .drivers import members, nearly_same
 from .event_effects import Frame, frame, lay_out
+from .factors_against_fleet import members, nearly_same
 from .grounds import bend_score, bent_in_time
 from .objective import CARRIED_UP_TO, OWN_EXPONENT, Objective, Slot
 from .own_curve import learned_share

@@ -7,7 +7,7 @@ import time
 import numpy as np
 
 from .arrays import Histories, Kind, Method, build
-from .drivers import drivers
+from .factors_against_fleet import drivers
 from .fit import fit_fleet
 from .forecast import chance_by, forecast
 from .path import path

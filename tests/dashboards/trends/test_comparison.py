@@ -9,7 +9,7 @@ from dashboards.trends.comparison import Trends, compared, sentence
 from dashboards.trends.ratio_bars import at, ratio_axis, ratio_bar, reach
 from inspections.forecasts.codes import Codes
 from inspections.forecasts.refit import refit
-from inspections.wear.drivers import Driver
+from inspections.wear.factors_against_fleet import Driver
 from tests import makers
 
 OLD = SimpleNamespace(young=False)

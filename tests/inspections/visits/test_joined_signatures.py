@@ -12,7 +12,7 @@ from inspections.models import Signature, SignatureAsked, Visit
 from inspections.records import position_merge
 from inspections.records.corrections import correct_reading
 from inspections.visits.signature_lines import signature_lines
-from inspections.visits.signature_look import bound_signatures
+from inspections.visits.signature_verification import bound_signatures
 from inspections.visits.signatures import asked_of
 from tests import makers
 from tests.inspections.bundle.test_bundle import checked

@@ -18,7 +18,7 @@ from inspections.records.corrections import correct_reading
 from inspections.visits import signature_lines
 from inspections.visits.device_entry import Sent
 from inspections.visits.offline_sync import replay
-from inspections.visits.signature_look import bound_signatures
+from inspections.visits.signature_verification import bound_signatures
 from tests import makers
 from tests.inspections.visits.walk import a_mechanic, a_worn_bearing, at, begin, closed, read, said
 

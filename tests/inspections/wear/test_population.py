@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from inspections.wear.arrays import Kind, Method, build
-from inspections.wear.drivers import drivers
+from inspections.wear.factors_against_fleet import drivers
 from inspections.wear.fit import fit_fleet
 from inspections.wear.population import Population
 from tests.bench.worlds import WORLDS, make, smaller
