@@ -14,13 +14,11 @@ from fleet.measuring_methods import NOT_NAMED, Spread
 from fleet.models import (
     Bearing,
     BearingFacts,
-    Half,
     Limit,
     LimitUse,
     PlaceFacts,
     PlannedDuty,
     Setting,
-    ShellFitting,
     Site,
 )
 from fleet.models.plant import SettingsRead
@@ -40,6 +38,7 @@ from inspections.story.effect_of_work import (
 )
 from inspections.story.measuring_conditions import exceptions_um
 from inspections.story.observations import Observation
+from inspections.story.register_fittings import shells_fitted, with_fittings
 from inspections.story.season import Season, seasonal_duty
 from inspections.story.timeline import Story, stories
 from inspections.story.uncertainty import SETTING as SPREADS
@@ -70,7 +69,6 @@ DUTY_SD = 0.10  # sd of the log of the hours a day
 TYPICAL_UM_PER_KH = 2.0
 ACCEPTED_RISK = 0.10
 CHOICES = ("usual_outage_interval_days", "accepted_risk")
-LOADED_HALF = {"bottom": Half.LOWER, "top": Half.UPPER}
 
 
 Periods = Mapping[tuple[UUID, dt.date], GaugePeriod]
@@ -197,7 +195,7 @@ def _gather(bearings: Sequence[Bearing], as_of: dt.date, until: dt.date | None =
         as_of, "place_id"
     )
     limits = _limits(as_of, some)
-    fitted = _fitted(as_of, some)
+    fitted = shells_fitted(as_of, some)
     outages = outages_by_site()
     plans = _planned(places if some else None, as_of)
     settings = SettingsRead(Setting.objects.standing().filter(name__in=(SPREADS, *CHOICES)))
@@ -207,7 +205,9 @@ def _gather(bearings: Sequence[Bearing], as_of: dt.date, until: dt.date | None =
     known = []
     for bearing in bearings:
         own, place = facts.get(bearing.pk), of_places.get(bearing.place_id)
-        story = _with_fittings(told[bearing.pk], fitted.get(bearing.pk, []), own)
+        story = with_fittings(
+            told[bearing.pk], fitted.get(bearing.pk, []), own.load_side if own else "bottom"
+        )
         interval, risk = choices[bearing.place.site_id]
         past, coming = coming_of(
             outages.get(bearing.place.site_id, []), bearing, place, story, as_of, interval
@@ -258,51 +258,6 @@ def _limits(as_of: dt.date, some: dict[str, Any]) -> dict[UUID, dict[str, Limit]
     ).items():
         found[bearing or of_class][use] = limit
     return found
-
-
-def _fitted(as_of: dt.date, some: dict[str, Any]) -> dict[UUID, list[ShellFitting]]:
-    found: dict[UUID, list[ShellFitting]] = defaultdict(list)
-    rows = ShellFitting.objects.standing().filter(from_on__isnull=False, from_on__lte=as_of, **some)
-    for fitting in rows.order_by("from_on"):
-        found[fitting.bearing_id].append(fitting)
-    return found
-
-
-def _with_fittings(story: Story, fitted: Sequence[ShellFitting], facts: BearingFacts | None) -> Story:
-    """A fitting of the loaded half that no event of the story tells of begins a life too."""
-    loaded = LOADED_HALF.get(facts.load_side if facts else "bottom")
-    told = {one.on for one in story.happenings if one.effect == NEW_LIFE}
-    new = {
-        fit.from_on: fit
-        for fit in fitted
-        if fit.from_on and (loaded is None or fit.half == loaded) and fit.from_on not in told
-    }
-    if not new:
-        return story
-    entries = list(story.entries)
-    for day in sorted(new, reverse=True):
-        fit = new[day]
-        life = Happening(
-            fit.pk,
-            day,
-            day,
-            fit.precision,
-            None,
-            0,
-            "shell_change",
-            NEW_LIFE,
-            fit.half,
-            "",
-            "",
-            "",
-            None,
-            "",
-            False,
-            "New shell fitted, by the register",
-        )
-        at = next((i for i, one in enumerate(entries) if one.on >= day), len(entries))
-        entries.insert(at, life)
-    return Story(**{**vars(story), "entries": tuple(entries)})
 
 
 def _planned(places: set[UUID] | None, as_of: dt.date) -> dict[UUID, list[Period]]:

@@ -15,7 +15,7 @@ OPENED = "opened"  # a visit begins, and why is known: not in the story, only in
 UNSURE = "unsure"  # the level is not known from here on: a fall nobody could explain was set aside
 # How the import asks about such a fall; a row set aside with this question starts an unsure stretch.
 UNEXPLAINED_FALL = "check the value, or add the event that made it smaller"
-_LOADED_HALF = {"bottom": "lower", "top": "upper"}
+LOADED_HALF = {"bottom": "lower", "top": "upper"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +53,7 @@ def effect_of(kind: str, half: str, load_side: str) -> str:
     effect = EFFECTS.get(kind, Effect.NONE)
     if effect != Effect.NEW_METAL:
         return str(effect)
-    loaded = _LOADED_HALF.get(load_side)
+    loaded = LOADED_HALF.get(load_side)
     return NEW_LIFE if not half or loaded is None or half == loaded else NEW_BASELINE
 
 

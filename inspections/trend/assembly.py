@@ -4,7 +4,7 @@ story as told on the page.
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby, zip_longest
 from typing import Any
@@ -101,7 +101,7 @@ def sketches_of(
     return made
 
 
-def _joined(one: Known, figures: Figures):
+def _joined(one: Known, figures: Figures) -> Iterator[TrendPath]:
     """The readings of each life joined, the last with the middle clearance of today."""
     stretch: list[tuple[dt.date, float]] = []
     used = {id(seen) for seen in one.story.clearances}
@@ -117,7 +117,7 @@ def _joined(one: Known, figures: Figures):
     yield from _path_through(stretch)
 
 
-def _path_through(stretch: list[tuple[dt.date, float]]):
+def _path_through(stretch: list[tuple[dt.date, float]]) -> Iterator[TrendPath]:
     if len(stretch) > 1:
         days, values = zip(*stretch, strict=True)
         yield TrendPath(days, values)
@@ -153,7 +153,8 @@ def _edge(figures: Figures, today: dt.date, ahead: np.ndarray, level: str, date:
         points.append((1.0, points[0][1] + rate))
     days, values = np.array(points).T
     slope = (values[-1] - values[-2]) / max(days[-1] - days[-2], 1.0)
-    return np.interp(ahead, days, values) + slope * np.maximum(ahead - days[-1], 0.0)
+    beyond = slope * np.maximum(ahead - days[-1], 0.0)
+    return np.asarray(np.interp(ahead, days, values) + beyond)
 
 
 def with_opening(trend: Trend, judgement: Judgement) -> Trend:
@@ -188,7 +189,7 @@ def _summary(bearing: Bearing, figures: Figures) -> str:
     return f"Clearance of {bearing} over time: {seen}."
 
 
-def _readings(one: Known):
+def _readings(one: Known) -> Iterator[TrendReading]:
     used = {id(seen) for seen in one.story.clearances}
     for seen in one.story.observations:
         if seen.series != "clearance":
@@ -219,7 +220,7 @@ def _shown(seen: Observation) -> float | None:
     return sum(ends) / len(ends) if ends else None
 
 
-def _works(one: Known):
+def _works(one: Known) -> Iterator[TrendWork]:
     for work in one.story.happenings:
         if work.effect == "none" and work.kind != EventKind.CONTACT_CHECK:
             continue
@@ -258,7 +259,7 @@ def _step(one: Known, work: Happening) -> float | None:
     return left[-1] - found[0] if found and left else None
 
 
-def _paths(one: Known, fitted: Path):
+def _paths(one: Known, fitted: Path) -> Iterator[TrendPath]:
     """The fitted clearance of the larger end, one stretch per level: a step stays inside, new metal breaks
     it.
     """
@@ -280,7 +281,7 @@ def _paths(one: Known, fitted: Path):
     yield from _larger(stretch, halves)
 
 
-def _larger(stretch: list[tuple[dt.date, float]], halves: list[tuple[dt.date, float]]):
+def _larger(stretch: list[tuple[dt.date, float]], halves: list[tuple[dt.date, float]]) -> Iterator[TrendPath]:
     """The mean of the ends raised by half their difference as measured (and as believed today), straight
     between.
     """
@@ -310,7 +311,7 @@ def _limits_of(bearings: Sequence[Bearing]) -> dict[UUID, list[Limit]]:
     return found
 
 
-def _limits(held: list[Limit], figures: Figures):
+def _limits(held: list[Limit], figures: Figures) -> Iterator[TrendLimit]:
     """The maximum as it held over time, and the replace limit of now."""
     for limit, after in zip_longest(held, held[1:]):
         if limit.value_um is not None:
@@ -338,7 +339,7 @@ def _outages_of(bearings: Sequence[Bearing]) -> dict[UUID, list[Outage]]:
     return found
 
 
-def _outages(one: Known, rows: list[Outage], until: dt.date):
+def _outages(one: Known, rows: list[Outage], until: dt.date) -> Iterator[Span]:
     block = one.place.block if one.place else ""
     for outage in rows:
         if (
