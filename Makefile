@@ -8,10 +8,10 @@ demo: ## the invented fleet, served on http://127.0.0.1:8000
 	.venv/bin/python manage.py demo
 
 quick: ## the everyday tests: no browser, no simulated fleets
-	.venv/bin/pytest -n 2 -q -m "not slow and not browser"
+	.venv/bin/pytest -n 2 --dist loadfile -q -m "not slow and not browser"
 
 test: ## all tests on SQLite
-	.venv/bin/pytest -n 2 --dist loadgroup -q
+	.venv/bin/pytest -n 2 --dist loadfile -q
 
 browser: ## what is driven through Chromium
 	.venv/bin/pytest -q -m browser

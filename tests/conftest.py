@@ -159,8 +159,7 @@ def browser_type_launch_args(browser_type_launch_args: dict) -> dict:
 def record_of_module(django_db_setup, django_db_blocker) -> Iterator[None]:
     """What a fixture of scope "module" that asks for this one records is there for each test of its file.
 
-    It is made once, and what a test adds is taken back after it. Such a file stays on one worker
-    (`xdist_group`).
+    It is made once, and what a test adds is taken back after it.
     """
     with django_db_blocker.unblock(), transaction.atomic():
         yield

@@ -24,8 +24,7 @@ from fleet.models import Role
 from tests.conftest import CHECKOUT
 
 # The demo keeps an SQLite file of its own on either database; once is enough.
-# One worker runs the whole file: the demo is made once.
-pytestmark = [pytest.mark.sqlite, pytest.mark.xdist_group("demo")]
+pytestmark = pytest.mark.sqlite
 SITE = ("fleet", "inspections", "dashboards", "fixtures", "manage.py")
 
 

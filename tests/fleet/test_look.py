@@ -96,4 +96,6 @@ def test_a_label_takes_the_first_free_place_and_an_optional_one_none_that_is_tak
     assert places.choose([Box(0, 0, 20, 10), Box(60, 0, 20, 10)]) == Box(60, 0, 20, 10)
     assert places.choose([Box(62, 2, 10, 5)], must=False) is None
     assert places.choose([Box(95, 50, 20, 10)], must=False) is None  # would leave the drawing
-    assert places.choose([Box(62, 2, 10, 5)]) == Box(62, 2, 10, 5)
+    assert places.choose([Box(62, 2, 10, 5)]) is None  # on the words placed above
+    assert places.choose([Box(2, 2, 10, 5)], must=False) is None
+    assert places.choose([Box(2, 2, 10, 5)]) == Box(2, 2, 10, 5)  # it must: on a line, but on no words

@@ -30,7 +30,7 @@ from inspections.visits import machine_book, method_cards
 from tests import makers
 from tests.dashboards.outage_plan.plan_fleet import a_fleet, accept_agreed, bearing_of, run_on
 
-pytestmark = [pytest.mark.django_db, pytest.mark.xdist_group("decisions on plans")]
+pytestmark = pytest.mark.django_db
 TODAY = dt.date(2026, 6, 1)
 
 

@@ -24,7 +24,7 @@ from inspections.story.audit_trail import ledger_story
 from tests import makers
 from tests.dashboards.outage_plan.plan_fleet import bearing_of
 
-pytestmark = [pytest.mark.django_db, pytest.mark.xdist_group("deferrals of plans")]
+pytestmark = pytest.mark.django_db
 TODAY = today_in("UTC")
 SAID = {
     "reason": "no crane before spring",

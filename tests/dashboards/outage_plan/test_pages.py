@@ -23,7 +23,7 @@ from inspections.models import Plan
 from tests import makers
 from tests.dashboards.outage_plan.plan_fleet import a_fleet, bearing_of, run_on
 
-pytestmark = [pytest.mark.django_db, pytest.mark.xdist_group("pages of plans")]
+pytestmark = pytest.mark.django_db
 TODAY = today_in("UTC")
 
 
