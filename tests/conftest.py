@@ -145,8 +145,9 @@ def _pages_are_read_as_browsers_do() -> None:
 
 @pytest.fixture(scope="session")
 def browser_type_launch_args(browser_type_launch_args: dict) -> dict:
-    """The system's own Chromium; nothing is downloaded."""
-    program = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+    """The system's own Chromium, the one without windows where it is there; nothing is downloaded."""
+    known = filter(None, map(shutil.which, ("chromium-headless-shell", "chromium", "chromium-browser")))
+    program = os.environ.get("CHROMIUM") or next(known, None)
     if not program:
         pytest.skip("no Chromium on this machine: apt-get install chromium, or name it in CHROMIUM")
     arguments = [*browser_type_launch_args.get("args", []), "--disable-dev-shm-usage"]
