@@ -69,7 +69,8 @@ def learned_share(f: Frame, p: Params, aside: NDArray[np.bool_]) -> float:
     share = BELIEVED[0] / sum(BELIEVED)
     if not len(told):
         return share
-    logs = curve_logs(*_part(f, aside, told, p))
+    own, skip = part_of(f, aside, told)
+    logs = curve_logs(own, p, skip)
     for _ in range(ROUNDS):
         curved = float(np.sum(1.0 - curve_weights(logs, share)[:, 0]))
         share = (BELIEVED[0] + curved) / (sum(BELIEVED) + len(told))
@@ -85,7 +86,8 @@ def own_curves(f: Frame, p: Params, aside: NDArray[np.bool_]) -> tuple[IntArray,
     members = members[bend_score(f, p, aside)[members] > LOOKED_AT] if len(members) else members
     if not len(members):
         return members, np.zeros((0, len(TIMES)))
-    weight = curve_weights(curve_logs(*_part(f, aside, members, p)), p.own_curves)
+    own, skip = part_of(f, aside, members)
+    weight = curve_weights(curve_logs(own, p, skip), p.own_curves)
     apart = (weight[:, 0] < KEPT) & (weight.sum(axis=1) > 0.5)
     return members[apart], weight[apart]
 
@@ -103,10 +105,3 @@ def part_of(f: Frame, aside: NDArray[np.bool_], bearings: IntArray) -> tuple[Fra
     start = f.histories.start
     events = np.concatenate([np.arange(start[i], start[i + 1]) for i in bearings])
     return frame(f.histories.take(bearings)), aside[events]
-
-
-def _part(
-    f: Frame, aside: NDArray[np.bool_], bearings: IntArray, p: Params
-) -> tuple[Frame, Params, NDArray[np.bool_]]:
-    own, skip = part_of(f, aside, bearings)
-    return own, p, skip
