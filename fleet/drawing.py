@@ -252,10 +252,16 @@ class Places:
     inside: Box
     taken: list[Box] = field(default_factory=list)
     written: list[Box] = field(default_factory=list)
+    uncrossed: list[Box] = field(default_factory=list)
 
     def take(self, box: Box) -> None:
         """Mark an area as used by a mark or a line."""
         self.taken.append(box)
+
+    def keep_uncrossed(self, box: Box) -> None:
+        """Mark a line that words cross only where every place offered does."""
+        self.take(box)
+        self.uncrossed.append(box)
 
     def cost(self, box: Box) -> float:
         """How much of a place is taken or outside the drawing."""
@@ -265,7 +271,8 @@ class Places:
     def choose(self, offered: Sequence[Box], *, must: bool = True) -> Box | None:
         """Take the first free place, else (where one must be) the least crowded; never on other words."""
         bare = [box for box in offered if not any(box.overlap(other) for other in self.written)]
-        priced = [(self.cost(box), order, box) for order, box in enumerate(bare)]
+        clear = [box for box in bare if not any(box.overlap(other) for other in self.uncrossed)]
+        priced = [(self.cost(box), order, box) for order, box in enumerate(clear or bare)]
         cost, _, best = min(priced)[:3] if priced else (1.0, 0, None)
         if best is None or (cost > 1.0 and not must):
             return None

@@ -55,7 +55,7 @@ def plan(request: HttpRequest) -> HttpResponse:
         return render(
             request, "dashboards/plan_none.html", {"site": site, "sites": sites, "can_plan": can_plan}
         )
-    looking = _looking(request, site, hand)
+    looking = _looking(site, hand, (request.GET.get("show") or versions.HAND,))
     context = page.context(hand, looking.made, looking.version, sites)
     return render(request, "dashboards/plan.html", context | {"can_plan": can_plan, "run_on": RunOnForm()})
 
@@ -150,7 +150,7 @@ def _stamp(looking: Looking) -> dt.datetime:
 @require_safe
 def work_list(request: HttpRequest) -> HttpResponse:
     """One outage's jobs to print: last facts, limits, shells, what to bring, the cautions."""
-    looking = _asked(request)
+    looking = _asked(request, unasked=(versions.ACCEPTED, versions.HAND))
     context = work(looking.made, request.GET.get("outage", ""))
     if context is None:
         raise Http404("No job is planned for an outage of this name.")
@@ -172,20 +172,29 @@ def _can(request: HttpRequest, site: Site) -> dict[str, Any]:
     return {"can_plan": may(request.user, "plan", site), "deferral": DeferralForm(), "units": UNITS}
 
 
-def _asked(request: HttpRequest, *, act: str = "read", in_hand: bool = False) -> Looking:
-    """The plan asked for; 404 where there is none."""
+def _asked(
+    request: HttpRequest,
+    *,
+    act: str = "read",
+    in_hand: bool = False,
+    unasked: tuple[str, ...] = (versions.HAND,),
+) -> Looking:
+    """The plan asked for, where no version is named the first there is of `unasked`; 404 where there is
+    none.
+    """
     if act != "read":
         require(request.user, act)
     site = _site(request, list(sites_for(request.user, act)))
     hand = drafts.in_hand(site)
     if hand is None:
         raise Http404("No plan has been worked out for this site yet.")
-    return _looking(request, site, hand, in_hand=in_hand)
+    asked = request.GET.get("show")
+    return _looking(site, hand, (versions.HAND,) if in_hand else (asked,) if asked else unasked)
 
 
-def _looking(request: HttpRequest, site: Site, hand: DraftPlan, *, in_hand: bool = False) -> Looking:
-    key = versions.HAND if in_hand else request.GET.get("show") or versions.HAND
-    version = versions.version(hand, key)
+def _looking(site: Site, hand: DraftPlan, keys: tuple[str, ...]) -> Looking:
+    """The first version there is of those named."""
+    version = next((one for key in keys if (one := versions.version(hand, key))), None)
     if version is None:
         raise Http404("This plan is not there any more.")
     return Looking(site, hand, version, versions.shown(hand, version))

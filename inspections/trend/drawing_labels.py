@@ -151,7 +151,7 @@ def job_mark(frame: Frame) -> str:
         y = frame.y(job.trigger_um)
         parts.append(line(x - 8, y, x + wide + 8, y, "ink", 3.0))
     needs = text_width(text, size)
-    sides = [x + wide + 10, x - needs - 10]
+    sides = [x + wide + 10, min(x - 10, frame.today - 6) - needs]
     rows = (y - 8, y - 26, y + 6, frame.floor - 24, frame.floor - 42, frame.top + 22, frame.top + 40)
     offered = [Box(side, row, needs, 15) for row in rows for side in sides]
     box = frame.places.choose([place for place in offered if frame.left <= place.x <= frame.right - needs])

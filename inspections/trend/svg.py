@@ -131,7 +131,7 @@ def _today(frame: Frame) -> str:
     """The line between what was and what is coming."""
     x, text, size = frame.today, frame.trend.today_label, frame.size.font
     wide = text_width(text, size)
-    frame.places.take(Box(x - 1, frame.top, 2, frame.floor - frame.top))
+    frame.places.keep_uncrossed(Box(x - 1, frame.top, 2, frame.floor - frame.top))
     box = frame.places.choose(
         [Box(x - 6 - wide, frame.top + 4, wide, 14), Box(x + 6, frame.top + 4, wide, 14)]
     )

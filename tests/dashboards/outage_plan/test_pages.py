@@ -214,7 +214,9 @@ def test_the_sheets_and_the_work_list_say_what_the_page_says(planner, site):
     assert planner.get("/plan/work/", {"outage": "never"}).status_code == 404
     run_on(site, TODAY, "Past 5")
     _post(planner, "/plan/accept/", site, reason="so be it")
-    assert "From the accepted plan" in _read(planner, "/plan/work/", outage="outage 1", show="accepted")
+    for version in ({}, {"show": "accepted"}):
+        assert "From the accepted plan" in _read(planner, "/plan/work/", outage="outage 1", **version)
+    assert "not accepted" in _read(planner, "/plan/work/", outage="outage 1", show="in-hand")
 
 
 def test_the_work_list_speaks_of_a_bearing_in_the_unit_of_its_machines_book(planner, site):

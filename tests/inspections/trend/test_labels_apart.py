@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from fleet.drawing import Box, text_width
-from inspections.trend.scales import NARROW, WIDE
+from inspections.trend.scales import NARROW, WIDE, Frame
 from inspections.trend.strip import Row, axis_of, strip, strip_axis
 from inspections.trend.svg import draw
 from tests.inspections.trend.random_trends import random_trend
@@ -45,6 +45,20 @@ def test_words_of_random_bearings_lie_apart(size):
     for number in range(TRENDS):
         trend = random_trend(np.random.default_rng([7, number]))
         assert_apart(boxes_of(draw(trend, size, "t"), size.width), size.width)
+
+
+@pytest.mark.parametrize("size", [WIDE, NARROW], ids=["wide", "narrow"])
+def test_no_words_cross_the_line_of_today(size):
+    n_planned = 0
+    for number in range(TRENDS):
+        trend = random_trend(np.random.default_rng([9, number]))
+        frame = Frame(trend, size, "t")
+        boxes = boxes_of(draw(trend, size, "t"), size.width)
+        inside = [(box, text) for box, text in boxes if frame.top <= box.y + box.height <= frame.floor]
+        crossing = [text for box, text in inside if box.x + 1 < frame.today < box.x + box.width - 1]
+        assert crossing == [], number
+        n_planned += trend.job is not None
+    assert n_planned > TRENDS / 4
 
 
 @pytest.mark.parametrize("width", [300, 420, 900])
