@@ -29,6 +29,8 @@ from django.db.backends.base.operations import BaseDatabaseOperations
 from django.http import HttpResponse
 from django.test import Client
 
+from inspections.bundle.report import NoPrinter, must_be_able_to_print
+
 # A shared machine may be slow to draw examples, and that is no fault of what is tested.
 hypothesis.settings.register_profile(
     "shared", deadline=None, suppress_health_check=[hypothesis.HealthCheck.too_slow]
@@ -165,6 +167,15 @@ def record_of_module(django_db_setup, django_db_blocker) -> Iterator[None]:
     with django_db_blocker.unblock(), transaction.atomic():
         yield
         transaction.set_rollback(True)
+
+
+@pytest.fixture(scope="session")
+def pango() -> None:
+    """For a test that needs a PDF: the system library that it is made with."""
+    try:
+        must_be_able_to_print()
+    except NoPrinter as missing:
+        pytest.skip(str(missing))
 
 
 @pytest.fixture

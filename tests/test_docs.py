@@ -38,7 +38,10 @@ def settings_read() -> set[str]:
         *CHECKOUT.glob("inspections/**/*.py"),
         CHECKOUT / "manage.py",
     ]:
-        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        text = path.read_text("utf-8")
+        if "environ" not in text:
+            continue
+        for node in ast.walk(ast.parse(text)):
             if isinstance(node, ast.Call) and node.args and isinstance(node.args[0], ast.Constant):
                 called = getattr(node.func, "attr", None) or getattr(node.func, "id", None)
                 name = node.args[0].value

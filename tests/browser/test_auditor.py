@@ -22,7 +22,6 @@ from inspections.models import Reading
 from tests import makers
 from tests.browser.conftest import pressed
 from tests.browser.test_pages import SIDEWAYS, WIDTHS
-from tests.printing import needs_pango
 
 
 @pytest.fixture
@@ -41,7 +40,7 @@ def signed_in(live_server, page, small_fleet):
     return signed
 
 
-@needs_pango
+@pytest.mark.usefixtures("pango")
 def test_an_engineer_puts_a_reading_right_and_an_auditor_sees_both_versions_and_checks_the_bundle(
     signed_in, small_fleet, live_server, tmp_path
 ):

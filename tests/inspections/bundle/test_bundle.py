@@ -29,9 +29,8 @@ from inspections.bundle import archive, report, verify
 from inspections.limits import plant_choices
 from inspections.records.corrections import correct_reading
 from tests import makers
-from tests.printing import needs_pango
 
-pytestmark = [pytest.mark.django_db, needs_pango]
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("pango")]
 LONGEST_CHECKER = 450
 
 

@@ -16,9 +16,8 @@ from django.core.management import call_command
 from inspections.bundle import tables, verify
 from inspections.records.corrections import correct_reading, withdraw
 from tests import makers
-from tests.printing import needs_pango
 
-pytestmark = [pytest.mark.django_db, needs_pango]
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("pango")]
 TABLES = {
     "readings.csv": tables.READINGS,
     "events.csv": tables.EVENTS,

@@ -24,7 +24,6 @@ from inspections.visits.acts import begin, close, open_visit_of
 from tests import makers
 from tests.inspections.bundle.test_bundle import checked
 from tests.inspections.forecasts.test_reproduction import _put_off
-from tests.printing import needs_pango
 
 pytestmark = pytest.mark.django_db
 TODAY = dt.date(2026, 6, 1)
@@ -224,7 +223,7 @@ def test_nobody_joins_without_the_role_or_across_sites(client, site, gone, stays
     assert Bearing.objects.standing().filter(pk=gone.pk).exists()
 
 
-@needs_pango
+@pytest.mark.usefixtures("pango")
 def test_the_bundle_of_the_one_that_stands_holds_both_chains_and_is_sound(gone, stays, tmp_path):
     _merge(gone, stays)
     call_command("export_history", "L-001", "IB", out=tmp_path / "bundle", stdout=io.StringIO())

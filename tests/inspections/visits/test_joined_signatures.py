@@ -18,7 +18,6 @@ from tests import makers
 from tests.inspections.bundle.test_bundle import checked
 from tests.inspections.visits.test_signatures import a_closed_visit, a_signer, sign
 from tests.inspections.visits.walk import a_mechanic, a_worn_bearing, said
-from tests.printing import needs_pango
 
 pytestmark = pytest.mark.django_db
 
@@ -124,7 +123,7 @@ def test_who_signed_between_two_joins_is_not_asked_again(gone, stays, last, seco
     assert not any(line.awaits for line in lines_of(now))
 
 
-@needs_pango
+@pytest.mark.usefixtures("pango")
 def test_the_bundle_holds_the_signature_where_it_was_given(gone, stays, second, visit, tmp_path):
     sign(second, visit)
     join(gone, stays)

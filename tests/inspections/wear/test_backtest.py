@@ -8,7 +8,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-import scoringrules
 
 from inspections.wear.arrays import Histories, Kind, Method, build
 from inspections.wear.backtest import SHARES, hide_and_tell, score, slack, summary
@@ -96,6 +95,8 @@ def test_through_a_hidden_opening_both_forecasters_know_of_the_scrape():
 
 def test_the_loss_is_the_pinball_loss_of_the_literature():
     """scoringrules (quantile score), an independent implementation."""
+    import scoringrules  # compiles for seconds, which whoever collects the tests need not wait for
+
     rng = np.random.default_rng(2)
     value, quantiles = rng.normal(size=50), np.sort(rng.normal(size=(50, 5)), axis=1)
     theirs = np.mean([scoringrules.quantile_score(value, quantiles[:, k], a) for k, a in enumerate(SHARES)])
