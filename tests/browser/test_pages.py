@@ -72,6 +72,16 @@ def test_no_page_scrolls_sideways_and_axe_finds_nothing(width, opened, small_fle
     assert found == {}
 
 
+@pytest.mark.parametrize("width", WIDTHS)
+def test_who_is_signed_in_stands_whole_in_one_row_of_the_head(width, opened, small_fleet):
+    page = opened(small_fleet.watch_list, width)
+    who, name = page.locator(".who"), page.locator("a.name").bounding_box()
+    assert who.inner_text() == "engineer, Alderbrook Weir"
+    assert who.evaluate("e => [e.scrollWidth - e.clientWidth, e.scrollHeight - e.clientHeight]") == [0, 0]
+    box = who.bounding_box()
+    assert name["y"] < box["y"] + box["height"] / 2 < name["y"] + name["height"]
+
+
 def test_on_a_phone_a_bearing_is_a_short_card_with_its_drawing(opened, small_fleet):
     page = opened(small_fleet.watch_list, 360)
     cards = page.locator(".folds .watch tbody tr")
