@@ -361,7 +361,8 @@ def _settles(desk: Desk, rounds: list[ContactCheck], row: Standing) -> tuple[str
     """
     of, _, thing = row.key.partition(" ")
     measured = [one for one in desk.record.readings if one.counts and one.quantity == "clearance"]
-    printed_after = of == "print" and any(one.repeat > 1 for one in measured)  # measured again already
+    latest = [one for one in measured if one.stage == measured[-1].stage]  # what lies there now
+    printed_after = of == "print" and any(one.repeat > 1 for one in latest)  # measured again already
     if row.word == REPEAT or (row.word == MEASURE and printed_after):
         half = next((one.half for one in last_rounds(rounds) if str(one.pk) == thing), "")
         more = {"half": half} if half == "upper" else {}

@@ -306,7 +306,10 @@ def _rivals(now: Situation) -> Iterator[Standing]:
 
 
 def _doubted(now: Situation) -> Iterator[Standing]:
+    told = {one.where for one in now.held}  # its row asks for the same already
     for key, where in now.doubted.items():
+        if where in told:
+            continue
         why = "the reading is not what was expected, and it was not measured again."
         yield Standing(f"doubted {key}", MEASURE, f"{_first_up(where)}: {why}")
 

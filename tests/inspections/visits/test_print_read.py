@@ -8,7 +8,7 @@ from inspections.contact.check import Check
 from inspections.contact.shared_table import VERSION
 from inspections.models import ContactCheck, Reading
 from inspections.visits import print_words
-from tests.inspections.visits.walk import a_mechanic, a_worn_bearing, at, begin, read, said
+from tests.inspections.visits.walk import a_mechanic, a_worn_bearing, at, begin, read, said, today_of
 
 pytestmark = pytest.mark.django_db
 TAKEN = {"in_place": "yes", "half": "lower", "first_end": "out", "film": "normal"}
@@ -63,6 +63,23 @@ def test_a_tight_shell_that_was_measured_again_holds_whatever_its_print_asks_for
     assert next_act(client, bearing) == "Hold"
     page = said(client.get(at(bearing, "visit/")))
     assert "Hold. As found, pump end: Too tight" in page and "Measure again. The last print" in page
+
+
+def test_a_new_shell_is_measured_again_as_left_whatever_was_measured_again_as_found():
+    bearing = a_worn_bearing()
+    client = a_mechanic(bearing)
+    begin(client, bearing)
+    for value in ("0.205", "0.207"):
+        read(client, bearing, value)
+    for one in Reading.objects.filter(visit__opened_on=today_of(bearing)):
+        read(client, bearing, "0.206", where=f"{one.end}-{one.clock}", query={"again": one.pk})
+    new = {"kind": "shell_change", "half": "both", "reason": "worn", "no_serial": "on"}
+    client.post(at(bearing, "work/"), new)
+    for value in ("0.150", "0.151"):
+        read(client, bearing, value, stage="as_left")
+    client.post(at(bearing, "contact/"), TAKEN | {"drawn": "full_length", "film": ""})
+    assert ContactCheck.objects.get().conditions["code"] == "clearance_open"
+    assert next_act(client, bearing) == "Measure again"
 
 
 def test_a_print_that_does_not_tell_is_laid_in_again_and_one_that_carries_leads_to_the_end():

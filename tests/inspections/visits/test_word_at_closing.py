@@ -5,6 +5,7 @@ without one.
 import datetime as dt
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 
 from fleet.ledger.verify import verify
 from inspections.limits import plant_choices
@@ -68,6 +69,9 @@ def test_damage_on_the_hold_list_holds_with_whom_to_ring_and_a_photo(client, bea
     page = said(client.get(at(bearing, "visit/")))
     assert f"Hold. {part.capitalize()}: {word} was seen: do not close before the engineer has signed." in page
     assert "Ring: engineer on duty, 4711. Take a photo." in page
+    client.post(at(bearing, "photo/"), {"photo": SimpleUploadedFile("shell.png", makers.a_png())})
+    page = said(client.get(at(bearing, "visit/")))
+    assert "Ring: engineer on duty, 4711." in page and "Take a photo" not in page
 
 
 def test_damage_that_is_noted_asks_for_a_photo_and_is_said(client, bearing):

@@ -189,3 +189,16 @@ def test_what_of_the_closing_list_was_not_done_needs_its_reason():
     undone = done | {"cap_torque": NOT_DONE}
     assert ListAnswers(undone).faults() == ["Say why it was not done or not measured: cap at its torque."]
     assert ListAnswers(undone, {"cap_torque": "no wrench"}).faults() == []
+
+
+def test_a_reading_outside_that_was_not_expected_asks_once_to_be_measured_again():
+    tight = Held("t", "under", "as found, pump end", "Too tight: under 0.120 mm.", again=False)
+    both = Situation(held=[tight], doubted={"r": "as found, pump end", "s": "as found, outer end"})
+    rows = advise(both, closes).standing
+    assert [row.key for row in rows] == ["t", "doubted s"]
+    signed = Situation(
+        held=[tight],
+        doubted={"r": "as found, pump end"},
+        answers=[Answer("use_as_is", frozenset({"t"}))],
+    )
+    assert advise(signed, closes).word == CLOSE_UP
