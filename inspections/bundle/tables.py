@@ -18,7 +18,7 @@ from fleet.models import Bearing, Limit, Person, Recorded
 from fleet.plant.calibration import doubts
 from fleet.sheets.export import csv_bytes
 from inspections.bundle.quoted_entries import Kept
-from inspections.models import Event, Reading, reading_columns
+from inspections.models import WHAT_WAS_DONE, Event, Reading, reading_columns
 from inspections.story.audit_trail import LedgerStory
 from inspections.story.uncertainty import spreads, uncertainty_of
 
@@ -64,13 +64,7 @@ EVENTS = (
     "precision",
     "place",
     "whole_pump",
-    "kind",
-    "half",
-    "shell",
-    "reason",
-    "outcome",
-    "contact_percent",
-    "note",
+    *WHAT_WAS_DONE,
     "job",
     "done_by",
     "checked_by",

@@ -10,6 +10,7 @@ from inspections.models.deferral import Agreement, Deferral, OutsideOpening
 from inspections.models.event import (
     EFFECTS,
     NO_VISIT,
+    WHAT_WAS_DONE,
     WHOLE_PUMP,
     WORK,
     ContactCheck,

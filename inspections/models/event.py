@@ -59,6 +59,8 @@ WORK = frozenset(
 WHOLE_PUMP = frozenset({EventKind.ROTOR_CHANGE, EventKind.PUMP_CHANGE})
 # These need no opening: alone they make no visit.
 NO_VISIT = frozenset({EventKind.OIL, EventKind.NOTE})
+# The columns that say what was done at a bearing, beside the day and the place.
+WHAT_WAS_DONE = ("kind", "half", "shell", "reason", "outcome", "contact_percent", "note")
 
 
 class Outcome(models.TextChoices):

@@ -13,7 +13,7 @@ from django.db.models import Q
 from fleet.models import Bearing, BearingFacts, Installation, LoadSide, SetAside
 from fleet.models.recorded import IN_ORDER
 from fleet.units import Day, Unreadable, parse_day
-from inspections.models import Event, EventKind, MeterEntry, Reading, Visit
+from inspections.models import WHAT_WAS_DONE, Event, EventKind, MeterEntry, Reading, Visit
 from inspections.story.effect_of_work import (
     NEW_BASELINE,
     NEW_LIFE,
@@ -282,13 +282,7 @@ class _Asked:
             "last_on",
             "precision",
             "order",
-            "kind",
-            "half",
-            "shell",
-            "reason",
-            "outcome",
-            "contact_percent",
-            "note",
+            *WHAT_WAS_DONE,
         )
 
     def _meter(self) -> Iterator[tuple[UUID, MeterPoint]]:

@@ -18,27 +18,10 @@ from fleet.measuring_methods import words_of
 from inspections.trend.plotly_figure import trend_plotly
 from inspections.trend.scales import NARROW, WIDE
 from inspections.trend.svg import draw
-from inspections.trend.values import (
-    Trend,
-    TrendDates,
-    TrendFan,
-    TrendJob,
-    TrendLimit,
-    TrendPath,
-    TrendReading,
-    TrendWork,
-)
+from inspections.trend.values import Trend, TrendReading
 from inspections.wear.normal import NINE_IN_TEN
 
 __all__ = [
-    "Trend",
-    "TrendDates",
-    "TrendFan",
-    "TrendJob",
-    "TrendLimit",
-    "TrendPath",
-    "TrendReading",
-    "TrendWork",
     "fan_table",
     "trend_picture",
     "trend_plotly",

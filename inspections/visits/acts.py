@@ -239,10 +239,8 @@ def could_not_measure(
     late: bool = False,
 ) -> NotMeasured:
     """A station that could not be measured, and why."""
-    known = known_row(NotMeasured, id, by)
-    if known:
+    if known := known_or_open(NotMeasured, id, by, visit, late):
         return known
-    must_be_open(visit, late)
     if because not in NotMeasured.Because.values:
         raise NotRecorded(f"Say why: {', '.join(str(label) for label in NotMeasured.Because.labels)}.")
     row = NotMeasured(
@@ -273,10 +271,8 @@ def event(
     **facts: Any,
 ) -> Event:
     """Something done or seen in a visit: a scrape, a new shell, opened and not measured, ..."""
-    known = known_row(Event, id, by)
-    if known:
+    if known := known_or_open(Event, id, by, visit, late):
         return known
-    must_be_open(visit, late)
     if kind == EventKind.OPENED and not str(facts.get("note", "")).strip():
         raise NotRecorded("Say in a few words why it was opened and not measured.")
     return record_event(kind=kind, bearing=bearing, on=on, by=by, visit=visit, id=id, **facts)
@@ -298,10 +294,8 @@ def see(
     late: bool = False,
 ) -> Event:
     """What was seen: {"journal": {"words": [...], "where": "", "note": ""}}; no part: nothing found."""
-    known = known_row(Event, id, by)
-    if known:
+    if known := known_or_open(Event, id, by, visit, late):
         return known
-    must_be_open(visit, late)
     said = {part: one for part, one in parts.items() if one.get("words") or one.get("note")}
     with transaction.atomic():
         act = uuid.uuid4()
@@ -448,6 +442,14 @@ def known_row(model: type[Recorded], pk: UUID | None, by: UUID) -> Any:
     row = model._base_manager.filter(pk=pk).first() if pk else None
     if row is not None and row.recorded_by != by:
         raise OtherContent(NOT_YOURS)
+    return row
+
+
+def known_or_open(model: type[Recorded], pk: UUID | None, by: UUID, visit: Visit, late: bool) -> Any:
+    """The row of an id that is stored already; where there is none, its visit must be open."""
+    row = known_row(model, pk, by)
+    if row is None:
+        must_be_open(visit, late)
     return row
 
 

@@ -20,7 +20,7 @@ from inspections.records.facts import EventFact
 from inspections.records.openings import NotRecorded
 from inspections.records.recording import record_history
 from inspections.visits import print_words
-from inspections.visits.acts import known_row, must_be_open, takes_back
+from inspections.visits.acts import known_or_open, takes_back
 from inspections.visits.contact_facts import earlier_prints
 from inspections.visits.contact_rounds import round_number, rounds_of
 
@@ -58,10 +58,8 @@ def check_contact(
     NotRecorded
         for a print that is none, or a closed visit.
     """
-    known = known_row(ContactCheck, id, by)
-    if known:
+    if known := known_or_open(ContactCheck, id, by, visit, late):
         return known
-    must_be_open(visit, late)
     try:
         rounds, half = rounds_of(visit, bearing), facts.half or "lower"
         reading = read_print(cells, facts, criteria, earlier_prints(rounds, half, instead_of, entered_at))

@@ -40,9 +40,10 @@ def number_as_typed(text: str, *, about: str = "") -> str:
     return typed
 
 
-def _day_field(label: str) -> forms.DateField:
+def _day_field(label: str, hint: str) -> forms.DateField:
     return forms.DateField(
         label=label,
+        help_text=hint,
         required=False,
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
         error_messages={"invalid": "Give the day as year, month, day, such as 2026-03-09."},
@@ -68,10 +69,12 @@ class StartForm(NamesForm):
     """Who measures, and (for a new visit) why it is open; the day where a paper sheet is typed in."""
 
     why = forms.ChoiceField(label="Why it is open", required=False)
-    job = forms.CharField(label="Job", required=False, max_length=80)
-    procedure = forms.CharField(label="Procedure", required=False, max_length=120)
-    revision = forms.CharField(label="Revision", required=False, max_length=40)
-    measured_on = _day_field("Measured on")
+    job = forms.CharField(label="Work order, permit (if you like)", required=False, max_length=80)
+    procedure = forms.CharField(label="Procedure (if you like)", required=False, max_length=120)
+    revision = forms.CharField(label="Its revision", required=False, max_length=40)
+    measured_on = _day_field(
+        "From a paper sheet: measured on", "Leave it empty for what is measured today. Both days are kept."
+    )
 
     def __init__(self, *args: Any, today: dt.date, why_known: str = "", **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -87,7 +90,7 @@ class StartForm(NamesForm):
 class PeopleForm(NamesForm):
     """A name for one part in a visit, or the day that what follows was measured on."""
 
-    on = _day_field("Measured on")
+    on = _day_field("What follows was measured on", "Empty: today. For a paper sheet of several days.")
 
     def __init__(self, *args: Any, today: dt.date, opened_on: dt.date, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -177,7 +180,7 @@ class WorkForm(forms.Form):
     """What was done: a new shell with its half, reason and serial, shims, a reground journal, ..."""
 
     id = forms.UUIDField(widget=forms.HiddenInput, required=False)
-    kind = forms.ChoiceField(label="What was done", choices=[(str(kind), words) for kind, words in WORKS])
+    kind = forms.ChoiceField(label="Work", choices=[(str(kind), words) for kind, words in WORKS])
     half = forms.ChoiceField(
         label="Which half",
         required=False,
@@ -232,23 +235,6 @@ class ContactForm(forms.Form):
         required=False,
         choices=[("thin", "thin and even"), ("normal", "normal"), ("heavy", "heavy"), ("", "not said")],
     )
-    bedded = forms.ChoiceField(
-        label="Ever bedded by hand", required=False, choices=[("", "not known"), ("no", "no"), ("yes", "yes")]
-    )
-    worn_arc_deg = forms.FloatField(
-        label="Worn arc, degrees",
-        required=False,
-        min_value=0,
-        max_value=179,
-        error_messages={"invalid": "Give the worn arc in degrees, 0 to 179, or leave it empty."},
-    )
-    turned_deg = forms.FloatField(
-        label="Shaft turned, degrees",
-        required=False,
-        min_value=0,
-        max_value=36000,
-        error_messages={"invalid": "Give the turn in degrees, or leave it empty."},
-    )
     first_end = forms.ChoiceField(
         label="On the left is the", choices=[(end, END_WORDS[end]) for end in ("out", "in")], required=False
     )
@@ -262,6 +248,25 @@ class ContactForm(forms.Form):
         ],
     )
     match_mark = forms.ChoiceField(label="The match mark is at the", required=False, choices=MATCH_MARKS)
+    bedded = forms.ChoiceField(
+        label="Was this shell ever bedded by hand?",
+        required=False,
+        choices=[("", "not known"), ("no", "no"), ("yes", "yes")],
+    )
+    worn_arc_deg = forms.FloatField(
+        label="Worn (polished) arc, degrees, apart from the print",
+        required=False,
+        min_value=0,
+        max_value=179,
+        error_messages={"invalid": "Give the worn arc in degrees, 0 to 179, or leave it empty."},
+    )
+    turned_deg = forms.FloatField(
+        label="Shaft turned, degrees",
+        required=False,
+        min_value=0,
+        max_value=36000,
+        error_messages={"invalid": "Give the turn in degrees, or leave it empty."},
+    )
 
     def facts(self) -> dict[str, Any]:
         """What `contact.Facts` takes of it."""

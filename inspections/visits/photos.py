@@ -15,7 +15,7 @@ from fleet.ledger.writing import Fact, write
 from fleet.models import Attachment, Bearing, Setting, Site, StoredFile
 from inspections.models import Visit
 from inspections.records.openings import NotRecorded
-from inspections.visits.acts import NOT_YOURS, must_be_open
+from inspections.visits.acts import known_or_open
 
 MOST_BYTES = 12_000_000
 _JPEG, _PNG = b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n"
@@ -56,11 +56,8 @@ def keep_photo(
     NotRecorded
         for a file that is neither, or too large.
     """
-    if id and (known := Attachment.objects.filter(pk=id).first()):
-        if known.recorded_by != by:
-            raise NotRecorded(NOT_YOURS)
+    if known := known_or_open(Attachment, id, by, visit, late):
         return known
-    must_be_open(visit, late)
     if len(data) > MOST_BYTES:
         raise NotRecorded(
             f"The photo has {len(data) // 1_000_000} MB; at most 12 MB are kept. Take it smaller."

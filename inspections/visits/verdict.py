@@ -117,6 +117,24 @@ def after_scrape(found_um: float, found_sd_um: float, step_um: float, step_sd_um
 
 
 @dataclass(frozen=True)
+class Typed:
+    """How a number was typed: its standard uncertainty and the step of its last digit (a part of it), um; the
+    unit of its box; the most that no reading of this bearing is larger than, um.
+    """
+
+    sd_um: float
+    unit: str = "mm"
+    step_um: float = 0.0
+    most_um: float | None = None
+
+    def sd_over(self, factor: float = 1.0) -> float:
+        """The standard uncertainty were the number, and with it its step, so many times too large."""
+        without = max(self.sd_um**2 - (self.step_um / STEP_OF_UNIFORM) ** 2, 0.0)
+        step = min(self.step_um / factor, COARSEST_STEP_UM)
+        return math.sqrt(without + (step / STEP_OF_UNIFORM) ** 2)
+
+
+@dataclass(frozen=True)
 class Question:
     """Whether a second measurement is asked for, and the slip that would explain the value with what it then
     is, um.
@@ -156,14 +174,14 @@ def verdict(
     """
     judged = judge(value_um, sd_um, held.low_um, held.high_um)
     is_held = held.low_um is not None or held.high_um is not None
-    asked = question(value_um, sd_um, expected, unit=unit, step_um=step_um, most_um=held.most_um)
-    near_sd = _sd_with(sd_um, step_um, step_um)
+    typed = Typed(sd_um, unit, step_um, held.most_um)
+    asked = question(value_um, typed, expected)
     limit = limit_words(judged.word, judged.p_low, judged.p_high, unit, held)
     return Verdict(
         word=judged.word if is_held else "",
         p_low=judged.p_low,
         p_high=judged.p_high,
-        text=f"{limit}{expected_words(value_um, near_sd, expected, asked.asked)}.",
+        text=f"{limit}{expected_words(value_um, typed.sd_over(), expected, asked.asked)}.",
         asked=asked.asked,
         question=question_words(unit, held, expected, asked, value_um, step_um),
         slip=asked.slip.words if asked.slip else "",
@@ -184,9 +202,7 @@ def verdict_of_interval(
     """Judge a reading of which only bounds are known: what its bounds leave open stays open, an unlikely one
     is asked about.
     """
-    asked = question_of_interval(
-        low_um, high_um, sd_um, expected, unit=unit, step_um=step_um, most_um=held.most_um
-    )
+    asked = question_of_interval(low_um, high_um, Typed(sd_um, unit, step_um, held.most_um), expected)
     bound = (high_um if low_um is None else low_um) or 0.0
     questioned: dict[str, Any] = {
         "asked": asked.asked,
@@ -229,31 +245,22 @@ def _bound(
 # the question at entry -----------------------------------------------------------------------------------
 
 
-def question(
-    value_um: float,
-    sd_um: float,
-    expected: Expected | None,
-    *,
-    unit: str = "mm",
-    step_um: float = 0.0,
-    most_um: float | None = None,
-) -> Question:
+def question(value_um: float, typed: Typed, expected: Expected | None) -> Question:
     """Whether to ask for a second measurement, and the slip that would explain the value.
 
     Asked outside 99.7 % of what is expected, where a slip's factor explains it better than wear does, and
-    always at nothing and over `most_um`. Each slip of this box is weighed with the step it would then have
+    always at nothing and over the most. Each slip of this box is weighed with the step it would then have
     been read to.
     """
-    beyond = most_um is not None and not 0.0 < value_um <= most_um
+    beyond = typed.most_um is not None and not 0.0 < value_um <= typed.most_um
     if expected is None:
         return Question(asked=beyond, beyond=beyond)
-    own = _sd_with(sd_um, step_um, step_um)
+    own = typed.sd_over()
     far = abs(distance(value_um, own, expected)) > FAR
     best, slip, mended = 0.0, None, None
-    slips = slips_of(unit)
+    slips = slips_of(typed.unit)
     for one in slips:
-        meant = value_um / one.factor
-        sd = _sd_with(sd_um, step_um, step_um / one.factor)
+        meant, sd = value_um / one.factor, typed.sd_over(one.factor)
         odds = likelihood(meant, sd, expected) / one.factor
         if odds > best and abs(distance(meant, sd, expected)) < FAR:
             best, slip, mended = odds, one, meant
@@ -265,36 +272,27 @@ def question(
 
 
 def question_of_interval(
-    low_um: float | None,
-    high_um: float | None,
-    sd_um: float,
-    expected: Expected | None,
-    *,
-    unit: str = "mm",
-    step_um: float = 0.0,
-    most_um: float | None = None,
+    low_um: float | None, high_um: float | None, typed: Typed, expected: Expected | None
 ) -> Question:
     """The same of bounds: asked where all between them is unlikely, or a bound is no bound anybody reads at
     this bearing.
     """
     bounds = [um for um in (low_um, high_um) if um is not None]
     # From nothing up is how "0-0.05" is typed: its lower end is no reading.
-    beyond = most_um is not None and any(not 0.0 <= um <= most_um for um in bounds)
+    beyond = typed.most_um is not None and any(not 0.0 <= um <= typed.most_um for um in bounds)
     if expected is None:
         return Question(asked=beyond, beyond=beyond)
-    if not beyond and not _unlike(low_um, high_um, _sd_with(sd_um, step_um, step_um), expected):
+    if not beyond and not _unlike(low_um, high_um, typed.sd_over(), expected):
         return Question()
     slip, mended, nearest = None, None, math.inf
     bound = (high_um if low_um is None else low_um) or 0.0
-    for one in slips_of(unit):
-        if (
-            not one.unit or bound <= 0.0
-        ):  # twice as much or a tenth is what a strip gives that is really used up
+    for one in slips_of(typed.unit):
+        # twice as much or a tenth is what a strip gives that is really used up
+        if not one.unit or bound <= 0.0:
             continue
         low, high = (None if um is None else um / one.factor for um in (low_um, high_um))
         away = abs(math.log(bound / one.factor / expected.mid_um))
-        sd = _sd_with(sd_um, step_um, step_um / one.factor)
-        if away < nearest and not _unlike(low, high, sd, expected):
+        if away < nearest and not _unlike(low, high, typed.sd_over(one.factor), expected):
             slip, mended, nearest = one, bound / one.factor, away
     return Question(True, slip, mended, beyond)
 
@@ -308,12 +306,6 @@ def _unlike(low_um: float | None, high_um: float | None, sd_um: float, expected:
     long = high_um is not None and high_um < least and distance(high_um, sd_um, expected) < -FAR
     bounds = [um for um in (low_um, high_um) if um]
     return short or long or any(um * GROSS < least or um > GROSS * expected.high_um for um in bounds)
-
-
-def _sd_with(sd_um: float, step_um: float, other_um: float) -> float:
-    """A reading's standard uncertainty with another step in the place of its own."""
-    without = max(sd_um**2 - (step_um / STEP_OF_UNIFORM) ** 2, 0.0)
-    return math.sqrt(without + (min(other_um, COARSEST_STEP_UM) / STEP_OF_UNIFORM) ** 2)
 
 
 def distance(value_um: float, sd_um: float, expected: Expected) -> float:

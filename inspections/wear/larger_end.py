@@ -57,12 +57,7 @@ def believe_all(
 
 
 def _mean_of_ends(
-    f: Frame,
-    pool: Pool,
-    aside: NDArray[np.bool_],
-    change: Change | None = None,
-    stop: IntArray | None = None,
-    times: float = 1.0,
+    f: Frame, pool: Pool, aside: NDArray[np.bool_], change: Change | None, stop: IntArray | None, times: float
 ) -> tuple[Clouds, FloatArray, Params]:
     """The mean of the ends' cloud under every design, the rates' variance (B,) before any reading, the first
     design.
@@ -107,9 +102,10 @@ def mean_of_ends(record: Record, pool: Pool) -> Clouds:
     """What is believed of the mean of the ends at the as-of day, every account of a record in doubt by its
     share.
     """
-    likeliest = _mean_of_ends(record.f, pool, record.aside)[0]
+    likeliest = _mean_of_ends(record.f, pool, record.aside, None, None, 1.0)[0]
     others = [
-        _mean_of_ends(account.f, pool, account.aside, times=account.times)[0] for account in record.others
+        _mean_of_ends(account.f, pool, account.aside, None, None, account.times)[0]
+        for account in record.others
     ]
     return _piled(record, likeliest, others) if others else likeliest
 

@@ -5,7 +5,7 @@ and its variance.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from scipy.special import ndtr
@@ -112,34 +112,34 @@ class Predictive:
         return np.cumsum(span * (chance @ share), axis=1)
 
 
-def merged(
-    begin: IntArray,
-    weight: FloatArray,
-    log_rate: FloatArray,
-    level: FloatArray,
-    variance: FloatArray,
-    unevenness_um: FloatArray,
-    nodes: int = NODES,
-) -> Predictive:
-    """Beliefs on ``nodes`` nodes from components begin[i]:begin[i+1] of flat arrays (M,).
+class Components(NamedTuple):
+    """Beliefs of B bearings by components: those of bearing i are begin[i]:begin[i+1] of flat arrays (M,) of
+    weight, log rate (um/kh), level (um) and its variance (um2); ``unevenness_um`` (B,).
+    """
+
+    begin: IntArray
+    weight: FloatArray
+    log_rate: FloatArray
+    level: FloatArray
+    variance: FloatArray
+    unevenness_um: FloatArray
+
+
+def merged(components: Components, nodes: int = NODES) -> Predictive:
+    """The same beliefs on ``nodes`` nodes.
 
     A bearing's components are sorted by log rate and cut into parts of equal weight, a component on a cut
     being shared out; a part keeps its weight, its mean log rate and level, and the whole variance of its
-    level. ``unevenness_um`` (B,). A bearing without components gets weight 0 everywhere, and NaN for its
+    level. A bearing without components gets weight 0 everywhere, and NaN for its
     mean.
 
-    >>> p = merged(
-    ...     np.array([0, 4]),
-    ...     np.full(4, 0.25),
-    ...     np.array([0.3, 0.1, 0.2, 0.4]),
-    ...     np.array([3.0, 1.0, 2.0, 4.0]),
-    ...     np.ones(4),
-    ...     np.zeros(1),
-    ...     nodes=2,
-    ... )
+    >>> rates, levels = np.array([0.3, 0.1, 0.2, 0.4]), np.array([3.0, 1.0, 2.0, 4.0])
+    >>> given = Components(np.array([0, 4]), np.full(4, 0.25), rates, levels, np.ones(4), np.zeros(1))
+    >>> p = merged(given, nodes=2)
     >>> p.log_rate.round(2).tolist(), p.level.tolist(), p.variance.tolist()
     ([[0.15, 0.35]], [[1.5, 3.5]], [[1.25, 1.25]])
     """
+    begin, weight, log_rate, level, variance, unevenness_um = components
     n, counts = len(begin) - 1, np.diff(begin)
     owner = np.repeat(np.arange(n), counts)
     order = np.lexsort((log_rate, owner))
@@ -174,27 +174,18 @@ def merged(
     )
 
 
-def whole(
-    begin: IntArray,
-    weight: FloatArray,
-    log_rate: FloatArray,
-    level: FloatArray,
-    variance: FloatArray,
-    unevenness_um: FloatArray,
-) -> Predictive:
+def whole(components: Components) -> Predictive:
     """The same beliefs with every component a node of its own (N = the most of any bearing), nothing merged.
 
-    >>> p = whole(
-    ...     np.array([0, 2, 3]),
-    ...     np.array([0.5, 0.5, 1.0]),
-    ...     np.zeros(3),
-    ...     np.arange(3.0),
-    ...     np.ones(3),
-    ...     np.zeros(2),
+    >>> weights = np.array([0.5, 0.5, 1.0])
+    >>> given = Components(
+    ...     np.array([0, 2, 3]), weights, np.zeros(3), np.arange(3.0), np.ones(3), np.zeros(2)
     ... )
+    >>> p = whole(given)
     >>> p.weight.tolist(), p.level.tolist()
     ([[0.5, 0.5], [1.0, 0.0]], [[0.0, 1.0], [2.0, 0.0]])
     """
+    begin, weight = components.begin, components.weight
     n, counts = len(begin) - 1, np.diff(begin)
     most = int(counts.max(initial=1))
     owner = np.repeat(np.arange(n), counts)
@@ -207,10 +198,10 @@ def whole(
 
     return Predictive(
         filled(weight, 0.0),
-        filled(log_rate, 0.0),
-        filled(level, 0.0),
-        filled(variance, 1.0),
-        np.asarray(unevenness_um, dtype=float),
+        filled(components.log_rate, 0.0),
+        filled(components.level, 0.0),
+        filled(components.variance, 1.0),
+        np.asarray(components.unevenness_um, dtype=float),
     )
 
 
@@ -268,6 +259,7 @@ def from_clouds(
     weight, n = parts[:, crossing.WEIGHT], len(growth)
     total = np.bincount(owner, weight, minlength=n)
     beta = np.bincount(owner, weight * parts[:, crossing.BETA], minlength=n) / np.where(total > 0, total, 1.0)
-    given = (clouds.begin, weight, np.log(rate), parts[:, crossing.MEAN], variance, beta / growth)
-    belief = whole(*given) if nodes is None else merged(*given, nodes)
+    level = parts[:, crossing.MEAN]
+    given = Components(clouds.begin, weight, np.log(rate), level, variance, beta / growth)
+    belief = whole(given) if nodes is None else merged(given, nodes)
     return belief.widened(np.sqrt(np.asarray(duty_sd) ** 2 + (0.5 * np.asarray(taper_sd) / growth) ** 2))

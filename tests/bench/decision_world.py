@@ -15,6 +15,7 @@ from scipy.special import gammaincinv
 
 from inspections.wear.arrays import FloatArray, IntArray
 from inspections.wear.decision import Predictive, Terms, merged, terms
+from inspections.wear.predictive import Components
 
 MEDIAN, SPREAD, MEMORY, BETA = 2.2, 0.6, 0.5, 2.0
 D, LIMIT, NEW_LOW, NEW_HIGH = 13.15, 260.0, 118.0, 142.0
@@ -126,7 +127,7 @@ class Beliefs:
             )
         begin = np.arange(n + 1) * k
         flat = (np.exp(self.weight).ravel(), np.tile(Z, n), self.level.ravel(), self.variance.ravel())
-        return merged(begin, *flat, beta, nodes)
+        return merged(Components(begin, *flat, beta), nodes)
 
 
 def class_terms(gauge: FloatArray, risk: float, **more: float) -> Terms:

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fleet.slip_factors import UNIT_UM
-from inspections.visits.verdict import Expected, question, reading_sd_um
+from inspections.visits.verdict import Expected, Typed, question, reading_sd_um
 from inspections.wear.arrays import Histories, Kind
 from inspections.wear.fit import fit_fleet
 from inspections.wear.forecast import forecast
@@ -106,7 +106,7 @@ class Entry:
     def asked(self, expected: Expected) -> bool:
         sd = reading_sd_um(SD, self.step_um)
         most = MOST_PER_MILLE * JOURNAL_UM / 1000
-        return question(self.value_um, sd, expected, unit=self.box, step_um=self.step_um, most_um=most).asked
+        return question(self.value_um, Typed(sd, self.box, self.step_um, most), expected).asked
 
 
 def typed(value_um: float, box: str, step: float, read_in: str = "", factor: float = 1.0) -> Entry:

@@ -10,15 +10,8 @@ import plotly.graph_objects as go
 import pytest
 
 from fleet.drawing import Span, text_width
+from inspections.trend import values
 from inspections.trend.charts import (
-    Trend,
-    TrendDates,
-    TrendFan,
-    TrendJob,
-    TrendLimit,
-    TrendPath,
-    TrendReading,
-    TrendWork,
     fan_table,
     trend_picture,
     trend_plotly,
@@ -35,10 +28,10 @@ SCRAPED = date(2021, 10, 18)
 NASTY = '<img src=x onerror="alert(1)"> & <b>'
 
 
-def a_fan() -> TrendFan:
+def a_fan() -> values.TrendFan:
     days = tuple(TODAY + timedelta(days=91 * i) for i in range(31))
     rise = range(31)
-    return TrendFan(
+    return values.TrendFan(
         days,
         *(
             tuple(229 + s * i + z for i in rise)
@@ -47,24 +40,27 @@ def a_fan() -> TrendFan:
     )
 
 
-def a_trend(**changes) -> Trend:
-    trend = Trend(
+def a_trend(**changes) -> values.Trend:
+    trend = values.Trend(
         "North lift 2, drive end",
         "1 in 10 before October 2026",
         TODAY,
         UNTIL,
         readings=(
-            TrendReading(date(2014, 4, 10), 128, 6, method="plastic_strip"),
-            TrendReading(SCRAPED, 197, 6, method="plastic_strip"),
-            TrendReading(SCRAPED, 208, 6, "as_left", "plastic_strip"),
-            TrendReading(date(2026, 4, 9), 229, 3, method="bore_gauge"),
+            values.TrendReading(date(2014, 4, 10), 128, 6, method="plastic_strip"),
+            values.TrendReading(SCRAPED, 197, 6, method="plastic_strip"),
+            values.TrendReading(SCRAPED, 208, 6, "as_left", "plastic_strip"),
+            values.TrendReading(date(2026, 4, 9), 229, 3, method="bore_gauge"),
         ),
-        works=(TrendWork(SCRAPED, "scrape", "scraped", 11.2, "3 rounds"),),
-        paths=(TrendPath((date(2014, 4, 10), SCRAPED, SCRAPED, TODAY), (128, 197, 208, 230)),),
+        works=(values.TrendWork(SCRAPED, "scrape", "scraped", 11.2, "3 rounds"),),
+        paths=(values.TrendPath((date(2014, 4, 10), SCRAPED, SCRAPED, TODAY), (128, 197, 208, 230)),),
         fan=a_fan(),
-        limits=(TrendLimit("maximum", 260, "maker, 2011"), TrendLimit("replace", 243, "derived")),
+        limits=(
+            values.TrendLimit("maximum", 260, "maker, 2011"),
+            values.TrendLimit("replace", 243, "derived"),
+        ),
         outages=(Span(date(2026, 10, 3), date(2026, 10, 24), "Oct 26"),),
-        dates=TrendDates("243 µm reached", date(2026, 11, 10), date(2027, 6, 2), date(2028, 7, 1)),
+        dates=values.TrendDates("243 µm reached", date(2026, 11, 10), date(2027, 6, 2), date(2028, 7, 1)),
     )
     return replace(trend, **changes)
 
@@ -97,7 +93,7 @@ def test_as_found_is_round_and_as_left_is_square():
 
 
 def test_a_reading_that_is_not_used_is_hollow_crossed_and_quiet():
-    out = TrendReading(date(2022, 5, 3), 146, 6, state="excluded")
+    out = values.TrendReading(date(2022, 5, 3), 146, 6, state="excluded")
     plain, crossed = trend_svg(a_trend()), trend_svg(a_trend(readings=(*a_trend().readings, out)))
     assert not marks(plain, "circle", class_="ring-quiet")
     assert len(marks(crossed, "circle", class_="ring-quiet", r="5.4")) == 1
@@ -116,9 +112,9 @@ def test_a_scrape_breaks_the_line_with_a_step_in_bronze_that_says_how_much():
 
 
 def test_two_lives_are_two_lines_and_new_metal_cuts_the_height():
-    second = TrendPath((date(2022, 1, 1), TODAY), (120, 160))
-    shell = TrendWork(date(2022, 1, 1), "shell_change", "new shell S-0412")
-    first = TrendPath((date(2014, 1, 1), date(2021, 12, 1)), (120, 230))
+    second = values.TrendPath((date(2022, 1, 1), TODAY), (120, 160))
+    shell = values.TrendWork(date(2022, 1, 1), "shell_change", "new shell S-0412")
+    first = values.TrendPath((date(2014, 1, 1), date(2021, 12, 1)), (120, 230))
     drawing = trend_svg(a_trend(paths=(first, second), works=(shell,)))
     assert len(marks(drawing, "path", class_="line-dye", stroke_width="2.2")) == 2
     uprights = marks(drawing, "line", class_="line-bronze", stroke_dasharray="2 3")
@@ -128,8 +124,8 @@ def test_two_lives_are_two_lines_and_new_metal_cuts_the_height():
 
 def test_only_a_scrape_is_drawn_as_a_step_up():
     cleaned = date(2018, 3, 14)
-    path = TrendPath((date(2014, 4, 10), cleaned, cleaned, TODAY), (128, 182, 173, 230))
-    drawing = trend_svg(a_trend(paths=(path,), works=(TrendWork(cleaned, "oil", "oil flushed"),)))
+    path = values.TrendPath((date(2014, 4, 10), cleaned, cleaned, TODAY), (128, 182, 173, 230))
+    drawing = trend_svg(a_trend(paths=(path,), works=(values.TrendWork(cleaned, "oil", "oil flushed"),)))
     x = f"{Frame(a_trend(), WIDE, 't').x(cleaned):.1f}"
     assert not marks(drawing, "line", class_="line-bronze", x1=x, x2=x)
 
@@ -142,14 +138,14 @@ def test_outages_that_are_over_do_not_cross_the_readings():
 
 
 def test_what_changed_nothing_is_marked_but_not_named_on_the_drawing():
-    works = (TrendWork(date(2019, 1, 1), "contact_check", "contact checked"),)
+    works = (values.TrendWork(date(2019, 1, 1), "contact_check", "contact checked"),)
     drawing = trend_svg(a_trend(works=works))
     assert "contact checked" not in texts(drawing) and "contact checked" in drawing
 
 
 def test_a_crowded_label_is_cut_to_its_first_words_before_it_is_left_out():
     ends = [date(2018, 11, 6), date(2021, 1, 7)]
-    works = tuple(TrendWork(d, "shell_change", "shell changed, lower half") for d in ends)
+    works = tuple(values.TrendWork(d, "shell_change", "shell changed, lower half") for d in ends)
     said = texts(trend_svg(a_trend(works=works, readings=(), paths=(), limits=())))
     assert "shell changed" in said or "shell changed, lower half" in said
 
@@ -163,10 +159,10 @@ def test_both_limits_are_named_at_the_margin_by_who_set_them(size):
 
 
 def test_a_long_authority_is_cut_to_the_margin():
-    wordy = TrendLimit("maximum", 260, " ".join(["aaaaaaa"] * 12))
+    wordy = values.TrendLimit("maximum", 260, " ".join(["aaaaaaa"] * 12))
     rows = [text for text in texts(trend_svg(a_trend(limits=(wordy,)), narrow=True)) if "aa" in text]
     assert len(rows) == 3 and rows[-1].endswith("…")
-    long = TrendLimit("maximum", 260, "aa specificationwithoutblanks bb")
+    long = values.TrendLimit("maximum", 260, "aa specificationwithoutblanks bb")
     rows = list(texts(trend_svg(a_trend(limits=(long,)), narrow=True)))
     assert [text[-1] for text in rows if text.startswith("specif")] == ["…"] and "bb" in rows
     trend = a_trend()
@@ -179,7 +175,7 @@ def test_a_long_authority_is_cut_to_the_margin():
 
 
 def test_both_ends_of_a_reading_are_drawn_the_larger_as_the_reading():
-    seen = TrendReading(date(2025, 5, 1), 270, 5, smaller_um=240)
+    seen = values.TrendReading(date(2025, 5, 1), 270, 5, smaller_um=240)
     trend = a_trend(readings=(seen,), works=(), paths=())
     frame = Frame(trend, WIDE, "t")
     drawing = trend_svg(trend)
@@ -190,7 +186,7 @@ def test_both_ends_of_a_reading_are_drawn_the_larger_as_the_reading():
 
 
 def test_the_planned_opening_stands_on_its_outage_with_its_trigger():
-    job = TrendJob(date(2026, 10, 3), date(2026, 10, 24), 236.5, "open in October 2026")
+    job = values.TrendJob(date(2026, 10, 3), date(2026, 10, 24), 236.5, "open in October 2026")
     trend = a_trend(job=job)
     frame = Frame(trend, WIDE, "t")
     drawing = trend_svg(trend)
@@ -201,7 +197,7 @@ def test_the_planned_opening_stands_on_its_outage_with_its_trigger():
 
 
 def test_a_limit_that_held_once_ends_on_its_day():
-    old = TrendLimit("maximum", 300, "chart", to_day=date(2018, 1, 1))
+    old = values.TrendLimit("maximum", 300, "chart", to_day=date(2018, 1, 1))
     drawing = trend_svg(a_trend(limits=(*a_trend().limits, old)))
     frame = Frame(a_trend(limits=(*a_trend().limits, old)), WIDE, "t")
     ends = [node.get("x2") for node in marks(drawing, "line", class_="line-limit", stroke_width="1.3")]
@@ -214,7 +210,7 @@ def test_a_limit_that_held_once_ends_on_its_day():
     [(225, None, "over 225 µm"), (None, 50, "under 50 µm"), (76, 102, "between 76 and 102 µm")],
 )
 def test_a_bound_is_drawn_as_a_bound_and_never_as_a_number(low, high, said):
-    bound = TrendReading(date(2025, 1, 1), low or high, 0, low_um=low, high_um=high)
+    bound = values.TrendReading(date(2025, 1, 1), low or high, 0, low_um=low, high_um=high)
     trend = a_trend(readings=(bound,), works=(), paths=())
     drawing = trend_svg(trend)
     assert not marks(drawing, "circle", class_="ring-dye", r="5.4")
@@ -224,9 +220,12 @@ def test_a_bound_is_drawn_as_a_bound_and_never_as_a_number(low, high, said):
 
 @pytest.mark.parametrize("size", [WIDE, NARROW], ids=["wide", "narrow"])
 def test_labels_do_not_lie_on_each_other(size):
-    close = (TrendLimit("maximum", 262, "general rule, adopted in 2012"), TrendLimit("replace", 258, "plant"))
-    works = tuple(TrendWork(date(2014 + i, 3, 1), "oil", f"oil changed {i}") for i in range(10))
-    job = TrendJob(date(2026, 10, 3), date(2026, 10, 24), 255, "open in October 2026")
+    close = (
+        values.TrendLimit("maximum", 262, "general rule, adopted in 2012"),
+        values.TrendLimit("replace", 258, "plant"),
+    )
+    works = tuple(values.TrendWork(date(2014 + i, 3, 1), "oil", f"oil changed {i}") for i in range(10))
+    job = values.TrendJob(date(2026, 10, 3), date(2026, 10, 24), 255, "open in October 2026")
     trend = a_trend(limits=close, works=(*works, *a_trend().works), job=job)
     drawing = draw(trend, size, "t")
     boxes = []
@@ -262,9 +261,9 @@ def test_every_mark_stands_inside_the_drawing(narrow):
     "trend",
     [
         a_trend(readings=(), works=(), paths=(), fan=None, limits=(), dates=None),
-        a_trend(readings=(TrendReading(TODAY, 150, 0),), works=(), paths=(), limits=(), dates=None),
-        a_trend(dates=TrendDates("never", None, None, None)),
-        a_trend(dates=TrendDates("late", date(2033, 1, 1), None, None)),
+        a_trend(readings=(values.TrendReading(TODAY, 150, 0),), works=(), paths=(), limits=(), dates=None),
+        a_trend(dates=values.TrendDates("never", None, None, None)),
+        a_trend(dates=values.TrendDates("late", date(2033, 1, 1), None, None)),
     ],
     ids=["nothing known", "one reading today", "no dates", "dates beyond"],
 )
@@ -293,9 +292,9 @@ def test_a_drawing_has_a_role_and_a_sentence_for_those_who_hear_it():
 def test_what_people_typed_cannot_become_markup_in_drawing_or_figure():
     trend = a_trend(
         title=NASTY,
-        readings=(TrendReading(TODAY, 150, 6, method=NASTY, label=NASTY),),
-        works=(TrendWork(SCRAPED, "oil", NASTY, detail=NASTY),),
-        limits=(TrendLimit("maximum", 260, NASTY),),
+        readings=(values.TrendReading(TODAY, 150, 6, method=NASTY, label=NASTY),),
+        works=(values.TrendWork(SCRAPED, "oil", NASTY, detail=NASTY),),
+        limits=(values.TrendLimit("maximum", 260, NASTY),),
         outages=(Span(date(2027, 1, 1), date(2027, 2, 1), NASTY),),
         today_label=NASTY,
     )

@@ -13,7 +13,7 @@ from inspections.wear.belief import Clouds
 from inspections.wear.event_effects import frame
 from inspections.wear.fit import fit_fleet
 from inspections.wear.larger_end import believe_all
-from inspections.wear.predictive import Predictive, from_clouds, merged, whole, worn_ahead
+from inspections.wear.predictive import Components, Predictive, from_clouds, merged, whole, worn_ahead
 from inspections.wear.slips import likely_slips
 from inspections.wear.trigger import look
 from tests.inspections.wear.makers import event, reading, steady_fleet
@@ -146,7 +146,8 @@ def test_merging_keeps_weight_means_and_the_whole_variance_of_the_level(fleet_pa
     begin = np.concatenate([[0], np.cumsum([len(part) for part in fleet_parts])])
     flat = [np.array([row[k] for part in fleet_parts for row in part]) for k in range(4)]
     beta = np.zeros(len(fleet_parts))
-    p, full = merged(begin, *flat, beta), whole(begin, *flat, beta)
+    parts = Components(begin, *flat, beta)
+    p, full = merged(parts), whole(parts)
     full = replace(full, weight=full.weight / full.weight.sum(axis=1, keepdims=True))
 
     def moments(q: Predictive):
@@ -163,5 +164,5 @@ def test_merging_keeps_weight_means_and_the_whole_variance_of_the_level(fleet_pa
 
 def test_a_bearing_without_any_belief_has_no_weight_anywhere():
     empty = np.zeros(0)
-    p = merged(np.array([0, 0]), empty, empty, empty, empty, np.zeros(1))
+    p = merged(Components(np.array([0, 0]), empty, empty, empty, empty, np.zeros(1)))
     assert p.weight.sum() == 0.0 and p.past(np.array([260.0]), np.array([[1.0]])).tolist() == [[0.0]]
