@@ -6,7 +6,9 @@ import os
 import re
 import shutil
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
+from types import ModuleType
 
 import hypothesis
 import pytest
@@ -45,6 +47,19 @@ CHECKOUT = Path(__file__).resolve().parent.parent
 # be.
 BROWSER_ON_BOTH = frozenset({"test_record_offline.py", "test_record_unsent.py"})
 DATABASE_FIXTURES = frozenset({"db", "transactional_db", "live_server", "django_db_setup"})
+# A file that takes names from one of these starts programs, makes whole fleets, or fits and judges them.
+COSTLY = (
+    "subprocess",
+    "fleet.sheets.files",
+    "inspections.wear.fit",
+    "inspections.wear.forecast",
+    "inspections.wear.trigger",
+    "tests.bench",
+    "tests.inspections.wear.makers",
+    "tests.one_answer",
+    "tests.page_scripts",
+    "tests.upgrades",
+)
 IN_CI = os.environ.get("CI", "").lower() in ("1", "true", "yes")
 
 
@@ -65,6 +80,8 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
             item.add_marker(pytest.mark.browser)
         if "bench" in parts or item.path.name == "test_demo.py":
             item.add_marker(pytest.mark.slow)
+        elif "browser" not in parts and _is_everyday(item):
+            item.add_marker(pytest.mark.everyday)
 
 
 def _once_is_enough(item: pytest.Item) -> bool:
@@ -73,10 +90,23 @@ def _once_is_enough(item: pytest.Item) -> bool:
     """
     if "browser" in item.path.relative_to(CHECKOUT).parts:
         return item.path.name not in BROWSER_ON_BOTH
-    touches = item.get_closest_marker("django_db") or DATABASE_FIXTURES & set(
-        getattr(item, "fixturenames", ())
-    )
-    return not touches
+    return not _touches_the_database(item)
+
+
+def _touches_the_database(item: pytest.Item) -> bool:
+    fixtures = set(getattr(item, "fixturenames", ()))
+    return item.get_closest_marker("django_db") is not None or bool(DATABASE_FIXTURES & fixtures)
+
+
+def _is_everyday(item: pytest.Item) -> bool:
+    """What needs no database and costs little; the few of pages and of the ledger say it of themselves."""
+    return not _touches_the_database(item) and not _is_costly(item.getparent(pytest.Module).obj)
+
+
+@cache
+def _is_costly(module: ModuleType) -> bool:
+    used = {getattr(one, "__module__", getattr(one, "__name__", "")) for one in vars(module).values()}
+    return any(f"{name}.".startswith(f"{costly}.") for name in used if name for costly in COSTLY)
 
 
 @pytest.hookimpl(wrapper=True)

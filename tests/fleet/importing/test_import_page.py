@@ -10,7 +10,7 @@ from fleet.models import Outage, Sheet, Site, StoredFile
 from fleet.plant.people import add_account, add_person, give_role
 from fleet.plant.register import NewPlace, register_places, register_site
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.everyday]
 REGISTER = "site,pump,position,speed_rpm\nAsh Ferry,P-1,DE,1480\n"
 OUTAGES = "site,name,start,end,pumps\nAsh Ferry,spring,2027-04-01,2027-04-09,{pumps}\n"
 

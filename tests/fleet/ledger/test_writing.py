@@ -15,6 +15,8 @@ from fleet.ledger.writing import Fact, write
 from fleet.models import Chain, Entry, Limit, Outage, Site
 from tests.fleet.ledger.story import told
 
+pytestmark = pytest.mark.everyday
+
 
 @pytest.mark.django_db
 def test_an_act_is_one_id_in_all_its_entries_and_each_chain_counts_from_one():

@@ -10,7 +10,7 @@ from django.urls.exceptions import Resolver404
 from fleet.clock import today_in
 from tests import makers
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.everyday]
 # No pages to be looked at by themselves: what a form posts to, what a script or a device fetches, and pages
 # that stand before or after a sign-in.
 NOT_PAGES = {

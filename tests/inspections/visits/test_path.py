@@ -16,6 +16,7 @@ from tests.inspections.visits.walk import a_mechanic, a_worn_bearing, at, begin,
 pytestmark = pytest.mark.django_db
 
 
+@pytest.mark.everyday
 def test_from_the_start_to_the_receipt_without_scripts():
     bearing = a_worn_bearing()
     client = a_mechanic(bearing)
