@@ -11,6 +11,7 @@ from uuid import UUID
 from django.urls import reverse
 
 from fleet.background_jobs import Done, Progress
+from fleet.formatting import counted
 from fleet.ledger.committed_rows import NOT_COVERED
 from fleet.ledger.verify import Findings, verify
 from fleet.ledger.writing import Fact, write
@@ -30,7 +31,7 @@ def check(job: Job, progress: Progress) -> Done:
     found = verify()
     by = job.by.person_id if job.by else person_named(COMMAND_LINE).pk
     write([Fact(PLANT, CHECKED, body=_body(found))], by=by)
-    said = "Nothing altered was found." if found else f"Altered: {len(found.faults)} faults."
+    said = "Nothing altered was found." if found else f"Altered: {counted(len(found.faults), 'fault')}."
     return Done(f"{said} {found.n_entries} entries were read.", f"{reverse('proof')}#check")
 
 

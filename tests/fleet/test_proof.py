@@ -207,7 +207,7 @@ def test_a_record_that_was_altered_is_said_to_be_so_with_the_fault(auditor):
     bearing = makers.a_bearing()
     Limit.objects.filter(bearing=bearing, use="in_service_max").update(value_um=310)
     auditor.post("/proof/check/")
-    assert "Altered: 1 faults" in background_jobs.do_next().said
+    assert "Altered: 1\u00a0fault." in background_jobs.do_next().said
     page = _page(auditor)
     assert "Altered: 1 fault." in page and "the row differs from its entry" in page
     assert record_checks.last_check().said["n_faults"] == 1
@@ -235,4 +235,4 @@ def test_gauges_in_doubt_today_are_named_on_the_page(auditor):
     instrument_named("G-8", method="bore_gauge", by=somebody)
     calibrate(instrument=gauge, on=makers.THE_DAY, by=somebody, found_fit=False, note="bent")
     page = _page(auditor)
-    assert "G-7</a> (found wrong 9 Mar 2020)" in page and "G-8</a> (not calibrated by then)" in page
+    assert "G-7</a> (found wrong 9 Mar 2020)" in page and "G-8</a> (not calibrated by then)." in page
