@@ -13,6 +13,7 @@ from dashboards.outage_plan.pump_openings.shell_orders import early_date
 from fleet.formatting import chance, day
 from fleet.models import Bearing
 from fleet.web.bearing_addresses import bearing_address
+from inspections.forecasts.judgement.judgement_figures import Word
 from inspections.models import DraftPlan
 
 
@@ -23,6 +24,7 @@ class Choice:
     value: str  # what the form sends: work and outage
     words: str
     one: Alternative
+    passed: str  # the chance to have passed its maximum before it, in words
     dots: Any
     is_now: bool
     is_counted: bool  # crew hours of the outage are stated
@@ -37,9 +39,12 @@ def bearing(hand: DraftPlan, made: Proposal, name: str) -> dict[str, Any] | None
         return None
     now = next((job for job in found.jobs if job.bearing == name), None)
     current = (now.action, now.outage) if now else (LEAVE, "")
-    choices = [_choice(one, given, current) for one in alternatives(made.solution.jobs, given, name)]
+    # Of a limit that cannot be right, or readings that no belief fits, no chance is told anywhere.
+    is_told = given.bearings[given.bearing_at[name]].judged.word not in (Word.SET_LIMIT, Word.ENGINEER)
+    others = alternatives(made.solution.jobs, given, name)
+    choices = [_choice(one, given, current, is_told) for one in others]
     row = Bearing.objects.select_related("place__site").get(pk=hand.solved["ids"]["bearings"][name])
-    early = early_date(given, name)
+    early = early_date(given, name) if is_told else None
     outages = {o.name: o for o in given.outages}
     own = [
         (n, plan_words.change_words(said, outages))
@@ -55,7 +60,7 @@ def bearing(hand: DraftPlan, made: Proposal, name: str) -> dict[str, Any] | None
         "choices": choices,
         "own": own,
         "early": early,
-        "saying": _saying(now, choices, early),
+        "saying": _saying(now, others[0], early, is_told),
         "outages": given.outages,
         "dots_once": drawing.dots_once(),
         "today": hand.as_of,
@@ -70,14 +75,16 @@ def bearing(hand: DraftPlan, made: Proposal, name: str) -> dict[str, Any] | None
     }
 
 
-def _choice(one: Alternative, given: Inputs, current: tuple[str, str]) -> Choice:
-    job = one.job
+def _choice(one: Alternative, given: Inputs, current: tuple[str, str], is_told: bool) -> Choice:
+    job, passed = one.job, chance(one.chance_before) if is_told else "cannot say"
+    dots = drawing.dots(one.chance_before) if is_told else ""
     if job.action == LEAVE:
         return Choice(
             f"{LEAVE}|",
             "leave it closed",
             one,
-            drawing.dots(one.chance_before),
+            passed,
+            dots,
             current == (LEAVE, ""),
             False,
         )
@@ -87,14 +94,16 @@ def _choice(one: Alternative, given: Inputs, current: tuple[str, str]) -> Choice
         f"{job.action}|{job.outage}",
         words,
         one,
-        drawing.dots(one.chance_before),
+        passed,
+        dots,
         current == (job.action, job.outage),
         outage.crew_hours < NOT_COUNTED,
     )
 
 
-def _saying(now: Any, choices: list[Choice], early: Any) -> str:
-    alone = choices[0].one
+def _saying(now: Any, alone: Alternative, early: Any, is_told: bool) -> str:
+    if not is_told:
+        return f"Planned: {now.action} {when(now.outage)}." if now else "The plan leaves it closed."
     first = (
         f"Planned: {now.action} {when(now.outage)}; {chance(now.p_max_before_work)} would have passed its"
         " maximum by then."

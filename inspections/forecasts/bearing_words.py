@@ -9,7 +9,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from inspections.forecasts.forecast_figures import Figures
-from inspections.forecasts.forecast_sentences import dates_sentence, rests_on
+from inspections.forecasts.forecast_sentences import dates_sentence, rests_on, room_sentence
 from inspections.forecasts.judgement.judgement_figures import Column, Judgement, Why, Word
 from inspections.forecasts.judgement.judgement_sentence import WORDS, no_life_words, sentence, standing_of
 
@@ -25,6 +25,7 @@ class BearingWords:
     word: str
     stands: str
     until: Column | None
+    room: str
 
 
 def bearing_words(figures: Figures, judgement: Judgement, today: dt.date) -> BearingWords:
@@ -43,4 +44,5 @@ def bearing_words(figures: Figures, judgement: Judgement, today: dt.date) -> Bea
         WORDS[judgement.word],
         sentence(standing),
         coming if judgement.word == Word.DECIDE_NOW else judgement.at,
+        room_sentence(figures) if has_life else "",
     )

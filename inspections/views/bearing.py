@@ -58,7 +58,7 @@ def bearing(request: HttpRequest, pump: str, position: str) -> HttpResponse:
         "misfit": forecast_sentences.misfit_sentence(figures),
         "curve": forecast_sentences.curve_sentence(figures),
         "sudden": forecast_sentences.sudden_sentence(figures),
-        "room": forecast_sentences.room_sentence(figures),
+        "room": words.room,
         "dots": charts.twenty_dots(words.until.past) if words.until else "",
         "story": assembly.told(known, shown_of(one)),
         "suggested": suggestions(diameter, missing),

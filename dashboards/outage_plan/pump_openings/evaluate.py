@@ -127,7 +127,9 @@ def evaluate(jobs: tuple[Job, ...], inputs: Inputs) -> Evaluation:
     place, again = _places(room), _again(room)
     rows = np.arange(len(inputs.bearings))
     before = np.nan_to_num(c.past[rows, place]) if len(rows) else np.zeros(0)
-    above = before > np.nan_to_num(c.risk, nan=1.0) + ENOUGH
+    # Nothing is put off by what is opened while its outage runs, however likely it has passed.
+    begun = np.array([one.start_on <= inputs.as_of for one in inputs.outages] + [False], dtype=bool)
+    above = (before > np.nan_to_num(c.risk, nan=1.0) + ENOUGH) & ~begun[place]
     return Evaluation(
         jobs=tuple(_lines(room)),
         cost=_cost(c, room),

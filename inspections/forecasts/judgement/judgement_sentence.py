@@ -226,9 +226,12 @@ def _engineer(standing: Standing) -> str:
             f" the plant's present programme stands. A reading {_when(standing.next_on, standing.today)}"
             f" helps to start one ({_measured(standing)})."
         )
+    when = _when(standing.next_on, standing.today)
+    if _is_moved(standing):
+        when += f" (wanted {_when(standing.wanted_on, standing.today)}, moved for {standing.moved_for})"
     return (
         "Cannot say: the engineer decides. Its readings do not follow steady wear, so its dates are not"
-        f" to be trusted and no trigger is given; open {_when(standing.next_on, standing.today)} and look"
+        f" to be trusted and no trigger is given; open {when} and look"
         f" ({_measured(standing)}, {_limit(standing)})."
     )
 
@@ -297,11 +300,13 @@ def _leave(standing: Standing) -> str:
 
 def _open(standing: Standing) -> str:
     when = _when(standing.opened_on, standing.today)
-    if standing.wanted_on is not None and standing.wanted_on != standing.opened_on:
-        return f"Open {when}; {_moved(standing)}. {_trigger(standing)}"
+    is_expected = (standing.new or 0.0) > EXPECTED or standing.trigger_is == "always"
+    if _is_moved(standing):
+        decides = f"R{_expected(standing)[1:]}." if is_expected else _trigger(standing)
+        return f"Open {when}; {_moved(standing)}. {decides}"
     if standing.contact_open:
         return f"Open {when}: a contact finding waits; {_scrape(standing)}."
-    if (standing.new or 0.0) > EXPECTED or standing.trigger_is == "always":
+    if is_expected:
         return f"Open {when}, {_expected(standing)}."
     text = f"Open {when} and look: {_trigger(standing)[:1].lower()}{_trigger(standing)[1:]}"
     beside = {
@@ -309,6 +314,10 @@ def _open(standing: Standing) -> str:
         "contact": "with its pump, where a contact finding waits, and look:",
     }
     return text.replace("and look:", beside.get(standing.why, "and look:"), 1)
+
+
+def _is_moved(standing: Standing) -> bool:
+    return standing.wanted_on is not None and standing.wanted_on != standing.opened_on
 
 
 def _moved(standing: Standing) -> str:

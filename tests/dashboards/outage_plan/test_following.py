@@ -7,11 +7,13 @@ import pytest
 from icalendar import Calendar
 
 from dashboards.outage_plan import job_states, plan_sentences, versions
+from dashboards.outage_plan.acceptance import accept
+from dashboards.outage_plan.agreements import not_agreed, standing_at
 from dashboards.outage_plan.drafts import NotPlanned, change, in_hand, take_back
 from dashboards.outage_plan.following import carried_over, follow, moved_since
 from dashboards.outage_plan.job_states import AtPump, OfOutage, state_of
 from dashboards.outage_plan.plan_sheet import COLUMNS, rows_of
-from dashboards.outage_plan.versions import propose
+from dashboards.outage_plan.versions import propose, weigh
 from fleet.clock import today_in
 from fleet.ledger import writing
 from fleet.models import Outage, Spare
@@ -99,6 +101,15 @@ def test_on_its_second_day_an_outage_stands_in_proposal_accepted_plan_work_list_
     page = client.get("/plan/work/", {"outage": "outage 1", "show": "accepted"})
     assert page.status_code == 200 and "Past 5" in page.content.decode()
     assert b"SUMMARY:outage 1: " in client.get("/plan/outage-plan.ics", {"show": "accepted"}).content
+
+
+def test_what_is_opened_while_its_outage_runs_needs_no_agreement_to_run_on(today):
+    site = a_fleet(today, ahead=(-1, 548, 1100))
+    draft = propose(site, today, by=None)
+    assert ("Past 5 DE", "open", "outage 1") in _jobs(site)
+    assert not_agreed(draft, weigh(draft), standing_at(site, today)) == []
+    plan = accept(draft=draft, reason="it is opened today", on=today, by=makers.somebody())
+    assert plan.jobs
 
 
 def test_an_outage_is_over_after_its_last_day(running, today):

@@ -202,6 +202,24 @@ def test_who_may_not_plan_sees_the_plan_and_no_form_and_is_refused(client, plann
         assert client.post(f"/plan/{address}/", {"site": site.name, "draft": str(hand.pk)}).status_code == 403
 
 
+def test_of_a_maximum_that_cannot_be_right_the_plan_tells_no_chance(client):
+    wrong = a_fleet(TODAY, name="Wrong bores")
+    place = makers.a_place(site=wrong, tag="Wrong 6", positions=("DE", "NDE"))
+    for position, maximum in (("DE", 120), ("NDE", 300)):
+        limits = {"fitting_min": 130, "fitting_max": 150, "in_service_max": maximum}
+        bearing = makers.a_bearing(place=place, position=position, shell_type="S-1", limits=limits)
+        for years in (13, 9, 5, 1):
+            on = TODAY - dt.timedelta(days=365 * years)
+            makers.a_reading(bearing=bearing, on=on, value=250 - 8 * years, unit="um")
+    propose(wrong, TODAY, by=None)
+    client.force_login(makers.an_account(role="planner", site=wrong))
+    page = _read(client, "/plan/bearing/", site="Wrong bores", bearing="Wrong 6 DE")
+    text = " ".join(re.sub(r"<[^>]+>", " ", page).split()).split("Found worse")[0]
+    assert "cannot say" in text and "would have passed" not in text and "accepted risk" not in text
+    assert not re.search(r"\d in 10", text)
+    assert "a limit is missing or cannot be right" in " ".join(_read(client, "/plan/").split())
+
+
 def test_the_sheets_and_the_work_list_say_what_the_page_says(planner, site):
     book = openpyxl.load_workbook(io.BytesIO(planner.get("/plan/outage-plan.xlsx").content))
     rows = list(book.active.values)

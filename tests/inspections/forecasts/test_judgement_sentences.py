@@ -101,6 +101,40 @@ STATES = {
             " to pass its maximum of 345 µm. Replace from 287 µm; 4 in 10 it will be."
         ),
     ),
+    "placed later than wanted, replacement expected whatever it reads": (
+        {
+            "why": "past",
+            "opened_on": OCTOBER,
+            "wanted_on": MAY,
+            "moved_for": "shells",
+            "waiting_h": 395.0,
+            "past": 1.0,
+            "last_um": 353.0,
+            "trigger_is": "always",
+            "trigger_um": None,
+            "new": 1.0,
+        },
+        (
+            "Open in October 2028; wanted in May 2027, moved for shells; waiting costs 395 h and more than 9"
+            " in 10 to pass its maximum of 345 µm. Replacement expected whatever it reads (measured 353 µm"
+            " on 17 Oct 2026, maximum of 345 µm)."
+        ),
+    ),
+    "misfit placed later than wanted": (
+        {
+            "word": "engineer",
+            "why": "misfit",
+            "opened_on": OCTOBER,
+            "next_on": OCTOBER,
+            "wanted_on": MAY,
+            "moved_for": "shells",
+        },
+        (
+            "Cannot say: the engineer decides. Its readings do not follow steady wear, so its dates are not"
+            " to be trusted and no trigger is given; open in October 2028 (wanted in May 2027, moved for"
+            " shells) and look (measured 268 µm on 17 Oct 2026, maximum of 345 µm)."
+        ),
+    ),
     "contact stands open": (
         {"why": "contact", "contact_open": True},
         "Open in May 2027: a contact finding waits; scrape if found below 275 µm, else replace.",

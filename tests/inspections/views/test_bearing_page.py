@@ -48,6 +48,29 @@ def test_it_says_how_it_reaches_its_limit_and_what_that_rests_on(client):
     assert "190\u00a0µm as found, bore gauge (typed 0.190 mm)" in page
 
 
+def test_of_a_maximum_that_cannot_be_right_it_tells_no_date_no_chance_and_no_room(client):
+    client.force_login(makers.an_account())
+    limits = {"fitting_min": 140, "fitting_max": 170, "in_service_max": 110}
+    for _ in range(4):
+        bearing = _worn(limits=limits)
+    page = " ".join(client.get(_address(bearing)).content.decode().replace("\u00a0", " ").split())
+    assert "No date: its maximum of 110 µm does not lie above its fitted clearance" in page
+    assert "No room to scrape" not in page and "The dates are those" not in page
+
+
+def test_while_an_outage_runs_the_page_counts_who_passed_by_today(client):
+    client.force_login(makers.an_account())
+    place = makers.a_place()
+    for _ in range(4):
+        _worn()
+    bearing = _worn(place, limits={"fitting_min": 120, "fitting_max": 150, "in_service_max": 185})
+    today = dt.date.today()
+    makers.an_outage(site=place.site, start_on=today - dt.timedelta(days=1))
+    page = " ".join(client.get(_address(bearing)).content.decode().split())
+    assert "would have passed the maximum by today, while the outage runs" in page
+    assert "before the outage of" not in page
+
+
 def test_in_a_young_fleet_it_says_that_it_cannot_say(client):
     client.force_login(makers.an_account())
     assert "Cannot say yet" in client.get(_address(_worn())).content.decode()
