@@ -169,7 +169,7 @@ STORAGES = {
         "BACKEND": (
             "django.contrib.staticfiles.storage.StaticFilesStorage"
             if PLAIN_HTTP
-            else "whitenoise.storage.CompressedManifestStaticFilesStorage"
+            else "fleet.web.scripts.HashedFiles"
         )
     },
 }

@@ -8,27 +8,25 @@ from typing import Any
 from playwright._impl._driver import compute_driver_executable
 
 STATIC = Path(__file__).parents[1] / "inspections" / "static" / "inspections"
-# Each line names a function and its argument; each answer is a line too.
+# What the scripts export is there by its name. Each line has a function and its argument, each answer
+# is a line too.
 LOOP = """
-const vm = require("node:vm"), fs = require("node:fs");
-globalThis.window = globalThis;
-const files = process.argv.slice(1);
-for (const filename of files) vm.runInThisContext(fs.readFileSync(filename, "utf8"), { filename });
-require("node:readline").createInterface({ input: process.stdin }).on("line", (line) => {
-  const { act, given } = JSON.parse(line);
-  const made = vm.runInThisContext(`(${act})`)(given);
+import { createInterface } from "node:readline";
+for (const path of process.argv.slice(1)) Object.assign(globalThis, await import(path));
+for await (const line of createInterface({ input: process.stdin })) {
+  const { act, given } = JSON.parse(line), made = (0, eval)(`(${act})`)(given);
   process.stdout.write(`${JSON.stringify(made === undefined ? null : made)}\\n`);
-});
+}
 """
 
 
 class PageScripts:
-    """Some scripts of the pages, loaded in order and asked as a page would ask them."""
+    """Some scripts of the pages, imported and asked as a page would ask them."""
 
     def __init__(self, *names: str) -> None:
         node, _ = compute_driver_executable()
         self._run = subprocess.Popen(
-            [str(node), "-e", LOOP, *(str(STATIC / name) for name in names)],
+            [str(node), "--input-type=module", "-e", LOOP, *(str(STATIC / name) for name in names)],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             text=True,

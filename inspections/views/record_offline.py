@@ -6,10 +6,9 @@ import hashlib
 import json
 from dataclasses import replace
 from functools import lru_cache
-from pathlib import Path
 from typing import Any
 
-from django.contrib.staticfiles import finders
+from django.contrib.auth.decorators import login_not_required
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
 from django.shortcuts import redirect, render
@@ -25,6 +24,7 @@ from fleet.models import Outage
 from fleet.web.bearing_addresses import bearing_address
 from fleet.web.bearing_search import visible
 from fleet.web.rate_limit import costly
+from fleet.web.scripts import text_of, with_imports
 from inspections import contact
 from inspections.contact.shared_table import TABLE
 from inspections.models import BOUNDS_UM, EFFECTS, NotMeasured, Quantity
@@ -39,31 +39,18 @@ from inspections.visits.offline_pack import packed
 from inspections.visits.offline_sync import Answer
 from inspections.visits.site_people import names_at
 
-# What the device keeps beside the shell page itself.
-KEPT = (
+# What the device keeps beside the shell page itself: these, and the scripts with all that they import.
+STYLES = (
     "fleet/site.css",
     "fleet/forms.css",
     "fleet/tables.css",
     "fleet/charts.css",
     "fleet/icon.svg",
-    "fleet/device_store.js",
-    "fleet/unsent_queue.js",
     "inspections/record.css",
     "inspections/record_print.css",
-    "inspections/record.js",
-    "inspections/verdict.js",
-    "inspections/typed_value.js",
-    "inspections/contact_facts.js",
-    "inspections/open_bearing.js",
-    "inspections/pack_words.js",
-    "inspections/record_offline.js",
-    "inspections/record_offline_print.js",
-    "inspections/record_unsent.js",
 )
-
-# What the worker is made of, one behind the other; likewise the reader of prints.
-WORKER = ("fleet/device_store.js", "inspections/typed_value.js", "inspections/offline_worker.js")
-READER = tuple(f"inspections/contact_{name}.js" for name in ("library", "reader", "outcome", "worker"))
+WORKER, READER = "inspections/offline_worker.js", "inspections/contact_worker.js"
+SCRIPTS = ("fleet/unsent_queue.js", "inspections/record_offline.js", READER)
 
 
 def bounds() -> dict[str, dict[str, Any]]:
@@ -231,24 +218,25 @@ def settle(request: HttpRequest, receipt: int) -> HttpResponse:
     return redirect(bearing_address(bearing, "record"))
 
 
+@login_not_required
 @require_safe
 def worker(request: HttpRequest) -> HttpResponse:
     """The service worker, from the site's root so that it serves every page; its version changes with what it
-    keeps.
+    keeps. A browser asks for a worker that is a module without cookies; nothing of the plant stands in it.
     """
-    kept = [*(static(name) for name in KEPT), reverse("contact-reader")]
-    consts = {"KEPT": kept, "VERSION": _version(), "BOUNDS": bounds()}
-    head = "".join(f"const {name} = {json.dumps(value)};\n" for name, value in consts.items())
-    return _script(head + "".join(map(_text, WORKER)))
+    kept = [*map(static, (*STYLES, *with_imports(*SCRIPTS))), reverse("contact-reader")]
+    return _begun(WORKER, {"KEPT": kept, "VERSION": _version(), "BOUNDS": bounds()})
 
 
 @require_safe
 def print_reader(request: HttpRequest) -> HttpResponse:
-    """The reader of prints with its table, for a worker of the page: one file with the site's headers."""
-    return _script(f"const TABLE = {json.dumps(TABLE)};\n{''.join(map(_text, READER))}")
+    """The reader of prints with its table, for a worker of the page, with the site's headers."""
+    return _begun(READER, TABLE)
 
 
-def _script(text: str) -> HttpResponse:
+def _begun(script: str, given: Any) -> HttpResponse:
+    """A script that begins another one with what the site knows."""
+    text = f"import {{ begin }} from {json.dumps(static(script))};\nbegin({json.dumps(given)});\n"
     answer = HttpResponse(text, content_type="text/javascript")
     answer["Cache-Control"] = "no-cache"
     return answer
@@ -256,10 +244,5 @@ def _script(text: str) -> HttpResponse:
 
 @lru_cache(maxsize=1)
 def _version() -> str:
-    whole = "".join(_text(name) for name in (*KEPT, *WORKER, *READER)) + json.dumps(TABLE)
-    return hashlib.sha256(whole.encode()).hexdigest()[:12]
-
-
-def _text(name: str) -> str:
-    found = finders.find(name)
-    return Path(str(found)).read_text("utf-8") if found else ""
+    names = (*STYLES, *with_imports(*SCRIPTS, WORKER))
+    return hashlib.sha256(("".join(map(text_of, names)) + json.dumps(TABLE)).encode()).hexdigest()[:12]

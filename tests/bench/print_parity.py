@@ -25,7 +25,7 @@ from tests.page_scripts import PageScripts
 
 from .trial_press import draw, pressed
 
-SCRIPTS = ("contact_facts.js", "contact_library.js", "contact_reader.js", "contact_outcome.js")
+SCRIPTS = ("contact_facts.js", "contact_library.js", "contact_outcome.js")
 BATCH = 100
 PLANT = Criteria(author="plant", min_arc_deg=60, max_arc_deg=100, min_coverage=0.8)
 KINDS = (
@@ -55,9 +55,7 @@ Apart = tuple[int, str, Any, Any]
 def device_reader() -> PageScripts:
     """The device's reader, and nothing else of its pages."""
     scripts = PageScripts(*SCRIPTS)
-    scripts.evaluate(
-        "(table) => { window.print = contactPrint(contactReader(table, ContactLibrary)); }", TABLE
-    )
+    scripts.evaluate("(table) => { globalThis.print = contactPrint(table); }", TABLE)
     return scripts
 
 
@@ -121,7 +119,7 @@ def differing(device: PageScripts, given: list[Any], readings: list[dict[str, An
     apart: list[Apart] = []
     for start in range(0, len(given), BATCH):
         theirs = device.evaluate(
-            "(prints) => prints.map((one) => window.print.read(...one))", given[start : start + BATCH]
+            "(prints) => prints.map((one) => print.read(...one))", given[start : start + BATCH]
         )
         for k, (ours, other) in enumerate(zip(readings[start : start + BATCH], theirs, strict=True), start):
             for name in ours:

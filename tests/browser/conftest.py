@@ -85,6 +85,11 @@ def _note(ears: Heard, url: str, own: str) -> None:
         ears.asked_elsewhere.append(url)
 
 
+def with_queue(act: str) -> str:
+    """An act of the device's queue as the page itself has it: `unsent` is its script."""
+    return f"import('/static/fleet/unsent_queue.js').then((unsent) => {act})"
+
+
 def typed(page, text: str) -> None:
     """Type into the field that the screen has put the cursor in; a slow machine does so after the page has
     loaded.

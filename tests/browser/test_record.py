@@ -18,6 +18,7 @@ from tests import makers
 from tests.browser.conftest import pressed, typed
 from tests.inspections.visits.walk import a_worn_bearing
 
+VERDICT = "import('/static/inspections/verdict.js')"
 PHONE = {"width": 360, "height": 640}
 
 
@@ -279,8 +280,7 @@ def test_the_browser_says_the_same_as_the_server_over_a_table_of_cases(at_pump):
         for value, (sd, unit, step), held, expected in itertools.product(VALUES, BOXES, HELDS, EXPECTEDS)
     ]
     said = page.evaluate(
-        "(cases) => cases.map(([value, sd, unit, held, expected, step]) => window.Verdict.verdict(value, sd,"
-        " unit, held, expected, step))",
+        f"(cases) => {VERDICT}.then(({{ verdict }}) => cases.map((case_) => verdict(...case_)))",
         [
             [v, sd, unit, vars(held), vars(expected) if expected else None, step]
             for v, sd, unit, held, expected, step in cases
@@ -296,7 +296,7 @@ def test_the_browser_says_the_same_as_the_server_over_a_table_of_cases(at_pump):
         )
     ]
     said = page.evaluate(
-        "(cases) => cases.map((case_) => window.Verdict.verdictOfInterval(...case_))",
+        f"(cases) => {VERDICT}.then((it) => cases.map((case_) => it.verdictOfInterval(...case_)))",
         [[*case[:4], vars(case[4]), vars(case[5]) if case[5] else None, case[6]] for case in cases],
     )
     assert len({one["question"] for one in said}) > 20

@@ -12,7 +12,7 @@ from django.test import Client
 
 from inspections.models import Reading, Visit
 from tests import makers
-from tests.browser.conftest import pressed, typed
+from tests.browser.conftest import pressed, typed, with_queue
 from tests.inspections.visits.walk import a_worn_bearing
 
 PHONE = {"width": 360, "height": 640}
@@ -25,6 +25,12 @@ NO_ROOM = """() => {
   StorageManager.prototype.estimate = async () => ({ usage: 9e9, quota: 9e9 });
   window.roomAgain = () => { IDBObjectStore.prototype.put = put; StorageManager.prototype.estimate = estimate; };
 }"""  # noqa: E501 (runs in the page)
+
+# A print that a killed tab left unread, at the one bearing that stands open.
+UNREAD_PRINT = """unsent.all('kept').then((rows) => rows.find(({ done }) => done)).then((state) => {
+  state.done["print 99"] = { shown: "Print", words: "drawn", said: "", cells: "...../.....", fields: {} };
+  return unsent.put('kept', state);
+})"""
 
 
 @pytest.fixture
@@ -52,7 +58,7 @@ def sign_in(context, account, url):
 
 # The browser learns a moment later than the test that the network is back: asked again until the queue is
 # empty.
-ALL_SENT = "window.Unsent.send().then(() => window.Unsent.all('queue')).then((rows) => rows.length === 0)"
+ALL_SENT = with_queue("unsent.send().then(() => unsent.all('queue')).then((rows) => rows.length === 0)")
 
 
 def ready(page, url, pumps=PUMPS):
@@ -122,15 +128,15 @@ def test_60_entries_without_network_become_60_rows(phone):
     context.route("**/record/queue/", answer)
     context.set_offline(False)
     for _ in range(60):
-        page.evaluate("window.Unsent.send()")
-        if page.evaluate("window.Unsent.all('queue').then((rows) => rows.length)") == 0:
+        page.evaluate(with_queue("unsent.send()"))
+        if page.evaluate(with_queue("unsent.all('queue').then((rows) => rows.length)")) == 0:
             break
     stored = list(Reading.objects.filter(entered_at__isnull=False).values_list("typed", flat=True))
     print(f"\n{len(stored)} rows of {ENTRIES}; {lost['asked']} sent, {lost['lost']} answers lost")
     assert lost["lost"] >= 3
     assert sorted(stored) == sorted(typed for some in values for typed in some)
     assert Visit.objects.filter(entered_at__isnull=False).count() == PUMPS
-    assert page.evaluate("window.Unsent.all('queue').then((rows) => rows.length)") == 0
+    assert page.evaluate(with_queue("unsent.all('queue').then((rows) => rows.length)")) == 0
 
 
 def test_a_plain_form_that_finds_no_network_is_kept_and_sent_later(phone):
@@ -163,7 +169,7 @@ def test_unsent_entries_are_counted_on_every_page_and_a_refused_one_keeps_its_re
         f"{{kind: 'reading', bearing: '{bearings[0].pk}', visit: crypto.randomUUID(), stage: 'as_found',"
         " station: 'in-12', fields: {value: 'six', unit: 'mm', method: ''}}"
     )
-    page.evaluate(f"window.Unsent.add({bad}).then(() => window.Unsent.send())")
+    page.evaluate(with_queue(f"unsent.add({bad}).then(() => unsent.send())"))
     for address in (
         "/",
         f"/bearings/{bearings[0].place.tag}/DE/",
@@ -215,7 +221,7 @@ def test_a_second_tap_on_next_adds_no_second_entry(phone):
     page.locator("#id_value").fill("0.205")
     page.evaluate("for (let n = 0; n < 3; n += 1) document.getElementById('reading').requestSubmit()")
     page.locator("[data-where]").filter(has_text="station 2 of 2").wait_for()
-    assert page.evaluate("window.Unsent.all('queue').then((rows) => rows.length)") == 1
+    assert page.evaluate(with_queue("unsent.all('queue').then((rows) => rows.length)")) == 1
 
 
 def test_an_unlikely_value_is_measured_once_more_without_network_too(phone):
@@ -239,9 +245,11 @@ def test_an_unlikely_value_is_measured_once_more_without_network_too(phone):
     page.wait_for_selector("body[data-shows=hub]")
     page.reload()
     page.wait_for_selector("body[data-shows=hub]")
-    # The screen does not wait for a reader of prints that never answers.
-    page.evaluate("void (window.PumpPrint.catchUp = () => new Promise(() => {}))")
     page.get_by_role("button", name="Another bearing").click()
+    page.wait_for_selector("body[data-shows=list]")
+    # The screen does not wait for a reader of prints that never answers.
+    page.evaluate("void (Worker.prototype.postMessage = () => {})")
+    page.evaluate(with_queue(UNREAD_PRINT))
     page.locator("[data-taken] button").first.click()
     page.wait_for_selector("body[data-shows=hub]")
     outside = page.locator("[data-outside]")
@@ -282,9 +290,7 @@ def test_what_waits_on_the_device_is_mended_or_removed_there_and_a_refused_entry
         f"{{kind: 'reading', bearing: '{bearings[0].pk}', visit: crypto.randomUUID(), stage: 'as_found',"
         " station: 'in-12', fields: {value: 'six', unit: 'mm', method: 'bore_gauge'}}"
     )
-    page.evaluate(
-        f"window.Unsent.add({bad}).then(() => window.Unsent.add({bad})).then(() => window.Unsent.send())"
-    )
+    page.evaluate(with_queue(f"unsent.add({bad}).then(() => unsent.add({bad})).then(() => unsent.send())"))
     page.goto(f"{url}/record/offline/")
     page.get_by_role("heading", name="Needs attention").wait_for()
     page.locator(".kept-entry").first.click()
@@ -294,14 +300,14 @@ def test_what_waits_on_the_device_is_mended_or_removed_there_and_a_refused_entry
     page.locator(".kept-entry").first.click()
     page.get_by_role("button", name="Remove from this device").click()
     page.get_by_role("button", name="Tap again to remove it for good").click()
-    page.wait_for_function("window.Unsent.all('queue').then((rows) => rows.length === 0)")
+    page.wait_for_function(with_queue("unsent.all('queue').then((rows) => rows.length === 0)"))
     assert list(Reading.objects.filter(recorded_by=page_author(page)).values_list("typed", flat=True)) == [
         "0.205"
     ]
 
 
 def page_author(page):
-    return page.evaluate("window.Unsent.author")
+    return page.evaluate(with_queue("unsent.author"))
 
 
 def test_a_device_without_room_says_so_and_keeps_nothing_by_halves(phone):
@@ -316,12 +322,12 @@ def test_a_device_without_room_says_so_and_keeps_nothing_by_halves(phone):
     page.get_by_role("button", name="Next").click()
     page.get_by_text("Not kept: this device has no room left.").wait_for()
     assert page.locator("#id_value").input_value() == "0.205"
-    assert page.evaluate("window.Unsent.all('queue').then((rows) => rows.length)") == 0
+    assert page.evaluate(with_queue("unsent.all('queue').then((rows) => rows.length)")) == 0
     page.get_by_text("device full").first.wait_for()
     page.evaluate("window.roomAgain()")
     page.get_by_role("button", name="Next").click()
     page.locator("[data-where]").filter(has_text="station 2 of 2").wait_for()
-    assert page.evaluate("window.Unsent.all('queue').then((rows) => rows.length)") == 1
+    assert page.evaluate(with_queue("unsent.all('queue').then((rows) => rows.length)")) == 1
 
 
 def test_nobody_signs_out_unawares_of_what_waits_on_the_device(phone):

@@ -13,6 +13,7 @@ from fleet.clock import today_at
 from inspections.models import ContactCheck
 from inspections.visits import machine_book, method_cards
 from tests import makers
+from tests.browser.conftest import with_queue
 from tests.browser.test_record_offline import ALL_SENT, PHONE, ready, sign_in
 from tests.inspections.visits.walk import a_worn_bearing
 
@@ -127,7 +128,7 @@ def test_a_pinched_a_wiped_and_a_tight_shell_end_in_the_right_words_without_netw
     assert "as found, pump end, 0.120 mm, too tight" in words and "Do not close up on it" in words
     assert scrape.is_hidden()
 
-    said = page.evaluate("window.Unsent.all('kept')")
+    said = page.evaluate(with_queue("unsent.all('kept')"))
     said = sorted(
         one["print"]["headline"] for row in said for one in row.get("done", {}).values() if one.get("print")
     )

@@ -8,7 +8,7 @@ from django.test import Client
 
 from inspections.models import ContactCheck
 from tests import makers
-from tests.browser.conftest import pressed
+from tests.browser.conftest import pressed, with_queue
 from tests.inspections.visits.walk import a_worn_bearing, read
 
 PHONE = {"width": 360, "height": 640}
@@ -87,10 +87,10 @@ def test_taps_without_network_wait_on_the_device_and_are_one_entry_when_sent(pri
     page.context.set_offline(True)
     tap_all(page)
     page.get_by_text("Kept on this device.").wait_for()
-    assert page.evaluate("window.Unsent.all('queue').then((rows) => rows.length)") == 1
+    assert page.evaluate(with_queue("unsent.all('queue').then((rows) => rows.length)")) == 1
     page.context.set_offline(False)
     page.wait_for_function(
-        "window.Unsent.send().then(() => window.Unsent.all('queue')).then((rows) => rows.length === 0)"
+        with_queue("unsent.send().then(() => unsent.all('queue')).then((rows) => rows.length === 0)")
     )
     assert stands().pattern["cells"] == FULL
 
@@ -105,15 +105,15 @@ def test_taps_on_the_device_go_on_where_the_print_has_left_it_meanwhile(print_pa
     page.wait_for_selector("body[data-shows=guard]")
     page.get_by_role("button", name="This one, isolated: begin").click()
     page.wait_for_selector("body[data-shows=read]")
-    page.evaluate("window.Pump.hub()")
+    page.locator("[data-screen=contact] [data-hub]").dispatch_event("click")
     page.locator("[data-go=contact]").click()
     page.locator("[data-drawn=both_ends]").click()
     page.wait_for_selector("body[data-shows=print]")
     page.evaluate(
-        "window.Unsent.send()"
+        with_queue("unsent.send()")
     )  # the network is there: the drawn shell leaves the device before it is tapped
     tap_all_on_device(page)
-    sent = "window.Unsent.send().then(() => window.Unsent.all('queue')).then((rows) => rows.length === 0)"
+    sent = with_queue("unsent.send().then(() => unsent.all('queue')).then((rows) => rows.length === 0)")
     page.wait_for_function(sent)
     last = ContactCheck.objects.standing().order_by("entry_n").last()
     assert last.pattern["cells"] == FULL and ContactCheck.objects.standing().count() == 2

@@ -4,14 +4,16 @@ reasons.
 
 import pytest
 from django.db import transaction
+from django.http import HttpResponse
 
 from inspections.models import Reading
 from inspections.records.openings import NotRecorded
+from inspections.views import record_offline
 from inspections.visits.acts import as_recorded
 from inspections.visits.forms import ReadingForm
 from tests import makers
 from tests.browser import test_record_offline as offline
-from tests.browser.conftest import typed
+from tests.browser.conftest import typed, with_queue
 from tests.browser.test_record_offline import ALL_SENT, PHONE, measure, sign_in, values_of
 from tests.inspections.visits.walk import a_worn_bearing
 
@@ -36,9 +38,31 @@ def ready(page, url):
     offline.ready(page, url, pumps=2)
 
 
-ADD = """([bearing, value]) => window.Unsent.add({kind: 'reading', bearing, visit: crypto.randomUUID(), stage: 'as_found',
-  station: 'in-12', fields: {value, unit: 'mm', method: 'bore_gauge', basis: 'diametral'}})"""  # noqa: E501 (runs in the page)
-WAITING = "window.Unsent.all('queue').then((rows) => rows.map((row) => [row.fields.value, row.why || '']))"
+ADDED = """unsent.add({kind: 'reading', bearing, visit: crypto.randomUUID(), stage: 'as_found',
+  station: 'in-12', fields: {value, unit: 'mm', method: 'bore_gauge', basis: 'diametral'}})"""
+ADD = f"([bearing, value]) => {with_queue(ADDED)}"
+WAITING = with_queue(
+    "unsent.all('queue').then((rows) => rows.map((row) => [row.fields.value, row.why || '']))"
+)
+# The browser looks for a newer worker, and is done with what it found.
+UPDATED = """navigator.serviceWorker.getRegistration().then((it) => it.update()).then(({ installing }) => {
+  return new Promise((done) => {
+    installing.addEventListener("statechange", () => /activated|redundant/.test(installing.state) && done());
+  });
+})"""
+
+# A reading as it waits in the device's database, of nobody who is signed in here.
+OF_BEFORE = """(bearing) => new Promise((resolve) => {
+  const asked = indexedDB.open("at the pump", 1);
+  asked.onupgradeneeded = () => {
+    for (const store of ["queue", "pack", "kept"]) asked.result.createObjectStore(store, { keyPath: "id" });
+  };
+  asked.onsuccess = () => {
+    const run = asked.result.transaction("queue", "readwrite");
+    run.objectStore("queue").put({ id: "1", bearing, kind: "reading", entered_at: "2026", fields: { value: "0.205" } });
+    run.oncomplete = () => resolve(asked.result.close());
+  };
+})"""  # noqa: E501 (runs in the page)
 
 TYPED = [
     "0.205",
@@ -125,8 +149,8 @@ def test_the_device_refuses_a_value_where_and_as_the_site_does(phone):
         ("250", "in", "diametral", "bore", ""),
     ]
     script = (
-        "(cases) => cases.map(([value, unit, basis, quantity, less]) => window.PumpQueue.faultOf({ value,"
-        " unit, basis, less }, quantity))"
+        "(cases) => import('/static/inspections/record_unsent.js').then(({ faultOf }) => cases.map("
+        "([value, unit, basis, quantity, less]) => faultOf({ value, unit, basis, less }, quantity)))"
     )
     ours = dict(zip(cases, page.evaluate(script, cases), strict=True))
     sites = {case: site_fault(*case) for case in cases}
@@ -150,7 +174,7 @@ def test_a_value_the_site_would_refuse_is_refused_at_once_without_network(phone,
     page.get_by_role("button", name="Next").click()
     page.locator("[data-fault]").filter(has_text=words).wait_for()
     assert page.locator("#id_value").input_value() == value
-    assert page.evaluate("window.Unsent.all('queue').then((rows) => rows.length)") == 0
+    assert page.evaluate(with_queue("unsent.all('queue').then((rows) => rows.length)")) == 0
     page.locator("#id_value").fill("0.205")
     assert page.locator("[data-fault]").is_hidden()
     page.get_by_role("button", name="Next").click()
@@ -191,7 +215,7 @@ def test_an_entry_stays_unless_its_own_id_and_hash_are_named_as_stored(phone, wr
 
     context.route("**/record/queue/", answer)
     page.evaluate(ADD, [str(bearings[0].pk), "0.205"])
-    page.evaluate("window.Unsent.send()")
+    page.evaluate(with_queue("unsent.send()"))
     assert page.evaluate(WAITING) == [["0.205", ""]]
     context.unroute("**/record/queue/")
     page.wait_for_function(ALL_SENT)
@@ -209,17 +233,61 @@ def test_what_is_mended_while_it_is_on_its_way_stays_and_is_told_apart(phone):
         if route.request.method == "POST" and not mended:
             mended.append(True)
             page.evaluate(
-                "window.Unsent.all('queue').then(([row]) => window.Unsent.mend(row, { value: '0.250' }))"
+                with_queue("unsent.all('queue').then(([row]) => unsent.mend(row, { value: '0.250' }))")
             )
         return route.fulfill(response=got)
 
     page.evaluate(ADD, [str(bearings[0].pk), "0.205"])
     page.route("**/record/queue/", answer)
-    page.evaluate("window.Unsent.send()")
-    page.evaluate("window.Unsent.send()")
+    page.evaluate(with_queue("unsent.send()"))
+    page.evaluate(with_queue("unsent.send()"))
     ((value, why),) = page.evaluate(WAITING)
     assert value == "0.250" and "other content" in why and "'0.205' there, '0.250' here" in why
     assert list(Reading.objects.filter(entered_at__isnull=False).values_list("typed", flat=True)) == ["0.205"]
+
+
+def test_a_device_with_the_worker_of_before_modules_takes_the_new_one_and_keeps_its_entries(
+    phone, monkeypatch
+):
+    context, bearings, url = phone
+    page = context.new_page()
+    before = "self.addEventListener('activate', (event) => event.waitUntil(self.clients.claim()));"
+    with monkeypatch.context() as day:
+        day.setattr(record_offline, "_begun", lambda *_: HttpResponse(before, content_type="text/javascript"))
+        page.goto(f"{url}/health/")
+        page.evaluate("navigator.serviceWorker.register('/recording-worker.js')")
+        page.evaluate("navigator.serviceWorker.ready")
+        page.evaluate(OF_BEFORE, str(bearings[0].pk))
+    asked = page.evaluate(
+        "navigator.serviceWorker.getRegistration().then((it) => it.update()).then(() => '', String)"
+    )
+    assert "ServiceWorker script evaluation failed" in asked  # the browser by itself leaves the old one there
+    ready(page, url)
+    context.set_offline(True)
+    page.goto(f"{url}/record/offline/#{bearings[0].pk}")
+    page.get_by_role("button", name="This one, isolated: begin").wait_for()
+    assert page.evaluate(WAITING) == [["0.205", ""]]
+
+
+def test_a_newer_worker_waits_until_somebody_is_signed_in(phone, monkeypatch):
+    context, _, url = phone
+    page = context.new_page()
+    ready(page, url)
+    monkeypatch.setattr(record_offline, "_version", lambda: "newer")
+    cookies = context.cookies()
+    context.clear_cookies()
+    page.goto(f"{url}/sign-in/")
+    page.evaluate(UPDATED)
+    context.set_offline(True)
+    page.goto(f"{url}/record/offline/")
+    page.get_by_text("2 bearings are on this device.").wait_for()
+    context.set_offline(False)
+    context.add_cookies(cookies)
+    page.goto(f"{url}/")
+    page.wait_for_function("caches.keys().then((names) => names.join() === 'newer')")
+    context.set_offline(True)
+    page.goto(f"{url}/record/offline/")
+    page.get_by_text("2 bearings are on this device.").wait_for()
 
 
 def test_an_entry_that_an_earlier_page_was_told_to_keep_goes_again_by_itself(phone):
@@ -228,8 +296,10 @@ def test_an_entry_that_an_earlier_page_was_told_to_keep_goes_again_by_itself(pho
     ready(page, url)
     page.evaluate(ADD, [str(bearings[0].pk), "0.205"])
     page.evaluate(
-        "window.Unsent.all('queue').then(([row]) => window.Unsent.put('queue', { ...row, why: 'Reload this"
-        " page: it is old.' }))"
+        with_queue(
+            "unsent.all('queue').then(([row]) => unsent.put('queue', { ...row, why: 'Reload this"
+            " page: it is old.' }))"
+        )
     )
     page.wait_for_function(ALL_SENT)
     assert Reading.objects.filter(typed="0.205").count() == 1
@@ -241,13 +311,13 @@ def test_what_the_site_refused_stands_at_the_bearing_on_the_device_and_on_its_pa
     ready(page, url)
     context.set_offline(True)
     measure(page, bearings[0], url, values_of(0))
-    stranger = (
-        "window.Unsent.all('queue').then((rows) => window.Unsent.put('queue', { ...rows.find((row) =>"
+    stranger = with_queue(
+        "unsent.all('queue').then((rows) => unsent.put('queue', { ...rows.find((row) =>"
         " row.kind === 'reading'), measured_by: crypto.randomUUID() }))"
     )
     page.evaluate(stranger)
     context.set_offline(False)
-    page.evaluate("window.Unsent.send()")
+    page.evaluate(with_queue("unsent.send()"))
     page.get_by_text("1 unsent, 1 to look at").first.wait_for()
     page.get_by_role("heading", name="Not taken by the site").wait_for()
     page.locator("[data-refused-here]").get_by_text("no person known").first.wait_for()

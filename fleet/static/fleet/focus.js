@@ -1,4 +1,3 @@
 // After a refused form the keyboard starts at the list of what is wrong.
-"use strict";
 const summary = document.querySelector("[data-focus]");
 if (summary) summary.focus();

@@ -1,5 +1,4 @@
 // Puts "Zoom this chart" under each drawing; plotly is fetched only when it is pressed.
-"use strict";
 
 const CONFIG = {
   displayModeBar: false,

@@ -1,8 +1,10 @@
 // From the weight of the causes to one outcome and its words, as inspections/contact/outcome.py, words.py and reader.py
 // give them: the same bars and sentences from the same table. A test holds them together; change both.
-// `contactPrint(contactReader(table, ContactLibrary)).read(cells, check, criteria, earlier)`.
-"use strict";
-const contactPrint = (reader) => {
+// `contactPrint(table).read(cells, check, criteria, earlier)`.
+import { contactReader } from "./contact_reader.js";
+
+export const contactPrint = (table) => {
+  const reader = contactReader(table);
   const { TABLE, BARS, GROUPS, SPOTS, CROWNS, PLAIN, SHIPPED, known, whole, grid, flipped, angleOf } = reader;
   const { silent, journalOf, rightFirst, weigh, places, covered, reachDeg } = reader;
   const WORDS = TABLE.words;
@@ -256,4 +258,3 @@ const contactPrint = (reader) => {
 
   return { read };
 };
-globalThis.contactPrint = contactPrint;

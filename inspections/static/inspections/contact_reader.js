@@ -1,8 +1,9 @@
 // Reads a contact print as inspections/contact/reader.py does: the same weights, outcome and words from the same table
 // (contact_table.json), so that a page without network says what the server says. A test holds the two together over
-// thousands of prints; change both. Needs contact_library.js. A check has the fields of inspections/contact/check.py.
-"use strict";
-const contactReader = (TABLE, LIBRARY) => {
+// thousands of prints; change both. A check has the fields of inspections/contact/check.py.
+import * as LIBRARY from "./contact_library.js";
+
+export const contactReader = (TABLE) => {
   const { causes: CAUSES, facts: FACTS, bars: BARS, groups: GROUPS } = TABLE;
   const known = (value) => value !== null && value !== undefined;
   const whole = (value) => Math.floor(value + 0.5);
@@ -319,4 +320,3 @@ const contactReader = (TABLE, LIBRARY) => {
 
   return { TABLE, BARS, GROUPS, SPOTS, CROWNS, PLAIN, SHIPPED, known, whole, grid, flipped, angleOf, silent, journalOf, rightFirst, weigh, places, covered, reachDeg };
 };
-globalThis.contactReader = contactReader;

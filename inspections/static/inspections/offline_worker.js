@@ -1,13 +1,23 @@
-// Keeps the shell of the recording screens, so that they open without network, and catches a form that found none.
-"use strict";
+// Keeps the shell of the recording screens, so that they open without network, and catches a form that found none. The
+// address recording-worker.js begins it with what it keeps, as which version, and the bounds of what is typed.
+//
+// A device may still have the worker of before modules, under the same address. A browser that looks for a newer one by
+// itself takes this one for that type of script, cannot read it, and leaves the old one at work; the next page from the
+// network registers it as a module, and it takes the place. Entries stay in the device's database all the while.
+import { opened } from "../fleet/device_store.js";
+import * as typedValue from "./typed_value.js";
+
 const SHELL = "/record/offline/";
+let KEPT = [], VERSION = "", BOUNDS = {};
+export const begin = (given) => { ({ KEPT, VERSION, BOUNDS } = given); };
 
 self.addEventListener("install", (event) => {
   event.waitUntil((async () => {
+    const page = await fetch(SHELL, { credentials: "same-origin" });
+    if (page.redirected) throw new Error("nobody is signed in: the worker of before stays, with the page that it keeps");
     const cache = await caches.open(VERSION);
     await cache.addAll(KEPT);
-    const page = await fetch(SHELL, { credentials: "same-origin" });
-    if (page.ok && !page.redirected) await cache.put(SHELL, page);
+    if (page.ok) await cache.put(SHELL, page);
     await self.skipWaiting();
   })());
 });
@@ -36,11 +46,11 @@ async function catchForm(request) {
   }
   if (entry.kind === "reading") {
     const { value = "", unit, basis, less = "" } = entry.fields, quantity = entry.quantity || "clearance";
-    const known = BOUNDS[quantity] || {}, fault = TypedValue.fault(value, { unit, basis, less, quantity, bounds: known.um, words: known.words });
+    const known = BOUNDS[quantity] || {}, fault = typedValue.fault(value, { unit, basis, less, quantity, bounds: known.um, words: known.words });
     if (fault) return told("Not kept", `${fault} Go back, or to what is kept on this device, and type it again.`, typedIn(entry));
   }
   try {
-    const db = await DeviceStore.opened();
+    const db = await opened();
     await new Promise((resolve, reject) => {
       const change = db.transaction("queue", "readwrite", { durability: "strict" });
       change.objectStore("queue").put(entry);

@@ -1,7 +1,6 @@
 // What stands at a bearing that is open on this device, by the rules of inspections/visits/open_bearing.py and
 // word_at_pump.py. `state` is what the device kept of the visit, `effects` what each kind of work does to the series.
-"use strict";
-globalThis.OpenBearing = (effects) => {
+export const openBearing = (effects) => {
   const MEASURE = "Measure again", REPEAT = "Repeat the print", ENGINEER = "Ask the engineer", HOLD = "Hold", REPLACE = "Replace";
   const OF_PRINT = { repeat: REPEAT, void: REPEAT, measure: MEASURE, alignment: ENGINEER, seat: ENGINEER };
   const entriesOf = (state) => Object.entries((state && state.done) || {});

@@ -1,10 +1,13 @@
 // The contact check without network: the drawn shells, the cells to tap, and what the print says, read on this device by
 // the reader of the site (contact_worker.js) with what was taken along. It says nothing of a print it could not read.
-"use strict";
-window.PumpPrint = (() => {
+import * as unsent from "../fleet/unsent_queue.js";
+import * as contactFacts from "./contact_facts.js";
+import { openBearing } from "./open_bearing.js";
+
+export const printScreens = (pump) => {
   const find = (what, inside = document) => inside.querySelector(what);
   const PARTS = JSON.parse(find("#reader").textContent);
-  const rules = window.OpenBearing(PARTS.effects), { entriesOf, half } = rules;
+  const rules = openBearing(PARTS.effects), { entriesOf, half } = rules;
   const WORDS = { ".": "none", "+": "light", "#": "heavy" }, NEXT = { ".": "+", "+": "#", "#": "." };
   let worker = null, asked = 0;
   const waiting = new Map();
@@ -12,7 +15,7 @@ window.PumpPrint = (() => {
   // --- reading ---
   function start() {
     if (worker || !window.Worker) return;
-    worker = new Worker(PARTS.worker);
+    worker = new Worker(PARTS.worker, { type: "module" });
     worker.addEventListener("message", ({ data }) => {
       const answer = waiting.get(data.key);
       waiting.delete(data.key);
@@ -37,26 +40,26 @@ window.PumpPrint = (() => {
 
   // A print with what was known of its shell when it was taken, and the earlier prints of its half in this visit.
   function question(bearing, state, key) {
-    const one = state.done[key], facts = window.ContactFacts.taken(one.fields), { readings, works, prints } = rules.before(state, key);
+    const one = state.done[key], facts = contactFacts.taken(one.fields), { readings, works, prints } = rules.before(state, key);
     const measured = readings.filter(([, { um }]) => typeof um === "number").map(([name, { um, method }]) => (
       { stage: name.split(" ")[0], station: name.split(" ")[1], method: method || "", measured_by: state.measured_by, um }));
     const earlier = prints.filter((other) => half(other) === facts.half).map(({ print }) => ({ code: print.code, places: print.places }));
-    const check = { ...PARTS.ends, ...facts, ...window.ContactFacts.now(bearing.shell, measured, works, PARTS.effects) };
-    return { cells: window.ContactFacts.cellsOf(one.cells), check, criteria: bearing.criteria, earlier };
+    const check = { ...PARTS.ends, ...facts, ...contactFacts.now(bearing.shell, measured, works, PARTS.effects) };
+    return { cells: contactFacts.cellsOf(one.cells), check, criteria: bearing.criteria, earlier };
   }
 
   // Reads one print and keeps what it says with the visit, unless its cells were tapped on meanwhile.
   async function readOne(bearing, visit, key) {
-    const before = await window.Pump.stateOf(bearing.id);
+    const before = await pump.stateOf(bearing.id);
     if (!before || before.visit !== visit || !before.done[key] || !bearing.shell) return null;
     const cells = before.done[key].cells, reading = await read(question(bearing, before, key));
-    const state = await window.Pump.stateOf(bearing.id), one = state && state.visit === visit && state.done[key];
+    const state = await pump.stateOf(bearing.id), one = state && state.visit === visit && state.done[key];
     if (!one || one.cells !== cells || !reading) return null;
     const lines = Object.entries(PARTS.labels).map(([name, label]) => [label, reading.words[name]]).filter(([, words]) => words);
     const { code, engineer, places, words } = reading;
     one.print = { code, outcome: reading.outcome || "void", engineer, places, headline: words.headline, lines };
     one.said = words.headline;
-    await window.Unsent.put("kept", state);
+    await unsent.put("kept", state);
     return one.print;
   }
 
@@ -71,7 +74,7 @@ window.PumpPrint = (() => {
   // --- screens ---
   // The drawn shells, below them the last print that was taken along; the dye is asked once a visit.
   function contact(bearing, state) {
-    window.Pump.show("contact", "Which is most like the print?");
+    pump.show("contact", "Which is most like the print?");
     start();
     const film = find("[data-film]"), knownFilm = find("[data-film-known]");
     film.hidden = Boolean(state.film);
@@ -123,8 +126,8 @@ window.PumpPrint = (() => {
   }
 
   async function readAndSay(bearing, visit, key) {
-    const print = await readOne(bearing, visit, key), at = window.Pump.current();
-    if (document.body.dataset.shows === "print" && at && at.id === bearing.id) say(print, print ? window.Pump.insteadOfScraping(print.outcome) : "");
+    const print = await readOne(bearing, visit, key), at = pump.current();
+    if (document.body.dataset.shows === "print" && at && at.id === bearing.id) say(print, print ? pump.insteadOfScraping(print.outcome) : "");
   }
 
   // How it was taken, unless a figure of it is out of its bounds: that is shown where it stands.
@@ -139,25 +142,25 @@ window.PumpPrint = (() => {
   // Kept at the first tap; what is tapped after it takes that entry's place, one tap after the other, also where the
   // first has left the device meanwhile: the server knows it by the check that it names.
   async function drawn(button) {
-    const facts = taken(), { bearing, state } = window.Pump.here();
+    const facts = taken(), { bearing, state } = pump.here();
     if (!facts) return;
     if (facts.film) state.film = find(`[name=film][value="${facts.film}"]`).parentElement.querySelector("b").textContent.toLowerCase();
     const key = `print ${state.n}`;
-    let row = await window.Pump.entry("contact", { fields: { ...facts, drawn: button.dataset.drawn } }), taps = 0, last = Promise.resolve();
+    let row = await pump.entry("contact", { fields: { ...facts, drawn: button.dataset.drawn } }), taps = 0, last = Promise.resolve();
     const check = row.id;
-    await window.Pump.done(key, "Print", find("span", button).textContent, "", row, { cells: button.dataset.cells, fields: facts });
+    await pump.done(key, "Print", find("span", button).textContent, "", row, { cells: button.dataset.cells, fields: facts });
     const outer = facts.first_end !== "in", left = find("[data-left]"), words = left.parentElement.dataset;
     left.textContent = outer ? words.out : words.in;
     find("[data-right-end]").textContent = outer ? words.in : words.out;
-    window.Pump.show("print", "Tap where the dye printed");
+    pump.show("print", "Tap where the dye printed");
     say(null);
     find("[data-headline]").textContent = "Reading the print ...";
     draw(find("[data-cells-to-tap]"), button.dataset.cells, (cells) => {
       taps += 1;
       const fields = { cells, check, taps: String(taps) };
       last = last.then(async () => {
-        row = await window.Unsent.instead(row, fields);
-        await window.Pump.change(bearing.id, state.visit, key, (one) => {
+        row = await unsent.instead(row, fields);
+        await pump.change(bearing.id, state.visit, key, (one) => {
           Object.assign(one, { entry: row.id, cells, said: "" });
           delete one.print;
         });
@@ -175,7 +178,7 @@ window.PumpPrint = (() => {
     box.replaceChildren(...prints.filter(({ one }) => one.print).map(({ one, half: which, scraped }) => {
       const note = document.createElement("div"), line = document.createElement("p"), [, next] = one.print.lines[0] || ["", ""];
       const words = scraped ? `The ${which} half was scraped after its last print: check it again.`
-        : `Print of the ${which} half. ${window.Pump.insteadOfScraping(one.print.outcome)}${one.print.headline} ${next}`;
+        : `Print of the ${which} half. ${pump.insteadOfScraping(one.print.outcome)}${one.print.headline} ${next}`;
       note.className = scraped || one.print.outcome !== "acceptable" ? "note note-limit" : "note";
       line.textContent = words;
       note.append(line);
@@ -183,10 +186,10 @@ window.PumpPrint = (() => {
     }));
   }
 
-  document.querySelectorAll("[data-drawn]").forEach((one) => one.addEventListener("click", (event) => window.Pump.once(() => drawn(one))(event)));
+  document.querySelectorAll("[data-drawn]").forEach((one) => one.addEventListener("click", (event) => pump.once(() => drawn(one))(event)));
   find("[data-film-known] button").addEventListener("click", () => {
     find("[data-film]").hidden = false;
     find("[data-film-known]").hidden = true;
   });
   return { contact, hub, catchUp, rules };
-})();
+};

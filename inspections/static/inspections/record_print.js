@@ -1,9 +1,8 @@
 // The print at the pump: a cell turns at a tap, and every tap is kept as it is made: on the server as a draft, without
 // network in the queue of this device. Leaving the round makes it one entry. Without this file each tap is a post.
-"use strict";
-(() => {
-  const print = document.getElementById("print");
-  if (!print) return;
+import * as unsent from "../fleet/unsent_queue.js";
+
+function follow(print) {
   const MARKS = ".+#", WORDS = ["none", "light", "heavy"];
   const field = (name) => print.querySelector(`[name=${name}]`);
   const cells = field("cells"), taps = field("taps"), counted = () => Number(taps.value);
@@ -15,7 +14,7 @@
     for (const [name, value] of new FormData(print)) {
       if (!["offline", "csrfmiddlewaretoken", "id", "scrape_id"].includes(name)) fields[name] = String(value);
     }
-    waits = waits ? await window.Unsent.instead(waits, fields) : await window.Unsent.add({ ...JSON.parse(field("offline").value), fields });
+    waits = waits ? await unsent.instead(waits, fields) : await unsent.add({ ...JSON.parse(field("offline").value), fields });
   }
 
   async function post() {
@@ -33,7 +32,7 @@
       try {
         const said = await post();
         if (now === counted()) say(said);
-        if (waits) { await window.Unsent.drop("queue", waits.id); waits = null; await window.Unsent.count(); }
+        if (waits) { await unsent.drop("queue", waits.id); waits = null; await unsent.count(); }
       } catch (fault) {
         say(null);
         await onDevice().catch(() => { print.querySelector("[data-lines]").textContent = "This device has no room left: write the print down."; });
@@ -113,4 +112,7 @@
       window.location.assign(link.href);
     });
   }
-})();
+}
+
+const print = document.getElementById("print");
+if (print) follow(print);

@@ -1,7 +1,18 @@
 // What waits on this device: what the site refused first, with its reason; each entry can be mended, sent again or removed.
-"use strict";
-window.PumpQueue = (() => {
-  const find = (what, inside = document) => inside.querySelector(what);
+import * as unsent from "../fleet/unsent_queue.js";
+import * as typedValue from "./typed_value.js";
+import * as verdict from "./verdict.js";
+
+const find = (what, inside = document) => inside.querySelector(what);
+
+// Why the site would refuse a reading's fields; empty where it would take them.
+export function faultOf(fields, quantity) {
+  const known = JSON.parse(find("#bounds").textContent)[quantity || "clearance"];
+  const { unit, basis, less = "" } = fields;
+  return typedValue.fault(String(fields.value), { unit, basis, less, quantity: quantity || "clearance", bounds: known.um, words: known.words });
+}
+
+export const queueScreens = (pump) => {
   const KINDS = {
     reading: "Reading", could_not: "Not measured", scrape: "Scraped", work: "Work done", opened: "Opened, nothing measured",
     found: "What was seen", contact: "Contact print", photo: "Photo",
@@ -11,7 +22,7 @@ window.PumpQueue = (() => {
   const value = (one) => (one.fields && one.fields.value ? `${one.fields.value} ${one.fields.unit || ""}`.trim() : "");
 
   async function words(one) {
-    const bearing = await window.Pump.bearingOf(one.bearing), station = bearing && bearing.stations.find((each) => each.key === one.station);
+    const bearing = await pump.bearingOf(one.bearing), station = bearing && bearing.stations.find((each) => each.key === one.station);
     const at = one.station && one.station !== "any" ? `, ${station ? station.words : one.station}` : "";
     const where = bearing ? `${bearing.pump} ${bearing.position}` : "a bearing not taken along";
     const stage = { as_found: "as found", as_left: "as left" }[one.stage];
@@ -32,13 +43,6 @@ window.PumpQueue = (() => {
     find("[data-list]", box).replaceChildren(...buttons);
   }
 
-  // Why the site would refuse a reading's fields; empty where it would take them.
-  function faultOf(fields, quantity) {
-    const known = JSON.parse(find("#bounds").textContent)[quantity || "clearance"];
-    const { unit, basis, less = "" } = fields;
-    return window.TypedValue.fault(String(fields.value), { unit, basis, less, quantity: quantity || "clearance", bounds: known.um, words: known.words });
-  }
-
   // What the site refused of the bearing that one stands at.
   const refusedHere = (some) => fill(find("[data-refused-here]"), some.filter((one) => one.why));
 
@@ -46,15 +50,15 @@ window.PumpQueue = (() => {
     rows = some;
     await fill(find("[data-refused]"), rows.filter((one) => one.why));
     await fill(find("[data-waiting]"), rows.filter((one) => !one.why));
-    const at = window.Pump.current();
+    const at = pump.current();
     if (at) await refusedHere(rows.filter((one) => one.bearing === at.id));
   }
 
   async function open(id) {
-    shown = rows.find((one) => one.id === id) || (await window.Unsent.all("queue")).find((one) => one.id === id);
+    shown = rows.find((one) => one.id === id) || (await unsent.all("queue")).find((one) => one.id === id);
     if (!shown) return;
-    const [what, where] = await words(shown), mine = shown.author === window.Unsent.author;
-    window.Pump.show("entry", what, `${where}. ${mine ? "It is only on this device so far." : "Entered by somebody else: it waits until they sign in here."}`);
+    const [what, where] = await words(shown), mine = shown.author === unsent.author;
+    pump.show("entry", what, `${where}. ${mine ? "It is only on this device so far." : "Entered by somebody else: it waits until they sign in here."}`);
     find("[data-why]").hidden = !(shown.why || shown.later);
     find("[data-why] p").textContent = shown.why || shown.later || "";
     find("[data-mend-fault]").hidden = true;
@@ -70,9 +74,9 @@ window.PumpQueue = (() => {
 
   // Beside the value: who measured, the day, and whether it repeats an earlier one, where the site asked about them.
   async function fillBeside(mine) {
-    const bearing = await window.Pump.bearingOf(shown.bearing), names = bearing ? await window.Pump.namesAt(bearing.site) : [];
+    const bearing = await pump.bearingOf(shown.bearing), names = bearing ? await pump.namesAt(bearing.site) : [];
     find("[data-mend-beside]").hidden = !mine || !(shown.why || shown.later);
-    find("#entry-who").replaceChildren(new Option("as entered", ""), new Option("me, as signed in", window.Unsent.author), ...names.map((one) => new Option(one.name, one.id)));
+    find("#entry-who").replaceChildren(new Option("as entered", ""), new Option("me, as signed in", unsent.author), ...names.map((one) => new Option(one.name, one.id)));
     find("#entry-checked").replaceChildren(new Option("as entered", ""), new Option("nobody", "nobody"), ...names.map((one) => new Option(one.name, one.id)));
     find("#entry-day").value = shown.on || "";
     find("[data-mend-first]").hidden = !shown.again;
@@ -90,16 +94,16 @@ window.PumpQueue = (() => {
 
   // What the device remembers of the visit follows, so that a removed reading is asked for again.
   async function remember(change, field = "entry") {
-    const state = await window.Pump.kept(shown.bearing);
+    const state = await pump.kept(shown.bearing);
     const key = state && Object.keys(state.done).find((one) => state.done[one][field] === shown.id);
     if (!key) return;
     change(state.done, key);
-    await window.Unsent.put("kept", state);
+    await unsent.put("kept", state);
   }
 
   const back = () => {
     const bearing = shown && shown.bearing;
-    return window.Pump.current() && bearing === window.Pump.current().id ? window.Pump.open(bearing) : window.Pump.list();
+    return pump.current() && bearing === pump.current().id ? pump.open(bearing) : pump.list();
   };
 
   find("[data-mend-entry]").addEventListener("submit", async (event) => {
@@ -109,13 +113,13 @@ window.PumpQueue = (() => {
     find("[data-mend-fault]").hidden = !fault;
     find("[data-mend-fault] p").textContent = fault;
     if (fault) return;
-    await window.Unsent.mend(shown, fields, beside());
+    await unsent.mend(shown, fields, beside());
     if (fields.value) {
-      const um = window.Verdict.typed(typed, shown.fields.unit);
+      const um = verdict.typed(typed, shown.fields.unit);
       await remember((done, key) => Object.assign(done[key], { shown: `${typed} ${shown.fields.unit}`, um: um && um.um, said: "Mended on the device.", mended: { ...shown.fields, value: typed } }));
     }
     await back();
-    window.Unsent.send();
+    unsent.send();
   });
   find("[data-remove]").addEventListener("click", async () => {
     if (!sure) {
@@ -124,15 +128,15 @@ window.PumpQueue = (() => {
       return;
     }
     // A second measurement of what is removed here becomes the first one.
-    for (const one of await window.Unsent.all("queue")) if (one.again === shown.id) await window.Unsent.mend(one, {}, { again: "" });
-    await window.Unsent.drop("queue", shown.id);
+    for (const one of await unsent.all("queue")) if (one.again === shown.id) await unsent.mend(one, {}, { again: "" });
+    await unsent.drop("queue", shown.id);
     await remember((done, key) => delete done[key]);
     await remember((done, key) => { done[key].again = ""; }, "again");
-    await window.Unsent.count();
+    await unsent.count();
     await back();
   });
-  find("[data-send]").addEventListener("click", () => window.Unsent.send());
+  find("[data-send]").addEventListener("click", () => unsent.send());
   document.addEventListener("unsent", (event) => waiting(event.detail));
-  window.Unsent.count();
-  return { open, faultOf, refusedHere };
-})();
+  unsent.count();
+  return { open, refusedHere };
+};

@@ -24,7 +24,7 @@ def a_print(outcome, half="lower"):
 @pytest.fixture(scope="module")
 def device():
     scripts = PageScripts("open_bearing.js")
-    scripts.evaluate("(effects) => { window.rules = OpenBearing(effects); }", EFFECTS)
+    scripts.evaluate("(effects) => { globalThis.rules = openBearing(effects); }", EFFECTS)
     yield scripts
     scripts.close()
 

@@ -26,7 +26,7 @@ def reader():
 
 def test_the_counter_hash_is_the_same_to_the_bit(reader):
     places = [(0, 0, 0), (6, 2999, 41), (17, 1799, 63), (8, 65_535, 9)]
-    theirs = reader.evaluate("(places) => places.map((p) => ContactLibrary.uniform(...p))", places)
+    theirs = reader.evaluate("(places) => places.map((p) => uniform(...p))", places)
     assert theirs == [float(uniform(*place)) for place in places]
 
 
@@ -49,9 +49,7 @@ def test_a_print_tapped_otherwise_is_told_apart(reader):
     # The comparison itself must be able to fail.
     cells = [[0] * 7, [2, 1, 0, 0, 0, 0, 0], [2, 2, 1, 0, 0, 0, 0], [2, 1, 0, 0, 0, 0, 0], [0] * 7]
     check = Check(in_place=True, clearance_um=150, film="normal")
-    theirs = reader.evaluate(
-        "([cells, check]) => window.print.read(cells, check)", [cells[::-1], asdict(check)]
-    )
+    theirs = reader.evaluate("([cells, check]) => print.read(cells, check)", [cells[::-1], asdict(check)])
     assert theirs["causes"][0][0] == "tilt"
     cells[2] = [0] * 7
     assert theirs != json.loads(json.dumps(read_print(cells, check).as_dict()))
@@ -71,7 +69,7 @@ def test_odd_and_large_grids_and_far_clearances_are_read_alike(reader):
             in_place=True, clearance_um=clearance, film="thin", groove=(0.45, 0.55), relief_deg=70.0
         )
         theirs = reader.evaluate(
-            "([cells, check]) => window.print.read(cells, check)", [cells.tolist(), asdict(check)]
+            "([cells, check]) => print.read(cells, check)", [cells.tolist(), asdict(check)]
         )
         assert theirs == json.loads(json.dumps(read_print(cells, check).as_dict()))
 
@@ -121,7 +119,7 @@ def test_a_device_knows_of_a_shell_what_the_site_knows(reader):
         cases.append((record, clearances(record, rng), works))
     given = [[asdict(record), [*map(asdict, rows)], works] for record, rows, works in cases]
     theirs = reader.evaluate(
-        "([cases, effects]) => cases.map((one) => ContactFacts.now(...one, effects))", [given, EFFECTS]
+        "([cases, effects]) => cases.map((one) => now(...one, effects))", [given, EFFECTS]
     )
     ours = [facts_now(*case, EFFECTS) for case in cases]
     assert [
@@ -148,4 +146,4 @@ def test_a_device_knows_of_a_shell_what_the_site_knows(reader):
 def test_a_device_takes_a_print_as_its_form_does(reader, fields):
     form = ContactForm(fields)
     assert form.is_valid()
-    assert reader.evaluate("(fields) => ContactFacts.taken(fields)", fields) == form.facts()
+    assert reader.evaluate("(fields) => taken(fields)", fields) == form.facts()
