@@ -125,8 +125,11 @@ def names() -> Look:
         look.n += 1
         body = said.pop(str(person.pk), None)
         if str(person.pk) in blanked:
-            if person.name or person.folded or person.employer:
-                look.faults.append(f"person {person.pk}: the name was taken out, and one stands there again.")
+            if person.name or person.folded or person.employer or person.salt:
+                look.faults.append(
+                    f"person {person.pk}: the name was taken out, and one, or the salt to try names by, stands"
+                    " there again."
+                )
         elif body is None:
             look.faults.append(f"person {person.pk}: a person whose name no entry stands for.")
         elif body.get("hash") != name_hash(person):

@@ -209,6 +209,8 @@ def test_a_blanked_name_leaves_nothing_by_which_it_could_be_tried():
     blank_name(person=account.person, by=makers.somebody())
     assert Person.objects.get(pk=account.person_id).salt == ""
     assert verify().faults == []
+    Person.objects.filter(pk=account.person_id).update(salt=new_salt())
+    assert any("the salt to try names by, stands there again" in fault for fault in verify().faults)
 
 
 def test_what_was_on_file_before_gets_its_entries_at_the_upgrade():
