@@ -127,8 +127,8 @@ def names() -> Look:
         if str(person.pk) in blanked:
             if person.name or person.folded or person.employer or person.salt:
                 look.faults.append(
-                    f"person {person.pk}: the name was taken out, and one, or the salt to try names by, stands"
-                    " there again."
+                    f"person {person.pk}: the name was taken out, and one, or the salt to try names by,"
+                    " stands there again."
                 )
         elif body is None:
             look.faults.append(f"person {person.pk}: a person whose name no entry stands for.")

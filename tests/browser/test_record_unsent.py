@@ -131,6 +131,16 @@ def site_fault(text: str, unit: str, basis: str, quantity: str, less: str) -> st
     return ""
 
 
+def test_taking_along_without_network_says_so_and_keeps_what_is_there(phone):
+    context, _, url = phone
+    page = context.new_page()
+    ready(page, url)
+    context.set_offline(True)
+    page.locator("[data-take]").first.click()
+    page.get_by_text("No network now: what was taken along before is still here.").wait_for()
+    assert page.get_by_role("button", name="Lift 0 DE").count() == 1
+
+
 def test_the_device_refuses_a_value_where_and_as_the_site_does(phone):
     context, _, url = phone
     page = context.new_page()

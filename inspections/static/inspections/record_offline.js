@@ -69,7 +69,9 @@ async function can() {
 }
 
 async function take(button) {
+  let fault = "";
   button.disabled = true;
+  find("[data-saying]").textContent = "Taking along ... stay in the network until the bearings are listed.";
   try {
     const asked = new URLSearchParams({ site: button.dataset.take });
     for (const name of Object.keys(button.dataset)) if (name.startsWith("pump")) asked.append("pump", button.dataset[name]);
@@ -78,11 +80,12 @@ async function take(button) {
     for (const one of bearings) await unsent.put("pack", one);
     for (const [site, approved] of Object.entries(bySite)) await unsent.put("kept", { id: `cards ${site}`, cards: approved });
     for (const [site, names] of Object.entries(people)) await unsent.put("kept", { id: `people ${site}`, names });
-  } catch (fault) {
-    find("[data-saying]").textContent = "No network now: what was taken along before is still here.";
+  } catch {
+    fault = "No network now: what was taken along before is still here.";
   }
   button.disabled = false;
   await list();
+  if (fault) find("[data-saying]").textContent = fault;
 }
 
 // `scanned`: by its label, so that the bearing is asked for again although one has begun there.
