@@ -368,7 +368,8 @@ def _settles(desk: Desk, rounds: list[ContactCheck], row: Standing) -> tuple[str
         more = {"half": half} if half == "upper" else {}
         return desk.screens.address("record-check", **more), "Repeat the print"
     if row.word == MEASURE and measured:
-        again = next((one for one in measured if str(one.pk) == thing), measured[-1])
+        widest = max(measured, key=lambda one: one.value_um or 0.0)
+        again = next((one for one in measured if str(one.pk) == thing), widest)
         query = {"stage": again.stage, "at": Station(again.end, again.clock).key, "again": again.pk}
         return desk.screens.address("record-reading", **query), "Measure again"
     return desk.screens.address("record-close"), row.word.capitalize()

@@ -40,6 +40,7 @@ from inspections.visits.word_at_pump import (
     ABOVE,
     ASKS_SCRAPING,
     BELOW,
+    BY_RULE,
     CARRIES,
     CLOSE_UP,
     HOLD,
@@ -136,6 +137,9 @@ def scraping_of(rules: VisitRules, check: UUID | None = None, outcome: str = "")
         now = replace(now, prints=prints)
     offered = shell_allows(scrapeable, seat) and may_scrape(now, _rule_of(rules))
     stands = before_closing(now)
+    if check is None and not stands and larger_end_now(rules) is not None:
+        # The trigger's own word, as soon as a clearance was measured, where it is not to close up.
+        stands = tuple(row for row in advise(now, _rule_of(rules)).standing if row.key.startswith(BY_RULE))
     word = ""
     if outcome == CARRIES:
         word = HOLD if stands and stands[0].word == HOLD else ""

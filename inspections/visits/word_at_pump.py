@@ -23,6 +23,7 @@ BELOW, ABOVE = "under", "over"
 # What each outcome of a print asks for; `acceptable` asks for nothing and `scrape` is weighed with the
 # trigger.
 OF_PRINT = {"repeat": REPEAT, "void": REPEAT, "measure": MEASURE, "alignment": ENGINEER, "seat": ENGINEER}
+BY_RULE = "rule "  # how the key of what the trigger says begins
 ASKS_SCRAPING, CARRIES = "scrape", "acceptable"
 
 
@@ -175,7 +176,7 @@ def advise(now: Situation, trigger: Trigger) -> Advice:
         return Advice(first.word, first.why, None, standing)
     ruling = trigger(first is not None)
     if ruling.word != CLOSE_UP:
-        row = Standing(f"rule {ruling.why}", ruling.word, ruling.why)
+        row = Standing(f"{BY_RULE}{ruling.why}", ruling.word, ruling.why)
         if ruled := list(_unanswered([row], now.answers)):
             return Advice(ruled[0].word, ruled[0].why, ruling.chance, (*ruled, *standing))
     if first:

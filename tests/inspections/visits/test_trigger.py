@@ -193,7 +193,10 @@ def test_list_page_and_pump_say_one_thing_of_bearings_of_each_kind(site):
     assert [packed[tag]["scrape_limit_um"] for tag in ("P-NONE", "P-LIFE")] == [None, 0.0]
     read(client, open_one, f"0.{trigger + 8:.0f}", sure="yes")
     page = said(client.get(at(open_one, "close/")))
-    assert "Advice: measure again" in page and f"at or over its trigger of {at_pump} mm" in page
+    why = f"at or over its trigger of {at_pump} mm"
+    assert "Advice: measure again" in page and why in page
+    page = said(client.get(at(open_one, "visit/")))
+    assert "Measure again. Found" in page and why in page
     for bearing, advice in ((no_maximum, "close up"), (no_life, "ask the engineer")):
         begin(client, bearing)
         read(client, bearing, "0.215", sure="yes")
@@ -203,7 +206,9 @@ def test_list_page_and_pump_say_one_thing_of_bearings_of_each_kind(site):
         page = said(client.get(at(bearing, "close/")))
         assert ("No trigger: neither a maximum nor a replace limit" in page) == (bearing is no_maximum)
         assert f"Advice: {advice}" in page or "Advice: measure again" in page
-        assert packed[bearing.place.tag]["opening"] in said(client.get(at(bearing, "visit/")))
+        visit = said(client.get(at(bearing, "visit/")))
+        assert packed[bearing.place.tag]["opening"] in visit
+        assert ("Ask the engineer." in visit) == (f"Advice: {advice}" in page and bearing is no_life)
 
 
 def test_a_contact_finding_that_waits_asks_for_its_print_before_the_pump_is_closed(site):
@@ -217,6 +222,7 @@ def test_a_contact_finding_that_waits_asks_for_its_print_before_the_pump_is_clos
         read(client, bearing, "0.218", sure="yes")
     page = said(client.get(at(bearing, "close/")))
     assert "Advice: repeat the print" in page and waits in page
+    assert "Repeat the print" in said(client.get(at(bearing, "visit/")))
 
 
 def test_a_trigger_in_a_coarse_unit_is_never_shown_as_a_reading_that_does_not_meet_it():
