@@ -2,6 +2,7 @@
 skipped unseen in CI.
 """
 
+import hashlib
 import os
 import re
 import shutil
@@ -24,6 +25,7 @@ import django
 
 django.setup()
 
+from django import VERSION
 from django.conf import settings as site
 from django.contrib.auth.hashers import PBKDF2PasswordHasher
 from django.db import connection, transaction
@@ -55,6 +57,7 @@ COSTLY = (
     "inspections.wear.forecast",
     "inspections.wear.trigger",
     "tests.bench",
+    "tests.inspections.trend.random_trends",
     "tests.inspections.wear.makers",
     "tests.one_answer",
     "tests.page_scripts",
@@ -129,11 +132,40 @@ def _a_skip_fails_in_ci(report):
 
 
 @pytest.fixture(scope="session")
-def django_db_modify_db_settings(tmp_path_factory, django_db_modify_db_settings_parallel_suffix):
+def kept_record(request: pytest.FixtureRequest) -> Path | None:
+    """Where the empty record that these very migrations make is kept from run to run; none for PostgreSQL."""
+    if connection.vendor != "sqlite":
+        return None
+    made_by = hashlib.sha256(repr(VERSION).encode())
+    for path in sorted([*CHECKOUT.glob("*/migrations/*.py"), *CHECKOUT.glob("fleet/ledger/*.py")]):
+        made_by.update(path.read_bytes())
+    return request.config.cache.mkdir("records") / f"{made_by.hexdigest()[:32]}.sqlite3"
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(kept_record, tmp_path_factory, django_db_modify_db_settings_parallel_suffix):
     """A database file of this run's own: threads of one process must meet on it as they do in service."""
-    database = site.DATABASES["default"]
-    if database["ENGINE"] == "django.db.backends.sqlite3":
-        database.setdefault("TEST", {})["NAME"] = str(tmp_path_factory.mktemp("record") / "record.sqlite3")
+    if kept_record is not None:
+        mine = tmp_path_factory.mktemp("record") / "record.sqlite3"
+        if kept_record.exists():
+            shutil.copyfile(kept_record, mine)
+        site.DATABASES["default"].setdefault("TEST", {})["NAME"] = str(mine)
+
+
+@pytest.fixture(scope="session")
+def django_db_keepdb(kept_record) -> bool:
+    """A copy of the kept record is gone on from: migrating it once more finds nothing to do."""
+    return kept_record is not None and kept_record.exists()
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(kept_record, django_db_setup, django_db_blocker) -> None:
+    """The first run keeps the record it made, before any test adds to it."""
+    if kept_record is not None and not kept_record.exists():
+        made = kept_record.with_suffix(f".{os.getpid()}")
+        with django_db_blocker.unblock(), connection.cursor() as cursor:
+            cursor.execute("VACUUM INTO %s", [str(made)])
+        made.replace(kept_record)
 
 
 @pytest.fixture(scope="session", autouse=True)

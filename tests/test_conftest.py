@@ -1,5 +1,6 @@
 """What the tests themselves stand on."""
 
+from importlib import import_module
 from types import SimpleNamespace
 
 import pytest
@@ -33,3 +34,16 @@ def test_a_failure_that_is_expected_is_no_skip(monkeypatch):
     monkeypatch.setattr(conftest, "IN_CI", True)
     report = SimpleNamespace(skipped=True, outcome="skipped", longrepr="", wasxfail="a known fault")
     assert conftest._a_skip_fails_in_ci(report).outcome == "skipped"
+
+
+@pytest.mark.parametrize(
+    ("name", "costly"),
+    [
+        ("tests.inspections.wear.test_class_curves", True),  # fits fleets
+        ("tests.fleet.test_settings", True),  # starts programs
+        ("tests.inspections.contact.test_reader_on_device", True),  # asks the scripts of the pages
+        ("tests.fleet.test_units", False),
+    ],
+)
+def test_what_a_file_takes_names_from_tells_whether_it_is_of_the_everyday_run(name, costly):
+    assert conftest._is_costly(import_module(name)) is costly

@@ -7,6 +7,7 @@ The wording of the register is our own; the numbers are those of ASVS 5.0.0 (May
 import ast
 import csv
 import re
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -45,9 +46,14 @@ def sources():
         yield from (path for path in (CHECKOUT / app).rglob("*.py") if "migrations" not in path.parts)
 
 
+@cache
+def tree_of(path: Path) -> ast.Module:
+    """A file as Python reads it: once for all that look through every file."""
+    return ast.parse(path.read_text("utf-8"))
+
+
 def names_in(path: Path) -> set[str]:
-    tree = ast.parse(path.read_text("utf-8"))
-    return {node.name for node in ast.walk(tree) if isinstance(node, ast.FunctionDef)}
+    return {node.name for node in ast.walk(tree_of(path)) if isinstance(node, ast.FunctionDef)}
 
 
 @pytest.mark.parametrize("row", register(), ids=lambda row: row["id"])
@@ -75,20 +81,14 @@ def test_every_item_of_levels_1_and_2_stands_once():
     assert ids == sorted(ids, key=lambda one: [int(part) for part in one.split(".")])
 
 
-def called(tree):
-    for node in ast.walk(tree):
-        if isinstance(node, ast.Call):
-            yield ast.unparse(node.func), node
+@cache
+def called(path: Path) -> list[tuple[str, ast.Call]]:
+    return [(ast.unparse(node.func), node) for node in ast.walk(tree_of(path)) if isinstance(node, ast.Call)]
 
 
 def test_nothing_is_run_or_unpickled_from_data():
     forbidden = {"eval", "exec", "pickle.loads", "pickle.load", "marshal.loads", "yaml.load", "os.system"}
-    found = [
-        f"{path.name}: {name}"
-        for path in sources()
-        for name, _ in called(ast.parse(path.read_text("utf-8")))
-        if name in forbidden
-    ]
+    found = [f"{path.name}: {name}" for path in sources() for name, _ in called(path) if name in forbidden]
     assert found == []
     assert settings.SESSION_SERIALIZER.endswith("JSONSerializer")
 
@@ -105,7 +105,7 @@ def test_sql_written_by_hand_is_put_together_from_names_of_our_own_alone():
     ours = re.compile(r"quote|table|names|columns|marks|role|guard|_meta|statement|sql|query|ENTRY|name\b")
     found = []
     for path in sources():
-        for name, node in called(ast.parse(path.read_text("utf-8"))):
+        for name, node in called(path):
             if name.endswith((".execute", ".executemany", ".raw", ".extra")) and node.args:
                 parts = [one for one in ast.walk(node.args[0]) if isinstance(one, ast.FormattedValue)]
                 found += [

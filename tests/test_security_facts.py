@@ -20,7 +20,7 @@ from fleet.web.bearing_addresses import bearing_address
 from inspections.bundle.archive import folder_name
 from inspections.models import Reading
 from tests import makers
-from tests.test_security import CHECKOUT, called, sources
+from tests.test_security import CHECKOUT, called, sources, tree_of
 
 WORDS = (CHECKOUT / "docs" / "security.md").read_text("utf-8")
 PASSWORD = "a quiet pump in the long hall"
@@ -88,7 +88,7 @@ def test_no_typed_text_becomes_an_expression_or_a_format():
     ours = re.compile(r"[A-Z_]+\b|either\(|re\.escape\(|words?\b|pattern\b|pieces\b|far\b|m\.heard|p\b")
     found = []
     for path in sources():
-        for name, node in called(ast.parse(path.read_text("utf-8"))):
+        for name, node in called(path):
             first = node.args[0] if node.args and name in patterns else None
             if first is not None and not isinstance(first, ast.Constant):
                 parts = [one.value for one in ast.walk(first) if isinstance(one, ast.FormattedValue)] or [
@@ -219,7 +219,7 @@ def test_every_module_of_cryptography_in_use_is_ready_made_and_listed():
     )
     used = set()
     for path in sources():
-        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        for node in ast.walk(tree_of(path)):
             names = [node.module] if isinstance(node, ast.ImportFrom) else []
             names += [name.name for name in node.names] if isinstance(node, ast.Import) else []
             used |= {name for name in names if name and of_it.fullmatch(name)}
@@ -256,7 +256,7 @@ def test_logs_go_where_it_is_written_and_nowhere_else():
         f"{path.name}: {name}"
         for path in sources()
         if "management" not in path.parts and path.name != "verify.py"
-        for name, _ in called(ast.parse(path.read_text("utf-8")))
+        for name, _ in called(path)
         if name in {"print", "logging.FileHandler", "logging.basicConfig"} or name.startswith("syslog.")
     ]
     assert opened == [] and "AUDIT_LOG" in section("16.1.1")
@@ -300,7 +300,7 @@ def test_a_database_on_another_machine_is_spoken_to_under_a_certificate_or_warne
 def test_nothing_for_tests_is_served():
     found = []
     for path in sources():
-        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        for node in ast.walk(tree_of(path)):
             names = [node.module or ""] if isinstance(node, ast.ImportFrom) else []
             names += [name.name for name in node.names] if isinstance(node, ast.Import) else []
             found += [f"{path.name}: {name}" for name in names if name.split(".")[0] in {"tests", "pytest"}]

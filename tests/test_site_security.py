@@ -10,7 +10,7 @@ from django.test import Client
 
 from fleet.plant.people import add_account, add_person, give_role
 from tests import makers
-from tests.test_security import PAGES, sources
+from tests.test_security import PAGES, sources, tree_of
 
 PASSWORD = "a quiet pump in the long hall"
 # Modules that open connections of their own. The database's driver, the demo's server and the mail that
@@ -37,10 +37,7 @@ def imported(tree):
 
 def test_the_server_fetches_nothing_from_other_hosts():
     found = [
-        f"{path.name}: {name}"
-        for path in sources()
-        for name in imported(ast.parse(path.read_text("utf-8")))
-        if name in CALLERS
+        f"{path.name}: {name}" for path in sources() for name in imported(tree_of(path)) if name in CALLERS
     ]
     assert found == []
 
