@@ -43,6 +43,7 @@ __all__ = [
     "BOUNDS_UM",
     "EFFECTS",
     "NO_VISIT",
+    "WHAT_WAS_DONE",
     "WHOLE_PUMP",
     "WORK",
     "Agreement",

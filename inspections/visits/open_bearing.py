@@ -80,18 +80,21 @@ def situation_of(rules: VisitRules) -> Situation:
         for one in rules.record.left_out
         if one.stage == Stage.AS_LEFT and one.quantity == "clearance"
     ]
+    held = [*_held(rules), *_derived(rules, derived)]
+    over = any(one.side == ABOVE and one.again and not one.fitting for one in held)
     return Situation(
         damage=damage_of(rules),
         seen=seen_of(rules),
         prints=_prints(rules, seat),
         scrapeable=scrapeable,
-        held=[*_held(rules), *_derived(rules, derived)],
+        held=held,
         rivals={" ".join(str(r.pk) for r in rows): _where(rows[0]) for rows in rules.rivals()},
         doubted=dict(_doubted(rules)),
         worked=worked,
         unmeasured=[one.words for one in rules.open_stations(Stage.AS_LEFT)] if whole else [],
         excused=excused if whole else [],
         measured=bool(rules.record.readings),
+        wrong_limit=rules.record.opening.wrong_limit if over else "",
         answers=_answers(rules),
     )
 

@@ -85,6 +85,7 @@ class Situation:
     rivals : key -> where of each station of which two readings count.
     doubted : key -> where of each unlikely reading that was not measured again. measured : whether there is
     any reading.
+    wrong_limit : why the maximum they are held against cannot be right; empty where nothing is known of that.
     """
 
     damage: Mapping[str, str] = field(default_factory=dict)
@@ -98,6 +99,7 @@ class Situation:
     unmeasured: Sequence[str] = ()
     excused: Sequence[str] = ()
     measured: bool = True
+    wrong_limit: str = ""
     answers: Sequence[Answer] = ()
 
     @property
@@ -285,6 +287,9 @@ def _under(now: Situation) -> Iterator[Standing]:
 def _over(now: Situation) -> Iterator[Standing]:
     for one in now.held:
         if one.side == ABOVE and not one.fitting:
+            if now.wrong_limit:
+                yield _of_reading(one, ENGINEER, f"measured again, and still so. {now.wrong_limit}")
+                continue
             more = (
                 "measured again, and still so: a new shell, or hold with the engineer's signed concession,"
                 " interim checks and expiry."

@@ -10,7 +10,7 @@ from fleet.ledger.writing import Fact, write
 from inspections.forecasts.judgement.accepted import AcceptedTrigger
 from inspections.forecasts.judgement.current_judgements import judgements
 from inspections.forecasts.judgement.judgement_figures import Column, Judgement, Why, Word
-from inspections.models import Plan
+from inspections.models import Plan, Reading
 from inspections.visits.trigger_at_pump import Clearance, by_trigger, opening_of, under_plan
 from inspections.visits.word_at_pump import CLOSE_UP, ENGINEER, MEASURE, REPLACE
 from tests import makers
@@ -209,6 +209,12 @@ def test_list_page_and_pump_say_one_thing_of_bearings_of_each_kind(site):
         visit = said(client.get(at(bearing, "visit/")))
         assert packed[bearing.place.tag]["opening"] in visit
         assert ("Ask the engineer." in visit) == (f"Advice: {advice}" in page and bearing is no_life)
+    # Measured again and still over a maximum that cannot be right: no shell is condemned by that.
+    (first,) = Reading.objects.filter(bearing=no_life, value_um=215)
+    read(client, no_life, "0.216", where=f"{first.end}-{first.clock}", query={"again": first.pk}, sure="yes")
+    page = said(client.get(at(no_life, "close/")))
+    assert "Advice: ask the engineer" in page and "one of the two, or the bore, is wrong. No shell" in page
+    assert "Advice: replace" not in page and "a new shell, or hold" not in page
 
 
 def test_a_contact_finding_that_waits_asks_for_its_print_before_the_pump_is_closed(site):
