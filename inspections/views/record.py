@@ -24,6 +24,7 @@ from inspections.visits.contact_rounds import last_rounds
 from inspections.visits.desk import Desk, at_the_pump, desk_at
 from inspections.visits.device_memory import from_a_sheet
 from inspections.visits.diameters import bore_minus_journal
+from inspections.visits.expectations import NEW_METAL
 from inspections.visits.forms import CouldNotForm, PeopleForm, StartForm, new_id, uuid_of_form
 from inspections.visits.open_bearing import Scraping, scraping_of, whom_to_ring, word_of
 from inspections.visits.photos import photos_of
@@ -273,6 +274,7 @@ def overview(desk: Desk) -> HttpResponse:
     seen = [one for one in events if one.kind == EventKind.FOUND]
     works = [one for one in events if one.kind not in (EventKind.FOUND, EventKind.CONTACT_CHECK)]
     rings = any(row.word in (HOLD, ENGINEER) for row in scraping.stands)
+    unit = desk.rules.setup_for("clearance").unit
     context = screen_context(
         desk,
         lines=lines,
@@ -291,7 +293,7 @@ def overview(desk: Desk) -> HttpResponse:
         stages=Stage,
         open_found=desk.rules.open_stations(Stage.AS_FOUND),
         derived=bore_minus_journal(desk.rules),
-        opening_words=desk.record.opening.words(desk.rules.setup_for("clearance").unit),
+        opening_words="" if desk.rules.work == NEW_METAL else desk.record.opening.words(unit),
         sides=_other_sides(desk),
         may_scrape=scraping.offered,
         rivals=rivals_shown(desk),

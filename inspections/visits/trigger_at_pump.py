@@ -89,9 +89,7 @@ class Opening:
     @property
     def wrong_limit(self) -> str:
         """Why a reading over the maximum condemns no shell: that maximum cannot be right; empty elsewhere."""
-        if self.judgement.why != Why.NO_LIFE:
-            return ""
-        return f"{CANNOT_SAY[Why.NO_LIFE][1]} No shell is condemned by it before the engineer has said which."
+        return CANNOT_SAY[Why.NO_LIFE][1] if self.judgement.why == Why.NO_LIFE else ""
 
     def words(self, unit: str) -> str:
         """What a reading is held against, before it is taken; empty where there is no trigger."""

@@ -287,8 +287,11 @@ def _under(now: Situation) -> Iterator[Standing]:
 def _over(now: Situation) -> Iterator[Standing]:
     for one in now.held:
         if one.side == ABOVE and not one.fitting:
-            if now.wrong_limit:
-                yield _of_reading(one, ENGINEER, f"measured again, and still so. {now.wrong_limit}")
+            if now.wrong_limit and one.again:
+                found = f"{_first_up(one.where)}: {one.said} It was measured again, and still so."
+                by_it = "No shell is condemned by it before the engineer has said which."
+                # the rule below says the same of the bearing: one disposition answers both
+                yield Standing(f"rule {now.wrong_limit}", ENGINEER, f"{found} {now.wrong_limit} {by_it}")
                 continue
             more = (
                 "measured again, and still so: a new shell, or hold with the engineer's signed concession,"

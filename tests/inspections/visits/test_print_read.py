@@ -73,8 +73,10 @@ def test_a_new_shell_is_measured_again_as_left_whatever_was_measured_again_as_fo
         read(client, bearing, value)
     for one in Reading.objects.filter(visit__opened_on=today_of(bearing)):
         read(client, bearing, "0.206", where=f"{one.end}-{one.clock}", query={"again": one.pk})
+    assert "No trigger: the fleet has too few lives" in said(client.get(at(bearing, "visit/")))
     new = {"kind": "shell_change", "half": "both", "reason": "worn", "no_serial": "on"}
     client.post(at(bearing, "work/"), new)
+    assert "No trigger" not in said(client.get(at(bearing, "visit/")))
     for value in ("0.150", "0.151"):
         read(client, bearing, value, stage="as_left")
     client.post(at(bearing, "contact/"), TAKEN | {"drawn": "full_length", "film": ""})

@@ -12,7 +12,8 @@ from inspections.forecasts.judgement.current_judgements import judgements
 from inspections.forecasts.judgement.judgement_figures import Column, Judgement, Why, Word
 from inspections.models import Plan, Reading
 from inspections.visits.trigger_at_pump import Clearance, by_trigger, opening_of, under_plan
-from inspections.visits.word_at_pump import CLOSE_UP, ENGINEER, MEASURE, REPLACE
+from inspections.visits.word_at_pump import CLOSE_UP, ENGINEER, MEASURE, REPLACE, Situation, standing_rows
+from inspections.visits.word_at_pump import Held as NotInside
 from tests import makers
 from tests.inspections.visits.walk import a_mechanic, at, begin, read, said, today_of
 
@@ -215,6 +216,10 @@ def test_list_page_and_pump_say_one_thing_of_bearings_of_each_kind(site):
     page = said(client.get(at(no_life, "close/")))
     assert "Advice: ask the engineer" in page and "one of the two, or the bore, is wrong. No shell" in page
     assert "Advice: replace" not in page and "a new shell, or hold" not in page
+    (row,) = standing_rows(
+        Situation(held=[NotInside("a", "over", "x", "Over.", again=True)], wrong_limit="W.")
+    )
+    assert (row.word, row.key) == ("ask the engineer", "rule W.")  # as the rule's own: answered with it
 
 
 def test_a_contact_finding_that_waits_asks_for_its_print_before_the_pump_is_closed(site):
