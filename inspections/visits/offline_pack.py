@@ -110,6 +110,7 @@ def _opening(
         "opening": opening.words(unit),
         "scrape_limit_um": scrape_limit_um(opening),
         "measure_first": by_trigger(opening, None)(True).word == MEASURE,
+        "wrong_limit": opening.wrong_limit,
     }
 
 

@@ -104,7 +104,8 @@ export const openBearing = (effects) => {
     if (ofPrints) return tight && ofPrints === MEASURE ? HOLD : ofPrints;
     for (const [side, then] of [[/tight/, HOLD], [/over/, REPLACE]]) {
       const row = beyond(state).find(([, { word }]) => side.test(word));
-      if (row) return row[1].again ? then : MEASURE;
+      const asked = then === REPLACE && bearing.wrong_limit ? ENGINEER : then;
+      if (row) return row[1].again ? asked : MEASURE;
     }
     if (!prints.length) return "";
     return doubted(state).length ? MEASURE : ofTrigger(bearing, state);

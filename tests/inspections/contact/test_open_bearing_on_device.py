@@ -78,6 +78,8 @@ def test_a_reading_doubted_on_an_earlier_page_stays_so(device):
         ({FOUND: INSIDE}, {"scrape_limit_um": 0}, ""),
         ({FOUND: OVER}, {}, "Measure again"),
         ({FOUND: again(OVER)}, {}, "Replace"),
+        ({FOUND: again(OVER)}, {"wrong_limit": "Its maximum is wrong."}, "Ask the engineer"),
+        ({FOUND: again(TIGHT)}, {"wrong_limit": "Its maximum is wrong."}, "Hold"),
         ({FOUND: again(TIGHT)}, {}, "Hold"),
         ({FOUND: again(OVER), "work 2": NEW}, {}, ""),
         ({FOUND: again(TIGHT), PRINT: a_print("measure")}, {}, "Hold"),

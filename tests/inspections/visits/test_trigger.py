@@ -192,6 +192,7 @@ def test_list_page_and_pump_say_one_thing_of_bearings_of_each_kind(site):
     assert packed["P-OPEN"]["measure_first"] == (not at_open.no_room and (at_open.new or 0.0) > 0.5)
     # Without a maximum nothing is held against a scrape; without a life the engineer decides of any.
     assert [packed[tag]["scrape_limit_um"] for tag in ("P-NONE", "P-LIFE")] == [None, 0.0]
+    assert {tag for tag, one in packed.items() if one["wrong_limit"]} == {"P-LIFE"}
     read(client, open_one, f"0.{trigger + 8:.0f}", sure="yes")
     page = said(client.get(at(open_one, "close/")))
     why = f"at or over its trigger of {at_pump} mm"
