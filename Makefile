@@ -7,7 +7,7 @@ set-up: ## the environment with everything for tests
 demo: ## the invented fleet, served on http://127.0.0.1:8000
 	.venv/bin/python manage.py demo
 
-quick: ## the everyday tests, under a minute: numbers, rules, docs, one path through the pages
+quick: ## the everyday tests, about a minute: numbers, rules, docs, one path through the pages
 	.venv/bin/pytest -n 2 --dist loadfile -q -m everyday
 
 test: ## all tests on SQLite

@@ -291,7 +291,7 @@ def _over(now: Situation) -> Iterator[Standing]:
                 found = f"{_first_up(one.where)}: {one.said} It was measured again, and still so."
                 by_it = "No shell is condemned by it before the engineer has said which."
                 # the rule below says the same of the bearing: one disposition answers both
-                yield Standing(f"rule {now.wrong_limit}", ENGINEER, f"{found} {now.wrong_limit} {by_it}")
+                yield Standing(f"{BY_RULE}{now.wrong_limit}", ENGINEER, f"{found} {now.wrong_limit} {by_it}")
                 continue
             more = (
                 "measured again, and still so: a new shell, or hold with the engineer's signed concession,"
