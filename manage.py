@@ -31,6 +31,27 @@ def prepare(command: str, environment: MutableMapping[str, str]) -> None:
         environment["DATABASE_URL"] = environment["DATABASE_OWNER_URL"]
 
 
+def of_the_record(fault: Exception) -> str:
+    """What to do about a fault of the database that comes from the record itself; "" for any other."""
+    from django.db import DatabaseError, connection
+    from django.db.migrations.executor import MigrationExecutor
+
+    if not isinstance(fault, DatabaseError):
+        return ""
+    try:
+        connection.ensure_connection()
+        executor = MigrationExecutor(connection)
+        missing = len(executor.migration_plan(executor.loader.graph.leaf_nodes()))
+    except DatabaseError as unreachable:
+        return f"The database that DATABASE_URL names cannot be used: {str(unreachable).strip()}"
+    if not missing:
+        return ""
+    return (
+        f"The record that DATABASE_URL names (without it a file in the checkout) lacks {missing} of its "
+        "migrations; a new record has no tables at all. Run manage.py migrate, then this command again."
+    )
+
+
 def run(arguments: list[str]) -> int:
     """Run a command and return its exit code."""
     command = arguments[1] if len(arguments) > 1 else ""
@@ -49,8 +70,11 @@ def run(arguments: list[str]) -> int:
     except SystemExit as end:
         code = end.code if isinstance(end.code, int) else (2 if end.code else 0)
         return code if command == "verify_records" or code != 1 else 2
-    except Exception:
-        traceback.print_exc()
+    except Exception as fault:
+        if said := of_the_record(fault):
+            print(said, file=sys.stderr)
+        else:
+            traceback.print_exc()
         return 2
     return 0
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.db import OperationalError
 
 import manage
 from fleet.ledger.verify import verify
@@ -267,3 +268,37 @@ def test_1_is_the_word_of_verify_records_alone(monkeypatch, ends, command, code)
 
     monkeypatch.setattr("django.core.management.execute_from_command_line", execute)
     assert manage.run(["manage.py", command]) == code
+
+
+def raises(monkeypatch, fault: Exception) -> None:
+    def execute(arguments: list[str]) -> None:
+        raise fault
+
+    monkeypatch.setattr("django.core.management.execute_from_command_line", execute)
+
+
+def test_a_record_that_was_never_migrated_is_said_in_one_sentence(monkeypatch, capsys):
+    raises(monkeypatch, OperationalError("no such table: fleet_person"))
+    monkeypatch.setattr("django.db.migrations.executor.MigrationExecutor.migration_plan", lambda *_: [1, 2])
+    assert manage.run(["manage.py", "forecast"]) == 2
+    said = capsys.readouterr().err
+    assert "lacks 2 of its migrations" in said and "Run manage.py migrate" in said
+    assert "Traceback" not in said
+
+
+def test_a_database_that_cannot_be_reached_is_said_in_one_sentence(monkeypatch, capsys):
+    raises(monkeypatch, OperationalError("unable to open database file"))
+
+    def closed(*_) -> None:
+        raise OperationalError("unable to open database file")
+
+    monkeypatch.setattr("django.db.connection.ensure_connection", closed)
+    assert manage.run(["manage.py", "forecast"]) == 2
+    said = capsys.readouterr().err
+    assert said == ("The database that DATABASE_URL names cannot be used: unable to open database file\n")
+
+
+def test_a_fault_of_the_database_on_a_migrated_record_keeps_its_trace(monkeypatch, capsys):
+    raises(monkeypatch, OperationalError("disk I/O error"))
+    assert manage.run(["manage.py", "forecast"]) == 2
+    assert "Traceback" in capsys.readouterr().err
