@@ -64,6 +64,12 @@ def bearing(hand: DraftPlan, made: Proposal, name: str) -> dict[str, Any] | None
         "outages": given.outages,
         "dots_once": drawing.dots_once(),
         "today": hand.as_of,
+        "follows": [
+            one
+            for load in found.loads
+            for one in load.likely_again
+            if one.pump == given.bearings[given.bearing_at[name]].pump
+        ],
         "missing": next((m for m in found.not_fitting if m.bearing == name), None),
         "above": given.bearings[given.bearing_at[name]].judged.accepted_risk,
         "beside": [
@@ -133,6 +139,7 @@ def outage(hand: DraftPlan, made: Proposal, name: str) -> dict[str, Any] | None:
         "site": hand.site,
         "outage": one,
         "load": load,
+        "follows": load.likely_again,
         "bar": drawing.load_bar(load),
         "jobs": jobs,
         "own": own,

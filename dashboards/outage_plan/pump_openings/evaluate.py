@@ -25,6 +25,8 @@ from inspections.forecasts.judgement.judgement_sentence import (
 )
 from inspections.wear.arrays import FloatArray
 
+NAMED = 0.05  # a further opening less likely than 1 in 20 gets no line of its own
+
 
 @dataclass(frozen=True)
 class PlannedJob:
@@ -73,6 +75,20 @@ class PlannedJob:
 
 
 @dataclass(frozen=True)
+class Again:
+    """A further opening to be expected of a pump at one outage, after the plan opened it at an earlier one.
+
+    ``chance`` that it is opened there once more; ``hours`` the crew hours of it times that chance.
+    """
+
+    pump: str
+    first: str
+    at: str
+    chance: float
+    hours: float
+
+
+@dataclass(frozen=True)
 class Load:
     """One outage's crew hours: expected, and kept beside them so that 9 in 10 outages keep within; new shells
     likewise.
@@ -85,7 +101,17 @@ class Load:
     n_jobs: int
     new_shells: float = 0.0
     shells_p90: int = 0
-    again_hours: float = 0.0  # of further openings that are to be expected by then
+    again: tuple[Again, ...] = ()
+
+    @property
+    def again_hours(self) -> float:
+        """Hours of further openings that are to be expected by then."""
+        return sum(one.hours for one in self.again)
+
+    @property
+    def likely_again(self) -> list[Again]:
+        """Those worth a line of their own, the likeliest first."""
+        return sorted((one for one in self.again if one.chance >= NAMED), key=lambda one: -one.chance)
 
     @property
     def within_hours(self) -> float:
@@ -124,7 +150,7 @@ def evaluate(jobs: tuple[Job, ...], inputs: Inputs) -> Evaluation:
     """Everything the page says of a plan; cheap enough to answer while a job is being moved."""
     c = coefficients(inputs)
     room = Room(c, tuple(job for job in jobs if job.action != LEAVE))
-    place, again = _places(room), _again(room)
+    place, again = _places(room), list(_again(room))
     rows = np.arange(len(inputs.bearings))
     before = np.nan_to_num(c.past[rows, place]) if len(rows) else np.zeros(0)
     # Nothing is put off by what is opened while its outage runs, however likely it has passed.
@@ -284,15 +310,22 @@ def _source(room: Room, bearing: str, t: int) -> str:
     return min(mine, key=order.index, default="")
 
 
-def _again(room: Room) -> FloatArray:
-    """(T,) crew hours of openings that are to be expected after the plan's own."""
-    again = np.zeros(len(room.inputs.outages))
-    for pump, t in room.groups:
-        again += room.c.reopening[pump, t] * room.c.again_h[pump]
-    return again
+def _again(room: Room) -> Iterator[Again]:
+    """The openings that are to be expected after the plan's own, by pump."""
+    c, inputs = room.c, room.inputs
+    for pump, t in sorted(room.groups):
+        for s in np.flatnonzero(c.reopening[pump, t]):
+            chance = float(c.reopening[pump, t, s])
+            yield Again(
+                inputs.pumps[pump].name,
+                inputs.outages[t].name,
+                inputs.outages[s].name,
+                chance,
+                chance * float(c.again_h[pump]),
+            )
 
 
-def _load(room: Room, t: int, again: FloatArray) -> Load:
+def _load(room: Room, t: int, again: Sequence[Again]) -> Load:
     c, outage = room.c, room.inputs.outages[t]
     here = [i for (_, at), bearings in room.groups.items() if at == t for i in bearings]
     new = np.nan_to_num(c.new[here, t]) if here else np.zeros(0)
@@ -308,7 +341,7 @@ def _load(room: Room, t: int, again: FloatArray) -> Load:
         len(here),
         float(new.sum()),
         shells_within(new) if len(new) else 0,
-        float(again[t]),
+        tuple(one for one in again if one.at == outage.name),
     )
 
 

@@ -13,7 +13,8 @@ from icalendar import Calendar
 from dashboards.outage_plan.deferrals import answer, defer
 from dashboards.outage_plan.drafts import in_hand, keep_version, kept_versions
 from dashboards.outage_plan.plan_sheet import COLUMNS
-from dashboards.outage_plan.versions import propose
+from dashboards.outage_plan.versions import HAND, propose, shown
+from dashboards.outage_plan.versions import version as version_of
 from fleet import background_jobs
 from fleet.clock import today_in
 from fleet.models import Job, Spare
@@ -337,3 +338,14 @@ def test_a_shell_that_comes_back_relined_is_an_input_on_the_page(client):
     assert "S-1 lower: back 90 days after it comes out" in page and "S-1 upper: back" not in page
     assert "1 half taken out in outage 1: back relined by" in page and "in time for outage 2" in page
     assert ">relined</span>" in page
+
+
+def test_what_follows_an_opening_is_told_on_its_own_page_and_on_that_of_the_outage(planner, site):
+    hand = in_hand(site)
+    made = shown(hand, version_of(hand, HAND))
+    followed = next(one for load in made.evaluation.loads for one in load.likely_again)
+    page = _read(planner, "/plan/bearing/", bearing=f"{followed.pump} DE")
+    assert f"{followed.pump} is likely to be opened once more" in page and f"in {followed.at}" in page
+    page = _read(planner, "/plan/outage/", outage=followed.at)
+    assert "Openings that follow from earlier ones" in page
+    assert f"{followed.pump}, opened in {followed.first}" in page

@@ -68,6 +68,21 @@ def test_a_pump_is_opened_where_it_costs_least_and_all_its_bearings_are_looked_a
     assert made.n_above_accepted == 0 and made.faults == ()
 
 
+def test_the_openings_that_follow_are_named_with_their_pump_chance_and_hours():
+    again = (0.0, 0.03, 0.6)
+    first, second, *rest = SOON.columns
+    soon = replace(SOON, columns=(replace(first, again=(*again, 0.0)), second, *rest))
+    made = weighed(inputs([bearing("A DE", soon)], THREE, spares=SPARES))
+    assert {job.outage for job in made.jobs} == {"O0"}
+    assert [[(one.pump, one.first, one.chance) for one in load.again] for load in made.loads] == [
+        [],
+        [("A", "O0", pytest.approx(0.03))],
+        [("A", "O0", pytest.approx(0.6))],
+    ]
+    assert made.loads[2].again_hours == pytest.approx(0.6 * 20)
+    assert [one.at for load in made.loads for one in load.likely_again] == ["O2"]
+
+
 def test_a_trigger_that_hardly_any_reading_meets_is_said_not_to_be_expected():
     _, other, *_ = weighed(plant()).jobs
     assert "which is not expected (2 in 100)" in other.reason.replace("\u00a0", " ")
