@@ -95,11 +95,11 @@ def _limits(known: Known, figures: Figures) -> list[Fact]:
     if figures["replace_limit_um"] is not None and figures["replace_limit_from"] != "no_room":
         origin = {
             "plant": figures["replace_authority"] or "set by the plant",
-            "derived": "derived, not set by the plant",
+            "derived": "derived for the coming outages, not set by the plant",
             "lining": "from the lining left",
         }
         rows.append(
-            ("Replace from", um(figures["replace_limit_um"]), origin.get(figures["replace_limit_from"], ""))
+            ("Replace limit", um(figures["replace_limit_um"]), origin.get(figures["replace_limit_from"], ""))
         )
     return rows
 

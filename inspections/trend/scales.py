@@ -12,7 +12,7 @@ from inspections.trend.values import Trend, TrendReading
 from inspections.wear.normal import NINE_IN_TEN
 
 LIMIT_WORDS = {"maximum": "in-service maximum", "replace": "replace rather than scrape from"}
-SHORT_WORDS = {"maximum": "maximum", "replace": "replace from"}
+SHORT_WORDS = {"maximum": "maximum", "replace": "replace limit"}
 
 
 @dataclass(frozen=True)

@@ -235,7 +235,7 @@ def _limits(scale: _Scale) -> str:
     tops = apart([y - LABEL / 2 for y in ys], [LABEL] * len(ys), 0.0, scale.height)
     right, parts = 100 - scale.axis.right, []
     for limit, y, top in zip(standing, ys, tops, strict=True):
-        name = "maximum" if limit.kind == "maximum" else "replace from"
+        name = "maximum" if limit.kind == "maximum" else "replace limit"
         tip = element("title", escape(f"{name} {um(limit.value_um)} {limit.authority}".strip()))
         dash = "4 3" if limit.kind == "replace" else ""
         mark = line("0", y, pct(right), y, "limit", 1.6 if limit.kind == "maximum" else 1.2, dash)

@@ -155,7 +155,7 @@ def test_both_limits_are_named_at_the_margin_by_who_set_them(size):
     root = ET.fromstring(draw(a_trend(), size, "t"))
     margin = [n for n in root.iter(f"{SVG}text") if float(n.get("x")) > size.width - size.right]
     said = " ".join("".join(n.itertext()) for n in margin).replace("\u00a0", " ")
-    assert said.startswith("maximum 260 µm maker, 2011 replace from 243 µm derived")
+    assert said.startswith("maximum 260 µm maker, 2011 replace limit 243 µm derived")
 
 
 def test_a_long_authority_is_cut_to_the_margin():
