@@ -3,7 +3,7 @@ planned for it.
 """
 
 import datetime as dt
-from collections.abc import Set
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -42,8 +42,10 @@ class Stack:
         return low, high
 
 
-def stack(made: Proposal, only: Set[str] | None = None) -> Stack:
-    """The bearings that a plan opens or leaves above the accepted risk, or `only` these."""
+def stack(made: Proposal, only: Mapping[str, str] | None = None) -> Stack:
+    """The bearings that a plan opens or leaves above the accepted risk, or `only` these, each with the unit
+    its figures are drawn in.
+    """
     found, given = made.evaluation, made.inputs
     if found is None or given is None:
         return Stack(None, {})
@@ -68,5 +70,6 @@ def stack(made: Proposal, only: Set[str] | None = None) -> Stack:
             trend = replace(trend, until=until, job=TrendJob(outage.start_on, outage.end_on, trigger))
         trends[name] = trend
     axis = axis_of(list(trends.values()), "plan", YEARS_BACK)
-    strips = {name: strip(trend, axis, HEIGHT) for name, trend in trends.items()}
+    units = only or {}
+    strips = {name: strip(trend, axis, HEIGHT, unit=units.get(name, "um")) for name, trend in trends.items()}
     return Stack(strip_axis(axis), strips, trends)

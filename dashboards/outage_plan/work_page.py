@@ -15,7 +15,7 @@ from dashboards.outage_plan.proposal import Proposal
 from dashboards.outage_plan.pump_openings.above import NotFitting
 from dashboards.outage_plan.pump_openings.evaluate import Evaluation, PlannedJob
 from dashboards.outage_plan.pump_openings.inputs import Inputs
-from dashboards.outage_plan.stacked import Stack, stack
+from dashboards.outage_plan.stacked import stack
 from fleet.clock import today_at
 from fleet.models import Bearing
 from fleet.web.bearing_addresses import bearing_address
@@ -83,15 +83,14 @@ def work(made: Proposal, outage_name: str) -> dict[str, Any] | None:
         return None
     t = made.inputs.outage_at[outage_name]
     outage, load = made.inputs.outages[t], found.loads[t]
-    drawn = stack(made, {job.bearing for job in jobs})
-    lines = _lines(made, jobs, own, drawn)
+    lines, axis = _lines(made, jobs, own)
     shells = Counter((x.family, x.source) for x in found.shells if x.outage == t)
     return {
         "site": made.site,
         "outage": outage,
         "pumps": _by_pump(lines),
         "n_jobs": len(lines),
-        "axis": drawn.axis,
+        "axis": axis,
         "today": made.as_of,
         "load": load,
         "marked": found.marked,
@@ -102,7 +101,10 @@ def work(made: Proposal, outage_name: str) -> dict[str, Any] | None:
     }
 
 
-def _lines(made: Proposal, jobs: list[PlannedJob], own: FollowedOutage | None, drawn: Stack) -> list[Line]:
+def _lines(
+    made: Proposal, jobs: list[PlannedJob], own: FollowedOutage | None
+) -> tuple[list[Line], SafeString | None]:
+    """Each job's line, and the axis that their drawings share."""
     rows = Bearing.objects.standing().select_related("place__site").at_sites([made.site]).in_order()
     bearings = {f"{one.place.tag} {one.name}": one for one in rows}
     jobs = [job for job in jobs if job.bearing in bearings]
@@ -110,10 +112,12 @@ def _lines(made: Proposal, jobs: list[PlannedJob], own: FollowedOutage | None, d
     figures = current(chosen, made.as_of)
     _, codes, _ = parameters(made.as_of, standing_run())
     known = inputs(chosen, made.as_of, codes).known
+    units = {job.bearing: book_unit(one) or "um" for job, one in zip(jobs, known, strict=True)}
+    drawn = stack(made, units)
     start = made.inputs.outages[made.inputs.outage_at[jobs[0].outage]].start_on if made.inputs else made.as_of
     above = {one.bearing: one for one in made.evaluation.not_fitting} if made.evaluation else {}
     states = {one.name: one.state for one in own.jobs} if own else {}
-    return [
+    lines = [
         Line(
             job,
             bearing,
@@ -124,10 +128,11 @@ def _lines(made: Proposal, jobs: list[PlannedJob], own: FollowedOutage | None, d
             bearing_address(bearing, "record"),
             _target(one),
             drawn.expected(job.bearing, max(start, made.as_of)),
-            book_unit(one) or "um",
+            units[job.bearing],
         )
         for job, bearing, one in zip(jobs, chosen, known, strict=True)
     ]
+    return lines, drawn.axis
 
 
 def _settled(own: FollowedOutage, as_of: dt.date) -> list[Settled]:

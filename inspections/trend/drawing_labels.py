@@ -20,7 +20,7 @@ from fleet.drawing import (
     text_width,
     words,
 )
-from fleet.formatting import day, um, um_step
+from fleet.formatting import day, in_unit, um, um_step
 from inspections.trend.scales import LIMIT_WORDS, SHORT_WORDS, Frame
 from inspections.trend.values import Trend, TrendJob, TrendLimit, TrendWork
 
@@ -131,9 +131,11 @@ def _former_labels(frame: Frame) -> list[str]:
     return parts
 
 
-def job_words(job: TrendJob) -> str:
+def job_words(job: TrendJob, unit: str = "um") -> str:
     """ "open; replace from 287 um": what the planned opening asks for."""
-    return job.words if job.trigger_um is None else f"{job.words}; replace from {um(job.trigger_um)}"
+    return (
+        job.words if job.trigger_um is None else f"{job.words}; replace from {in_unit(job.trigger_um, unit)}"
+    )
 
 
 def job_mark(frame: Frame) -> str:

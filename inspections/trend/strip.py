@@ -30,7 +30,8 @@ from fleet.drawing import (
     text_width,
     words,
 )
-from fleet.formatting import day, um, um_figure
+from fleet.formatting import day, in_unit
+from fleet.units import from_um
 from inspections.trend.drawing_labels import NEW_METAL, apart, job_words
 from inspections.trend.values import Trend, TrendDates, TrendReading, TrendWork
 
@@ -75,9 +76,13 @@ class Row:
     marks: str = ""
 
 
-def strip(trend: Trend, axis: TimeAxis, height: float = 64.0, row: Row | None = None) -> SafeString:
-    """One bearing on a shared axis; needs `strip_axis(axis)` once on the page, or the marks of its row."""
-    scale = _Scale(trend, axis, height)
+def strip(
+    trend: Trend, axis: TimeAxis, height: float = 64.0, row: Row | None = None, unit: str = "um"
+) -> SafeString:
+    """One bearing on a shared axis, its figures in `unit`; needs `strip_axis(axis)` once on the page, or the
+    marks of its row.
+    """
+    scale = _Scale(trend, axis, height, unit)
     stretched = [_fan(scale), *(_path(scale, path.days, path.values_um) for path in trend.paths)]
     lines = element(
         "svg",
@@ -114,8 +119,8 @@ def _note(scale: _Scale, row: Row) -> str:
 class _Scale:
     """What stands where in one strip: x in per cent of the width, y in px."""
 
-    def __init__(self, trend: Trend, axis: TimeAxis, height: float):
-        self.trend, self.axis, self.height = trend, axis, height
+    def __init__(self, trend: Trend, axis: TimeAxis, height: float, unit: str):
+        self.trend, self.axis, self.height, self.unit = trend, axis, height, unit
         shown = [r for r in trend.readings if r.day >= axis.start]
         values = [value for r in shown for value in (r.value_um, r.smaller_um) if value is not None]
         values += [limit.value_um for limit in trend.limits if not limit.to_day]
@@ -151,8 +156,8 @@ class _Scale:
         x, y = pct(self.axis.x(seen.day)), self.y(seen.value_um)
         is_used = seen.state in ("used", "added")
         colour = "dye" if is_used else "quiet"
-        said = f"{day(seen.day, seen.precision)}: {um(seen.value_um)}" + (
-            f", other end {um(seen.smaller_um)}" if seen.smaller_um is not None else ""
+        said = f"{day(seen.day, seen.precision)}: {in_unit(seen.value_um, self.unit)}" + (
+            f", other end {in_unit(seen.smaller_um, self.unit)}" if seen.smaller_um is not None else ""
         )
         parts = [element("title", escape(f"{said}, would be added" if seen.state == "added" else said))]
         if seen.smaller_um is not None:
@@ -236,10 +241,14 @@ def _limits(scale: _Scale) -> str:
     right, parts = 100 - scale.axis.right, []
     for limit, y, top in zip(standing, ys, tops, strict=True):
         name = "maximum" if limit.kind == "maximum" else "replace limit"
-        tip = element("title", escape(f"{name} {um(limit.value_um)} {limit.authority}".strip()))
+        tip = element(
+            "title", escape(f"{name} {in_unit(limit.value_um, scale.unit)} {limit.authority}".strip())
+        )
         dash = "4 3" if limit.kind == "replace" else ""
         mark = line("0", y, pct(right), y, "limit", 1.6 if limit.kind == "maximum" else 1.2, dash)
-        figure = words(pct(right), top + LABEL - 2, um_figure(limit.value_um), "limit", size=LABEL, dx=5)
+        figure = words(
+            pct(right), top + LABEL - 2, from_um(limit.value_um, scale.unit), "limit", size=LABEL, dx=5
+        )
         parts.append(element("g", tip, mark, figure))
     return "".join(parts)
 
@@ -251,7 +260,7 @@ def _job(scale: _Scale) -> str:
         return ""
     x = scale.axis.x(job.start)
     wide = max(1.3, scale.axis.x(job.end) - x)
-    parts = [element("title", escape(f"{day(job.start, 'month')}: {job_words(job)}"))]
+    parts = [element("title", escape(f"{day(job.start, 'month')}: {job_words(job, scale.unit)}"))]
     frame: dict[str, str | float] = {"x": pct(x), "width": pct(wide), "y": "1", "height": scale.height - 2}
     parts.append(element("rect", **frame, fill="none", **stroke("ink", 1.4)))
     if job.trigger_um is not None:

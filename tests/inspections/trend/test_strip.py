@@ -92,3 +92,12 @@ def test_a_bearing_of_which_nothing_is_known_is_still_a_row():
     trend = a_trend(readings=(), works=(), paths=(), fan=None, limits=(), dates=None)
     drawing = strip(trend, axis_of([trend]))
     assert texts(drawing) == [] and "nan" not in drawing
+
+
+def test_a_work_lists_figures_are_in_the_unit_of_the_machines_book():
+    trend = a_trend(job=JOB)
+    drawing = strip(trend, axis_of([trend]), unit="mil").replace("\u00a0", " ")
+    assert "µm" not in drawing.partition("aria-label")[2].partition(">")[2]
+    (group,) = marks(drawing, "g", class_="job")
+    assert "".join(group.find(f"{SVG}title").itertext()) == "Oct 2026: open; replace from 9.3 mil"
+    assert "maximum 10.2 mil" in drawing
