@@ -1,5 +1,7 @@
 # One word for each task; they run what stands in .venv (made by `make set-up`).
 .PHONY: set-up demo quick test browser check format figures
+# What the tests are compiled to is kept: without it every worker compiles each file anew.
+unexport PYTHONDONTWRITEBYTECODE
 
 set-up: ## the environment with everything for tests
 	python3 -m venv .venv && .venv/bin/pip install -c requirements.lock -e '.[test]'

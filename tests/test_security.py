@@ -34,6 +34,9 @@ PAGES = (
     "/bearings/Lift 1/DE/",
     "/bearings/Lift 1/DE/history/",
 )
+# Modules that open connections of their own. The database's driver, the demo's server and the mail that
+# carries seals out are none of these.
+CALLERS = {"http.client", "urllib.request", "ftplib", "telnetlib", "requests", "httpx", "aiohttp", "urllib3"}
 
 
 def register():
@@ -91,6 +94,22 @@ def test_nothing_is_run_or_unpickled_from_data():
     found = [f"{path.name}: {name}" for path in sources() for name, _ in called(path) if name in forbidden]
     assert found == []
     assert settings.SESSION_SERIALIZER.endswith("JSONSerializer")
+
+
+def imported(tree):
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            yield from (name.name for name in node.names)
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            yield node.module
+            yield from (f"{node.module}.{name.name}" for name in node.names)
+
+
+def test_the_server_fetches_nothing_from_other_hosts():
+    found = [
+        f"{path.name}: {name}" for path in sources() for name in imported(tree_of(path)) if name in CALLERS
+    ]
+    assert found == []
 
 
 def test_no_weak_hash_is_used():
