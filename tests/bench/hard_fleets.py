@@ -2,7 +2,9 @@
 "NAME;NAME"]`.
 
 Printed for the bearings concerned and for the others: shares of true dates before the five dates, loss, how
-many "leave" pass the maximum before the outage after the next (real, said), and how many are called a misfit.
+many "leave" pass the maximum before the outage after the next (real, said, how many times as many), how many
+are called a misfit, and how many true readings of all bearings of the case, scored or not, are set aside as
+slips.
 """
 
 from __future__ import annotations
@@ -10,7 +12,7 @@ from __future__ import annotations
 import argparse
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -21,9 +23,13 @@ from inspections.wear.fit import fit_fleet
 from inspections.wear.forecast import forecast
 
 from .run_worlds import dates_kh
-from .score import pinball, shares
+from .score import pinball, shares, told, true_readings
 from .worlds import CAP_KH, LIMIT, NEW, SD, World, make
 
+HEAD = (
+    "| case | before 5 10 50 90 95 % | loss | leave real/said = times (of) | misfit % |"
+    " true readings set aside % | fleet alone % | scored |"
+)
 LEAVE = ADVICE.index("leave")
 MISFIT, ALONE = OUTCOMES.index("misfit"), OUTCOMES.index("fleet_only")
 
@@ -35,6 +41,7 @@ class Fleet:
     histories: Histories
     true_kh: np.ndarray
     affected: np.ndarray
+    slips: np.ndarray = field(default_factory=lambda: np.zeros(0))  # values that are slips of the pen, um
 
 
 @dataclass(frozen=True)
@@ -97,7 +104,7 @@ def outlying(world: World, seed: int) -> Fleet:
 def whole(world: World, seed: int) -> Fleet:
     """A world of ``worlds``, all bearings concerned."""
     fleet = make(world, seed)
-    return Fleet(fleet.histories, fleet.true_kh, np.ones(world.n, dtype=bool))
+    return Fleet(fleet.histories, fleet.true_kh, np.ones(world.n, dtype=bool), fleet.slips)
 
 
 def many_lives(world: World, seed: int) -> Fleet:
@@ -223,6 +230,7 @@ def measured(fleet: Fleet) -> tuple[dict[str, np.ndarray], str]:
     result = forecast(fleet.histories, population)
     pool, p = population.main, population.main.designs[0]
     keep = (result.p_max_now < 0.05) & (fleet.true_kh > 0)
+    read, aside = true_readings(fleet.histories, population, fleet.slips)
     rows = {
         "dates": dates_kh(result),
         "true": fleet.true_kh,
@@ -232,6 +240,9 @@ def measured(fleet: Fleet) -> tuple[dict[str, np.ndarray], str]:
         "passes": fleet.true_kh < fleet.histories.outage_days[:, 1] * 0.024,
         "misfit": result.outcome == MISFIT,
         "alone": result.outcome == ALONE,
+        "scored": keep,
+        "read": read,
+        "aside": aside,
     }
     words = [
         f"rho {p.rho:.4f}",
@@ -240,20 +251,18 @@ def measured(fleet: Fleet) -> tuple[dict[str, np.ndarray], str]:
         f"outlying {p.outlying:.3f}",
         *[f"{name} {b:.1f} +- {p.gauge_bias_sd[name]:.1f}" for name, b in p.gauge_bias.items() if abs(b) > 5],
     ]
-    return {name: value[keep] for name, value in rows.items()}, (
-        "rests, " if pool.converged else "NOT AT REST, "
-    ) + ", ".join(words)
+    return rows, ("rests, " if pool.converged else "NOT AT REST, ") + ", ".join(words)
 
 
 def line(name: str, rows: dict[str, np.ndarray]) -> str:
-    """One line of the table."""
-    leave = rows["leave"]
-    real, said = (100 * np.mean(rows[k][leave]) if leave.any() else np.nan for k in ("passes", "said"))
+    """One line of the table; HEAD names its columns."""
+    aside = 100 * rows["aside"].sum() / max(rows["read"].sum(), 1.0)
+    rows = {key: value[rows["scored"]] for key, value in rows.items()}
     figures = " ".join(f"{x:3.0f}" for x in shares(rows["dates"], rows["true"]))
     return (
-        f"| {name:26} | {figures} | {pinball(rows['dates'], rows['true']):6.2f} | {real:5.1f}/{said:4.1f}"
-        f" ({int(leave.sum())}) | {100 * rows['misfit'].mean():5.1f} | {100 * rows['alone'].mean():5.1f} |"
-        f" {len(leave):5d} |"
+        f"| {name:26} | {figures} | {pinball(rows['dates'], rows['true']):6.2f} |"
+        f" {told(rows['leave'], rows['passes'], rows['said']):22} | {100 * rows['misfit'].mean():5.1f} |"
+        f" {aside:5.2f} | {100 * rows['alone'].mean():5.1f} | {len(rows['true']):5d} |"
     )
 
 
@@ -265,7 +274,7 @@ def main() -> None:
     parser.add_argument("--repeats", type=int, default=0, help="fewer fleets than the case has")
     parser.add_argument("--nameless", action="store_true", help="as if no reading named its gauge")
     args = parser.parse_args()
-    print("| case | before 5 10 50 90 95 % | loss | leave real/said % | misfit % | fleet alone % | scored |")
+    print(HEAD)
     for name in args.only.split(";"):
         began = time.perf_counter()
         repeats, maker = CASES[name]

@@ -24,7 +24,7 @@ from inspections.wear.forecast import forecast
 from inspections.wear.hazard import seen
 from inspections.wear.population import CALENDAR
 
-from .hard_fleets import LEAVE, Fleet, Maker, gauged, line, measured
+from .hard_fleets import HEAD, LEAVE, Fleet, Maker, gauged, line, measured
 from .worlds import CAP_KH, LIMIT, World, make
 
 YEAR_KH = 8.766
@@ -304,7 +304,7 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=1)
     parser.add_argument("--repeats", type=int, default=0, help="fewer fleets than the case has")
     args = parser.parse_args()
-    print("| case | before 5 10 50 90 95 % | loss | leave real/said % | misfit % | fleet alone % | scored |")
+    print(HEAD)
     for name in args.only.split(";"):
         if name == "wipes":
             wipes(args.first, args.repeats or 3)

@@ -45,7 +45,7 @@ def test_fleets_of_eight_carry_what_they_do_not_know():
 def test_the_fitted_filter_is_as_good_as_one_told_the_truth(name):
     world = smaller(WORLDS[name], 300)
     found = one(make(world, 42), world)
-    assert pinball(found["mine"], found["true"]) < 1.03 * pinball(found["told"], found["true"])
+    assert pinball(found["mine"], found["true"]) < 1.03 * pinball(found["informed"], found["true"])
 
 
 def test_of_bearings_scraped_at_the_derived_limit_the_accepted_share_passes_the_maximum():

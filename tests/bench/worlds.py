@@ -85,6 +85,7 @@ class Life:
     bedding: float = 0.0  # um of running in still to come
     starts: float = 0.0  # an hour
     unwritten: bool = False  # whether one of its shell changes was not written down
+    slips: list[float] = field(default_factory=list)  # values that no gauge showed
     events: list[dict[str, Any]] = field(default_factory=list)
 
 
@@ -96,6 +97,7 @@ class Fleet:
     true_kh: np.ndarray
     rate: np.ndarray
     odd: np.ndarray  # bearings of the part reported apart
+    slips: np.ndarray  # values read that are slips of the pen, um
 
 
 def _rate(w: World, rng: np.random.Generator, a: float, shift: float) -> float:
@@ -115,6 +117,7 @@ def _read(w: World, rng: np.random.Generator, life: Life, known: bool = True) ->
     value = life.c + SD * rng.normal()
     if w.slip and rng.random() < w.slip:
         value *= rng.choice(w.slips)
+        life.slips.append(value)
     if w.round_to:
         value = round(value / w.round_to) * w.round_to
     row = {"kind": Kind.READING, "exposure_kh": life.u, "value_um": value, "method": "lead wire"}
@@ -227,6 +230,7 @@ def make(w: World, seed: int) -> Fleet:
     """One fleet of a world."""
     rng = np.random.default_rng(seed)
     rows, true, rate, odd = [], [], [], []
+    slips: list[float] = []
     shift = 0.0
     for i in range(w.n):
         if w.class_size and i % w.class_size == 0:
@@ -241,7 +245,9 @@ def make(w: World, seed: int) -> Fleet:
         true.append(kh)
         rate.append(life.rate)
         odd.append(apart)
-    return Fleet(build(rows, [Method("lead wire", SD)]), np.array(true), np.array(rate), np.array(odd))
+        slips += life.slips
+    histories = build(rows, [Method("lead wire", SD)])
+    return Fleet(histories, np.array(true), np.array(rate), np.array(odd), np.array(slips))
 
 
 def _blurred(rng: np.random.Generator, event: dict[str, Any], end: float) -> dict[str, Any]:
