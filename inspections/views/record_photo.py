@@ -12,7 +12,7 @@ from fleet.web.bearing_search import visible
 from inspections.records.openings import NotRecorded
 from inspections.visits.contact_rounds import rounds_of
 from inspections.visits.desk import Desk, at_the_pump
-from inspections.visits.forms import new_id, uuid_of_form
+from inspections.visits.forms import PhotoForm, new_id, uuid_of_form
 from inspections.visits.photos import allowed_at, caption, keep_photo, moments, shown_copy
 from inspections.visits.screen_context import device_facts, screen_context
 
@@ -50,7 +50,9 @@ def photo(desk: Desk) -> HttpResponse:
     return render(
         request,
         "inspections/record_photo.html",
-        screen_context(desk, id=new_id(), device=device_facts(desk, "photo"), moments=_moments(desk)),
+        screen_context(
+            desk, id=new_id(), device=device_facts(desk, "photo"), form=PhotoForm(moments=_moments(desk))
+        ),
     )
 
 

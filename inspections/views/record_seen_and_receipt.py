@@ -28,7 +28,7 @@ from inspections.visits.contact_rounds import rounds_of
 from inspections.visits.damage_words import PARTS, parts_said
 from inspections.visits.desk import Desk, at_the_pump, desk_at
 from inspections.visits.diameters import bore_minus_journal
-from inspections.visits.forms import UNITS, WorkForm, new_id, uuid_of_form
+from inspections.visits.forms import UNITS, OpenedForm, WorkForm, new_id, uuid_of_form
 from inspections.visits.late_facts import added_words
 from inspections.visits.open_bearing import word_of
 from inspections.visits.photos import photos_of
@@ -112,7 +112,7 @@ def opened(desk: Desk) -> HttpResponse:
     return render(
         desk.request,
         "inspections/record_opened.html",
-        screen_context(desk, id=new_id(), device=device_facts(desk, "opened")),
+        screen_context(desk, id=new_id(), device=device_facts(desk, "opened"), form=OpenedForm()),
     )
 
 

@@ -6,6 +6,7 @@ import uuid
 from typing import Any
 
 from django import forms
+from django.utils.text import capfirst
 
 from fleet import units
 from fleet.end_words import END_WORDS
@@ -164,6 +165,30 @@ class CouldNotForm(forms.Form):
     id = forms.UUIDField(widget=forms.HiddenInput, required=False)
     because = forms.ChoiceField(choices=NotMeasured.Because.choices)
     note = forms.CharField(label="In a few words", required=False, max_length=300)
+
+
+class OpenedForm(forms.Form):
+    """Why nothing was measured at an opening, where none of the usual reasons is it."""
+
+    note = forms.CharField(label="Another reason", required=False, max_length=300)
+
+
+class PhotoForm(forms.Form):
+    """A photo, what it was taken of and when in the work."""
+
+    photo = forms.FileField(
+        label="Photo (JPEG or PNG, at most 12 MB)",
+        required=False,
+        widget=forms.FileInput(
+            attrs={"class": "photo", "accept": "image/jpeg, image/png", "capture": "environment"}
+        ),
+    )
+    moment = forms.ChoiceField(label="Taken", required=False)
+    note = forms.CharField(label="What it shows", required=False, max_length=300)
+
+    def __init__(self, *args: Any, moments: list[str], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["moment"].choices = [(one, capfirst(one)) for one in moments]  # type: ignore[attr-defined]
 
 
 # What a shell's new metal is said with before it counts. Which half is seen at the open bearing: damage of
