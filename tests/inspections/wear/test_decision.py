@@ -431,6 +431,13 @@ def test_shapes_that_do_not_fit_are_refused_with_a_sentence(p):
         first_openings(p, t, tables(t), AHEAD, STEP[:, :2])
 
 
+def test_no_reading_at_or_below_nothing_is_printed_as_a_trigger():
+    t, none = standard(3), np.full(3, np.nan)
+    found = ruling(np.array([-107.0, 0.0, 29.0]), np.array([-150.0, -20.0, 11.0]), t, none, np.full(3, 8.0))
+    assert found.trigger_um.tolist() == [-np.inf, -np.inf, 29.0]
+    assert found.scrape_from_um.tolist() == [-np.inf, -np.inf, 11.0]
+
+
 def test_the_lowest_of_root_replace_limit_and_guarded_maximum_is_printed():
     t = standard(5, limit_um=[260.0, 260.0, 260.0, 260.0, np.nan])
     found = ruling(
