@@ -25,9 +25,9 @@ def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
     if not COMPILED:
         return function
     try:
-        return njit(cache=True, nogil=True)(function)
+        return njit(cache=True, nogil=True, error_model="numpy")(function)
     except RuntimeError:  # nowhere to keep what was compiled: compiled anew in every process then
-        return njit(nogil=True)(function)
+        return njit(nogil=True, error_model="numpy")(function)
 
 
 def either(loops: Callable[..., Any], arrays: Callable[..., Any]) -> Callable[..., Any]:

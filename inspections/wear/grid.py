@@ -196,8 +196,8 @@ def cell_mass(w):
 
 @compiled
 def memory_table(rho, z, table):
-    """Fill table (K, K): chance of a life's node k given the node j of its place, z = sqrt(rho) place +
-    sqrt(1 - rho) noise.
+    """Fill table (2, K, K): chance of a life's node k given the node j of its place, z = sqrt(rho) place +
+    sqrt(1 - rho) noise, in rows of j and in rows of k.
 
     Any two lives of a place are then alike to rho, however many lie between them.
     """
@@ -206,35 +206,23 @@ def memory_table(rho, z, table):
     share = math.sqrt(max(rho, 0.0))
     for j in range(z.size):
         row = np.exp(-0.5 * (z - share * z[j]) ** 2 / var)
-        table[j] = row / np.sum(row)
+        table[0, j] = row / np.sum(row)
+    table[1] = table[0].T
 
 
-def _to_place_loop(table, x, out):
-    """out (K,) = table @ x: from a life's nodes to its place's."""
-    for j in range(x.size):
-        if x[j] != 0.0:
-            for k in range(x.size):
-                out[k] += table[k, j] * x[j]
-
-
-def _to_place_arrays(table, x, out):
-    out += table @ x
-
-
-def _to_life_loop(x, table, out):
-    """out (K,) = x @ table: from a place's nodes to a life's."""
+def _carried_loop(x, table, out):
+    """out (K,) += x @ table, row by row: from a place's nodes to a life's by table[0], back by table[1]."""
     for j in range(x.size):
         if x[j] != 0.0:
             for k in range(x.size):
                 out[k] += x[j] * table[j, k]
 
 
-def _to_life_arrays(x, table, out):
+def _carried_arrays(x, table, out):
     out += x @ table
 
 
-_to_place = either(_to_place_loop, _to_place_arrays)
-_to_life = either(_to_life_loop, _to_life_arrays)
+_carried = either(_carried_loop, _carried_arrays)
 
 
 @compiled
@@ -250,19 +238,19 @@ def _memory(mass, table, past, m, v, w, keep_level):
     said = np.where(mass > 1e-15, mass / np.maximum(past[1], TINY), 0.0)
     said /= np.max(said)
     here, new = np.zeros(n), np.zeros(n)
-    _to_place(table, said, here)
+    _carried(said, table[1], here)
     if not np.sum(past[0] * here) > LEAST_SHARED:
         past[0] = 1.0
-    _to_life(past[0] * here, table, new)
+    _carried(past[0] * here, table[0], new)
     if keep_level:
         centre = np.sum(mass * m)
         off = m - centre
         at, mean, square = np.zeros(n), np.zeros(n), np.zeros(n)
-        _to_place(table, said * off, at)
-        _to_life(past[0] * at, table, mean)
+        _carried(said * off, table[1], at)
+        _carried(past[0] * at, table[0], mean)
         at[:] = 0.0
-        _to_place(table, said * (v + off * off), at)
-        _to_life(past[0] * at, table, square)
+        _carried(said * (v + off * off), table[1], at)
+        _carried(past[0] * at, table[0], square)
         mean /= np.maximum(new, TINY)
         m[:] = centre + mean
         v[:] = np.maximum(square / np.maximum(new, TINY) - mean * mean, 1e-12)
@@ -279,9 +267,9 @@ def run_one(op, du, a, b, c, jump, jump_var, first, last, r, table, past, beta, 
 
     op (E,): what to do; du (E,): exposure since the event before, kh; a, b, c (E,): reading, its variance;
     low, high, variance; step mean, variance; level mean, variance (um, um2). jump, jump_var (E,): what
-    running in adds since the event before, and its variance. r (K,): um/kh at each node; table (K, K): memory
-    between lives; past (2, K): what is believed of the place's own node by the lives before, and of the
-    present life's when it began. w is left unnormalised; what is returned belongs to its total.
+    running in adds since the event before, and its variance. r (K,): um/kh at each node; table (2, K, K):
+    memory between lives; past (2, K): what is believed of the place's own node by the lives before, and of
+    the present life's when it began. w is left unnormalised; what is returned belongs to its total.
     """
     q[:] = 1.0
     constant = 0.0

@@ -37,7 +37,7 @@ def run(steps, priors, linear, z, x, keep, w_out, m_out, v_out):
     loc, tau, rho, beta, m0, v0, lean = priors
     n = loc.size
     evidence = np.zeros(n)
-    table = np.zeros((z.size, z.size))
+    table = np.zeros((2, z.size, z.size))
     told = np.nan
     m, v, w, q = np.zeros(z.size), np.zeros(z.size), np.zeros(z.size), np.zeros(z.size)
     past = np.zeros((2, z.size))
@@ -172,7 +172,7 @@ def surprises(steps, priors, z, x, out):
     prior = -0.5 * z * z
     prior -= np.log(np.sum(np.exp(prior)))
     fresh = np.exp(prior)
-    table = np.zeros((z.size, z.size))
+    table = np.zeros((2, z.size, z.size))
     told = np.nan
     for i in range(loc.size):
         if rho[i] != told and remembers(op, start[i], stop[i]):

@@ -152,7 +152,7 @@ def smooth(f: Frame, p: Params, aside: NDArray[np.bool_]) -> tuple[FloatArray, F
     rate = rate_of(f, p)
     z, du = grid.NODES, f.spent(rate.start_hours, rate.curve)
     r = grid.rates(rate.loc[0], rate.tau[0], bent(rate.warp, z, rate.outlying), False)
-    table = np.zeros((len(z), len(z)))
+    table = np.zeros((2, len(z), len(z)))
     grid.memory_table(rate.rho[0], z, table)
     m, v, w = np.full(len(z), work.m0[0]), np.full(len(z), work.v0[0]), -0.5 * z * z
     q, fresh = np.ones(len(z)), np.exp(w) / np.sum(np.exp(w))
@@ -174,7 +174,7 @@ def smooth(f: Frame, p: Params, aside: NDArray[np.bool_]) -> tuple[FloatArray, F
             own.append((ended, started))
         states.append((mb, vb, m.copy(), v.copy()))
     own.append((grid.cell_mass(w)[0], past[1]))
-    return _backward(work, du, rate.beta[0], r, _by_whole_record(own, table, fresh), states)
+    return _backward(work, du, rate.beta[0], r, _by_whole_record(own, table[0], fresh), states)
 
 
 def _by_whole_record(

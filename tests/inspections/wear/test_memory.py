@@ -69,13 +69,13 @@ def test_the_third_lifes_rate_rests_on_both_lives_before_it():
 def test_the_drawn_path_takes_each_lifes_rate_from_all_lives():
     z = grid.NODES
     said, sd = np.array([1.2, -0.4, 0.6]), np.array([0.5, 0.7, 1.5])
-    table = np.zeros((len(z), len(z)))
+    table = np.zeros((2, len(z), len(z)))
     grid.memory_table(RHO, z, table)
     fresh = norm.pdf(z) / norm.pdf(z).sum()
     own = [(x / x.sum(), fresh) for x in fresh * norm.pdf(said[:, None], z, sd[:, None])]
     alike = np.where(np.eye(3) > 0, 1.0, RHO)
     want = alike @ np.linalg.solve(alike + np.diag(sd**2), said)
-    got = [weights @ z for weights in _by_whole_record(own, table, fresh)]
+    got = [weights @ z for weights in _by_whole_record(own, table[0], fresh)]
     assert got == pytest.approx(want, abs=1e-5)
 
 

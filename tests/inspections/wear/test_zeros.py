@@ -66,7 +66,7 @@ def test_the_way_with_zeros_and_the_way_without_agree_where_there_is_no_wall():
     p = Params()
     work, z = lay_out(f, p), grid.NODES
     r = np.exp(0.7 + 0.5 * z)
-    table = np.zeros((len(z), len(z)))
+    table = np.zeros((2, len(z), len(z)))
     grid.memory_table(0.5, z, table)
     one = [np.full(len(z), work.m0[0]), np.full(len(z), work.v0[0]), -0.5 * z * z]
     other = [x.copy() for x in one]
