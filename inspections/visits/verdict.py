@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from fleet.formatting import chance
 from fleet.slip_factors import (
     AS_HUNDREDTHS,
     AS_THOU,
@@ -168,7 +169,7 @@ def verdict(
     Examples
     --------
     >>> verdict(221.0, 10.0, "thou", Held(high_um=259.1), Expected(210.0, 220.0, 236.0)).text
-    'Inside the limit of 10.2 thou (less than 1 in 1000 that it is over), and as expected.'
+    'Inside the limit of 10.2 thou (under 1 in 100 that it is over), and as expected.'
     >>> verdict(9000.0, 288.9, "mm", Held(high_um=300.0), Expected(205.0, 220.0, 236.0), 1000.0).question[:33]
     'Did you mean 9 thou (0.229 mm)? M'
     """
@@ -350,21 +351,6 @@ def with_unit(um: float, unit: str) -> str:
     return f"{shown(um, unit)} {SIGN.get(unit, unit)}"
 
 
-def chance_words(p: float) -> str:
-    """A chance in words that hold their number.
-
-    >>> [chance_words(p) for p in (0.0004, 0.02, 0.3, 0.97, 0.9999)]
-    ['less than 1 in 1000', '1 in 50', '3 in 10', 'more than 19 in 20', 'more than 999 in 1000']
-    """
-    if p < 0.001:
-        return "less than 1 in 1000"
-    if p < 0.1:
-        return f"1 in {math.floor(1 / p + 0.5)}"
-    if p <= 0.95:
-        return f"{min(9, max(1, math.floor(10 * p + 0.5)))} in 10"
-    return "more than 19 in 20" if p < 0.999 else "more than 999 in 1000"
-
-
 def limit_words(
     word: str, p_low: float, p_high: float, unit: str, held: Held, *, bounds: bool = False
 ) -> str:
@@ -376,23 +362,16 @@ def limit_words(
     if word in (WORDS[3], WORDS[4]) and high is not None:
         start = "Over" if word == WORDS[4] else "May be over"
         return (
-            f"{start} the {held.name} of {with_unit(high, unit)}"
-            f" ({risk or chance_words(p_high) + ' that it is'})"
+            f"{start} the {held.name} of {with_unit(high, unit)} ({risk or chance(p_high) + ' that it is'})"
         )
     if word in (WORDS[0], WORDS[1]) and low is not None:
         start = "Too tight: under" if word == WORDS[0] else "May be too tight: under"
-        return f"{start} {with_unit(low, unit)} ({risk or chance_words(p_low) + ' that it is'})"
+        return f"{start} {with_unit(low, unit)} ({risk or chance(p_low) + ' that it is'})"
     if low is None:
-        return (
-            f"Inside the {held.name} of {with_unit(high or 0.0, unit)} ({chance_words(p_high)} that it is"
-            " over)"
-        )
+        return f"Inside the {held.name} of {with_unit(high or 0.0, unit)} ({chance(p_high)} that it is over)"
     if high is None:
-        return f"Inside: above {with_unit(low, unit)} ({chance_words(p_low)} that it is too tight)"
-    return (
-        f"Inside {shown(low, unit)} to {with_unit(high, unit)} ({chance_words(p_low + p_high)} that it is"
-        " not)"
-    )
+        return f"Inside: above {with_unit(low, unit)} ({chance(p_low)} that it is too tight)"
+    return f"Inside {shown(low, unit)} to {with_unit(high, unit)} ({chance(p_low + p_high)} that it is not)"
 
 
 def expected_words(value_um: float, sd_um: float, expected: Expected | None, asked: bool) -> str:

@@ -125,11 +125,11 @@ const fixed = (number, digits) => (Math.floor(number * 10 ** digits + 0.5) / 10 
 const shown = (um, unit) => fixed(um / UNIT_UM[unit], DIGITS[unit]);
 const withUnit = (um, unit) => `${shown(um, unit)} ${SIGN[unit] || unit}`;
 
+// As fleet.formatting.chance says it on every page.
 function chanceWords(p) {
-  if (p < 0.001) return "less than 1 in 1000";
-  if (p < 0.1) return `1 in ${Math.floor(1 / p + 0.5)}`;
-  if (p <= 0.95) return `${Math.min(9, Math.max(1, Math.floor(10 * p + 0.5)))} in 10`;
-  return p < 0.999 ? "more than 19 in 20" : "more than 999 in 1000";
+  if (p < 0.005) return "under 1 in 100";
+  if (p < 0.095) return `${Math.floor(100 * p + 0.5)} in 100`;
+  return p >= 0.95 ? "more than 9 in 10" : `${Math.max(1, Math.min(9, Math.floor(10 * p + 0.5)))} in 10`;
 }
 
 function limitWords(word, pLow, pHigh, unit, held, bounds) {
