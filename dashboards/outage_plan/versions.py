@@ -305,15 +305,15 @@ def shown(hand: DraftPlan, one: Version | None) -> Proposal:
     followed = follow(hand.site, today_at(hand.site))
     over, done = settled(followed), finished(followed) if digest_of(hand.site) != hand.digest else frozenset()
     what_ifs = supposed(hand.solved["ids"]["bearings"], holds, hand.as_of)
-    key = (hand.pk, one.jobs, json.dumps(holds), given.accepted, over, hand.digest)
+    key = (hand.pk, one.jobs, json.dumps(holds), given.accepted, over, done, hand.digest)
     if key not in _WEIGHED:
         inputs = changed(given, holds, what_ifs)
-        _WEIGHED[key] = inputs, evaluate(still_open(replayed(one.jobs, holds, inputs), over), inputs)
+        left = still_open(replayed(one.jobs, holds, inputs), over)
+        _WEIGHED[key] = inputs, evaluate(left, inputs, done)
         while len(_WEIGHED) > _MOST_WEIGHED:
             _WEIGHED.popitem(last=False)
     inputs, made = _WEIGHED[key]
     made = replace(made, not_fitting=above_risk.named(made.not_fitting, holds, hand.site))
-    made = replace(made, not_fitting=tuple(x for x in made.not_fitting if x.bearing not in done))
     jobs = tuple(plan.Job(job.bearing, job.action, job.outage) for job in made.jobs)
     said = hand.solved
     solution = Solution(jobs, said.get("cost", 0.0), said.get("bound", 0.0), said.get("stopped_by", ""))

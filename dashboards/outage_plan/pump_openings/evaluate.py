@@ -146,13 +146,18 @@ class Evaluation:
     decide_now: tuple[tuple[str, str], ...] = ()  # bearing and sentence: run on or open
 
 
-def evaluate(jobs: tuple[Job, ...], inputs: Inputs) -> Evaluation:
-    """Everything the page says of a plan; cheap enough to answer while a job is being moved."""
+def evaluate(jobs: tuple[Job, ...], inputs: Inputs, done: frozenset[str] = frozenset()) -> Evaluation:
+    """Everything the page says of a plan; cheap enough to answer while a job is being moved.
+
+    ``done``: bearings looked at since the inputs were gathered. What was told of them there holds no longer,
+    so they count neither among the passings nor above the risk.
+    """
     c = coefficients(inputs)
     room = Room(c, tuple(job for job in jobs if job.action != LEAVE))
     place, again = _places(room), list(_again(room))
     rows = np.arange(len(inputs.bearings))
     before = np.nan_to_num(c.past[rows, place]) if len(rows) else np.zeros(0)
+    before[[i for i, b in enumerate(inputs.bearings) if b.name in done]] = 0.0
     # Nothing is put off by what is opened while its outage runs, however likely it has passed.
     begun = np.array([one.start_on <= inputs.as_of for one in inputs.outages] + [False], dtype=bool)
     above = (before > np.nan_to_num(c.risk, nan=1.0) + ENOUGH) & ~begun[place]

@@ -130,6 +130,7 @@ def test_a_finished_job_leaves_the_plan_with_its_reason(running, today, client):
     assert state.word == job_states.DONE and "new shell fitted" in state.because
     made = versions.shown(hand := in_hand(running), versions.version(hand, versions.HAND))
     assert "Past 5 DE" not in {one.bearing for one in made.evaluation.not_fitting}
+    assert made.evaluation.n_above_accepted == len(made.evaluation.not_fitting)
     for key in (versions.HAND, versions.ACCEPTED):
         assert "Past 5 DE" not in {bearing for bearing, _, _ in _jobs(running, key)}
     propose(running, today, by=None)
