@@ -218,13 +218,18 @@ def _falls(h: Histories, *, last_too: bool) -> tuple[IntArray, IntArray]:
         return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
     part = np.cumsum(np.isin(h.kind, [Kind.NEW_LIFE, Kind.NEW_BASELINE, Kind.UNSURE]))
     a, b = seen[:-1], seen[1:]
-    sd = np.array([np.hypot(m.sd_um, m.bias_sd_um) for m in h.methods])
-    var = sd[h.method[seen]] ** 2 + np.nan_to_num(h.extra_sd_um[seen]) ** 2
-    least = np.maximum(FALL_SDS * np.sqrt(var[:-1] + var[1:]), FALL_SHARE * f.new_um[f.owner[b]])
-    fell = (f.owner[a] == f.owner[b]) & (part[a] == part[b]) & (h.value_um[a] - h.value_um[b] > least)
+    fell = (f.owner[a] == f.owner[b]) & (part[a] == part[b]) & _fell(h, f, a, b)
     if not last_too:
         fell &= b != last_readings(f)[f.owner[b]]
     return b[fell], a[fell]
+
+
+def _fell(h: Histories, f: Frame, a: IntArray, b: IntArray) -> NDArray[np.bool_]:
+    """(N,) whether reading b (N,) lies under reading a (N,) by more than gauges and new clearance explain."""
+    sd = np.array([np.hypot(m.sd_um, m.bias_sd_um) for m in h.methods])
+    var_a, var_b = (sd[h.method[x]] ** 2 + np.nan_to_num(h.extra_sd_um[x]) ** 2 for x in (a, b))
+    least = np.maximum(FALL_SDS * np.sqrt(var_a + var_b), FALL_SHARE * f.new_um[f.owner[b]])
+    return np.asarray(h.value_um[a] - h.value_um[b] > least)
 
 
 @dataclass(frozen=True)
@@ -282,7 +287,27 @@ def _weighed(s: Supposed, doubted: IntArray, p: Params) -> _Weighed:
     belief = np.log(np.where(many.said[many.place, None], SAID_UNKNOWN, IN_A_GAP))
     prior = np.bincount(f.owner[many.place], belief[np.arange(len(named)), named], len(whose))
     log = evidence(f, lay_out(f, p, aside), rate_of(f, p)) + slips + prior
+    log[_without_ground(many, named, f, aside)] = -np.inf
     return _kept(whose, log, table, many, aside)
+
+
+def _without_ground(s: Supposed, states: IntArray, f: Frame, aside: NDArray[np.bool_]) -> IntArray:
+    """Accounts, ascending, that suppose a change where no reading that they keep lies under the one before.
+
+    The slip set aside explains the fall: without it the gap is like any other, of which no change is
+    believed. What a person said stays.
+    """
+    h, place = s.histories, np.flatnonzero(s.place)
+    place = place[(states != NOTHING) & ~s.said[place]]
+    written = np.isin(h.kind, [Kind.NEW_LIFE, Kind.NEW_BASELINE]) & (~s.place | s.said)
+    part = f.owner + np.cumsum(written)  # ascending, another one for each stretch of each bearing
+    kept = np.flatnonzero(f.usable & (h.kind == Kind.READING) & ~aside)
+    if not len(kept):
+        return np.unique(f.owner[place])
+    after = np.searchsorted(kept, place)
+    a, b = kept[np.maximum(after - 1, 0)], kept[np.minimum(after, len(kept) - 1)]
+    grounded = (part[a] == part[place]) & (part[b] == part[place]) & _fell(h, f, a, b)
+    return np.unique(f.owner[place[~grounded]])
 
 
 def _accounts(n: int) -> list[tuple[int, ...]]:

@@ -57,6 +57,16 @@ def test_a_slip_of_the_unit_is_no_new_shell(population, factor):
     assert result.max_days[0] == pytest.approx(result.max_days[1], rel=0.1)
 
 
+@pytest.mark.parametrize("factor", [25.4, 2.0])
+def test_where_a_slip_set_aside_explains_a_fall_no_change_is_believed(population, factor):
+    """Without the slip the readings rise, and a gap in which they rise is doubted nowhere else."""
+    rows = [reading(11.0 * k, value) for k, value in enumerate([136.0, 140.0, 143.0, 148.0, 152.0], 1)]
+    slip, left_out = [rows[0], reading(22.0, 140.0 * factor), *rows[2:]], [rows[0], *rows[2:]]
+    result = forecast(fleet(slip, left_out), population)
+    assert result.unwritten[0].tolist() == [0.0, 0.0, 1.0]
+    assert result.max_days[0] == pytest.approx(result.max_days[1], abs=1.0)
+
+
 def test_a_level_said_to_be_unknown_keeps_the_doubt_of_its_words(population):
     """With nothing read afterwards: a new shell 85, another level 10, nothing 5 in 100."""
     result = forecast(fleet([*BEFORE, event(Kind.UNSURE, 40.0)]), population)
