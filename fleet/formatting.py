@@ -199,6 +199,11 @@ def day(value: date | None, precision: str = "day") -> str:
     return text if precision in ("month", "outage") else f"{value.day}{GAP}{text}"
 
 
+def plain_day(value: date) -> str:
+    """A day as `day` says it, with plain blanks: for tables, files and words that are kept."""
+    return day(value).replace(GAP, " ")
+
+
 def day_words(value: date | None, today: date | None = None) -> str:
     """The period a coming day falls in, no finer than it is known.
 

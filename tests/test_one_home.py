@@ -40,6 +40,7 @@ HOMES = {
         },
     ),
     "range in per mille of the journal": (r"= PerMille\(", {"fleet/per_mille.py"}),
+    "month of a day in words": (r"%[bB]\b", {"fleet/units.py"}),  # which reads them
     "usual days between outages": (r"\b548(\.0)?\b", {"inspections/wear/arrays.py"}),
 }
 

@@ -11,6 +11,7 @@ from uuid import UUID
 from django.db import transaction
 
 from fleet import clock
+from fleet.formatting import plain_day
 from fleet.ledger.writing import Fact, write
 from fleet.models import Attachment, Calibration, Instrument, StoredFile
 from fleet.models.recorded import IN_ORDER
@@ -138,18 +139,13 @@ def doubt_on(known: Iterable[Calibration], on: dt.date) -> str:
     before = [row for row in rows if row.on <= on]
     wrong = next((row for row in rows if row.on > on), None)
     if before and not before[-1].found_fit:
-        return f"found wrong {_said(before[-1].on)}"
+        return f"found wrong {plain_day(before[-1].on)}"
     if wrong is not None and not wrong.found_fit:
-        return f"found wrong {_said(wrong.on)}"
+        return f"found wrong {plain_day(wrong.on)}"
     if not before:
         return "not calibrated by then"
     due = before[-1].due_on
-    return f"calibration overdue since {_said(due)}" if due is not None and due < on else ""
-
-
-def _said(day: dt.date) -> str:
-    """A day in words of plain letters, for pages and tables alike."""
-    return f"{day.day} {day:%b %Y}"
+    return f"calibration overdue since {plain_day(due)}" if due is not None and due < on else ""
 
 
 def in_doubt(known: Iterable[Calibration], wrong: Calibration) -> tuple[dt.date | None, dt.date]:

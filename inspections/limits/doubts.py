@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
+from fleet.formatting import plain_day
 from fleet.models import Bearing, LimitUse
 from fleet.models.recorded import LAST_FIRST
 from fleet.per_mille import LIMIT, part_of
@@ -84,7 +85,7 @@ def _beside_last(use: str, um: Decimal, ground: Ground) -> Doubt | None:
     last, row = ground.last_um, ground.last
     if last is None or row is None:
         return None
-    read = f"the last reading, {show_um(last, row.unit)} on {row.on:%-d %b %Y}"
+    read = f"the last reading, {show_um(last, row.unit)} on {plain_day(row.on)}"
     if use in MOST and um < last:
         return Doubt("last", f"it lies under {read}: the bearing would be over it from that day on")
     if use == LimitUse.IN_SERVICE_MIN and um > last:

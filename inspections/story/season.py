@@ -10,6 +10,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from fleet.month_names import MONTHS
 from inspections.story.exposure import RUN_HOURS, Exposure, FloatArray, recent_duty
 
 # A judgement, no published source: entries further apart blur a season; it has to come back; and what a month
@@ -61,7 +62,7 @@ class Season:
             return ""
         first = begins[0]
         last = (first + int(busy.sum()) - 1) % YEAR_MONTHS
-        return " to ".join(dt.date(2000, m + 1, 1).strftime("%B") for m in (first, last))
+        return f"{MONTHS[first]} to {MONTHS[last]}"
 
 
 def _next_month(day: dt.date) -> dt.date:

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from fleet.formatting import day
 from fleet.models import Bearing
 from fleet.models.recorded import IN_ORDER
 from inspections.models import Closing, Disposition, Stage, Visit
@@ -79,7 +80,7 @@ def lines_of(visit: Visit, bearing: Bearing) -> list[tuple[str, str]]:
     """What the receipt says of a bearing's closing and of its dispositions."""
     said = []
     for row in Disposition.objects.standing().filter(visit=visit, bearing=bearing).order_by(*IN_ORDER):
-        until = f", until {row.expires_on:%d %b %Y}" if row.expires_on else ""
+        until = f", until {day(row.expires_on)}" if row.expires_on else ""
         checks = (
             f" Interim checks by {row.check_by} every {row.check_every_days} days, stop at {row.stop_at}."
             if row.check_by

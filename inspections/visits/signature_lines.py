@@ -11,6 +11,7 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from fleet.clock import now
+from fleet.formatting import plain_day
 from fleet.models import Entry, Person, Setting, Site
 from fleet.models.recorded import IN_ORDER
 from inspections.models import (
@@ -120,7 +121,7 @@ def _awaited(asked: SignatureAsked, names: dict[UUID, str], site: Site) -> Signa
 
 def _at(instant: dt.datetime, site: Site) -> str:
     there = instant.astimezone(ZoneInfo(site.time_zone))
-    return f"{there.day} {there:%b %Y, %H:%M} ({site.time_zone})"
+    return f"{plain_day(there)}, {there:%H:%M} ({site.time_zone})"
 
 
 def _warnings(

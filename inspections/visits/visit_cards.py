@@ -11,6 +11,7 @@ from uuid import UUID
 from django.utils.safestring import SafeString
 
 from fleet.end_words import END_WORDS
+from fleet.formatting import day
 from fleet.models import Attachment, Bearing
 from fleet.web.bearing_addresses import bearing_address
 from inspections.models import (
@@ -101,7 +102,7 @@ def _decided(
             f"Closed against the word “{word}” without a disposition: {closing.why_word}"
         )
     for signed in Disposition.objects.standing().filter(bearing=bearing).order_by("entry_n"):
-        until = f", until {signed.expires_on:%d %b %Y}" if signed.expires_on else ""
+        until = f", until {day(signed.expires_on)}" if signed.expires_on else ""
         found[signed.visit_id].lines.append(
             f"Disposition: {signed.get_answer_display()}{until}; checked: {signed.checked}"
         )
