@@ -64,6 +64,7 @@ def bearing(hand: DraftPlan, made: Proposal, name: str) -> dict[str, Any] | None
         "outages": given.outages,
         "dots_once": drawing.dots_once(),
         "today": hand.as_of,
+        "is_stale": versions.digest_of(hand.site) != hand.digest,
         "follows": [
             one
             for load in found.loads
@@ -144,6 +145,7 @@ def outage(hand: DraftPlan, made: Proposal, name: str) -> dict[str, Any] | None:
         "jobs": jobs,
         "own": own,
         "today": hand.as_of,
+        "is_stale": versions.digest_of(hand.site) != hand.digest,
         "is_frozen": made.inputs.frozen(t),
         "freeze": freeze,
         "faults": [f for f in made.evaluation.faults if f.startswith(f"{name}:")],

@@ -133,9 +133,11 @@ def test_a_finished_job_leaves_the_plan_with_its_reason(running, today, client):
     assert made.evaluation.n_above_accepted == len(made.evaluation.not_fitting)
     for key in (versions.HAND, versions.ACCEPTED):
         assert "Past 5 DE" not in {bearing for bearing, _, _ in _jobs(running, key)}
+    client.force_login(makers.an_account(role="planner", site=running))
+    for address in ("/plan/bearing/?bearing=Past+5+DE", "/plan/outage/?outage=outage+1"):
+        assert "Something was recorded here since" in client.get(address).content.decode(), address
     propose(running, today, by=None)
     assert "Past 5 DE" not in {bearing for bearing, _, outage in _jobs(running) if outage == "outage 1"}
-    client.force_login(makers.an_account(role="planner", site=running))
     page = client.get("/plan/work/", {"outage": "outage 1", "show": "accepted"}).content.decode()
     assert "Not to be worked any more" in page and "new shell fitted" in page
     plan = client.get("/plan/", {"show": "accepted"}).content.decode()
