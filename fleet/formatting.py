@@ -64,7 +64,17 @@ def um_step(value: Any) -> str:
 def in_unit(value: Any, unit: str) -> str:
     """A length in um in the unit of a machine's own book: "0.152 mm", "6.0 thou"."""
     number = _number(value)
+    if unit == "um":
+        return um(number)
     return NOT_KNOWN if number is None else show_um(number, unit).replace(" ", GAP)
+
+
+def figure_in_unit(value: Any, unit: str) -> str:
+    """The figure of `in_unit` alone: "0.152", "6.0"; micrometres as `um_figure` says them."""
+    number = _number(value)
+    if number is None or unit == "um":
+        return um_figure(number)
+    return from_um(number, unit)
 
 
 def unit_range(low: Any, high: Any, unit: str) -> str:
@@ -72,7 +82,7 @@ def unit_range(low: Any, high: Any, unit: str) -> str:
     first, last = _number(low), _number(high)
     if first is None or last is None:
         return NOT_KNOWN
-    return f"{from_um(first, unit)}{DASH}{in_unit(last, unit)}"
+    return f"{figure_in_unit(first, unit)}{DASH}{in_unit(last, unit)}"
 
 
 def um_range(low: Any, high: Any) -> str:

@@ -30,8 +30,7 @@ from fleet.drawing import (
     text_width,
     words,
 )
-from fleet.formatting import day, in_unit
-from fleet.units import from_um
+from fleet.formatting import day, figure_in_unit, in_unit
 from inspections.trend.drawing_labels import NEW_METAL, apart, job_words
 from inspections.trend.values import Trend, TrendDates, TrendReading, TrendWork
 
@@ -247,7 +246,7 @@ def _limits(scale: _Scale) -> str:
         dash = "4 3" if limit.kind == "replace" else ""
         mark = line("0", y, pct(right), y, "limit", 1.6 if limit.kind == "maximum" else 1.2, dash)
         figure = words(
-            pct(right), top + LABEL - 2, from_um(limit.value_um, scale.unit), "limit", size=LABEL, dx=5
+            pct(right), top + LABEL - 2, figure_in_unit(limit.value_um, scale.unit), "limit", size=LABEL, dx=5
         )
         parts.append(element("g", tip, mark, figure))
     return "".join(parts)

@@ -145,3 +145,9 @@ def test_one_thing_is_not_written_in_the_plural():
     assert plain(show.counted(1, "bearing")) == "1 bearing"
     assert plain(show.counted(80, "bearing")) == "80 bearings"
     assert plain(show.counted(0, "entry", "entries")) == "0 entries"
+
+
+@pytest.mark.parametrize("value", [236.5, 237.5, 0.5, 1234.5])
+def test_a_figure_in_micrometres_is_the_same_in_every_way_of_saying_it(value):
+    assert show.in_unit(value, "um") == show.um(value)
+    assert show.figure_in_unit(value, "um") == show.um_figure(value)
