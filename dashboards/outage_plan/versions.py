@@ -29,6 +29,7 @@ from dashboards.outage_plan.drafts import (
 )
 from dashboards.outage_plan.following import finished, follow, settled
 from dashboards.outage_plan.inputs_json import from_json, jobs_from_json, jobs_to_json, to_json
+from dashboards.outage_plan.job_states import NEW_METAL
 from dashboards.outage_plan.proposal import Proposal, accepted_jobs, gather, solved, still_open
 from dashboards.outage_plan.pump_openings import inputs as plan
 from dashboards.outage_plan.pump_openings.changes import changed, replayed
@@ -293,6 +294,13 @@ def given_to(hand: DraftPlan) -> plan.Inputs | None:
     return replace(base, accepted=accepted_jobs(hand.site)) if base else None
 
 
+def _renewed_since(hand: DraftPlan) -> frozenset[str]:
+    """Bearings that were given new metal after the plan in hand was worked out, planned or not."""
+    ids = {pk: name for name, pk in hand.solved["ids"]["bearings"].items()}
+    works = Event.objects.standing().filter(kind__in=NEW_METAL, recorded_at__gt=hand.made_at)
+    return frozenset(ids[str(pk)] for pk in works.filter(bearing__in=ids).values_list("bearing", flat=True))
+
+
 def shown(hand: DraftPlan, one: Version | None) -> Proposal:
     """A version weighed on what the plan in hand was made from: risk, hours, shells; nothing is solved."""
     refused, left_out = tuple(hand.solved["refused"]), tuple(hand.solved["left_out"])
@@ -303,7 +311,11 @@ def shown(hand: DraftPlan, one: Version | None) -> Proposal:
     holds = holding(one.changes, today_at(hand.site))
     # What is finished at the pumps is planned no more, whatever a plan made before says of it.
     followed = follow(hand.site, today_at(hand.site))
-    over, done = settled(followed), finished(followed) if digest_of(hand.site) != hand.digest else frozenset()
+    over, done = settled(followed), frozenset[str]()
+    if digest_of(hand.site) != hand.digest:
+        renewed = _renewed_since(hand)
+        done = finished(followed) | renewed
+        over |= {(name, outage.name) for name in renewed for outage in given.outages}
     what_ifs = supposed(hand.solved["ids"]["bearings"], holds, hand.as_of)
     key = (hand.pk, one.jobs, json.dumps(holds), given.accepted, over, done, hand.digest)
     if key not in _WEIGHED:

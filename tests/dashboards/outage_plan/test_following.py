@@ -277,3 +277,15 @@ def test_an_outage_that_cannot_be_used_is_named_not_said_to_need_nothing(today, 
     text = plan_sentences.saying(made.evaluation, made.inputs, made.orders)
     assert "Nothing needs opening" not in text and why in text and "Past 5 DE" in text
     assert "counts risk until" in plan_sentences.horizon(made.inputs)
+
+
+def test_new_metal_that_no_accepted_plan_asked_for_ends_what_the_plan_in_hand_says_of_it(today):
+    site = a_fleet(today, ahead=(400, 900, 1400))
+    hand = propose(site, today, by=None)
+    made = versions.shown(hand, versions.version(hand, versions.HAND)).evaluation
+    assert "Past 5 DE" in dict(made.decide_now) and "Past 5 DE" in {job.bearing for job in made.jobs}
+    makers.an_event(kind="shell_change", bearing=bearing_of(site, "Past 5"), on=today)
+    made = versions.shown(hand, versions.version(hand, versions.HAND)).evaluation
+    assert "Past 5 DE" not in dict(made.decide_now)
+    assert "Past 5 DE" not in {job.bearing for job in made.jobs}
+    assert {one.bearing for one in made.not_fitting} == {"Fast 4 DE"} and made.n_above_accepted == 1
