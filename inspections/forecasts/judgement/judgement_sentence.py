@@ -128,7 +128,7 @@ def reading_words(judgement: Judgement) -> str:
     trigger = _trigger(standing)
     if at.trigger_is == "always":
         trigger = "Replacement is expected whatever it reads."
-    return f"It decides {when}: {trigger[:1].lower()}{trigger[1:]}"
+    return f"It decides {when}: {_lower(trigger)}"
 
 
 def opening_at(
@@ -304,16 +304,32 @@ def _open(standing: Standing) -> str:
     if _is_moved(standing):
         decides = f"R{_expected(standing)[1:]}." if is_expected else _trigger(standing)
         return f"Open {when}; {_moved(standing)}. {decides}"
+    if _is_looked_at(standing):
+        decides = _expected(standing) if is_expected else _lower(_trigger(standing)).rstrip(".")
+        return (
+            f"Looked at in {RUNNING} ({_measured(standing)}); its pump is wanted there for another bearing:"
+            f" {decides}."
+        )
     if standing.contact_open:
         return f"Open {when}: a contact finding waits; {_scrape(standing)}."
     if is_expected:
         return f"Open {when}, {_expected(standing)}."
-    text = f"Open {when} and look: {_trigger(standing)[:1].lower()}{_trigger(standing)[1:]}"
+    text = f"Open {when} and look: {_lower(_trigger(standing))}"
     beside = {
         "beside": "with its pump, and look:",
         "contact": "with its pump, where a contact finding waits, and look:",
     }
     return text.replace("and look:", beside.get(standing.why, "and look:"), 1)
+
+
+def _is_looked_at(standing: Standing) -> bool:
+    """Whether it was measured in the very outage that it is named for, which runs."""
+    on, last = standing.opened_on, standing.last_on
+    return on is not None and last is not None and on <= last and on <= standing.today
+
+
+def _lower(text: str) -> str:
+    return text[:1].lower() + text[1:]
 
 
 def _is_moved(standing: Standing) -> bool:

@@ -253,6 +253,13 @@ def test_no_state_repeats_already_or_writes_a_chance_in_another_way(changes, sai
     [
         ({}, "Open in the outage that runs and look: replace from 287 µm"),
         ({"new": 0.95}, "Open in the outage that runs, replacement expected"),
+        (
+            {"last_on": dt.date(2026, 11, 25), "scrape_from_um": None},
+            (
+                "Looked at in the outage that runs (measured 268 µm on 25 Nov 2026); its pump is wanted there"
+                " for another bearing: replace from 287 µm; 4 in 10 it will be."
+            ),
+        ),
         ({"wanted_on": TODAY, "opened_on": MAY, "next_on": MAY}, "wanted in the outage that runs, moved for"),
         (
             {"word": "decide_now", "why": "past", "last_um": 353.0},
