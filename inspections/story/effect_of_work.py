@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from uuid import UUID
 
+from fleet.formatting import um_figure
 from inspections.models import EFFECTS, Effect, EventKind, Outcome
 from inspections.story.observations import Observation
 
@@ -108,13 +109,13 @@ def _contact(percent: float | None, outcome: str) -> str:
 
 
 def _before_and_after(around: Sequence[Observation]) -> str:
-    """`197 µm as found, 208 µm as left`: by one method where both were measured with it."""
+    """`197 µm as found, 208 µm as left`, the larger ends: by one method where both were measured with it."""
     measured = [one for one in around if one.series == "clearance" and one.value_um is not None]
     found = {one.method: one for one in measured if one.stage == "as_found"}
     left = {one.method: one for one in measured if one.stage == "as_left"}
     both = [method for method in found if method in left]
     before = found[both[0]] if both else next(iter(found.values()), None)
     after = left[both[0]] if both else next(iter(left.values()), None)
-    parts = [f"{before.value_um:.0f} µm as found"] if before else []
-    parts += [f"{after.value_um:.0f} µm as left"] if after else []
+    parts = [f"{um_figure(before.larger_um)} µm as found"] if before else []
+    parts += [f"{um_figure(after.larger_um)} µm as left"] if after else []
     return ", ".join(parts)

@@ -138,6 +138,16 @@ def test_a_happening_says_the_clearance_before_and_after():
     assert scrape.words == "Scraped: 197 µm as found, 208 µm as left"
 
 
+def test_a_happening_says_the_larger_end_as_the_reading_beside_it_does():
+    bearing = makers.a_bearing()
+    for end, found, left in (("in-12", "0.230", "0.140"), ("out-12", "0.210", "0.150")):
+        makers.a_reading(bearing=bearing, value=found, station=end)
+        makers.a_reading(bearing=bearing, value=left, station=end, stage="as_left")
+    makers.an_event(bearing=bearing, kind="shell_change")
+    (change,) = timeline.story(bearing.pk).works
+    assert "230 µm as found, 150 µm as left" in change.words
+
+
 @pytest.mark.parametrize(
     ("load_side", "half", "effect"),
     [
