@@ -311,7 +311,7 @@ def shown(hand: DraftPlan, one: Version | None) -> Proposal:
     holds = holding(one.changes, today_at(hand.site))
     # What is finished at the pumps is planned no more, whatever a plan made before says of it.
     followed = follow(hand.site, today_at(hand.site))
-    over, done = settled(followed), frozenset[str]()
+    over, done, renewed = settled(followed), frozenset[str](), frozenset[str]()
     if digest_of(hand.site) != hand.digest:
         renewed = _renewed_since(hand)
         done = finished(followed) | renewed
@@ -325,6 +325,8 @@ def shown(hand: DraftPlan, one: Version | None) -> Proposal:
         while len(_WEIGHED) > _MOST_WEIGHED:
             _WEIGHED.popitem(last=False)
     inputs, made = _WEIGHED[key]
+    # Only new metal ends what is to be decided now; what was measured over its maximum stays to be decided.
+    made = replace(made, decide_now=tuple(one for one in made.decide_now if one[0] not in renewed))
     made = replace(made, not_fitting=above_risk.named(made.not_fitting, holds, hand.site))
     jobs = tuple(plan.Job(job.bearing, job.action, job.outage) for job in made.jobs)
     said = hand.solved

@@ -150,7 +150,7 @@ def evaluate(jobs: tuple[Job, ...], inputs: Inputs, done: frozenset[str] = froze
     """Everything the page says of a plan; cheap enough to answer while a job is being moved.
 
     ``done``: bearings looked at since the inputs were gathered. What was told of them there holds no longer,
-    so they count neither among the passings nor above the risk, and nothing is to be decided of them now.
+    so they count neither among the passings nor above the risk.
     """
     c = coefficients(inputs)
     room = Room(c, tuple(job for job in jobs if job.action != LEAVE))
@@ -173,7 +173,7 @@ def evaluate(jobs: tuple[Job, ...], inputs: Inputs, done: frozenset[str] = froze
         not_fitting=not_fitting(room, place, before, np.flatnonzero(above)),
         faults=tuple(_faults(room)),
         marked=tuple(_marked(jobs, inputs)),
-        decide_now=tuple(one for one in _decide_now(inputs) if one[0] not in done),
+        decide_now=tuple(_decide_now(inputs)),
     )
 
 

@@ -19,6 +19,8 @@ from fleet.ledger import writing
 from fleet.models import Outage, Spare
 from fleet.plant.acts import record, revise, withdraw
 from fleet.plant.limits import set_limits
+from inspections.models import Visit
+from inspections.records.recording import close_visit
 from tests import makers
 from tests.dashboards.outage_plan.plan_fleet import a_fleet, accept_agreed, bearing_of
 
@@ -289,3 +291,17 @@ def test_new_metal_that_no_accepted_plan_asked_for_ends_what_the_plan_in_hand_sa
     assert "Past 5 DE" not in dict(made.decide_now)
     assert "Past 5 DE" not in {job.bearing for job in made.jobs}
     assert {one.bearing for one in made.not_fitting} == {"Fast 4 DE"} and made.n_above_accepted == 1
+
+
+def test_a_reading_does_not_end_what_is_to_be_decided_now_of_a_bearing_past_its_maximum(today):
+    site = a_fleet(today, ahead=(-1, 548, 1100))
+    _accepted(site, today)
+    hand = in_hand(site)
+    made = versions.shown(hand, versions.version(hand, versions.HAND)).evaluation
+    assert "Past 5 DE" in dict(made.decide_now)
+    makers.a_reading(bearing=bearing_of(site, "Past 5"), on=today, value=495, unit="um")
+    for visit in Visit.objects.standing().filter(opened_on=today):
+        close_visit(visit=visit, on=today, by=makers.somebody())
+    assert _states(site, today)["Past 5 DE"].word == job_states.DONE
+    made = versions.shown(hand, versions.version(hand, versions.HAND)).evaluation
+    assert "Past 5 DE" in dict(made.decide_now)
