@@ -14,12 +14,14 @@ from inspections.story.doubled_meter import doubled
 from inspections.story.effect_of_work import NEW_LIFE, RATE_BREAK, STEP, Happening
 from inspections.story.exposure import CALENDAR, RECENT_DAYS, RUN_HOURS, STATED_DUTY
 from inspections.story.observations import Observation
+from inspections.story.season import CLOSE_DAYS, sparse
 from inspections.story.wear_series import copied
 
 STANDBY_HOURS_A_DAY = 2.0
 APART = 2.0  # a ratio of wear that is worth a word
 MANY = 3  # readings of a life, from which a change of gauge is worth a word
 FASTER = 1.5  # how many times the fleet's rate is worth a word
+UNEVEN = 0.7  # log sd of the hours a day, a factor of two either way: worth a word
 COUNTS = ("", "once", "twice", "three times", "four times", "five times")
 
 
@@ -78,14 +80,31 @@ def _of_place(known: Known) -> Iterator[str]:
             yield f"runs {_times(ratio)} the hours a day since {day(one.on, 'month')}"
     if words := meter_words(known):
         yield words
-    if known.season and known.season.words:
-        yield f"runs by the season, most hours from {known.season.words}: the dates follow it"
+    if words := season_words(known):
+        yield words
     if known.run.clock == CALENDAR:
         yield "no run hours known"
     elif known.hours_per_day < STANDBY_HOURS_A_DAY:
         yield f"standby, {hours(round(known.hours_per_day * 365.25))} a year"
     elif known.run.clock == STATED_DUTY:
         yield "no hour meter: by its stated duty"
+
+
+def season_words(known: Known) -> str:
+    """How a pump's hours go by the season, or that its meter's entries cannot tell; empty where neither is
+    worth a word.
+    """
+    if season := known.season:
+        if not season.words:
+            return ""
+        told = f"runs by the season, most hours from {season.words}: the dates follow it"
+        return f"{told}, by its halves alone since its meter is entered so seldom" if season.halves else told
+    if not (known.duty_log_sd > UNEVEN and sparse(known.run, known.as_of)):
+        return ""
+    return (
+        "its hours a day differ widely from one meter entry to the next, and the entries lie too far apart to"
+        f" tell a season: the dates keep that doubt, which entries at most {CLOSE_DAYS:.0f} days apart end"
+    )
 
 
 def meter_words(known: Known) -> str:

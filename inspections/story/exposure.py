@@ -164,7 +164,10 @@ def _duty_between(days: FloatArray, hours: FloatArray, start: float, end: float)
 
 
 def recent_duty(
-    run: Exposure, as_of: dt.date, even: Callable[[FloatArray], FloatArray] | None = None
+    run: Exposure,
+    as_of: dt.date,
+    even: Callable[[FloatArray], FloatArray] | None = None,
+    shortest: float = SHORTEST_DAYS,
 ) -> tuple[float, float]:
     """Hours a day over the last 24 months before a day, and the spread of its logarithm.
 
@@ -176,6 +179,8 @@ def recent_duty(
         entries count.
     even : callable, optional
         days (N,) as days of even duty, where a pump's hours go by the season.
+    shortest : float
+        days of a gap; shorter ones are joined with the next.
 
     Returns
     -------
@@ -183,7 +188,7 @@ def recent_duty(
         hours a day (0 to 24).
     log_sd : float
         standard deviation of the logarithm of the duty from gap to gap, weighted by their days; nan where
-        fewer than two gaps of at least a month are known.
+        fewer than two such gaps are known.
     """
     if run.clock != RUN_HOURS:
         return run.after, float("nan")
@@ -196,16 +201,16 @@ def recent_duty(
         days = even(days)
         end = float(days[-1])
     duty = _duty_between(days, hours, end - RECENT_DAYS, end)
-    return duty, _log_spread(days, hours, end - RECENT_DAYS)
+    return duty, _log_spread(days, hours, end - RECENT_DAYS, shortest)
 
 
-def _log_spread(days: FloatArray, hours: FloatArray, start: float) -> float:
+def _log_spread(days: FloatArray, hours: FloatArray, start: float, shortest: float) -> float:
     """Weighted spread of log duty over the gaps that end after `start`; short gaps are
     joined with the next.
     """
     kept = [0]
     for j in range(1, len(days)):
-        if days[j] - days[kept[-1]] >= SHORTEST_DAYS:
+        if days[j] - days[kept[-1]] >= shortest:
             kept.append(j)
     widths, gains = np.diff(days[kept]), np.diff(hours[kept])
     recent = days[kept][1:] > start
