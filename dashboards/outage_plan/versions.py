@@ -41,6 +41,7 @@ from dashboards.outage_plan.supposed import supposed
 from fleet.clock import today_at
 from fleet.models import Bearing, Entry, Installation, Setting, Site
 from fleet.plant.choices import WORDS_AT_PUMP
+from inspections.forecasts.current_forecasts import standing_run
 from inspections.models import Agreement, DraftPlan, Event, EventKind, OutsideOpening
 
 # Entries that change nothing a plan is made from.
@@ -112,6 +113,16 @@ def digest_of(site: Site) -> str:
         .aggregate(n=Count("pk"), last=Max("pk"))
     )
     return hashlib.sha256(f"{site.pk}|{seen['n']}|{seen['last']}".encode()).hexdigest()
+
+
+def up_to_date(site: Site, as_of: dt.date) -> DraftPlan | None:
+    """The plan in hand where it is of that day and of the record and the forecast as they stand; None where
+    another is needed.
+    """
+    hand, run = in_hand(site), standing_run()
+    if hand is None or hand.as_of != as_of or (run and run.made_at > hand.made_at):
+        return None
+    return hand if hand.digest == digest_of(site) else None
 
 
 # for `dashboards.outage_plan.drafts`

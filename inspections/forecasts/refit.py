@@ -18,7 +18,7 @@ from fleet.ledger.writing import Fact, write
 from fleet.models import Bearing
 from inspections.forecasts.codes import Codes
 from inspections.forecasts.computation import ENGINE, WORTH_THREADS, figures_of
-from inspections.forecasts.current_forecasts import record_digests
+from inspections.forecasts.current_forecasts import record_digests, standing_run
 from inspections.forecasts.forecast_figures import Figures
 from inspections.forecasts.forecast_verification import rows_hash
 from inspections.forecasts.judgement.current_judgements import digests_of
@@ -80,6 +80,19 @@ def refit(*, by: uuid.UUID, as_of: dt.date | None = None, hide: int = 0) -> Fore
         write([Fact("plant", "forecast_run", body=_entry(run, rows))], by=by)
         seal_now(by=by)
     return run
+
+
+def up_to_date() -> ForecastRun | None:
+    """The latest refit where every bearing's figures and judgement are those of today, of the record as it
+    stands and of this engine; None where another is needed.
+    """
+    run = standing_run()
+    if run is None or run.as_of != today_in("UTC") or run.engine != ENGINE:
+        return None
+    bearings = list(Bearing.objects.standing().select_related("place").in_order())
+    figures, judgements = record_digests(bearings), digests_of(bearings)
+    kept = run.forecasts.values_list("bearing_id", "inputs_digest", "judgement_digest")
+    return run if {(pk, figures[pk], judgements[pk]) for pk in figures} == set(kept) else None
 
 
 def _entry(run: ForecastRun, rows: list[Forecast]) -> dict[str, Any]:

@@ -98,6 +98,7 @@ def test_a_second_run_adds_nothing_and_makes_the_passwords_anew(folder, first_ru
     second = demo(folder, "--no-serve")
     said, faults = second.communicate(timeout=300)
     assert second.returncode == 0, said + faults
+    assert "Nothing was recorded since: Forecast 80 bearings" in said
     assert _counts(folder) == counts
     assert set(sign_ins(said).values()).isdisjoint(sign_ins(first_run).values())
 

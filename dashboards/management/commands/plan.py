@@ -27,14 +27,19 @@ class Command(BaseCommand):
             "--as-of", metavar="DATE", help="a day such as 2026-03-09: outages before it are past"
         )
         parser.add_argument(
+            "--if-needed",
+            action="store_true",
+            help="leave today's plan in hand where neither the record nor the forecast changed since",
+        )
+        parser.add_argument(
             "--csv", type=Path, metavar="FILE", help="write one row per proposed job to this file"
         )
 
-    def handle(self, *args, as_of, csv, **options):
+    def handle(self, *args, as_of, if_needed, csv, **options):
         day = _day(as_of)
         proposals = []
         for site in Site.objects.standing():
-            proposal = propose(site, day) if day else _in_hand(site)
+            proposal = propose(site, day) if day else _in_hand(site, if_needed=if_needed)
             proposals.append(proposal)
             for reason in proposal.refused:
                 self.stdout.write(f"{site.name}: {reason}")
@@ -50,11 +55,12 @@ class Command(BaseCommand):
             self.stdout.write(f"Written to {csv}.")
 
 
-def _in_hand(site: Site) -> Proposal:
-    """A site's plan worked out anew and taken in hand."""
+def _in_hand(site: Site, *, if_needed: bool) -> Proposal:
+    """A site's plan worked out anew and taken in hand; `if_needed`, the one that is up to date."""
     today = today_at(site)
     try:
-        draft = versions.propose(site, today, by=None)
+        stands = versions.up_to_date(site, today) if if_needed else None
+        draft = stands or versions.propose(site, today, by=None)
     except NotPlanned as trouble:
         return Proposal(site, today, None, refused=(str(trouble),))
     return versions.shown(draft, versions.version(draft, versions.HAND))

@@ -59,10 +59,12 @@ class Command(BaseCommand):
         self.import_sheets()
         for sentence in demonstration.act_all():
             self.stdout.write(sentence)
-        self.stdout.write("manage.py forecast (its loops are compiled once, which takes a minute)")
-        call_command("forecast", stdout=self.stdout)
-        self.stdout.write("manage.py plan")
-        call_command("plan", stdout=self.stdout)
+        self.stdout.write(
+            "manage.py forecast --if-needed (its loops are compiled once, which takes a minute)"
+        )
+        call_command("forecast", "--if-needed", stdout=self.stdout)
+        self.stdout.write("manage.py plan --if-needed")
+        call_command("plan", "--if-needed", stdout=self.stdout)
         self.stdout.write("Sign-ins, made anew at every start:")
         for role, password in fresh_sign_ins().items():
             self.stdout.write(f"{role} {password}")

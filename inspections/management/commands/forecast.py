@@ -11,7 +11,7 @@ from inspections.forecasts import kept_backtest as backtests
 from inspections.forecasts.forecast_figures import Figures
 from inspections.forecasts.frames import SHEET, figures_frame, forecast_sheet
 from inspections.forecasts.judgement.judgement_figures import Judgement
-from inspections.forecasts.refit import refit
+from inspections.forecasts.refit import refit, up_to_date
 
 MOST_HIDDEN = 5
 
@@ -22,6 +22,11 @@ class Command(BaseCommand):
     def add_arguments(self, parser):
         parser.add_argument(
             "--as-of", type=_day, help="a day such as 2026-03-09: uses what had happened by then"
+        )
+        parser.add_argument(
+            "--if-needed",
+            action="store_true",
+            help="take the forecast of today that stands, where nothing was recorded since",
         )
         parser.add_argument("--csv", type=Path, help="write one row per bearing position to this file")
         parser.add_argument(
@@ -35,8 +40,9 @@ class Command(BaseCommand):
         )
         parser.add_argument("--by", default="command line", help="who asks")
 
-    def handle(self, *args, as_of, csv, by, backtest, **options):
-        run = refit(by=person_named(by).pk, as_of=as_of, hide=backtest)
+    def handle(self, *args, as_of, if_needed, csv, by, backtest, **options):
+        stands = up_to_date() if if_needed and not (as_of or backtest) else None
+        run = stands or refit(by=person_named(by).pk, as_of=as_of, hide=backtest)
         stored = run.forecasts.order_by("pk").values_list("figures", "judgement")
         made = figures_frame(
             (Figures(values), Judgement.from_json(kept) if kept else None) for values, kept in stored
@@ -45,7 +51,8 @@ class Command(BaseCommand):
             csv.write_bytes(csv_bytes(SHEET, forecast_sheet(made)))
         counts = made["outcome"].value_counts()
         said = ", ".join(f"{n} {outcome}" for outcome, n in counts.items()) or "none"
-        self.stdout.write(f"Forecast {len(made)} bearings as of {run.as_of}: {said}.")
+        since = "Nothing was recorded since: " if stands else ""
+        self.stdout.write(f"{since}Forecast {len(made)} bearings as of {run.as_of}: {said}.")
         if csv:
             self.stdout.write(f"Written to {csv}.")
         if backtest:

@@ -10,9 +10,11 @@ from django.core.management import call_command
 from dashboards.outage_plan.drafts import in_hand
 from dashboards.outage_plan.plan_sheet import COLUMNS
 from dashboards.outage_plan.proposal import propose
-from fleet.models import Spare
+from fleet.models import Bearing, Spare
 from fleet.plant.acts import record
 from inspections.forecasts.judgement.judgement_figures import Why
+from inspections.forecasts.refit import refit
+from inspections.models import DraftPlan
 from tests import makers
 
 pytestmark = pytest.mark.django_db
@@ -104,6 +106,24 @@ def test_the_command_takes_the_plan_in_hand_only_of_today(tmp_path):
     assert in_hand(site) is None
     call_command("plan", stdout=io.StringIO())
     assert in_hand(site).solved["jobs"]
+
+
+def test_if_needed_leaves_the_plan_in_hand_until_the_record_the_forecast_or_the_day_is_another():
+    site = _site(outages=((2030, 10), (2032, 4)))
+    read = Bearing.objects.standing().first()
+
+    def is_another() -> bool:
+        before = in_hand(site)
+        call_command("plan", "--if-needed", stdout=io.StringIO())
+        return in_hand(site) != before
+
+    assert is_another() and not is_another()
+    makers.a_reading(bearing=read, on=dt.date(2025, 9, 4), value=190, unit="um")
+    assert is_another() and not is_another()
+    refit(by=makers.somebody())
+    assert is_another() and not is_another()
+    DraftPlan.objects.update(as_of=dt.date(2026, 1, 1))
+    assert is_another() and not is_another()
 
 
 def test_a_maximum_under_the_fitted_clearance_makes_no_passing_and_no_risk_of_the_plan():

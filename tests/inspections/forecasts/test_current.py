@@ -89,6 +89,27 @@ def test_the_command_writes_one_row_per_position_in_the_columns_of_the_sheet(tmp
     assert out.getvalue().startswith("Forecast 4 bearings as of ")
 
 
+def test_if_needed_forecasts_only_what_no_forecast_of_this_record_day_and_engine_stands_for():
+    bearings = makers.a_worn_fleet()
+
+    def said() -> str:
+        out = io.StringIO()
+        call_command("forecast", "--if-needed", stdout=out)
+        return out.getvalue()
+
+    assert said().startswith("Forecast 4 bearings as of ")
+    assert said().startswith("Nothing was recorded since: ")
+    assert ForecastRun.objects.count() == 1
+    makers.a_reading(bearing=bearings[0], on=dt.date(2024, 5, 4), value="0.210")
+    assert said().startswith("Forecast 4 ") and said().startswith("Nothing ")
+    makers.a_bearing()
+    assert said().startswith("Forecast 5 ") and said().startswith("Nothing ")
+    ForecastRun.objects.update(engine="earlier")
+    assert said().startswith("Forecast 5 ") and said().startswith("Nothing ")
+    ForecastRun.objects.update(as_of=dt.date(2020, 1, 1))
+    assert said().startswith("Forecast 5 ") and said().startswith("Nothing ")
+
+
 def test_a_day_that_is_none_is_refused_with_a_sentence():
     with pytest.raises(CommandError, match="write it as 2026-03-09"):
         call_command("forecast", "--as-of", "spring")
