@@ -103,7 +103,7 @@ def season_words(known: Known) -> str:
         return ""
     return (
         "its hours a day differ widely from one meter entry to the next, and the entries lie too far apart to"
-        f" tell a season: the dates keep that doubt, which entries at most {CLOSE_DAYS:.0f} days apart end"
+        f" tell a season: the dates keep that doubt until the meter is entered every {CLOSE_DAYS:.0f} days"
     )
 
 

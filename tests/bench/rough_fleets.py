@@ -33,12 +33,15 @@ WIPES_A_YEAR = 0.03
 
 @dataclass
 class Shell:
-    """A bearing as a fitter sees it, in um and kh; ``power``: wear goes with (clearance / new)^power."""
+    """A bearing as a fitter sees it, in um and kh; ``power``: wear goes with (clearance / new)^power;
+    ``fast_above``: three times as fast above that clearance.
+    """
 
     rng: np.random.Generator
     rate: float
     new: float
     power: float = 0.0
+    fast_above: float = np.inf
     c: float = 0.0
     u: float = 0.0
     events: list[dict[str, Any]] = field(default_factory=list)
@@ -51,9 +54,20 @@ class Shell:
 
     def run(self, kh: float) -> None:
         """Wear over some run hours, in small steps where it breeds itself."""
-        for _ in range(20 if self.power else 1):
-            self.c += self.rate * (self.c / self.new) ** self.power * kh / (20 if self.power else 1)
+        steps = 20 if self.bred else 1
+        for _ in range(steps):
+            self.c += float(self.at(np.array(self.c))) * kh / steps
         self.u += kh
+
+    @property
+    def bred(self) -> bool:
+        """Whether clearance makes it wear faster."""
+        return self.power != 0.0 or bool(np.isfinite(self.fast_above))
+
+    def at(self, c: np.ndarray) -> np.ndarray:
+        """Rates at clearances, um/kh."""
+        times = np.where(c > self.fast_above, 3.0, 1.0)
+        return np.asarray(self.rate * (c / self.new) ** self.power * times)
 
     def read(self, sd: float = 10.0, off: float = 0.0, **more: Any) -> None:
         """A reading."""
@@ -66,10 +80,10 @@ class Shell:
         """Kh to the maximum."""
         if self.c >= limit:
             return 0.0
-        if not self.power:
+        if not self.bred:
             return float(min((limit - self.c) / self.rate, CAP_KH))
         c = np.linspace(self.c, limit, 400)
-        slow = 1.0 / (self.rate * (c / self.new) ** self.power)
+        slow = 1.0 / self.at(c)
         return float(min(np.sum(0.5 * (slow[1:] + slow[:-1]) * np.diff(c)), CAP_KH))
 
 
@@ -204,13 +218,14 @@ def one_day(seed: int) -> Fleet:
     return fleet(shells)
 
 
-def bred(power: float) -> Maker:
-    """Wear that goes with a power of clearance over new, the fleet around it alike."""
+def bred(power: float, fast_above: float = np.inf) -> Maker:
+    """Wear that goes with a power of clearance over new, or grows above a clearance, the fleet alike."""
 
     def maker(seed: int) -> Fleet:
         rng = np.random.default_rng(seed)
         shells = [shell(rng, 1.5, power=power) for _ in range(200)]
         for s in shells:
+            s.fast_above = fast_above
             lived(s, int(rng.integers(2, 9)))
         return fleet(shells)
 
@@ -267,6 +282,7 @@ CASES: dict[str, tuple[int, Maker]] = {
     "all read on one day": (3, one_day),
     "wear ~ clearance": (2, bred(1.0)),
     "wear ~ clearance squared": (2, bred(2.0)),
+    "three times as fast above 200 um": (2, bred(0.0, 200.0)),
     "all readings fall": (1, falling),
     "one without a meter in 300": (12, no_meter),
     "24 h a day, drift 0.02": (2, steady_duty(False)),
