@@ -5,7 +5,7 @@ has moved.
 import datetime as dt
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from uuid import UUID
 
 from dashboards.outage_plan import job_states
@@ -17,6 +17,7 @@ from fleet.formatting import counted, day
 from fleet.models import Bearing, Outage, Site
 from fleet.models.recorded import IN_ORDER, LAST_FIRST
 from inspections.forecasts.current_forecasts import current
+from inspections.forecasts.judgement.when import closed_up
 from inspections.models import Decision, Plan
 
 MOST_OVER = 4  # outages gone by whose jobs are still followed
@@ -107,13 +108,15 @@ def _followed(
     begun = outage.start_on - AROUND <= today
     seen = job_states.recorded(since, of, today, outage.pk) if begun and since else {}
     put_off = words_in(outage, [bearings[pk] for pk in jobs], today)
+    closed = closed_up([outage], today) if today <= outage.end_on else {}
     made = []
     for pk, (action, _) in jobs.items():
         why = scope.gone.get(pk, "")
         if outage.withdrawn_by is not None:
             why = "the outage is cancelled"
         why = why or put_off.get(UUID(pk), "")
-        own = OfOutage(of.name, of.start_on, of.end_on, why, later.get(pk, ""))
+        after = later.get(pk, "") if later.get(pk) != of.name else ""
+        own = replace(of, cancelled=why, later=after, closed_on=closed.get(bearings[pk].place_id))
         state = job_states.state_of(action, own, seen.get(UUID(pk)), today)
         made.append(Followed(bearings[pk], action, state))
     made.sort(key=lambda one: (one.bearing.place.tag, one.bearing.name))
@@ -194,16 +197,18 @@ def states_of(site: Site) -> dict[tuple[str, str], str]:
 
 def settled(followed: Sequence[FollowedOutage]) -> frozenset[tuple[str, str]]:
     """Bearing and outage, by name, of each job of which nothing is left to be worked."""
-    return _standing(followed, job_states.DONE, job_states.OTHERWISE)
+    over = (job_states.DONE, job_states.OTHERWISE)
+    return frozenset(
+        (j.name, one.outage.name)
+        for one in followed
+        for j in one.jobs
+        if j.state.word in over or j.state.at_closed_pump
+    )
 
 
 def finished(followed: Sequence[FollowedOutage]) -> frozenset[str]:
     """Bearings whose job is done: what was forecast before it holds no longer."""
-    return frozenset(bearing for bearing, _ in _standing(followed, job_states.DONE))
-
-
-def _standing(followed: Sequence[FollowedOutage], *words: str) -> frozenset[tuple[str, str]]:
-    return frozenset((j.name, one.outage.name) for one in followed for j in one.jobs if j.state.word in words)
+    return frozenset(j.name for one in followed for j in one.jobs if j.state.word == job_states.DONE)
 
 
 def carried_over(followed: Sequence[FollowedOutage], today: dt.date) -> list[CarriedOver]:

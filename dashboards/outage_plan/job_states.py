@@ -54,6 +54,7 @@ class OfOutage:
     end_on: dt.date
     cancelled: str = ""  # why nothing is to be done in it any more
     later: str = ""  # the outage in which the plan in force holds the job now
+    closed_on: dt.date | None = None  # its pump was closed up, at last on this day of it
 
 
 @dataclass(frozen=True)
@@ -63,6 +64,7 @@ class JobState:
     word: str
     because: str
     seen: AtPump | None = None
+    at_closed_pump: bool = False  # not done, and its pump has had its opening
 
     def because_in(self, unit: str) -> str:
         """What it rests on with the reading in a unit, such as that of the machine's own book."""
@@ -71,7 +73,7 @@ class JobState:
     @property
     def is_settled(self) -> bool:
         """Whether nothing of the job is left to be worked."""
-        return self.word in SETTLED
+        return self.word in SETTLED or self.at_closed_pump
 
 
 def state_of(action: str, outage: OfOutage, seen: AtPump | None, today: dt.date) -> JobState:
@@ -97,10 +99,14 @@ def state_of(action: str, outage: OfOutage, seen: AtPump | None, today: dt.date)
         return _seen(action, outage, seen, today)
     if outage.cancelled:
         return JobState(CANCELLED, outage.cancelled)
-    if today > outage.end_on:
+    is_closed = outage.closed_on is not None
+    if is_closed or today > outage.end_on:
+        because = f"nothing was recorded in {outage.name}"
+        if is_closed:
+            because = f"nothing was recorded of it; its pump was closed on {day(outage.closed_on)}"
         if outage.later:
-            return JobState(CARRIED_OVER, f"nothing was recorded in {outage.name}; now in {outage.later}")
-        return JobState(NOT_DONE, f"nothing was recorded in {outage.name}")
+            return JobState(CARRIED_OVER, f"{because}; now in {outage.later}", at_closed_pump=is_closed)
+        return JobState(NOT_DONE, because, at_closed_pump=is_closed)
     if today >= outage.start_on:
         return JobState(PLANNED, f"not begun; the outage runs until {day(outage.end_on)}")
     return JobState(PLANNED, f"from {day(outage.start_on)}")

@@ -23,7 +23,6 @@ from dashboards.outage_plan.versions import propose, weigh
 from fleet import clock
 from fleet.models import Bearing, Outage, Site
 from fleet.plant.choices import set_setting
-from inspections.deferrals import acts
 from inspections.forecasts.judgement.current_judgements import judgements
 from inspections.forecasts.refit import refit
 from inspections.models import Plan, Visit
@@ -53,8 +52,9 @@ from tests.bench.decision_world import (
     class_terms,
     drawn,
 )
+from tests.bench.site_decade import RISK
+from tests.dashboards.outage_plan.plan_fleet import run_on
 
-RISK = 0.10
 FIRST = dt.date(2019, 3, 4)
 AHEAD, LASTS, AFTER = dt.timedelta(days=30), dt.timedelta(days=13), dt.timedelta(days=40)
 ENDS, MOST_STEPS, KNOWN_AHEAD = ("DE", "NDE"), 16, 6
@@ -265,29 +265,12 @@ class OnSite:
         self.hand.set(on)
         refit(by=self.by)
         draft = propose(self.site, on, by=self.by)
-        for one in not_agreed(draft, weigh(draft), standing_at(self.site, on)):
-            self._run_on(Bearing.objects.select_related("place__site").get(pk=one.bearing), on)
+        lacking = [one.bearing for one in not_agreed(draft, weigh(draft), standing_at(self.site, on))]
+        run_on(on, *Bearing.objects.select_related("place__site").filter(pk__in=lacking))
+        self.count["agreed to run on"] += len(lacking)
         plan = accept(draft=draft, reason="agreed at the planning meeting", on=on, by=self.by)
         self.plans.append(plan)
         return plan
-
-    def _run_on(self, bearing: Bearing, on: dt.date) -> None:
-        """A bearing may run on with checks: the engineer asks, operations agree."""
-        self.count["agreed to run on"] += 1
-        asked = acts.ask_deferral(
-            bearing=bearing,
-            on=on,
-            until_on=on + dt.timedelta(days=300),
-            reason="vibration is read daily",
-            late_why="the pump is needed until the outage",
-            check_by="N. Turner",
-            check_every_days=7,
-            stop_at="bearing metal 95 °C",
-            by=self.accounts["engineer"].person_id,
-        )
-        if asked.missing:
-            by = self.accounts["operations"].person_id
-            acts.answer(thing=asked.id, side="operations", agreed=True, on=on, by=by)
 
     # a pump ---------------------------------------------------------------------------------------------
 

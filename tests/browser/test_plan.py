@@ -13,7 +13,7 @@ from fleet.clock import today_in
 from inspections.models import Decision, Plan
 from tests import makers
 from tests.browser.conftest import pressed
-from tests.dashboards.outage_plan.plan_fleet import a_fleet, a_fleet_with_twins, run_on
+from tests.dashboards.outage_plan.plan_fleet import a_fleet, a_fleet_with_twins, bearing_of, run_on
 
 BEYOND = """[...document.querySelectorAll('.strip rect')].filter(
     e => getComputedStyle(e.closest('.plan-row')).overflowX != 'hidden').map(e => e.outerHTML)"""
@@ -56,7 +56,7 @@ def test_from_the_watch_list_to_an_accepted_plan_and_its_work_list(planner, live
     assert planner.locator(".effect").count() == 0
     planner.get_by_label("Why this plan").fill("Shells are on the shelf")
     assert "nobody was asked yet" in planner.locator(".plan-acts").inner_text()
-    run_on(site, today_in("UTC"), "Past 5")
+    run_on(today_in("UTC"), bearing_of(site, "Past 5"))
     pressed(planner.get_by_role("button", name="Accept it"))
     assert "This is the accepted plan" in planner.content() and "Shells are on the shelf" in planner.content()
     pressed(planner.get_by_role("link", name="work list of outage 1"))

@@ -5,6 +5,7 @@
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 from typing import Any
 from uuid import UUID
 
@@ -28,7 +29,15 @@ from inspections.forecasts.judgement.judgement_figures import (
     Word,
 )
 from inspections.forecasts.judgement.plant_prices import Plant, plant_of
-from inspections.forecasts.judgement.when import LEAST_COLUMNS, Chance, days_to, filled, of_pump, outages_from
+from inspections.forecasts.judgement.when import (
+    LEAST_COLUMNS,
+    Chance,
+    closed_up,
+    days_to,
+    filled,
+    of_pump,
+    outages_from,
+)
 from inspections.forecasts.wear_inputs import Inputs, Known
 from inspections.story.exposure import LEAST_HOURS_A_DAY
 from inspections.wear.arrays import FloatArray, IntArray
@@ -179,7 +188,11 @@ def _times(record: Inputs, pump: IntArray) -> Times:
     members: dict[int, list[Known]] = {}
     for i, one in zip(pump.tolist(), known, strict=True):
         members.setdefault(i, []).append(one)
-    own = {i: of_pump(outages.get(m[0].bearing.place.site_id, []), m) for i, m in members.items()}
+    closed = closed_up(chain.from_iterable(outages.values()), as_of)
+    own = {
+        i: of_pump(outages.get(m[0].bearing.place.site_id, []), m, closed.get(m[0].bearing.place_id))
+        for i, m in members.items()
+    }
     columns = max([LEAST_COLUMNS, *(len(c) + 1 for c in own.values())])
     chances = [
         filled(own[i], as_of, one.usual_interval_days, columns)

@@ -7,9 +7,12 @@ from dataclasses import dataclass
 from uuid import UUID
 
 import numpy as np
+from django.db.models import Q
 
 from fleet.models import Outage
+from fleet.models.recorded import IN_ORDER
 from inspections.forecasts.wear_inputs import Known
+from inspections.models import Visit
 from inspections.wear.arrays import FloatArray
 
 LEAST_COLUMNS, MOST_COLUMNS = 6, 12
@@ -41,9 +44,28 @@ def outages_from(sites: Iterable[UUID], as_of: dt.date) -> dict[UUID, list[Outag
     return found
 
 
-def of_pump(outages: Sequence[Outage], members: Sequence[Known]) -> list[Chance]:
-    """A pump's own outages; one that runs and in which all its bearings were measured is done and no longer
-    one.
+def closed_up(outages: Iterable[Outage], as_of: dt.date) -> dict[UUID, dt.date]:
+    """By place of the outages' sites: the day on which its pump was last closed since the first of them
+    began. One that stands open is left out.
+    """
+    begun = [one for one in outages if one.start_on <= as_of]
+    if not begun:
+        return {}
+    first = min(one.start_on for one in begun)
+    visits = Visit.objects.standing().filter(
+        Q(closed_on__isnull=True) | Q(closed_on__gte=first),
+        place__site__in={one.site_id for one in begun},
+        opened_on__lte=as_of,
+    )
+    last = dict(visits.order_by("opened_on", *IN_ORDER).values_list("place", "closed_on"))
+    return {place: on for place, on in last.items() if on is not None and on <= as_of}
+
+
+def of_pump(
+    outages: Sequence[Outage], members: Sequence[Known], closed_on: dt.date | None = None
+) -> list[Chance]:
+    """A pump's own outages; one that runs is done, and no longer one, where all its bearings were measured in
+    it or the pump was closed up in it, at last on `closed_on`.
     """
     place, tag = members[0].place, members[0].bearing.place.tag
     block = place.block if place else ""
@@ -51,6 +73,7 @@ def of_pump(outages: Sequence[Outage], members: Sequence[Known]) -> list[Chance]
     for one in outages:
         takes = tag in one.pumps if one.pumps else not one.block or one.block == block
         done = all(m.last is not None and m.last.on >= one.start_on for m in members)
+        done = done or (closed_on is not None and closed_on >= one.start_on)
         if takes and not done:
             own.append(Chance(one.name, str(one.pk), one.start_on, one.end_on))
     return own[:MOST_COLUMNS]

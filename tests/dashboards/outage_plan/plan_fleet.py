@@ -86,12 +86,13 @@ def _worn(site: Site, today: dt.date, wear: list[tuple[str, int, str]]) -> None:
             makers.a_reading(bearing=bearing, on=on, value=140 + number + gain * step, unit="um")
 
 
-def run_on(site: Site, on: dt.date, *tags: str) -> None:
-    """Pumps that may run on with checks: asked for by an engineer, agreed to for operations."""
-    engineer, operations = (makers.an_account(role=role, site=site) for role in ("engineer", "operations"))
-    for tag in tags:
+def run_on(on: dt.date, *bearings: Bearing) -> None:
+    """Bearings that may run on with checks: asked for by an engineer, agreed to for operations."""
+    for bearing in bearings:
+        site, roles = bearing.place.site, ("engineer", "operations")
+        engineer, operations = (makers.an_account(role=role, site=site) for role in roles)
         asked = acts.ask_deferral(
-            bearing=bearing_of(site, tag),
+            bearing=bearing,
             on=on,
             until_on=on + dt.timedelta(days=300),
             reason="vibration is read daily",
@@ -108,8 +109,8 @@ def run_on(site: Site, on: dt.date, *tags: str) -> None:
 def accept_agreed(draft: DraftPlan, *, reason: str, on: dt.date) -> Plan:
     """The plan in hand accepted; what it leaves undone may run on, by those who must agree."""
     lacking = not_agreed(draft, weigh(draft), standing_at(draft.site, on))
-    left = Bearing.objects.filter(pk__in=[one.bearing for one in lacking])
-    run_on(draft.site, on, *left.values_list("place__tag", flat=True))
+    left = Bearing.objects.select_related("place__site")
+    run_on(on, *left.filter(pk__in=[one.bearing for one in lacking]))
     return accept(draft=draft, reason=reason, on=on, by=makers.somebody())
 
 

@@ -226,18 +226,18 @@ def test_nobody_accepts_by_words_what_stays_above_the_risk_it_needs_the_agreemen
 
 
 def test_work_of_the_accepted_plan_is_not_refused_or_moved_later_by_hand_without_an_agreement(site, draft):
-    run_on(site, TODAY, "Past 5")
+    run_on(TODAY, bearing_of(site, "Past 5"))
     _change(draft, "pin", bearing="Slow 1 DE", action="open", outage="outage 1")
     _accept_alone(draft)
     _change(draft, "pin", bearing="Slow 1 DE", action="open", outage="outage 2")
     with pytest.raises(NotPlanned, match="Slow 1 DE is taken out of outage 1, where the accepted plan opens"):
         _accept_alone(draft)
-    run_on(site, TODAY, "Slow 1")
+    run_on(TODAY, bearing_of(site, "Slow 1"))
     assert _accept_alone(draft).jobs
 
 
 def test_a_pump_that_planning_anew_puts_later_than_the_accepted_plan_needs_the_same_agreement(site, draft):
-    run_on(site, TODAY, "Past 5")
+    run_on(TODAY, bearing_of(site, "Past 5"))
     pinned = _change(draft, "pin", bearing="Slow 1 DE", action="open", outage="outage 1")
     _accept_alone(pinned)
     take_back(draft=in_hand(site), number=-1)
@@ -258,7 +258,7 @@ def test_a_pump_that_planning_anew_puts_later_than_the_accepted_plan_needs_the_s
 
 
 def test_what_was_opened_since_is_put_off_by_nobody(site, draft):
-    run_on(site, TODAY, "Past 5")
+    run_on(TODAY, bearing_of(site, "Past 5"))
     _accept_alone(_change(draft, "pin", bearing="Slow 1 DE", action="open", outage="outage 1"))
     makers.an_event(bearing=bearing_of(site, "Slow 1"), kind="shell_change", on=TODAY)
     take_back(draft=in_hand(site), number=-1)

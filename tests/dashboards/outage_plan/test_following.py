@@ -6,6 +6,7 @@ from decimal import Decimal
 import pytest
 from icalendar import Calendar
 
+from dashboards.at_pump.wanted_now import wanted_now
 from dashboards.outage_plan import job_states, plan_sentences, versions
 from dashboards.outage_plan.acceptance import accept
 from dashboards.outage_plan.agreements import not_agreed, standing_at
@@ -20,7 +21,7 @@ from fleet.models import Outage, Spare
 from fleet.plant.acts import record, revise, withdraw
 from fleet.plant.limits import set_limits
 from inspections.models import Visit
-from inspections.records.recording import close_visit
+from inspections.records.recording import close_visit, open_visit
 from tests import makers
 from tests.dashboards.outage_plan.plan_fleet import a_fleet, accept_agreed, bearing_of
 
@@ -144,6 +145,35 @@ def test_a_finished_job_leaves_the_plan_with_its_reason(running, today, client):
     assert "Not to be worked any more" in page and "new shell fitted" in page
     plan = client.get("/plan/", {"show": "accepted"}).content.decode()
     assert "planned job" in plan.replace("\u00a0", " ") and "new shell fitted" in plan
+
+
+def test_a_job_whose_pump_was_closed_up_without_it_is_said_not_done_and_planned_in_that_outage_no_more(
+    today, client
+):
+    site = a_fleet(today, ahead=(-1, 548, 1100))
+    place = bearing_of(site, "Past 5").place
+    makers.a_bearing(place=place, position="NDE", shell_type="S-1")
+    both = {one.name: one for one in place.bearings.select_related("place__site")}
+    for step in range(4):
+        on = today - dt.timedelta(days=365 * (13 - 4 * step))
+        makers.a_reading(bearing=both["NDE"], on=on, value=140 + 80 * step, unit="um")
+    _accepted(site, today - 30 * DAY)
+    visit = open_visit(place=place, on=today, by=makers.somebody())
+    makers.a_reading(bearing=both["DE"], on=today, value=300, unit="um", visit=visit)
+    assert _states(site, today)["Past 5 NDE"].word == job_states.PLANNED
+    close_visit(visit=visit, on=today, by=makers.somebody())
+    state = _states(site, today)["Past 5 NDE"]
+    assert state.word == job_states.NOT_DONE and "its pump was closed on" in state.because
+    assert _states(site, today)["Past 5 DE"].word == job_states.DONE
+    assert both["NDE"].pk not in {one.bearing.pk for one in wanted_now(site, today).bearings}
+    propose(site, today, by=None)
+    for key in (versions.HAND, versions.ACCEPTED):
+        assert "Past 5 NDE" not in {one for one, _, outage in _jobs(site, key) if outage == "outage 1"}
+    client.force_login(makers.an_account(role="planner", site=site))
+    page = client.get("/plan/work/", {"outage": "outage 1", "show": "accepted"}).content.decode()
+    assert "Past 5 NDE" in page and "not done" in page and "its pump was closed on" in page
+    (last,) = [one for one in follow(site, today + 20 * DAY) if one.outage.name == "outage 1"]
+    assert {job.name: job.state.word for job in last.jobs}["Past 5 NDE"] == job_states.CARRIED_OVER
 
 
 def test_what_was_measured_for_a_job_is_said_in_the_unit_of_its_machines_book(running, today, client):

@@ -151,7 +151,7 @@ def test_found_worse_moves_the_bearings_chances(planner, site):
 
 
 def test_an_accepted_plan_shows_who_when_why_and_what_differs_since(planner, site):
-    run_on(site, TODAY, "Past 5")
+    run_on(TODAY, bearing_of(site, "Past 5"))
     page = _post(planner, "/plan/accept/", site, reason="two shells are here")
     assert (
         "Accepted, with" in page and "“two shells are here”" in page and "This is the accepted plan" in page
@@ -231,7 +231,7 @@ def test_the_sheets_and_the_work_list_say_what_the_page_says(planner, site):
     work = _read(planner, "/plan/work/", outage="outage 1")
     assert "Past 5" in work and "authorises no work" in work and "not accepted" in work
     assert planner.get("/plan/work/", {"outage": "never"}).status_code == 404
-    run_on(site, TODAY, "Past 5")
+    run_on(TODAY, bearing_of(site, "Past 5"))
     _post(planner, "/plan/accept/", site, reason="so be it")
     for version in ({}, {"show": "accepted"}):
         assert "From the accepted plan" in _read(planner, "/plan/work/", outage="outage 1", **version)

@@ -17,6 +17,7 @@ from inspections.forecasts.judgement import current_judgements as asked
 from inspections.forecasts.judgement.current_judgements import judgements
 from inspections.forecasts.judgement.judgement_figures import ALWAYS, Judgement, Why, Word
 from inspections.forecasts.refit import refit
+from inspections.records.recording import close_visit, open_visit
 from tests import makers
 
 pytestmark = pytest.mark.django_db
@@ -135,6 +136,22 @@ def test_a_running_outage_counts_until_its_last_day_and_not_once_all_was_measure
     assert of(bearing, outage.end_on + dt.timedelta(days=1)).columns[0].name == ""
     makers.a_reading(bearing=bearing, on=dt.date(2026, 5, 28), value="0.229")
     assert of(bearing).columns[0].name == ""
+
+
+def test_a_pump_closed_in_the_running_outage_has_had_its_opening_though_a_bearing_was_not_measured(site):
+    outage = makers.an_outage(site=site, start_on=dt.date(2026, 5, 25), days=14, name="running")
+    makers.an_outage(site=site, start_on=dt.date(2027, 9, 1), name="autumn 2027")
+    place = at(site, positions=("DE", "NDE"))
+    both = [worn(place=place), worn(place=place, position="NDE")]
+    day = outage.start_on + dt.timedelta(days=3)
+    visit = open_visit(place=place, on=day, by=makers.somebody())
+    makers.a_reading(bearing=both[0], on=day, value="0.229", visit=visit)
+    assert [of(one).columns[0].name for one in both] == ["running", "running"]
+    close_visit(visit=visit, on=day, by=makers.somebody())
+    assert [of(one).columns[0].name for one in both] == ["autumn 2027", "autumn 2027"]
+    assert of(both[1], day - dt.timedelta(days=1)).columns[0].name == "running"
+    open_visit(place=place, on=day + dt.timedelta(days=1), by=makers.somebody())
+    assert [of(one).columns[0].name for one in both] == ["running", "running"]
 
 
 def test_without_an_outage_the_usual_eighteen_months_are_taken_and_marked(site):
