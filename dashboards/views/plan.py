@@ -15,7 +15,6 @@ from dashboards.outage_plan import all_sites as sites_plans
 from dashboards.outage_plan import drafts, page, page_changes, versions
 from dashboards.outage_plan.calendar import calendar
 from dashboards.outage_plan.deferrals import deferrals
-from dashboards.outage_plan.plan_frames import lines_of
 from dashboards.outage_plan.plan_sheet import COLUMNS
 from dashboards.outage_plan.proposal import Proposal
 from dashboards.outage_plan.work_page import work
@@ -23,7 +22,6 @@ from fleet.access import may, require, sites_for
 from fleet.clock import today_at
 from fleet.models import Outage, Site, folded
 from fleet.sheets.export import csv_bytes, xlsx_bytes
-from fleet.sheets.frames import sheet_rows
 from fleet.views.first_steps import nothing_here_yet
 from fleet.web.rate_limit import costly
 from inspections.models import DraftPlan
@@ -159,6 +157,9 @@ def work_list(request: HttpRequest) -> HttpResponse:
 
 def _rows(looking: Looking) -> list[tuple[Any, ...]]:
     """The plan looked at as rows of the plan sheet."""
+    from dashboards.outage_plan.plan_frames import lines_of  # pandas is slow to import
+    from fleet.sheets.frames import sheet_rows
+
     return sheet_rows(lines_of([looking.made]))
 
 

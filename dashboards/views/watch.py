@@ -20,7 +20,6 @@ from fleet.views.first_steps import nothing_here_yet
 from fleet.web.rate_limit import costly
 from inspections.deferrals.deferral_states import decided_words
 from inspections.forecasts.current_forecasts import current, fit_trouble
-from inspections.forecasts.frames import SHEET, figures_frame, forecast_sheet
 from inspections.forecasts.judgement.current_judgements import judgements
 from inspections.forecasts.judgement.judgement_figures import Word
 from inspections.visits import dispositions
@@ -65,6 +64,8 @@ def watch(request: HttpRequest) -> HttpResponse:
 @costly("GET")
 def watch_sheet(request: HttpRequest) -> HttpResponse:
     """The same list as a workbook, in the columns of the forecast sheet."""
+    from inspections.forecasts.frames import SHEET, figures_frame, forecast_sheet  # pandas is slow to import
+
     listed = _listed(request, list(sites_for(request.user)))
     rows = forecast_sheet(figures_frame((one.figures, one.judgement) for one in listed.shown))
     kind = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"

@@ -25,7 +25,6 @@ from fleet.sheets.export import csv_bytes
 from inspections.bundle import quoted_entries, report, tables
 from inspections.bundle.quoted_entries import Kept
 from inspections.forecasts.current_forecasts import current
-from inspections.forecasts.frames import SHEET, figures_frame, forecast_sheet
 from inspections.forecasts.judgement.current_judgements import judgements
 from inspections.forecasts.provenance import relied
 from inspections.story.audit_trail import ledger_story
@@ -112,6 +111,8 @@ def _bound(
     bearing: Bearing, read: _Read, today: dt.date, by: UUID
 ) -> tuple[dict[str, bytes], dict[str, Any]]:
     """The files that the bundle's own entry binds, and that entry's body."""
+    from inspections.forecasts.frames import SHEET, figures_frame, forecast_sheet  # pandas is slow to import
+
     figures = current([bearing], today)[bearing.pk]
     judgement = judgements([bearing], today)[bearing.pk]
     known, trend = assembly.trend_of(bearing, figures, today)

@@ -8,8 +8,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from scipy.stats import truncnorm
-
 from fleet.formatting import hours, um
 from fleet.units import up_to_step
 from inspections.forecasts.forecast_figures import Figures
@@ -58,6 +56,8 @@ def removed(
         own = math.hypot(max(s for _, s in found), max(s for _, s in left))
         weight = sd**2 / (sd**2 + own**2)
         mean, sd = mean + weight * (step - mean), math.sqrt(weight) * own
+    from scipy.stats import truncnorm  # slow to import, and seldom asked for
+
     shape = truncnorm(-mean / sd, math.inf, loc=mean, scale=sd)
     return Removed(float(shape.mean()), float(shape.std()), measured)
 

@@ -6,8 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from scipy.special import logit
-from scipy.stats import norm, qmc
+from scipy.special import logit, ndtri
 
 from . import gauge_bias, rate_effects
 from .arrays import FloatArray, Histories, Kind
@@ -280,8 +279,10 @@ def _designs(
     cov = np.linalg.inv(bend)
     spread = {o.slots[k].name[5:]: float(np.sqrt(cov[k, k])) for k in biased}
     points = 32 if n <= 40 else 16
+    from scipy.stats import qmc  # slow to import, and what fits nothing needs none of it
+
     sequence = qmc.Sobol(len(theta), scramble=False).random_base2(int(np.log2(points)))
-    draws = norm.ppf(sequence[1 : points // 2 + 1])
+    draws = ndtri(sequence[1 : points // 2 + 1])
     draws = 1.2 * np.clip(np.concatenate([draws, -draws]), -2.5, 2.5)
     root = np.linalg.cholesky(cov)
     best = o.value(theta, solved.mean)

@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import norm
-from scipy.stats import t as student
+from scipy.special import ndtri, stdtrit
 
 from .arrays import FloatArray, Histories, IntArray, Kind
 
@@ -90,15 +89,15 @@ class FleetLines:
         more = self.sd**2 if reading else 0.0
         if not self.own[i]:
             ahead = x - self.last_at[i]
-            middle = self.median * np.exp(self.spread * norm.ppf(share)) * ahead
+            middle = self.median * np.exp(self.spread * ndtri(share)) * ahead
             if not reading:
                 return self.last_value[i] + middle
             spent = self.median * ahead
             sd = np.sqrt((self.spread * spent) ** 2 + 2.0 * more)
-            return self.last_value[i] + spent + norm.ppf(share) * sd
+            return self.last_value[i] + spent + ndtri(share) * sd
         ahead = x - self.centre[i]
         var = self.sd**2 * (1.0 / self.count[i] + ahead**2 / self.sxx[i]) + more
-        return self.level[i] + self.slope[i] * ahead + student.ppf(share, self.freedom) * np.sqrt(var)
+        return self.level[i] + self.slope[i] * ahead + stdtrit(self.freedom, share) * np.sqrt(var)
 
     def dates(self, limit: FloatArray, now: FloatArray, shares: FloatArray, cap: float) -> FloatArray:
         """(B, S) exposure from now until the band meets the limit; 0 passed, ``cap`` where it does not."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from scipy.stats import norm
+from scipy.special import ndtr, ndtri
 
 from .normal import NINE_IN_TEN
 
@@ -35,7 +35,7 @@ def judge(value_um: float, sd_um: float, low: float | None = None, high: float |
     """
     p_low = _beyond(low, value_um, sd_um, side=1.0)
     p_high = _beyond(high, value_um, sd_um, side=-1.0)
-    sure, doubt = norm.cdf(GUARD_U), norm.sf(GUARD_U)
+    sure, doubt = ndtr(GUARD_U), ndtr(-GUARD_U)
     if max(p_low, p_high) <= doubt:
         word = WORDS[2]
     elif p_high >= p_low:
@@ -47,7 +47,7 @@ def judge(value_um: float, sd_um: float, low: float | None = None, high: float |
 
 def guard_band_um(sd_um: float, risk: float = 0.05) -> float:
     """How far inside a limit a reading must lie for at most ``risk`` of being outside."""
-    return float(sd_um * norm.isf(risk))
+    return float(-sd_um * ndtri(risk))
 
 
 def _known(limit: float | None) -> bool:
@@ -60,4 +60,4 @@ def _beyond(limit: float | None, value_um: float, sd_um: float, side: float) -> 
         return 0.0
     assert limit is not None
     short = side * (limit - value_um)
-    return float(norm.cdf(short / sd_um)) if sd_um > 0 else float(short > 0)
+    return float(ndtr(short / sd_um)) if sd_um > 0 else float(short > 0)

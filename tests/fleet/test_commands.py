@@ -2,6 +2,8 @@
 
 import json
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -11,6 +13,7 @@ from django.db import OperationalError
 import manage
 from fleet.ledger.verify import verify
 from fleet.models import Account, Chain, Entry, Limit, Role, Seal, Site
+from tests.conftest import CHECKOUT
 from tests.fleet.ledger.story import guards_lifted, told
 
 pytestmark = pytest.mark.django_db
@@ -19,6 +22,13 @@ pytestmark = pytest.mark.django_db
 def run(capsys, *command: str) -> str:
     call_command(*command)
     return capsys.readouterr().out
+
+
+def test_a_command_waits_for_no_package_that_only_files_and_fits_need():
+    code = "import sys, django; django.setup(); import fleet.urls; "
+    code += "print({'pandas', 'scipy.stats'} & {*sys.modules})"
+    done = subprocess.run([sys.executable, "-c", code], cwd=CHECKOUT, capture_output=True, text=True)
+    assert done.stdout.strip() == "set()", done.stdout + done.stderr
 
 
 # verify_records
