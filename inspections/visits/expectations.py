@@ -16,10 +16,11 @@ from typing import Any
 from uuid import UUID
 
 import numpy as np
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 
+from fleet.ledger.kinds import all_kinds
 from fleet.measuring_methods import usual_for
-from fleet.models import Bearing, Chain, Limit, LimitUse
+from fleet.models import Bearing, Entry, Limit, LimitUse
 from fleet.models.recorded import LAST_FIRST
 from fleet.per_mille import ENTRY, TYPED, USUAL
 from inspections.forecasts.computation import figures_of
@@ -29,7 +30,7 @@ from inspections.forecasts.judgement.current_judgements import whole_pumps
 from inspections.forecasts.judgement.judgement_figures import Judgement
 from inspections.forecasts.judgement.reckoning import reckon
 from inspections.forecasts.wear_inputs import Known, inputs
-from inspections.models import ForecastRun, Reading, Stage
+from inspections.models import ForecastRun, Reading, Stage, Visit
 from inspections.story.effect_of_work import NEW_LIFE, STEP
 from inspections.story.observations import Measurement
 from inspections.visits.stations import Station
@@ -58,7 +59,8 @@ class Before:
 def before(bearing: Bearing, opened_on: dt.date) -> Before:
     """What was known of a bearing when a visit opened, without that day's own record; kept in the process.
 
-    It changes only where the fleet is fitted anew, or the site's outages or the plant's choices are changed.
+    It is read anew where the fleet is fitted anew and where anything but what visits themselves hold was
+    recorded or put right since: a limit, an outage, a choice of the plant, an earlier reading.
     """
     return before_many([bearing], opened_on)[bearing.pk]
 
@@ -69,19 +71,30 @@ def before_many(bearings: Sequence[Bearing], opened_on: dt.date) -> dict[UUID, B
     fitted = (
         ForecastRun.objects.filter(standing=True).order_by("-made_at").values_list("pk", flat=True).first()
     )
-    chains = {"plant", *(f"site:{one.place.site_id}" for one in bearings)}
-    heads = tuple(Chain.objects.filter(id__in=chains).order_by("id").values_list("id", "n"))
-    keys = {one.pk: (one.pk, opened_on, fitted, heads) for one in bearings}
+    last = _last_outside_visits()
+    keys = {one.pk: (one.pk, opened_on, fitted, last) for one in bearings}
     found = {pk: _BEFORE[key] for pk, key in keys.items() if key in _BEFORE}
     missing = [one for one in bearings if one.pk not in found]
     if missing:
         for pk, made in _before_anew(missing, opened_on).items():
-            _BEFORE[pk, opened_on, fitted, heads] = made
+            _BEFORE[pk, opened_on, fitted, last] = made
             if pk in keys:
                 found[pk] = made
     while len(_BEFORE) > _BEFORE_MOST:
         _BEFORE.popitem(last=False)
     return found
+
+
+def _last_outside_visits() -> int | None:
+    """The last entry that no visit holds: what is read, signed or decided in one changes nothing of what was
+    known before it.
+    """
+    of_visits = {"decision", "forecast_relied_on"} | {
+        one.name for one in all_kinds() if any(field.name == "visit" for field in one.fields)
+    }
+    others = Entry.objects.exclude(kind__in=of_visits)
+    others = others.exclude(Exists(Visit.objects.filter(pk=OuterRef("thing"))))
+    return others.order_by("-id").values_list("pk", flat=True).first()
 
 
 def _before_anew(bearings: Sequence[Bearing], opened_on: dt.date) -> dict[UUID, Before]:

@@ -3,10 +3,12 @@
 import datetime as dt
 import re
 import uuid
+from decimal import Decimal
 
 import pytest
 
 from fleet.ledger.writing import Fact, write
+from fleet.plant.limits import set_limits
 from inspections.forecasts.judgement.accepted import AcceptedTrigger
 from inspections.forecasts.judgement.current_judgements import judgements
 from inspections.forecasts.judgement.judgement_figures import Column, Judgement, Why, Word
@@ -255,3 +257,18 @@ def test_what_is_read_in_the_visit_does_not_move_the_trigger_it_is_held_against(
     second = said(client.get(at(bearing, "visit/")))
     pattern = r"(?:Replacement expected\. )?Replace if found at [^;.]*\.\d+ mm"
     assert re.findall(pattern, first) == re.findall(pattern, second) != []
+
+
+def test_a_limit_put_right_while_the_pump_is_open_is_what_the_next_page_holds(site):
+    wrong = {"fitting_min": 140, "fitting_max": 170, "in_service_max": 110}
+    bearing = worn(makers.a_place(site=site, tag="P-RIGHT", positions=("DE",)), limits=wrong)
+    client = a_mechanic(bearing)
+    begin(client, bearing)
+    for _ in range(2):
+        read(client, bearing, "0.215", sure="yes")
+    assert "one of the two, or the bore, is wrong" in said(client.get(at(bearing, "visit/")))
+    right = {"in_service_max": Decimal(240)}
+    set_limits([bearing], right, authority="plant", reason="of another pump", by=makers.somebody())
+    page = said(client.get(at(bearing, "visit/")))
+    assert "the bore, is wrong" not in page and re.search(r"Replace if found at 0\.2\d+ mm or more", page)
+    assert "Ask the engineer." not in page
