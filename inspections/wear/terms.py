@@ -19,6 +19,7 @@ from .arrays import FloatArray
 READY, NO_MAXIMUM, NO_LIFE = 0, 1, 2
 MOST_CONSEQUENCE = 4.0  # a pump counts as at most four times the usual (design choice, no published source)
 USUAL_RISK, MOST_CRITICAL_RISK = 0.10, 0.05  # defaults; common practice, no published source
+LEAST_SD = 3.0  # under which no clearance is read: 1.4 in 1000 of new metal, a design assumption
 AT_LEAST_ZERO = (
     "new_sd_um",
     "unevenness_um",
@@ -97,6 +98,13 @@ class Terms:
         """(B,) from the fitted clearance to the maximum, um; NaN where there is no life or no maximum."""
         room = self.limit_um - self.new_um
         return np.where(self.standing == READY, room, np.nan)
+
+    @property
+    def least_reading_um(self) -> FloatArray:
+        """(B,) reading under which nothing is measured there: 3 sd below new metal, its spread and the
+        reading's.
+        """
+        return self.new_um - LEAST_SD * np.hypot(self.new_sd_um, self.reading_sd_um)
 
     @property
     def accepted(self) -> FloatArray:

@@ -194,7 +194,7 @@ def ruling(
 
     ``replace_um`` NaN: the plant has set none. A do-not-scrape-above reading is the lower of its root and the
     plant's limit; under the fitted clearance there is no room to scrape. NaN where a bearing has no trigger.
-    A root at or below 0 is whatever is read (-inf): no clearance reads so.
+    A root at or under the least that is read of such a bearing, or 0, is whatever is read (-inf).
 
     >>> from .terms import example_terms
     >>> t = example_terms(3)
@@ -209,7 +209,8 @@ def ruling(
     ([215.0, 200.0, 252.0], [0, 1, 2], [120.0, 200.0, 230.0], [True, False, False])
     """
     plant = np.where(np.isfinite(replace_um), replace_um, np.inf)
-    trigger, scrape_from = (np.where(a <= 0.0, -np.inf, a) for a in (trigger, scrape_from))
+    least = np.maximum(np.nan_to_num(t.least_reading_um), 0.0)
+    trigger, scrape_from = (np.where(a <= least, -np.inf, a) for a in (trigger, scrape_from))
     three = np.stack([trigger, plant, t.limit_um - guard_um])
     two = np.stack([scrape_from, plant])
     known = ~np.isnan(trigger)

@@ -431,11 +431,17 @@ def test_shapes_that_do_not_fit_are_refused_with_a_sentence(p):
         first_openings(p, t, tables(t), AHEAD, STEP[:, :2])
 
 
-def test_no_reading_at_or_below_nothing_is_printed_as_a_trigger():
-    t, none = standard(3), np.full(3, np.nan)
-    found = ruling(np.array([-107.0, 0.0, 29.0]), np.array([-150.0, -20.0, 11.0]), t, none, np.full(3, 8.0))
-    assert found.trigger_um.tolist() == [-np.inf, -np.inf, 29.0]
-    assert found.scrape_from_um.tolist() == [-np.inf, -np.inf, 11.0]
+def test_no_trigger_is_printed_that_every_reading_of_such_a_bearing_lies_over():
+    # New metal is 130 um, its spread 7, a reading's error 10: nothing reads under 130 - 3 x 12.2 = 93.4.
+    t, roots = standard(5), np.array([-107.0, 0.0, 29.0, 93.0, 94.0])
+    none, guard = np.full(5, np.nan), np.full(5, 8.0)
+    found = ruling(roots, roots - 1, t, none, guard)
+    assert found.trigger_um.tolist() == [-np.inf, -np.inf, -np.inf, -np.inf, 94.0]
+    assert np.isneginf(found.scrape_from_um).all() and found.no_room.all()
+    # The plant's own limit is said as it stands where the rule has no lower one.
+    assert ruling(roots[4:], roots[4:], standard(1), np.full(1, 60.0), guard[:1]).trigger_um.tolist() == [60.0]
+    rough = standard(2, new_sd_um=[60.0, 7.0])
+    assert ruling(roots[2:4], roots[2:4], rough, none[:2], guard[:2]).trigger_um.tolist() == [29.0, -np.inf]
 
 
 def test_the_lowest_of_root_replace_limit_and_guarded_maximum_is_printed():
