@@ -127,16 +127,16 @@ def _site_plan(hand: DraftPlan, shown: versions.Version, made: Proposal) -> Site
         found.expected_passings,
         found.n_above_accepted,
         as_of=hand.as_of,
-        warnings=_warnings(hand, shown, found),
+        warnings=_warnings(hand, shown, made, found),
     )
 
 
-def _warnings(hand: DraftPlan, shown: versions.Version, found: Evaluation) -> tuple[str, ...]:
+def _warnings(hand: DraftPlan, shown: versions.Version, made: Proposal, found: Evaluation) -> tuple[str, ...]:
     """What speaks against reading this plan as it stands."""
     return tuple(
         words
         for words, holds in (
-            ("the record has changed since: plan anew", versions.digest_of(hand.site) != hand.digest),
+            ("the record has changed since: plan anew", made.is_stale),
             ("with what is only supposed", shown.key == versions.HAND and bool(open_what_ifs(hand))),
             ("it cannot be carried out as it is", bool(found.faults)),
         )

@@ -117,7 +117,7 @@ def context(hand: DraftPlan, made: Proposal, version: versions.Version, sites: l
         "changes": _changes(version, given),
         "effect": _effect(hand, made, version),
         "left_alone": _left_alone(found, given),
-        "is_stale": versions.digest_of(hand.site) != hand.digest,
+        "is_stale": made.is_stale,
         "from_accepted": _from_accepted(hand, made, version),
     }
 

@@ -5,15 +5,19 @@ from typing import Any
 
 from dashboards.outage_plan import drafts, drawing, versions
 from dashboards.outage_plan import plan_sentences as plan_words
-from dashboards.outage_plan.proposal import Proposal
+from dashboards.outage_plan.proposal import Proposal, key
 from dashboards.outage_plan.pump_openings.alternatives import Alternative, alternatives
 from dashboards.outage_plan.pump_openings.changes import compare
 from dashboards.outage_plan.pump_openings.inputs import LEAVE, NOT_COUNTED, Inputs, when
 from dashboards.outage_plan.pump_openings.shell_orders import early_date
+from fleet.clock import today_at
 from fleet.formatting import chance, day
-from fleet.models import Bearing
+from fleet.models import Bearing, Site
 from fleet.web.bearing_addresses import bearing_address
+from inspections.forecasts.judgement.current_judgements import judgements
 from inspections.forecasts.judgement.judgement_figures import Word
+from inspections.forecasts.judgement.judgement_sentence import sentence, standing_of
+from inspections.forecasts.wear_inputs import known_on
 from inspections.models import DraftPlan
 
 
@@ -64,7 +68,7 @@ def bearing(hand: DraftPlan, made: Proposal, name: str) -> dict[str, Any] | None
         "outages": given.outages,
         "dots_once": drawing.dots_once(),
         "today": hand.as_of,
-        "is_stale": versions.digest_of(hand.site) != hand.digest,
+        "is_stale": made.is_stale,
         "follows": [
             one
             for load in found.loads
@@ -79,6 +83,27 @@ def bearing(hand: DraftPlan, made: Proposal, name: str) -> dict[str, Any] | None
             if b.pump == given.bearings[given.bearing_at[name]].pump and b.name != name
         ],
         "page": bearing_address(row),
+    }
+
+
+def bearing_outside(site: Site, name: str) -> dict[str, Any] | None:
+    """A bearing of the site that the plan in hand does not hold, and what stands for it; None where there is
+    none of that name.
+    """
+    rows = Bearing.objects.standing().at_sites([site]).in_order()
+    row = next((one for one in rows if key(one) == name), None)
+    if row is None:
+        return None
+    today = today_at(site)
+    judged, last = judgements([row], today)[row.pk], known_on([row], today)[0].last
+    stands = standing_of(judged, last.larger_um if last else None, last.on if last else None)
+    is_limit = judged.word == Word.SET_LIMIT
+    return {
+        "site": site,
+        "name": name,
+        "page": bearing_address(row),
+        "stands": sentence(stands),
+        "limits": bearing_address(row, "bearing-limits") if is_limit else "",
     }
 
 
@@ -145,7 +170,7 @@ def outage(hand: DraftPlan, made: Proposal, name: str) -> dict[str, Any] | None:
         "jobs": jobs,
         "own": own,
         "today": hand.as_of,
-        "is_stale": versions.digest_of(hand.site) != hand.digest,
+        "is_stale": made.is_stale,
         "is_frozen": made.inputs.frozen(t),
         "freeze": freeze,
         "faults": [f for f in made.evaluation.faults if f.startswith(f"{name}:")],

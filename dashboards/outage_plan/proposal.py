@@ -53,6 +53,7 @@ class Proposal:
     left_out: tuple[str, ...] = ()
     bearing_ids: Mapping[str, str] = field(default_factory=dict)  # inner ids by name
     outage_ids: Mapping[str, str] = field(default_factory=dict)
+    is_stale: bool = False  # of a plan in hand: something was recorded since it was worked out
 
 
 @dataclass(frozen=True)

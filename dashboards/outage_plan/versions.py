@@ -213,7 +213,7 @@ def weigh(draft: DraftPlan) -> Weighed:
         above,
         found.faults,
         found.marked,
-        digest_of(draft.site) == draft.digest,
+        not made.is_stale,
         totals,
     )
 
@@ -323,7 +323,8 @@ def shown(hand: DraftPlan, one: Version | None) -> Proposal:
     # What is finished at the pumps is planned no more, whatever a plan made before says of it.
     followed = follow(hand.site, today_at(hand.site))
     over, done, renewed = settled(followed), frozenset[str](), frozenset[str]()
-    if digest_of(hand.site) != hand.digest:
+    is_stale = digest_of(hand.site) != hand.digest
+    if is_stale:
         renewed = _renewed_since(hand)
         done = finished(followed) | renewed
         over |= {(name, outage.name) for name in renewed for outage in given.outages}
@@ -353,4 +354,5 @@ def shown(hand: DraftPlan, one: Version | None) -> Proposal:
         left_out=left_out,
         bearing_ids=ids["bearings"],
         outage_ids=ids["outages"],
+        is_stale=is_stale,
     )

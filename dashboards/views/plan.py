@@ -71,10 +71,14 @@ def all_sites(request: HttpRequest) -> HttpResponse:
 def bearing(request: HttpRequest) -> HttpResponse:
     """One bearing in the plan in hand: every choice and what it would do; put it off; found worse."""
     looking = _asked(request, in_hand=True)
-    context = page_changes.bearing(looking.hand, looking.made, request.GET.get("bearing", ""))
+    name = request.GET.get("bearing", "")
+    context = page_changes.bearing(looking.hand, looking.made, name)
+    if context is not None:
+        return render(request, "dashboards/plan_bearing.html", context | _can(request, looking.site))
+    context = page_changes.bearing_outside(looking.site, name)
     if context is None:
-        raise Http404("The plan in hand has no bearing of this name.")
-    return render(request, "dashboards/plan_bearing.html", context | _can(request, looking.site))
+        raise Http404("This site has no bearing of this name.")
+    return render(request, "dashboards/plan_bearing_outside.html", context)
 
 
 @require_safe

@@ -221,6 +221,16 @@ def test_of_a_maximum_that_cannot_be_right_the_plan_tells_no_chance(client):
     assert "a limit is missing or cannot be right" in " ".join(_read(client, "/plan/").split())
 
 
+def test_a_bearing_without_a_limit_alone_on_its_pump_has_a_page_in_the_plan_that_asks_for_one(planner, site):
+    place = makers.a_place(site=site, tag="Makeup A/B", positions=("DE",))
+    bearing = makers.a_bearing(place=place, limits={})
+    makers.a_reading(bearing=bearing, on=TODAY - dt.timedelta(days=400), value=190, unit="um")
+    propose(site, TODAY, by=None)
+    page = _read(planner, "/plan/bearing/", site=site.name, bearing="Makeup A/B DE")
+    assert "Set a limit" in page and 'href="/bearings/Makeup%20A~B/DE/limits/' in page
+    assert planner.get("/plan/bearing/", {"bearing": "Makeup A/B NDE"}).status_code == 404
+
+
 def test_the_sheets_and_the_work_list_say_what_the_page_says(planner, site):
     book = openpyxl.load_workbook(io.BytesIO(planner.get("/plan/outage-plan.xlsx").content))
     rows = list(book.active.values)

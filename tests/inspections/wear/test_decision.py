@@ -439,9 +439,11 @@ def test_no_trigger_is_printed_that_every_reading_of_such_a_bearing_lies_over():
     assert found.trigger_um.tolist() == [-np.inf, -np.inf, -np.inf, -np.inf, 94.0]
     assert np.isneginf(found.scrape_from_um).all() and found.no_room.all()
     # The plant's own limit is said as it stands where the rule has no lower one.
-    assert ruling(roots[4:], roots[4:], standard(1), np.full(1, 60.0), guard[:1]).trigger_um.tolist() == [60.0]
-    rough = standard(2, new_sd_um=[60.0, 7.0])
-    assert ruling(roots[2:4], roots[2:4], rough, none[:2], guard[:2]).trigger_um.tolist() == [29.0, -np.inf]
+    assert ruling(roots[4:], roots[4:], standard(1), np.full(1, 60.0), guard[:1]).trigger_um.tolist() == [
+        60.0
+    ]
+    rough = standard(1, new_sd_um=60.0)
+    assert ruling(roots[2:3], roots[2:3], rough, none[:1], guard[:1]).trigger_um.tolist() == [29.0]
 
 
 def test_the_lowest_of_root_replace_limit_and_guarded_maximum_is_printed():
