@@ -10,7 +10,7 @@ from html import unescape
 import pytest
 from django.utils.timezone import now
 
-from inspections.models import ContactCheck, Event, TappedCells
+from inspections.models import ContactCheck, Event
 from inspections.visits.device_entry import Sent
 from inspections.visits.offline_sync import replay
 from tests import makers
@@ -21,8 +21,7 @@ FULL = "/".join([".......", "+++++++", "#######", "+++++++", "......."])
 TAKEN = {"in_place": "yes", "half": "lower", "first_end": "out"}
 
 
-@pytest.fixture
-def drawn():
+def a_drawn_shell():
     """A visit in which the shell that prints at both ends was tapped: (client, bearing, its check)."""
     bearing = a_worn_bearing()
     client = a_mechanic(bearing)
@@ -33,6 +32,11 @@ def drawn():
     return client, bearing, ContactCheck.objects.get()
 
 
+@pytest.fixture
+def drawn():
+    return a_drawn_shell()
+
+
 def hidden(page) -> dict[str, str]:
     """What the page's own form of the print would send beside its buttons."""
     html = page.content.decode()
@@ -41,47 +45,8 @@ def hidden(page) -> dict[str, str]:
     return {name: unescape(value) for name, value in fields if name != "csrfmiddlewaretoken"} | TAKEN
 
 
-def tap_all(client, bearing, cells: str = FULL):
-    """Tap every cell until it stands as wanted, one post a tap, as a page without scripts does."""
-    page = client.get(at(bearing, "print/"))
-    for i, line in enumerate(cells.split("/")):
-        for k, mark in enumerate(line):
-            while hidden(page)["cells"].split("/")[i][k] != mark:
-                page = client.post(at(bearing, "print/"), hidden(page) | {"cell": f"{i},{k}"})
-    return page
-
-
 def marks(check: ContactCheck) -> str:
     return "/".join("".join(".+#"[mark] for mark in line) for line in check.pattern["cells"])
-
-
-@pytest.mark.parametrize("leave", ["visit", "scraped", "other", "again", "keep"])
-def test_taps_without_scripts_become_one_entry_by_every_button_that_leaves_the_round(drawn, leave):
-    client, bearing, first = drawn
-    page = tap_all(client, bearing)
-    assert TappedCells.objects.get().taps > 20 and ContactCheck.objects.count() == 1
-    assert "Acceptable" in said(page)  # the verdict of the cells as they stand, not of the drawn shell
-    button = {"keep": "yes"} if leave == "keep" else {"leave": leave}
-    answer = client.post(at(bearing, "print/"), hidden(page) | button)
-    assert answer.status_code == 302
-    stands = ContactCheck.objects.standing().get()
-    assert marks(stands) == FULL and stands.event.outcome == "acceptable" and stands.supersedes == first.pk
-    assert (
-        ContactCheck.objects.count() == 2
-        and Event.objects.standing().filter(kind="contact_check").count() == 1
-    )
-    # The cells fit: nothing is to be scraped, and a scrape needs its reason.
-    assert not Event.objects.filter(kind="scrape").exists()
-    assert ("Say in a few words" in said(client.get(answer["Location"]))) == (leave == "scraped")
-
-
-@pytest.mark.parametrize("page", ["visit/", "contact/", "scraped/", "close/"])
-def test_taps_are_kept_where_one_goes_on_by_an_address_and_no_button(drawn, page):
-    client, bearing, _ = drawn
-    tap_all(client, bearing)
-    client.get(at(bearing, page))
-    assert marks(ContactCheck.objects.standing().get()) == FULL
-    assert not TappedCells.objects.filter(kept=False).exists()
 
 
 def test_taps_survive_a_reload_and_stand_there_with_their_verdict(drawn):
@@ -103,15 +68,6 @@ def test_a_post_that_arrives_late_takes_nothing_back(drawn):
     assert marks(ContactCheck.objects.standing().get()) == FULL
     client.post(at(bearing, "print/"), body | {"leave": "visit"})  # the same twice is one entry
     assert ContactCheck.objects.count() == 2
-
-
-def test_somebody_else_closes_the_visit_and_the_taps_are_kept_as_theirs_who_tapped(drawn):
-    client, bearing, _ = drawn
-    tap_all(client, bearing)
-    other = a_mechanic(bearing)
-    other.post(at(bearing, "close/"), {"decided": "close up"})
-    stands = ContactCheck.objects.standing().get()
-    assert marks(stands) == FULL and stands.recorded_by == client.account.person_id
 
 
 def test_cells_that_are_no_print_change_nothing_and_say_why(drawn):
