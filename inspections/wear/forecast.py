@@ -282,8 +282,8 @@ def _earlier_governs(
     factor: FloatArray,
     rows: Forecasts,
 ) -> None:
-    """Replace the rows of surprising last readings: as a slip and as a real step, the earlier date shown; a
-    bearing's own curve stays where its date is earlier than both.
+    """Replace the rows of surprising last readings: as a slip and as a real step, the earlier date shown;
+    the reading as it is, wear and its curve in it, stays where its date is earlier than both.
     """
     g, hidden = part_of(record.f, record.aside, odd)
     last = last_readings(g)
@@ -294,13 +294,13 @@ def _earlier_governs(
     slip = _rows(g, pool, as_slip, *told, believe_all(g, pool, as_slip))
     step = _rows(g, pool, hidden, *told, believe_all(g, pool, hidden, stepped_at(last)))
     first = [np.where(np.isnan(x), np.inf, x) for x in (slip.max_days[:, 1], step.max_days[:, 1])]
-    by_curve = np.where(record.bent[odd], rows.max_days[odd, 1], np.inf) < np.minimum(*first)
+    as_read = rows.max_days[odd, 1] < np.minimum(*first)
     take_slip = first[0] < first[1]
     for field in fields(Forecasts):
         a, b, c = (getattr(x, field.name) for x in (slip, step, rows))
         many = (-1, *[1] * (a.ndim - 1))
         chosen = np.where(take_slip.reshape(many), a, b)
-        c[odd] = np.where(by_curve.reshape(many), c[odd], chosen)
+        c[odd] = np.where(as_read.reshape(many), c[odd], chosen)
 
 
 def surprise_of_last(
@@ -317,7 +317,7 @@ def surprise_of_last(
     surprise = _two_sided(above)
     doubtful = np.flatnonzero(surprise < DOUBTFUL)
     if len(doubtful) and p.own_curves > 0:
-        surprise[doubtful] = _two_sided(_above_by_curves(f, p, aside, doubtful, above[doubtful]))
+        surprise[doubtful] = _two_sided(_above_as_reads(f, p, aside, doubtful, above[doubtful]))
     zero = np.zeros(n)
     odd = surprise < SURPRISING
     if odd.any():
@@ -351,7 +351,7 @@ def _above_last(
     return cloud, crossing.dates(cloud.begin, parts, value, *args, *nodes)[1][:, 0]
 
 
-def _above_by_curves(
+def _above_as_reads(
     f: Frame, p: Params, aside: NDArray[Any], doubtful: IntArray, above: FloatArray
 ) -> FloatArray:
     """(b,) the chance of a larger last reading of some bearings under all the curves they may follow.

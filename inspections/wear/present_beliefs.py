@@ -1,9 +1,9 @@
 """What the engine believes of bearings today, in the figures that a decision takes: beliefs, chances, and the
 class's usual.
 
-The reading of the record is that of ``forecast``: where the last reading surprises, it is read as a slip and
-as a real step, and the reading with the earlier date governs, so that a forecast and a decision never state
-two chances.
+The reading of the record is that of ``forecast``: where the last reading surprises, it is read as a slip,
+as a real step and as it is, and the reading with the earliest date governs, so that a forecast and a decision
+never state two chances.
 """
 
 from __future__ import annotations
@@ -114,11 +114,11 @@ def _of_pool(
     surprise, _ = surprise_of_last(f, pool, aside, last_readings(f))
     odd = np.flatnonzero(surprise < DOUBTFUL)
     if len(odd):
-        by_curve = np.where(record.bent[odd], _early(belief, f.histories, days)[odd], np.inf)
+        as_read = _early(belief, f.histories, days)[odd]
         rows, earlier = _of_surprised(record, pool, odd, days[odd], ahead_kh[odd], limit[odd])
-        taken = odd[~(by_curve < earlier)]
+        taken = odd[~(as_read < earlier)]
         for name, values in rows.items():
-            got[name][taken] = values[~(by_curve < earlier)]
+            got[name][taken] = values[~(as_read < earlier)]
     return got | _of_class(f, pool, belief, usual_sd)
 
 

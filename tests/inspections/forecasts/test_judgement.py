@@ -65,7 +65,7 @@ def test_the_chance_is_that_of_the_forecast_also_where_the_last_reading_surprise
     bearing = worn(place=at(site), last=55)
     figures = current([bearing], TODAY)[bearing.pk]
     assert figures["surprise"] < 0.02
-    assert of(bearing).columns[0].past == pytest.approx(figures["p_max_before_next_outage"], abs=2e-4)
+    assert of(bearing).columns[0].past == pytest.approx(figures["p_max_before_next_outage"], abs=5e-4)
 
 
 def test_a_bearing_past_its_maximum_asks_for_a_decision_now(site):

@@ -203,6 +203,19 @@ def test_a_slip_inside_the_record_hardly_moves_the_date(fleet, population):
     assert not np.isin(a.advice_reason, REASONS.index("surprising_reading")).any()
 
 
+def test_a_larger_last_reading_never_makes_a_date_later(fleet, population):
+    """A new shell that wears far faster than the one before it: as its reading begins to surprise, a step at
+    the old rate comes to be thought of, and its date lay later than that of the reading as it is.
+    """
+    before = [event(Kind.NEW_LIFE, 0.0), *[reading(10.0 * k, 130 + 20.0 * k) for k in range(1, 5)]]
+    now = [event(Kind.NEW_LIFE, 40.0), reading(40.0, 130.0)]
+    gains = np.arange(10.0, 125.0, 2.5)
+    rows = [(FACTS, [*before, *now, reading(52.0, 130.0 + gain)]) for gain in gains]
+    result = forecast(together(fleet, *rows), population)
+    assert result.surprise.min() < 0.02 < 0.5 < result.surprise.max()
+    assert np.diff(result.max_days[:, 1]).max() <= 1.0
+
+
 def test_a_surprising_last_reading_is_never_discounted_in_silence(fleet, population):
     """A jump of more than 6 sd: the date is no later than that of a real step, and the advice is to open."""
     new = event(Kind.NEW_LIFE, 0.0)
