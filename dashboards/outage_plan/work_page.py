@@ -92,6 +92,7 @@ def work(made: Proposal, outage_name: str) -> dict[str, Any] | None:
         "n_jobs": len(lines),
         "axis": axis,
         "today": made.as_of,
+        "is_stale": made.is_stale,
         "load": load,
         "marked": found.marked,
         "waiting": _waiting(found, made.inputs, t, {line.job.bearing for line in lines}),

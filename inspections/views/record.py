@@ -293,7 +293,9 @@ def overview(desk: Desk) -> HttpResponse:
         stages=Stage,
         open_found=desk.rules.open_stations(Stage.AS_FOUND),
         derived=bore_minus_journal(desk.rules),
-        opening_words="" if desk.rules.work == NEW_METAL else desk.record.opening.words(unit),
+        opening_words=""
+        if desk.rules.work == NEW_METAL
+        else desk.record.opening.words(unit, printed=bool(rounds)),
         sides=_other_sides(desk),
         may_scrape=scraping.offered,
         rivals=rivals_shown(desk),

@@ -91,8 +91,11 @@ class Opening:
         """Why a reading over the maximum condemns no shell: that maximum cannot be right; empty elsewhere."""
         return CANNOT_SAY[Why.NO_LIFE][1] if self.judgement.why == Why.NO_LIFE else ""
 
-    def words(self, unit: str) -> str:
-        """What a reading is held against, before it is taken; empty where there is no trigger."""
+    def words(self, unit: str, printed: bool = False) -> str:
+        """What a reading is held against, before it is taken; empty where there is no trigger.
+
+        `printed`: a print was taken in the visit, so a finding of an earlier one waits no longer.
+        """
         at = self.at
         if self.judgement.why == Why.YOUNG and self.replace_um is not None:
             return f"Replace if found at {_from(self.replace_um, unit)} or more{_FROM[PLANT]}."
@@ -111,7 +114,7 @@ class Opening:
             text = f"{text}; no room to scrape"
         elif at.scrape_from_um is not None and round(at.scrape_from_um) != round(at.trigger_um):
             text = f"{text}; if it must be scraped, replace from {_from(at.scrape_from_um, unit)}"
-        waits = f" {FINDING_WAITS}" if self.judgement.contact_open else ""
+        waits = f" {FINDING_WAITS}" if self.judgement.contact_open and not printed else ""
         return f"{text}.{self._of_plan(unit)}{waits}"
 
     def _of_plan(self, unit: str) -> str:

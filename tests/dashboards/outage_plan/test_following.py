@@ -137,7 +137,8 @@ def test_a_finished_job_leaves_the_plan_with_its_reason(running, today, client):
     for key in (versions.HAND, versions.ACCEPTED):
         assert "Past 5 DE" not in {bearing for bearing, _, _ in _jobs(running, key)}
     client.force_login(makers.an_account(role="planner", site=running))
-    for address in ("/plan/bearing/?bearing=Past+5+DE", "/plan/outage/?outage=outage+1"):
+    work_list = "/plan/work/?outage=outage+1&show=in-hand"
+    for address in ("/plan/bearing/?bearing=Past+5+DE", "/plan/outage/?outage=outage+1", work_list):
         assert "Something was recorded here since" in client.get(address).content.decode(), address
     propose(running, today, by=None)
     assert "Past 5 DE" not in {bearing for bearing, _, outage in _jobs(running) if outage == "outage 1"}

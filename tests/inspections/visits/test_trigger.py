@@ -237,6 +237,8 @@ def test_a_contact_finding_that_waits_asks_for_its_print_before_the_pump_is_clos
     page = said(client.get(at(bearing, "close/")))
     assert "Advice: repeat the print" in page and waits in page
     assert "Repeat the print" in said(client.get(at(bearing, "visit/")))
+    client.post(at(bearing, "contact/"), {"drawn": "full_length", "in_place": "yes"})
+    assert waits not in said(client.get(at(bearing, "visit/")))
 
 
 def test_a_trigger_in_a_coarse_unit_is_never_shown_as_a_reading_that_does_not_meet_it():
