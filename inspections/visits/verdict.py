@@ -183,12 +183,19 @@ def verdict(
         p_low=judged.p_low,
         p_high=judged.p_high,
         text=f"{limit}{expected_words(value_um, typed.sd_over(), expected, asked.asked)}.",
-        asked=asked.asked,
-        question=question_words(unit, held, expected, asked, value_um, step_um),
-        slip=asked.slip.words if asked.slip else "",
-        mended_um=asked.mended_um,
-        mended_unit=asked.slip.unit if asked.slip and asked.slip.unit in UNIT_UM else "",
+        **_asking(asked, question_words(unit, held, expected, asked, value_um, step_um)),
     )
+
+
+def _asking(asked: Question, words: str) -> dict[str, Any]:
+    """What a verdict says of the question that goes with it, by its fields' names."""
+    return {
+        "asked": asked.asked,
+        "question": words,
+        "slip": asked.slip.words if asked.slip else "",
+        "mended_um": asked.mended_um,
+        "mended_unit": asked.slip.unit if asked.slip and asked.slip.unit in UNIT_UM else "",
+    }
 
 
 def verdict_of_interval(
@@ -205,13 +212,8 @@ def verdict_of_interval(
     """
     asked = question_of_interval(low_um, high_um, Typed(sd_um, unit, step_um, held.most_um), expected)
     bound = (high_um if low_um is None else low_um) or 0.0
-    questioned: dict[str, Any] = {
-        "asked": asked.asked,
-        "question": question_words(unit, held, expected, asked, bound, step_um, _sign(low_um, high_um)),
-        "slip": asked.slip.words if asked.slip else "",
-        "mended_um": asked.mended_um,
-        "mended_unit": asked.slip.unit if asked.slip and asked.slip.unit in UNIT_UM else "",
-    }
+    words = question_words(unit, held, expected, asked, bound, step_um, _sign(low_um, high_um))
+    questioned = _asking(asked, words)
     unlike = ", but not what was expected" if asked.asked else ""
     if held.low_um is None and held.high_um is None:
         return Verdict("", 0.0, 0.0, f"No limit is set to hold this against{unlike}.", **questioned)
