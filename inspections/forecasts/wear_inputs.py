@@ -36,6 +36,7 @@ from inspections.story.effect_of_work import (
     UNSURE,
     Happening,
 )
+from inspections.story.measured_again import is_confirmed
 from inspections.story.measuring_conditions import exceptions_um
 from inspections.story.observations import Observation
 from inspections.story.register_fittings import shells_fitted, with_fittings
@@ -330,7 +331,14 @@ def _facts(one: Known, as_of: dt.date, codes: Codes) -> dict[str, Any]:
         "scrape_owed": one.story.contact_stands_open,
         "scrapeable": bool(one.facts and one.facts.scrapeable),  # not known is not yes
         "last_reading_age_outages": one.n_outages_since,
+        "last_confirmed": _last_confirmed(one),
     }
+
+
+def _last_confirmed(one: Known) -> bool:
+    """Whether the last reading that the engine is told was measured again and stood."""
+    told = [entry for entry in steps_of(one) if isinstance(entry, Observation)]
+    return bool(told) and is_confirmed(told[-1], one.story.measured, one.spreads)
 
 
 def steps_of(one: Known) -> list[Observation | Happening]:

@@ -87,6 +87,7 @@ BEARING_FIELDS: dict[str, tuple[str, float]] = {
     "scrape_owed": ("bool", False),
     "scrapeable": ("bool", True),
     "last_reading_age_outages": ("float64", 0.0),
+    "last_confirmed": ("bool", False),
 }
 USUAL_OUTAGE_DAYS = 548.0  # 18 months: where a site has stated neither its interval nor two outages
 
@@ -137,6 +138,7 @@ class Histories:
     scrape_owed: NDArray[np.bool_]
     scrapeable: NDArray[np.bool_]
     last_reading_age_outages: FloatArray
+    last_confirmed: NDArray[np.bool_]  # the last reading was taken twice and the two agree: it is no slip
     gauges: tuple[GaugePeriod, ...] = ()
 
     @property

@@ -306,7 +306,11 @@ def _earlier_governs(
 def surprise_of_last(
     f: Frame, pool: Pool, aside: NDArray[Any], last: IntArray
 ) -> tuple[FloatArray, FloatArray]:
-    """(B,) two-sided tail of the last reading against its forecast from the others; the likely slip."""
+    """(B,) two-sided tail of the last reading against its forecast from the others; the likely slip.
+
+    NaN both where there is no reading, and where it was confirmed by a second one: it is then no slip, and
+    counts as it is.
+    """
     n = f.histories.n_bearings
     surprise, factor = np.full(n, np.nan), np.full(n, np.nan)
     has = last >= 0
@@ -314,7 +318,7 @@ def surprise_of_last(
         return surprise, factor
     p = pool.designs[0]
     cloud, above = _above_last(f, p, aside, last)
-    surprise = _two_sided(above)
+    surprise = np.where(f.histories.last_confirmed, np.nan, _two_sided(above))
     doubtful = np.flatnonzero(surprise < DOUBTFUL)
     if len(doubtful) and p.own_curves > 0:
         surprise[doubtful] = _two_sided(_above_as_reads(f, p, aside, doubtful, above[doubtful]))

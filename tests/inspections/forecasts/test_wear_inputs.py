@@ -11,6 +11,7 @@ import pytest
 from inspections.forecasts.codes import Codes
 from inspections.forecasts.notes import notes
 from inspections.forecasts.wear_inputs import fleet_inputs, inputs
+from inspections.visits.acts import enter
 from inspections.wear.arrays import Kind
 from tests import makers
 
@@ -181,3 +182,18 @@ def test_how_duties_wander_is_learned_from_the_meters_and_kept_with_a_run():
 
 def test_a_run_from_before_drift_was_learned_keeps_the_drift_it_was_made_with():
     assert Codes.of_stored({"codes": Codes().by_factor}).duty_drift == (0.02, 0.02)
+
+
+@pytest.mark.parametrize(
+    ("again", "confirmed"), [("0.215", True), ("0.245", False), (">0.210", False), (None, False)]
+)
+def test_a_last_reading_taken_twice_is_told_as_confirmed_where_the_two_agree(again, confirmed):
+    bearing = makers.a_bearing()
+    makers.a_reading(bearing=bearing, on=dt.date(2010, 1, 5))
+    first = makers.a_reading(bearing=bearing, on=dt.date(2014, 1, 5), value="0.212")
+    if again:
+        facts = {"bearing": bearing, "on": first.on, "stage": "as_found", "method": "micrometer"}
+        enter(visit=first.visit, value=again, unit="mm", by=first.recorded_by, instead_of=first, **facts)
+    assert inputs([bearing], AS_OF, Codes()).histories.last_confirmed.tolist() == [confirmed]
+    makers.a_reading(bearing=bearing, on=dt.date(2016, 1, 5), value="0.220")
+    assert inputs([bearing], AS_OF, Codes()).histories.last_confirmed.tolist() == [False]

@@ -216,6 +216,14 @@ def test_a_larger_last_reading_never_makes_a_date_later(fleet, population):
     assert np.diff(result.max_days[:, 1]).max() <= 1.0
 
 
+def test_a_low_last_reading_that_a_second_one_confirmed_is_no_slip(fleet, population):
+    rows = [*[reading(10.0 * k, 130 + 20.0 * k) for k in range(5)], reading(50.0, 200.0)]
+    facts = FACTS | {"last_confirmed": True}
+    told = forecast(together(fleet, (FACTS, rows), (facts, rows)), population)
+    assert told.surprise[0] < 0.02 and np.isnan(told.surprise[1])
+    assert told.max_days[0, 1] < told.max_days[1, 1] - 30.0
+
+
 def test_a_surprising_last_reading_is_never_discounted_in_silence(fleet, population):
     """A jump of more than 6 sd: the date is no later than that of a real step, and the advice is to open."""
     new = event(Kind.NEW_LIFE, 0.0)
