@@ -282,8 +282,9 @@ def _earlier_governs(
     factor: FloatArray,
     rows: Forecasts,
 ) -> None:
-    """Replace the rows of surprising last readings: as a slip and as a real step, the earlier date shown;
-    the reading as it is, wear and its curve in it, stays where its date is earlier than both.
+    """Replace the rows of surprising last readings: as a slip (not where a second one confirmed it) and as a
+    real step, the earlier date shown; the reading as it is, wear and its curve in it, stays where its date is
+    earlier than both.
     """
     g, hidden = part_of(record.f, record.aside, odd)
     last = last_readings(g)
@@ -294,6 +295,7 @@ def _earlier_governs(
     slip = _rows(g, pool, as_slip, *told, believe_all(g, pool, as_slip))
     step = _rows(g, pool, hidden, *told, believe_all(g, pool, hidden, stepped_at(last)))
     first = [np.where(np.isnan(x), np.inf, x) for x in (slip.max_days[:, 1], step.max_days[:, 1])]
+    first[0][g.histories.last_confirmed] = np.inf
     as_read = rows.max_days[odd, 1] < np.minimum(*first)
     take_slip = first[0] < first[1]
     for field in fields(Forecasts):
@@ -306,10 +308,8 @@ def _earlier_governs(
 def surprise_of_last(
     f: Frame, pool: Pool, aside: NDArray[Any], last: IntArray
 ) -> tuple[FloatArray, FloatArray]:
-    """(B,) two-sided tail of the last reading against its forecast from the others; the likely slip.
-
-    NaN both where there is no reading, and where it was confirmed by a second one: it is then no slip, and
-    counts as it is.
+    """(B,) two-sided tail of the last reading against its forecast from the others; the likely slip, none of
+    a reading that a second one confirmed.
     """
     n = f.histories.n_bearings
     surprise, factor = np.full(n, np.nan), np.full(n, np.nan)
@@ -318,7 +318,7 @@ def surprise_of_last(
         return surprise, factor
     p = pool.designs[0]
     cloud, above = _above_last(f, p, aside, last)
-    surprise = np.where(f.histories.last_confirmed, np.nan, _two_sided(above))
+    surprise = _two_sided(above)
     doubtful = np.flatnonzero(surprise < DOUBTFUL)
     if len(doubtful) and p.own_curves > 0:
         surprise[doubtful] = _two_sided(_above_as_reads(f, p, aside, doubtful, above[doubtful]))
@@ -328,6 +328,7 @@ def surprise_of_last(
         belief = Belief(cloud, zero, zero, zero, zero, zero)
         band = quantiles(belief, np.array([0.025, 0.975]))
         raw = f.histories.value_um[np.maximum(last, 0)]
+        odd &= ~f.histories.last_confirmed
         factor = np.where(odd, likely_factor(raw, band[:, 0], band[:, 1]), np.nan)
     return surprise, factor
 

@@ -146,6 +146,7 @@ def _of_surprised(
     as_slip[last] = True
     slip, step = believe_all(g, pool, as_slip), believe_all(g, pool, hidden, stepped_at(last))
     first = [_early(b, g.histories, days) for b in (slip, step)]
+    first[0][g.histories.last_confirmed] = np.inf
     two = [_of_belief(g, b, days, ahead_kh, limit) for b in (slip, step)]
     take = first[0] < first[1]
     chosen = {k: np.where(take.reshape(-1, *[1] * (v.ndim - 1)), v, two[1][k]) for k, v in two[0].items()}

@@ -13,6 +13,7 @@ from inspections.forecasts.judgement.accepted import AcceptedTrigger
 from inspections.forecasts.judgement.current_judgements import judgements
 from inspections.forecasts.judgement.judgement_figures import Column, Judgement, Why, Word
 from inspections.models import Plan, Reading
+from inspections.records.corrections import correct_reading
 from inspections.visits.trigger_at_pump import Clearance, by_trigger, opening_of, under_plan
 from inspections.visits.word_at_pump import CLOSE_UP, ENGINEER, MEASURE, REPLACE, Situation, standing_rows
 from inspections.visits.word_at_pump import Held as NotInside
@@ -274,3 +275,7 @@ def test_a_limit_put_right_while_the_pump_is_open_is_what_the_next_page_holds(si
     page = said(client.get(at(bearing, "visit/")))
     assert "the bore, is wrong" not in page and re.search(r"Replace if found at 0\.2\d+ mm or more", page)
     assert "Ask the engineer." not in page
+    earlier = Reading.objects.standing().filter(bearing=bearing, on__year=2023).get()
+    pattern = r"Replace if found at 0\.2\d+ mm or more"
+    correct_reading(reading=earlier, value="0.190", reason="misread", by=makers.somebody())
+    assert re.findall(pattern, said(client.get(at(bearing, "visit/")))) != re.findall(pattern, page)

@@ -220,8 +220,24 @@ def test_a_low_last_reading_that_a_second_one_confirmed_is_no_slip(fleet, popula
     rows = [*[reading(10.0 * k, 130 + 20.0 * k) for k in range(5)], reading(50.0, 200.0)]
     facts = FACTS | {"last_confirmed": True}
     told = forecast(together(fleet, (FACTS, rows), (facts, rows)), population)
-    assert told.surprise[0] < 0.02 and np.isnan(told.surprise[1])
+    assert told.surprise.max() < 0.02
     assert told.max_days[0, 1] < told.max_days[1, 1] - 30.0
+
+
+def test_a_high_last_reading_that_a_second_one_confirmed_is_dated_no_later_than_one_taken_once(
+    fleet, population
+):
+    """A jump seen twice is no slip, and no less a jump: a real step stays in mind."""
+    new = event(Kind.NEW_LIFE, 0.0)
+    rows = [new, *[reading(10.0 * k, 130 + 12.0 * k) for k in range(5)], reading(50.0, 240.0)]
+    facts = FACTS | {"last_confirmed": True}
+    told = forecast(together(fleet, (FACTS, rows), (facts, rows)), population)
+    assert told.surprise.max() < 0.0027
+    assert told.max_days[1, 1] <= told.max_days[0, 1]
+    assert told.p_max_before_next[1] >= told.p_max_before_next[0] > 0.45
+    slip = [*rows[:-1], reading(50.0, 190.0 * 25.4)]
+    told = forecast(together(fleet, (FACTS, slip), (facts, slip)), population)
+    assert np.isfinite(told.slip_factor[0]) and np.isnan(told.slip_factor[1])
 
 
 def test_a_surprising_last_reading_is_never_discounted_in_silence(fleet, population):
