@@ -118,9 +118,10 @@ class Known:
 
 @dataclass(frozen=True)
 class Inputs:
-    """Many bearings as known on a day, and as arrays."""
+    """Many bearings as known on a day, and as arrays; `until`: the last day of which their record is read."""
 
     as_of: dt.date
+    until: dt.date
     known: Sequence[Known]
     histories: Histories
 
@@ -139,7 +140,8 @@ def inputs(bearings: Sequence[Bearing], as_of: dt.date, codes: Codes, until: dt.
         only what had happened at the bearings by that day, where it is earlier: looked at from `as_of` all
         the same.
     """
-    return _laid_out(_gather(bearings, as_of, until), as_of, codes)
+    last = until or as_of
+    return _laid_out(_gather(bearings, as_of, last), as_of, codes, last)
 
 
 def fleet_inputs(as_of: dt.date, codes: Codes) -> Inputs:
@@ -147,7 +149,7 @@ def fleet_inputs(as_of: dt.date, codes: Codes) -> Inputs:
     known = _gather(list(Bearing.objects.standing().in_order()), as_of)
     meters = {one.bearing.place_id: one.run for one in known if one.run.clock == exposure.RUN_HOURS}
     codes.duty_drift = learned_drift([(run.days, run.hours) for run in meters.values()])
-    return _laid_out(known, as_of, codes)
+    return _laid_out(known, as_of, codes, as_of)
 
 
 def known_on(bearings: Sequence[Bearing], as_of: dt.date) -> list[Known]:
@@ -155,14 +157,14 @@ def known_on(bearings: Sequence[Bearing], as_of: dt.date) -> list[Known]:
     return _gather(bearings, as_of)
 
 
-def _laid_out(known: Sequence[Known], as_of: dt.date, codes: Codes) -> Inputs:
+def _laid_out(known: Sequence[Known], as_of: dt.date, codes: Codes, until: dt.date) -> Inputs:
     spread = known[0].spreads if known else {}
     names = {one.method for k in known for one in steps_of(k) if isinstance(one, Observation)}
     methods = wear_methods(names | {""}, spread)
     periods = _gauge_periods(known, as_of)
     rows = [(_facts(one, as_of, codes), _events(one, periods)) for one in known]
     gauges = sorted(set(periods.values()), key=lambda period: period.name)
-    return Inputs(as_of, known, build(rows, methods, gauges))
+    return Inputs(as_of, until, known, build(rows, methods, gauges))
 
 
 def _gauge_periods(known: Sequence[Known], as_of: dt.date) -> Periods:

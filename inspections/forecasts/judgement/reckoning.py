@@ -188,7 +188,7 @@ def _times(record: Inputs, pump: IntArray) -> Times:
     members: dict[int, list[Known]] = {}
     for i, one in zip(pump.tolist(), known, strict=True):
         members.setdefault(i, []).append(one)
-    closed = closed_up(chain.from_iterable(outages.values()), as_of)
+    closed = closed_up(chain.from_iterable(outages.values()), record.until)
     own = {
         i: of_pump(outages.get(m[0].bearing.place.site_id, []), m, closed.get(m[0].bearing.place_id))
         for i, m in members.items()

@@ -14,6 +14,8 @@ from inspections.forecasts.judgement.current_judgements import judgements
 from inspections.forecasts.judgement.judgement_figures import Column, Judgement, Why, Word
 from inspections.models import Plan, Reading
 from inspections.records.corrections import correct_reading
+from inspections.records.recording import close_visit, open_visit
+from inspections.visits import expectations
 from inspections.visits.trigger_at_pump import Clearance, by_trigger, opening_of, under_plan
 from inspections.visits.word_at_pump import CLOSE_UP, ENGINEER, MEASURE, REPLACE, Situation, standing_rows
 from inspections.visits.word_at_pump import Held as NotInside
@@ -260,6 +262,19 @@ def test_what_is_read_in_the_visit_does_not_move_the_trigger_it_is_held_against(
     second = said(client.get(at(bearing, "visit/")))
     pattern = r"(?:Replacement expected\. )?Replace if found at [^;.]*\.\d+ mm"
     assert re.findall(pattern, first) == re.findall(pattern, second) != []
+
+
+def test_a_visit_closed_on_its_first_day_was_not_closed_before_it(site):
+    outage = makers.an_outage(site=site, start_on=DAY - dt.timedelta(days=3), days=14, name="running")
+    bearing = worn(makers.a_place(site=site, tag="P-SHUT", positions=("DE",)))
+    visit = open_visit(place=bearing.place, on=DAY, by=makers.somebody())
+    first = expectations.before(bearing, DAY).judgement
+    close_visit(visit=visit, on=DAY, by=makers.somebody())
+    expectations._BEFORE.clear()  # as in another process
+    assert expectations.before(bearing, DAY).judgement == first
+    assert first.column_of(outage.pk) is not None
+    after = expectations.before(bearing, DAY + dt.timedelta(days=1)).judgement
+    assert after.column_of(outage.pk) is None
 
 
 def test_a_limit_put_right_while_the_pump_is_open_is_what_the_next_page_holds(site):
