@@ -152,7 +152,7 @@ def _with_last_fall(record: Record, h: Histories, p: Params) -> Record:
     person.
 
     Its dates are not piled by them: nothing read later speaks, so the earlier of two dates governs until it
-    is answered.
+    is answered. Where a change is the likeliest, no reading before it is set aside to make room for it.
     """
     fallen, _ = _falls(h, last_too=True)
     last = (
@@ -169,7 +169,22 @@ def _with_last_fall(record: Record, h: Histories, p: Params) -> Record:
     told, at = record.chances.copy(), record.event.copy()
     told[last] = chances
     at[last] = np.where(event >= 0, event - own.start[:-1] + h.start[last], -1)
-    return replace(record, chances=told, event=at)
+    changed = last[np.argmax(chances, axis=1) != NOTHING]
+    return replace(record, aside=_judged_without_last(record, changed, p), chances=told, event=at)
+
+
+def _judged_without_last(record: Record, bearings: IntArray, p: Params) -> NDArray[np.bool_]:
+    """(E,) the readings set aside, those of some bearings judged without their last reading."""
+    aside = record.aside.copy()
+    if len(bearings):
+        mine = np.flatnonzero(np.isin(record.f.owner, bearings))
+        own, _ = part_of(record.f, aside, bearings)
+        earlier = np.ones(len(mine), dtype=bool)
+        earlier[last_readings(own)] = False
+        rest = frame(own.histories.keep_events(earlier))
+        aside[mine] = False
+        aside[mine[earlier]] = likely_slips(rest, p, last_too=False)
+    return aside
 
 
 def likeliest(s: Supposed, p: Params) -> Frame:

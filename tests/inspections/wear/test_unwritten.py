@@ -7,12 +7,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from inspections.wear.advice import ADVICE
 from inspections.wear.arrays import Kind, Method, build
 from inspections.wear.backtest import hide_and_tell, score
 from inspections.wear.fit import fit_fleet
 from inspections.wear.forecast import forecast
 from inspections.wear.path import path
 from inspections.wear.population import Population
+from inspections.wear.unwritten import read_record
 
 from .makers import event, reading, steady_fleet
 
@@ -84,6 +86,28 @@ def test_a_fall_at_the_last_reading_is_weighed_and_the_earlier_date_governs(popu
     assert np.isnan(result.unwritten[1]).all() and result.unwritten_at[1] == -1
     assert result.max_days[0, 2] == pytest.approx(result.max_days[1, 2], abs=500)
     assert result.max_days[0, 1] < 400
+
+
+def test_a_fall_at_the_last_reading_sets_no_reading_before_it_aside(population):
+    """A fast life is found near its maximum and the shell changed: its own reading is no slip that makes
+    room for the last one, and nothing is left closed on that.
+    """
+    found = [*BEFORE, event(Kind.NEW_LIFE, 33.0), reading(33.0, 134.0), reading(52.0, 242.0)]
+    h = fleet([*found, reading(60.0, 157.0)])
+    record = read_record(h, population.main.designs[0])
+    assert record.chances[0, 0] > 0.9
+    assert not record.aside.any()
+    result = forecast(h, population)
+    assert result.max_days[0, 1] < 400
+    assert ADVICE[result.advice[0]] == "open"
+
+
+def test_before_a_fall_at_the_last_reading_a_slip_of_the_pen_is_still_set_aside(population):
+    record = read_record(
+        fleet([BEFORE[0], reading(22.0, 400.0), BEFORE[2], AFTER[0]]), population.main.designs[0]
+    )
+    assert record.chances[0, 0] > 0.9
+    assert record.f.histories.value_um[record.aside].tolist() == [400.0]
 
 
 def test_a_slip_of_the_unit_at_the_last_reading_is_asked_nothing_of(population):
