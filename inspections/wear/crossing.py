@@ -18,6 +18,7 @@ HORIZON_DAYS = 40 * 365.25
 POINTS = 32
 SHARES = np.array([0.05, 0.10, 0.50, 0.90, 0.95])
 WEIGHT, MEAN, VAR, RATE, LEAN, RATE_LEAN, NODE, BETA, EXPONENT, AGE = range(10)
+PAST, WORKING = 10, 11  # rows beside them, see ``laid_out``
 _nodes, _weights = hermegauss(7)
 DUTY_NODES, DUTY_WEIGHTS = _nodes, _weights / _weights.sum()
 
@@ -51,7 +52,7 @@ def inside(var, lean2):
     A sum over nodes is a staircase where the level's own sd is well under the cell's width D, and exact
     without any addition where it is near D: the addition fades between 0.4 and 0.9 D^2.
     """
-    return lean2 * np.minimum(1.0, np.maximum(0.0, 1.8 - var / (6.0 * lean2 + 1e-300)))
+    return np.minimum(lean2, np.maximum(0.0, 1.8 * lean2 - var / 6.0))
 
 
 @compiled
@@ -92,47 +93,66 @@ def _log_until(short, rate, exponent, age):
     )
 
 
-def _reached_loop(part, level, x, taper, taper_sd):
-    """P(level reached within x kh). Larger end: rate times (1 + taper / 2), taper known to taper_sd."""
-    p = 0.0
-    exponent, age, worn = 1.0, 0.0, x
+@compiled
+def laid_out(part, level):
+    """Components (N, 10) as rows (12, N), so that a loop over many exposures may take several at once.
+
+    MEAN counts from the level; row PAST is the least distance past it, whatever the spread grows to, for a
+    component that has passed; the last row is for working.
+    """
+    rows = np.empty((12, part.shape[0]))
+    rows[:PAST] = part.T
     for k in range(part.shape[0]):
-        if part[k, 8] != exponent or part[k, 9] != age:
-            exponent, age = part[k, 8], part[k, 9]
+        short, var, lean = part[k, MEAN] - level, part[k, VAR] + 1e-12, part[k, LEAN]
+        rows[MEAN, k], rows[VAR, k], rows[PAST, k] = short, var, -np.inf
+        if short > 0.0:
+            rows[PAST, k] = short / math.sqrt(var + inside(var, lean * lean))
+    return rows
+
+
+def _chance_loop(rows, x, taper, taper_sd):
+    """P(level reached within x kh). Larger end: rate times (1 + taper / 2), taper known to taper_sd."""
+    d, more = rows[WORKING], 1.0 + 0.5 * taper
+    exponent, age, worn = 1.0, 0.0, x
+    for k in range(d.size):
+        if rows[EXPONENT, k] != exponent or rows[AGE, k] != age:
+            exponent, age = rows[EXPONENT, k], rows[AGE, k]
             worn = stretch(x, exponent, age)
-        gain = part[k, 3] * worn
-        short = part[k, 1] - level
-        lean = part[k, 4] + part[k, 5] * worn
+        d[k] = worn
+    for k in range(d.size):
+        gain = rows[RATE, k] * d[k]
+        lean = rows[LEAN, k] + rows[RATE_LEAN, k] * d[k]
         loose = 0.5 * taper_sd * gain
-        var = part[k, 2] + part[k, 7] * gain + loose * loose + 1e-12
-        var += inside(var, lean * lean)
-        d = (short + gain * (1.0 + 0.5 * taper)) / math.sqrt(var)
-        if short > 0.0:  # already past: counts for good, however the spread grows
-            now = part[k, 2] + 1e-12
-            d = max(d, short / math.sqrt(now + inside(now, part[k, 4] * part[k, 4])))
-        p += part[k, 0] * chance_below(d)
+        var = rows[VAR, k] + rows[BETA, k] * gain + loose * loose
+        far = (rows[MEAN, k] + gain * more) / math.sqrt(var + inside(var, lean * lean))
+        d[k] = max(far, rows[PAST, k])
+    p = 0.0
+    for k in range(d.size):
+        p += rows[WEIGHT, k] * chance_below(d[k])
     return p
 
 
-def _reached_arrays(part, level, x, taper, taper_sd):
-    worn = _ahead_arrays(part, x)
-    gain = part[:, 3] * worn
-    lean = part[:, 4] + part[:, 5] * worn
-    short = part[:, 1] - level
-    var = part[:, 2] + part[:, 7] * gain + (0.5 * taper_sd * gain) ** 2 + 1e-12
-    var = var + inside(var, lean**2)
-    d = (short + gain * (1.0 + 0.5 * taper)) / np.sqrt(var)
-    past = short > 0
-    now = part[:, 2] + 1e-12
-    d[past] = np.maximum(d, short / np.sqrt(now + inside(now, part[:, 4] ** 2)))[past]
-    return float(part[:, 0] @ np.where(d > 8.0, 1.0, np.where(d > -8.0, ndtr(d), 0.0)))
+def _chance_arrays(rows, x, taper, taper_sd):
+    worn = _ahead_arrays(rows[:PAST].T, x)
+    gain = rows[RATE] * worn
+    lean = rows[LEAN] + rows[RATE_LEAN] * worn
+    var = rows[VAR] + rows[BETA] * gain + (0.5 * taper_sd * gain) ** 2
+    d = (rows[MEAN] + gain * (1.0 + 0.5 * taper)) / np.sqrt(var + inside(var, lean**2))
+    d = np.maximum(d, rows[PAST])
+    return float(rows[WEIGHT] @ np.where(d > 8.0, 1.0, np.where(d > -8.0, ndtr(d), 0.0)))
 
 
-reached = either(_reached_loop, _reached_arrays)
+_chance = either(_chance_loop, _chance_arrays)
 
 
 @compiled
-def reached_by(part, level, days, hours, sd, drift, taper, taper_sd, nodes, weights):
+def reached(part, level, x, taper, taper_sd):
+    """P(level reached within x kh) by components (N, 10) as they stand."""
+    return _chance(laid_out(part, level), x, taper, taper_sd)
+
+
+@compiled
+def reached_by(rows, days, hours, sd, drift, taper, taper_sd, nodes, weights):
     """P(level reached by a day), the mean over what the duty ahead may be.
 
     The log of the duty wanders as a random walk of variance ``drift`` a year; the hours run by then follow
@@ -141,28 +161,28 @@ def reached_by(part, level, days, hours, sd, drift, taper, taper_sd, nodes, weig
     spread = math.sqrt(sd * sd + drift * days / 365.25 / 3.0)
     x = days * hours / 1000.0
     if spread < 1e-6 or days <= 0.0:
-        return reached(part, level, x, taper, taper_sd)
+        return _chance(rows, x, taper, taper_sd)
     p = 0.0
     for j in range(nodes.size):
-        p += weights[j] * reached(part, level, x * math.exp(spread * nodes[j]), taper, taper_sd)
+        p += weights[j] * _chance(rows, x * math.exp(spread * nodes[j]), taper, taper_sd)
     return p
 
 
 @compiled
-def _bounds(part, level, p0, most, taper, taper_sd):
+def _bounds(rows, p0, most, taper, taper_sd):
     """Exposures (kh) between which nearly all of the crossing happens, at most ``most``."""
     middle, total = 0.0, 0.0
-    for k in range(part.shape[0]):
-        short = level - part[k, 1]
-        if short > 0.0 and part[k, 3] > 0.0:
-            middle += part[k, 0] * _log_until(short, part[k, 3], part[k, 8], part[k, 9])
-            total += part[k, 0]
+    for k in range(rows.shape[1]):
+        short, rate = -rows[MEAN, k], rows[RATE, k]
+        if short > 0.0 and rate > 0.0:
+            middle += rows[WEIGHT, k] * _log_until(short, rate, rows[EXPONENT, k], rows[AGE, k])
+            total += rows[WEIGHT, k]
     x = math.exp(middle / total) if total > 0.0 else 1.0
     high = min(x, most)
-    while high < most and reached(part, level, high, taper, taper_sd) < 0.9995:
+    while high < most and _chance(rows, high, taper, taper_sd) < 0.9995:
         high = min(high * 1.5, most)
     low = min(x, 0.9 * high)
-    while low > 1e-6 * high and reached(part, level, low, taper, taper_sd) > p0 + 2e-4:
+    while low > 1e-6 * high and _chance(rows, low, taper, taper_sd) > p0 + 2e-4:
         low /= 1.5
     return low, high
 
@@ -199,13 +219,13 @@ def _averaged(table, first, width, p0, days, hours, sd, drift, nodes, weights):
 
 
 @compiled
-def _tabulate(part, level, p0, most, taper, taper_sd, table):
+def _tabulate(rows, p0, most, taper, taper_sd, table):
     """Fill the table of chances over log exposure; returns where it begins and its step."""
-    low, high = _bounds(part, level, p0, most, taper, taper_sd)
+    low, high = _bounds(rows, p0, most, taper, taper_sd)
     begin = math.log(low)
     width = (math.log(high) - begin) / (table.size - 1)
     for k in range(table.size):
-        table[k] = reached(part, level, math.exp(begin + k * width), taper, taper_sd)
+        table[k] = _chance(rows, math.exp(begin + k * width), taper, taper_sd)
     return begin, width
 
 
@@ -238,14 +258,14 @@ def _invert(table, begin, width, p0, goal, left, p_left, right, p_right, hours, 
 
 @compiled
 def days_until(
-    part, level, shares, days, horizon, hours, sd, drift, taper, taper_sd, nodes, weights, table, out, chance
+    rows, shares, days, horizon, hours, sd, drift, taper, taper_sd, nodes, weights, table, out, chance
 ):
     """Fill out (S,) with the days by which the level is reached with each share (0 passed, inf beyond).
 
     And chance (T,) with the chance of it by each of ``days``. The chance is tabled once over log exposure
     (within 1e-3 of the sum itself), averaged over the duty, and inverted by the Illinois rule in log days.
     """
-    p0 = reached(part, level, 0.0, taper, taper_sd)
+    p0 = _chance(rows, 0.0, taper, taper_sd)
     longest = math.sqrt(sd * sd + drift * horizon / 365.25 / 3.0)
     most = horizon * hours / 1000.0
     if longest > 1e-6:
@@ -254,7 +274,7 @@ def days_until(
         out[:] = np.where(p0 >= shares, 0.0, np.inf)
         chance[:] = p0
         return
-    begin, width = _tabulate(part, level, p0, most, taper, taper_sd, table)
+    begin, width = _tabulate(rows, p0, most, taper, taper_sd, table)
     for t in range(days.size):
         chance[t] = p0
         if days[t] > 0.0:
@@ -302,10 +322,10 @@ def dates(begin, parts, level, days, shares, horizon, hours, sd, drift, taper, t
         part = parts[begin[i] : begin[i + 1]]
         if part.shape[0] == 0 or not np.isfinite(level[i]):
             continue
+        rows = laid_out(part, level[i])
         if shares.size > 0:
             days_until(
-                part,
-                level[i],
+                rows,
                 shares,
                 days[i],
                 horizon,
@@ -323,7 +343,7 @@ def dates(begin, parts, level, days, shares, horizon, hours, sd, drift, taper, t
             continue
         for t in range(days.shape[1]):
             chance[i, t] = reached_by(
-                part, level[i], days[i, t], hours[i], sd[i], drift[i], taper[i], taper_sd[i], nodes, weights
+                rows, days[i, t], hours[i], sd[i], drift[i], taper[i], taper_sd[i], nodes, weights
             )
     return out, chance
 
