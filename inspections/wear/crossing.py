@@ -348,24 +348,22 @@ def dates(begin, parts, level, days, shares, horizon, hours, sd, drift, taper, t
     return out, chance
 
 
-def _below_loop(part, x):
-    """Distribution function and density of a mixture of normals at x."""
+def _below_loop(weight, mean, per_um, x):
+    """Distribution function and density at x of a mixture of normals, ``per_um`` one over their sds."""
     p, f = 0.0, 0.0
-    for k in range(part.shape[0]):
-        sd = math.sqrt(part[k, 2] + 1e-12)
-        d = (x - part[k, 1]) / sd
-        p += part[k, 0] * chance_below(d)
+    for k in range(weight.size):
+        d = (x - mean[k]) * per_um[k]
+        p += weight[k] * chance_below(d)
         if abs(d) < 8.0:
-            f += part[k, 0] * _F[int(d * 32.0 + 272.5)] / sd
+            f += weight[k] * _F[int(d * 32.0 + 272.5)] * per_um[k]
     return p, f
 
 
-def _below_arrays(part, x):
-    sd = np.sqrt(part[:, 2] + 1e-12)
-    d = (x - part[:, 1]) / sd
+def _below_arrays(weight, mean, per_um, x):
+    d = (x - mean) * per_um
     p = np.where(d > 8.0, 1.0, np.where(d > -8.0, ndtr(d), 0.0))
-    f = np.where(np.abs(d) <= 8.0, np.exp(-0.5 * np.minimum(d * d, 700.0)), 0.0) * 0.3989422804014327 / sd
-    return float(part[:, 0] @ p), float(part[:, 0] @ f)
+    f = np.where(np.abs(d) <= 8.0, np.exp(-0.5 * np.minimum(d * d, 700.0)), 0.0) * 0.3989422804014327 * per_um
+    return float(weight @ p), float(weight @ f)
 
 
 _below = either(_below_loop, _below_arrays)
@@ -383,7 +381,7 @@ def _normal_quantile(share):
 
 
 @compiled
-def _quantile(part, middle, spread, share, begin):
+def _quantile(weight, mean, per_um, middle, spread, share, begin):
     """Newton's steps kept inside a bracket that only shrinks, at first that of Cantelli's inequality.
 
     From ``begin``, about where a normal of the same mean and spread has it.
@@ -392,7 +390,7 @@ def _quantile(part, middle, spread, share, begin):
     high = middle + spread * math.sqrt(share / (1.0 - share))
     x = begin if begin > low and begin < high else middle
     for _ in range(80):
-        p, f = _below(part, x)
+        p, f = _below(weight, mean, per_um, x)
         if p < share:
             low = x
         else:
@@ -416,23 +414,24 @@ def level_quantiles(begin, parts, x, step_mean, step_var, only_gain, taper, tape
     out = np.full((n, shares.size), np.nan)
     normal = np.array([_normal_quantile(share) for share in shares])
     for i in range(n):
-        part = parts[begin[i] : begin[i + 1]].copy()
+        part = parts[begin[i] : begin[i + 1]]
         if part.shape[0] == 0:
             continue
+        weight, mean, var, lean = part[:, 0].copy(), part[:, 1].copy(), part[:, 2].copy(), part[:, 4].copy()
         if only_gain:
-            part[:, 1] = step_mean[i]
-            part[:, 2] = step_var[i]
-            part[:, 4] = 0.0
+            mean[:] = step_mean[i]
+            var[:] = step_var[i]
+            lean[:] = 0.0
         worn = ahead(part, x[i])
-        gain = part[:, 3] * worn * (1.0 + 0.5 * taper[i])
-        loose = 0.5 * taper_sd[i] * part[:, 3] * worn
-        lean = part[:, 4] + part[:, 5] * worn
-        part[:, 1] += gain
-        part[:, 2] += part[:, 7] * part[:, 3] * worn + loose**2
-        part[:, 2] += inside(part[:, 2], lean**2)
-        part[:, 3:6] = 0.0
-        middle = np.sum(part[:, 0] * part[:, 1])
-        spread = math.sqrt(np.sum(part[:, 0] * (part[:, 2] + (part[:, 1] - middle) ** 2)) + 1e-12)
+        gain = part[:, 3] * worn
+        lean += part[:, 5] * worn
+        mean += gain * (1.0 + 0.5 * taper[i])
+        var += part[:, 7] * gain + (0.5 * taper_sd[i] * gain) ** 2
+        var += inside(var, lean**2)
+        middle = np.sum(weight * mean)
+        spread = math.sqrt(np.sum(weight * (var + (mean - middle) ** 2)) + 1e-12)
+        per_um = 1.0 / np.sqrt(var + 1e-12)
         for s in range(shares.size):
-            out[i, s] = _quantile(part, middle, spread, shares[s], middle + spread * normal[s])
+            first = middle + spread * normal[s]
+            out[i, s] = _quantile(weight, mean, per_um, middle, spread, shares[s], first)
     return out

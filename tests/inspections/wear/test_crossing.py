@@ -56,3 +56,19 @@ def test_the_chance_of_a_level_is_the_sum_over_its_components(n, exponents):
         for taper, taper_sd in ((0.0, 0.0), (0.3, 0.2)):
             got = crossing.reached(parts, LEVEL, x, taper, taper_sd)
             assert got == pytest.approx(summed(parts, x, taper, taper_sd), abs=1e-9)
+
+
+@pytest.mark.parametrize("only_gain", [False, True])
+def test_a_quantile_is_where_the_mixture_has_its_share(only_gain):
+    parts, x, taper, taper_sd, shares = cloud(40, (1.4,)), 20.0, 0.3, 0.2, np.array([0.025, 0.5, 0.9])
+    one = np.ones(1)
+    given = np.array([0, 40]), parts, x * one, 12.0 * one, 9.0 * one, only_gain, taper * one, taper_sd * one
+    found = crossing.level_quantiles(*given, shares)[0]
+    worn = crossing.ahead(parts, x)
+    gain = parts[:, crossing.RATE] * worn
+    mean = 12.0 if only_gain else parts[:, crossing.MEAN]
+    lean = 0.0 if only_gain else parts[:, crossing.LEAN]
+    var = (9.0 if only_gain else parts[:, crossing.VAR]) + parts[:, crossing.BETA] * gain
+    sd = np.sqrt(widened(var + (0.5 * taper_sd * gain) ** 2, lean + parts[:, crossing.RATE_LEAN] * worn))
+    over = (found[:, None] - mean - gain * (1.0 + 0.5 * taper)) / sd
+    assert ndtr(over) @ parts[:, crossing.WEIGHT] == pytest.approx(shares, abs=1e-7)
