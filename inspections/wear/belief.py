@@ -143,11 +143,11 @@ def believe(
         w, m, v = (np.empty((n, len(nodes))) for _ in range(3))
         inputs = pass_inputs(work, rate, du, start[s], end[s], lean[s], s)
         passes.run(*inputs, linear, nodes, x, True, w, m, v)
-        out = np.empty((n, max(CAP, 2 * len(nodes)), COLUMNS))
+        out = np.empty((n * max(CAP, 2 * len(nodes)), COLUMNS))
         count = passes.clouds(
             w, m, v, rate.loc[s], rate.tau[s], rate.beta[s], spent[s], nodes, x, linear, CUT, out
         )
-        parts.append(out[np.arange(out.shape[1]) < count[:, None]])
+        parts.append(out[: count.sum()].copy())
         begin.append(total + np.cumsum(count))
         total += int(count.sum())
         edges.append(end_mass(w))

@@ -74,12 +74,12 @@ def run(steps, priors, linear, z, x, keep, w_out, m_out, v_out):
 def clouds(w, m, v, loc, tau, beta, tail, z, x, linear, cut, out):
     """Turn filtered states (B, K) into short lists of weighted components; returns how many each (B,).
 
-    out (B, cap, 10), its last two left to the caller: weight, mean and variance now (after ``tail`` kh),
-    rate, half-cell slopes of mean and rate (um, um/kh; as standard deviations of a uniform spread inside the
-    cell), node z, beta. Cells are cut until the sharpest peak has parts of half a standard deviation;
-    components under ``cut`` are left out.
+    out (B cap, 10), one list after the other, the last two columns left to the caller: weight, mean and
+    variance now (after ``tail`` kh), rate, half-cell slopes of mean and rate (um, um/kh; as standard
+    deviations of a uniform spread inside the cell), node z, beta. Cells are cut until the sharpest peak has
+    parts of half a standard deviation; components under ``cut`` are left out.
     """
-    cap = out.shape[1]
+    cap, begin = out.shape[0] // max(w.shape[0], 1), 0
     count = np.zeros(w.shape[0], dtype=np.int64)
     step = z[1] - z[0]
     for i in range(w.shape[0]):
@@ -111,19 +111,19 @@ def clouds(w, m, v, loc, tau, beta, tail, z, x, linear, cut, out):
                 lean = rate * tau[i] * bend if not linear else tau[i] * bend
                 slope = 0.5 * (m[i, first + k + 1] - m[i, first + k - 1])
                 weight = math.exp(d)
-                out[i, n, 0] = weight
-                out[i, n, 1] = lm[k] + rate * tail[i]
-                out[i, n, 2] = max(lv[k], 0.0) + max(beta[i] * rate * tail[i], 0.0)
-                out[i, n, 3] = rate
-                out[i, n, 4] = (slope + lean * step * tail[i]) / parts * 0.28867513459481287
-                out[i, n, 5] = lean * step / parts * 0.28867513459481287
-                out[i, n, 6] = z[first + k] + t * step
-                out[i, n, 7] = beta[i]
+                out[begin + n, 0] = weight
+                out[begin + n, 1] = lm[k] + rate * tail[i]
+                out[begin + n, 2] = max(lv[k], 0.0) + max(beta[i] * rate * tail[i], 0.0)
+                out[begin + n, 3] = rate
+                out[begin + n, 4] = (slope + lean * step * tail[i]) / parts * 0.28867513459481287
+                out[begin + n, 5] = lean * step / parts * 0.28867513459481287
+                out[begin + n, 6] = z[first + k] + t * step
+                out[begin + n, 7] = beta[i]
                 total += weight
                 n += 1
-        for k in range(n):
-            out[i, k, 0] /= total
+        out[begin : begin + n, 0] /= total
         count[i] = n
+        begin += n
     return count
 
 
