@@ -21,6 +21,7 @@ from inspections.wear.terms import example_terms
 AS_OF = dt.date(2026, 11, 27)
 COLUMNS, INTERVAL_DAYS, D = 6, 548, 13.15
 ROOM_UM = 130.0
+OPENED_ON = AS_OF - dt.timedelta(days=2)
 
 
 @dataclass(frozen=True)
@@ -35,7 +36,8 @@ class JudgedBearing:
 
 def judged_bearings(n: int, number: int) -> list[JudgedBearing]:
     """n bearings, two a pump: most are plain, some have no maximum, one under their fitted clearance, no
-    model, a plant's replace limit, a contact finding or a consequence, and pumps open in a running outage.
+    model, a plant's replace limit, a contact finding or a consequence, and pumps that an outage which runs
+    opens; every ninth pump stands open.
 
     All outages but the last two are recorded; pumps share four calendars, and the first outage of one runs.
     """
@@ -76,7 +78,7 @@ def judged_bearings(n: int, number: int) -> list[JudgedBearing]:
         JudgedBearing(
             f"P{i // 2:03d} {'DE' if i % 2 == 0 else 'NDE'}",
             f"P{i // 2:03d}",
-            made.judgement(i, AS_OF, False),
+            made.judgement(i, AS_OF, False).with_pump_open(OPENED_ON if i // 2 % 9 == 4 else None),
             figures[i],
         )
         for i in range(n)

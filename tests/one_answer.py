@@ -17,7 +17,7 @@ from dashboards.outage_plan.pump_openings.evaluate import PlannedJob
 from dashboards.outage_plan.versions import _recorded
 from dashboards.watchlist.ranking import Watched
 from dashboards.watchlist.row_strips import note_of, row_axis
-from fleet.formatting import chance, day_words
+from fleet.formatting import chance, day, day_words
 from inspections.forecasts.bearing_words import bearing_words
 from inspections.forecasts.forecast_figures import Figures
 from inspections.forecasts.frames import SHEET, figures_frame, forecast_sheet
@@ -30,6 +30,7 @@ SAID_FIRST = {
     "Open in": Word.OPEN,
     "Open at": Word.OPEN,
     "Open on": Word.OPEN,
+    "Open since": Word.OPEN,
     "Leave closed": Word.LEAVE,
     "Set a limit": Word.SET_LIMIT,
     "Cannot say": Word.ENGINEER,
@@ -100,6 +101,8 @@ def when_apart(at: Column | None, text: str, today: dt.date) -> Iterator[str]:
     """That a sentence of an opening names its outage."""
     if at is None or of_sentence(text).word in (Word.SET_LIMIT, Word.DECIDE_NOW, Word.ENGINEER):
         return
+    if text.startswith("Open since"):
+        return
     name = "outage that runs" if at.start_on <= today else day_words(at.start_on, today)
     if name.replace("\u00a0", " ") not in text.replace("\u00a0", " "):
         yield f"does not name {name}: {text}"
@@ -113,6 +116,16 @@ def apart(own: Answer, other: Answer) -> Iterator[str]:
             yield f"{f.name} {two}, not {one}"
 
 
+def open_apart(judged: Judgement, text: str, at: Column | None = None) -> Iterator[str]:
+    """That of a pump that stands open it is said since when, and of no other; not of an opening to come."""
+    since, told = judged.open_since, re.search("[Oo]pen since ([^:;(]+)", text.replace("\u00a0", " "))
+    is_to_come = at is not None and at.start_on > judged.as_of
+    if judged.word in (Word.OPEN, Word.DECIDE_NOW, Word.LEAVE) or told:
+        said = day(since).replace("\u00a0", " ") if since is not None and not is_to_come else None
+        if (told and told[1].strip()) != said:
+            yield f"stands open since {said}, and that is not what is said: {text}"
+
+
 # Stations ------------------------------------------------------------------------------------------------
 
 
@@ -121,9 +134,10 @@ def in_words(judged: Judgement, text: str) -> Iterator[str]:
     said = of_sentence(text)
     yield from apart(stands(judged), said)
     yield from when_apart(judged.at, text, judged.as_of)
+    yield from open_apart(judged, text)
     if "scrape if found" in text and not judged.contact_open:
         yield "told to be scraped, though no contact finding waits at it"
-    if said.word == Word.OPEN and said.trigger is None and not judged.contact_open:
+    if said.word == Word.OPEN and said.trigger is None and not (judged.contact_open or judged.open_since):
         yield f"opened without a trigger: {text}"
 
 
@@ -170,6 +184,7 @@ def planned(job: PlannedJob, start: dt.date, judged: Judgement, wanted: Column |
     if "scrape if found" in job.reason and not judged.contact_open:
         yield "told to be scraped, though no contact finding waits at it"
     yield from when_apart(at, job.reason, judged.as_of)
+    yield from open_apart(judged, job.reason, at)
     figures = Answer(trigger=_um_or(job.trigger_is, job.trigger_um), new=chance(job.p_trigger))
     yield from apart(own, figures) if at.trigger_is else ()
     if wanted is not None and start > wanted.start_on and "wanted" not in job.reason:

@@ -10,7 +10,7 @@ from fleet.models import Bearing, Site
 from fleet.models.recorded import LAST_FIRST
 from fleet.web.bearing_addresses import bearing_address
 from inspections.models import Attendance, Visit
-from inspections.records.openings import LABEL_REACHES
+from inspections.models.visit import LONGEST_OPENING
 
 
 @dataclass(frozen=True)
@@ -36,7 +36,7 @@ def open_visits(sites: Iterable[Site], person: UUID, days: Mapping[UUID, dt.date
     latest: dict[UUID, Visit] = {}
     for visit in rows.select_related("place__site").order_by("-opened_on", *LAST_FIRST):
         today = days[visit.place.site_id]
-        if today - LABEL_REACHES <= visit.opened_on <= today:
+        if today - LONGEST_OPENING <= visit.opened_on <= today:
             latest.setdefault(visit.place_id, visit)
     among = Attendance.objects.standing().filter(visit__in=latest.values(), person=person)
     mine = set(among.values_list("visit", flat=True))

@@ -103,6 +103,7 @@ def context(hand: DraftPlan, made: Proposal, version: versions.Version, sites: l
         "pumps": _groups(_pumps(found, given, version, drawn), given),
         "axis": drawn.axis,
         "decide_now": found.decide_now,
+        "opened": found.opened,
         "orders": _orders(made.orders),
         "not_fitting": found.not_fitting,
         "not_agreed": lacking,

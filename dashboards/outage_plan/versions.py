@@ -39,9 +39,10 @@ from dashboards.outage_plan.pump_openings.proposed import STEPS, Solution
 from dashboards.outage_plan.pump_openings.shell_orders import orders
 from dashboards.outage_plan.supposed import supposed
 from fleet.clock import today_at
-from fleet.models import Bearing, Entry, Installation, Setting, Site
+from fleet.models import Bearing, Entry, Installation, Place, Setting, Site
 from fleet.plant.choices import WORDS_AT_PUMP
 from inspections.forecasts.current_forecasts import standing_run
+from inspections.forecasts.judgement.when import open_since
 from inspections.models import Agreement, DraftPlan, Event, EventKind, OutsideOpening
 
 # Entries that change nothing a plan is made from.
@@ -312,6 +313,18 @@ def _renewed_since(hand: DraftPlan) -> frozenset[str]:
     return frozenset(ids[str(pk)] for pk in works.filter(bearing__in=ids).values_list("bearing", flat=True))
 
 
+def _opened(site: Site) -> dict[str, dt.date]:
+    """By pump of a site that stands open today: the day it was opened."""
+    since = open_since([site.pk], today_at(site))
+    return {tag: since[pk] for pk, tag in Place.objects.filter(pk__in=since).values_list("pk", "tag")}
+
+
+def _with_open_pumps(given: plan.Inputs, opened: Mapping[str, dt.date]) -> plan.Inputs:
+    """The same where a pump was opened or closed after the plan was worked out."""
+    rows = (replace(b, judged=b.judged.with_pump_open(opened.get(b.pump))) for b in given.bearings)
+    return replace(given, bearings=tuple(rows))
+
+
 def shown(hand: DraftPlan, one: Version | None) -> Proposal:
     """A version weighed on what the plan in hand was made from: risk, hours, shells; nothing is solved."""
     refused, left_out = tuple(hand.solved["refused"]), tuple(hand.solved["left_out"])
@@ -329,16 +342,29 @@ def shown(hand: DraftPlan, one: Version | None) -> Proposal:
         done = finished(followed) | renewed
         over |= {(name, outage.name) for name in renewed for outage in given.outages}
     what_ifs = supposed(hand.solved["ids"]["bearings"], holds, hand.as_of)
-    key = (hand.pk, one.jobs, json.dumps(holds), given.accepted, over, done, hand.digest)
+    opened = _opened(hand.site)
+    key = (
+        hand.pk,
+        one.jobs,
+        json.dumps(holds),
+        given.accepted,
+        over,
+        done,
+        hand.digest,
+        tuple(opened.items()),
+    )
     if key not in _WEIGHED:
-        inputs = changed(given, holds, what_ifs)
+        inputs = _with_open_pumps(changed(given, holds, what_ifs), opened)
         left = still_open(replayed(one.jobs, holds, inputs), over)
         _WEIGHED[key] = inputs, evaluate(left, inputs, done)
         while len(_WEIGHED) > _MOST_WEIGHED:
             _WEIGHED.popitem(last=False)
     inputs, made = _WEIGHED[key]
     # Only new metal ends what is to be decided now; what was measured over its maximum stays to be decided.
-    made = replace(made, decide_now=tuple(one for one in made.decide_now if one[0] not in renewed))
+    now, opened_of = (
+        tuple(one for one in some if one[0] not in renewed) for some in (made.decide_now, made.opened)
+    )
+    made = replace(made, decide_now=now, opened=opened_of)
     made = replace(made, not_fitting=above_risk.named(made.not_fitting, holds, hand.site))
     jobs = tuple(plan.Job(job.bearing, job.action, job.outage) for job in made.jobs)
     said = hand.solved

@@ -203,7 +203,8 @@ def _of(bearing: Bearing, site: Site) -> dict[str, Any]:
     judgement: Judgement = judgements([bearing], today)[bearing.pk]
     figures = current([bearing], today)[bearing.pk]
     last = figures["last_reading_um"], figures.day("last_reading_on")
-    asks = judgement.word == Word.DECIDE_NOW or is_past(judgement, last[0])
+    is_open = judgement.open_since is not None
+    asks = judgement.word == Word.DECIDE_NOW or (is_past(judgement, last[0]) and not is_open)
     return {
         "bearing": bearing,
         "site": site,

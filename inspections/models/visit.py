@@ -1,8 +1,16 @@
 """A visit: an opening of one machine, over days, shifts and people."""
 
+import datetime as dt
+from typing import Self
+
 from django.db import models
 
 from fleet.models import Machine, Outage, Person, Place, Recorded
+from fleet.models.recorded import LAST_FIRST, RecordedQuerySet
+
+# An opening rarely takes longer; common practice, no published source. A visit left open beyond it is not
+# gone on with, and rows under one label further apart are two visits: plants number their visits anew.
+LONGEST_OPENING = dt.timedelta(days=120)
 
 
 class Precision(models.TextChoices):
@@ -10,6 +18,16 @@ class Precision(models.TextChoices):
     MONTH = "month"
     YEAR = "year"
     OUTAGE = "outage"
+
+
+class VisitQuerySet(RecordedQuerySet):
+    def open_on(self, day: dt.date) -> Self:
+        """Those by which a pump stands open on a day, the latest opened first: neither closed by then nor
+        left open for longer than an opening takes.
+        """
+        is_open = models.Q(closed_on__isnull=True) | models.Q(closed_on__gt=day)
+        rows = self.standing().filter(is_open, opened_on__gte=day - LONGEST_OPENING, opened_on__lte=day)
+        return rows.order_by("-opened_on", *LAST_FIRST)
 
 
 class Visit(Recorded):
@@ -41,6 +59,8 @@ class Visit(Recorded):
     supersedes = models.UUIDField(
         null=True, blank=True, help_text="the visit that it continues since two positions were joined"
     )
+
+    objects = VisitQuerySet.as_manager()
 
     class Meta:
         indexes = [models.Index(fields=["place", "opened_on"])]

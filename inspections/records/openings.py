@@ -13,12 +13,9 @@ from fleet.models import Installation, Machine, Outage, Place, Rotor, RotorFitti
 from fleet.models.recorded import IN_ORDER, RecordedQuerySet
 from fleet.plant.acts import fact_of
 from inspections.models import NO_VISIT, EventKind, Visit
+from inspections.models.visit import LONGEST_OPENING
 from inspections.records.entry_bodies import new_row
 from inspections.records.facts import EventFact, Happened, MeterFact
-
-# Rows under one label further apart than this are two visits: plants number their visits anew. Common
-# practice, no published source: an opening rarely takes longer.
-LABEL_REACHES = dt.timedelta(days=120)
 
 
 class NotRecorded(ValueError):
@@ -198,7 +195,7 @@ class Openings:
 
     def _labelled(self, fact: Happened) -> Opening | None:
         for opening in self._by_label.get((fact.place, fact.visit), ()):
-            if opening.opened - LABEL_REACHES <= fact.on <= opening.closed + LABEL_REACHES:
+            if opening.opened - LONGEST_OPENING <= fact.on <= opening.closed + LONGEST_OPENING:
                 return opening
         return None
 

@@ -16,7 +16,6 @@ from fleet import units
 from fleet.ledger.writing import Fact, write
 from fleet.measuring_methods import is_ranged
 from fleet.models import Bearing, Place, Recorded
-from fleet.models.recorded import LAST_FIRST
 from inspections.forecasts.forecast_figures import Figures, figures_hash
 from inspections.forecasts.provenance import relied
 from inspections.models import (
@@ -31,7 +30,7 @@ from inspections.models import (
 )
 from inspections.records.corrections import correct_reading, set_counting
 from inspections.records.facts import EventFact
-from inspections.records.openings import LABEL_REACHES, NotRecorded
+from inspections.records.openings import NotRecorded
 from inspections.records.recording import (
     close_visit,
     open_visit,
@@ -55,10 +54,7 @@ class OtherContent(NotRecorded):
 
 def open_visit_of(place: Place, today: dt.date) -> Visit | None:
     """The open visit of a place; one left open for longer than an opening takes is not continued."""
-    rows = Visit.objects.standing().filter(
-        place=place, closed_on__isnull=True, opened_on__gte=today - LABEL_REACHES, opened_on__lte=today
-    )
-    return rows.order_by("-opened_on", *LAST_FIRST).first()
+    return Visit.objects.open_on(today).filter(place=place, closed_on__isnull=True).first()
 
 
 @transaction.atomic

@@ -29,7 +29,7 @@ def _fleet(n: int, site=None):
 
 
 def _queries(client, address, django_assert_max_num_queries):
-    with django_assert_max_num_queries(105) as asked:
+    with django_assert_max_num_queries(106) as asked:
         assert client.get(address).status_code == 200
     return len(asked)
 

@@ -144,6 +144,7 @@ class Evaluation:
     faults: tuple[str, ...]
     marked: tuple[str, ...]
     decide_now: tuple[tuple[str, str], ...] = ()  # bearing and sentence: run on or open
+    opened: tuple[tuple[str, str], ...] = ()  # the same of what would stand there were its pump not open
 
 
 def evaluate(jobs: tuple[Job, ...], inputs: Inputs, done: frozenset[str] = frozenset()) -> Evaluation:
@@ -173,7 +174,8 @@ def evaluate(jobs: tuple[Job, ...], inputs: Inputs, done: frozenset[str] = froze
         not_fitting=not_fitting(room, place, before, np.flatnonzero(above)),
         faults=tuple(_faults(room)),
         marked=tuple(_marked(jobs, inputs)),
-        decide_now=tuple(_decide_now(inputs)),
+        decide_now=tuple(_decide_now(inputs, is_open=False)),
+        opened=tuple(_decide_now(inputs, is_open=True)),
     )
 
 
@@ -388,8 +390,9 @@ def _marked(jobs: tuple[Job, ...], inputs: Inputs) -> Iterator[str]:
             yield f"{outage.name}: opening {bearing} was taken out after the freeze day."
 
 
-def _decide_now(inputs: Inputs) -> Iterator[tuple[str, str]]:
-    """What is past its maximum today, or pays to open early."""
+def _decide_now(inputs: Inputs, *, is_open: bool) -> Iterator[tuple[str, str]]:
+    """What is past its maximum today, or pays to open early: whose pump stands open, or is closed."""
     for b in inputs.bearings:
-        if b.judged.word == Word.DECIDE_NOW:
+        word = b.judged.if_closed if is_open else b.judged.word
+        if word == Word.DECIDE_NOW:
             yield b.name, sentence(standing_of(b.judged, b.last_um, b.last_on))

@@ -6,10 +6,11 @@ Lengths um (diametral, larger end), costs crew hours, chances 0 to 1; None where
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, fields, replace
 from typing import Any
 
-FORMAT = 3  # 3: triggers in whole um, expected re-openings
+FORMAT = 4  # 3: triggers in whole um, expected re-openings; 4: since when its pump stands open
+_READ = (3, 4)
 
 
 class Word:
@@ -91,6 +92,7 @@ class Judgement:
     `stop_h`, the cost of the stop. `opened_today`: the same of this bearing where its pump is opened on the
     day itself, outside its outages. `again_h`, `again_new`: crew hours and new shells of each further
     opening, the pump's and this bearing's. `forecast_hash` names the forecast it rests on.
+    `open_since`: its pump stands open since that day; `if_closed`: the word that stood if it did not.
     """
 
     as_of: dt.date
@@ -114,6 +116,8 @@ class Judgement:
     again_new: float | None = None
     contact_open: bool = False
     forecast_hash: str = ""
+    open_since: dt.date | None = None
+    if_closed: str = ""
 
     @property
     def at(self) -> Column | None:
@@ -150,19 +154,31 @@ class Judgement:
             return self.opened_today, next((one for one in self.columns if one.start_on > day), None)
         return self.columns[running], next(iter(self.columns[running + 1 :]), None)
 
+    def with_pump_open(self, since: dt.date | None) -> "Judgement":
+        """The same while its pump stands open since a day (None: is closed): what is opened is neither to be
+        opened nor left closed, and nobody is asked to decide which.
+        """
+        word = self.if_closed or self.word
+        if since is None or word in (Word.SET_LIMIT, Word.ENGINEER):
+            return replace(self, word=word, if_closed="", open_since=since)
+        return replace(self, word=Word.OPEN, if_closed=word, open_since=since)
+
     def to_json(self) -> dict[str, Any]:
         """Plain text and numbers; `from_json` brings back the same."""
         plain = {f.name: getattr(self, f.name) for f in fields(self)}
         plain |= {"format": FORMAT, "as_of": self.as_of.isoformat()}
+        plain["open_since"] = self.open_since and self.open_since.isoformat()
         today = self.opened_today and _plain(self.opened_today)
         return plain | {"columns": [_plain(one) for one in self.columns], "opened_today": today}
 
     @classmethod
     def from_json(cls, kept: Mapping[str, Any]) -> "Judgement | None":
         """A stored judgement; None where it was stored in another form."""
-        if kept.get("format") != FORMAT:
+        if kept.get("format") not in _READ:
             return None
-        own = {f.name: kept[f.name] for f in fields(cls)} | {"as_of": dt.date.fromisoformat(kept["as_of"])}
+        day, since = dt.date.fromisoformat, kept.get("open_since")
+        own = {f.name: kept[f.name] for f in fields(cls) if f.name in kept}
+        own |= {"as_of": day(kept["as_of"]), "open_since": since and day(since)}
         own["columns"] = tuple(_column(row) for row in kept["columns"])
         own["opened_today"] = kept["opened_today"] and _column(kept["opened_today"])
         return cls(**own)

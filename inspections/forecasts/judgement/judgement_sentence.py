@@ -38,7 +38,8 @@ class Standing:
     no_maximum, no_life). `opened_on`: the outage at which the pump is opened; `next_on`: its next outage;
     `is_known`: whether an outage is recorded there. `past`: chance to have passed the limit by `opened_on`.
     `trigger_is`: reading, always, never or "". `wanted_on`: the outage it would be opened at, if it was
-    placed later because of `moved_for`. `unit`: in which lengths are said.
+    placed later because of `moved_for`. `open_since`: its pump stands open since that day. `unit`: in which
+    lengths are said.
     """
 
     word: str
@@ -68,6 +69,7 @@ class Standing:
     stop_h: float | None = None
     contact_open: bool = False
     shell: str = ""
+    open_since: dt.date | None = None
     unit: str = "um"
 
 
@@ -109,6 +111,7 @@ def standing_of(judgement: Judgement, last_um: float | None, last_on: dt.date | 
         stopping_h=judgement.stopping_h,
         stop_h=judgement.stop_h,
         contact_open=judgement.contact_open,
+        open_since=judgement.open_since,
     )
 
 
@@ -146,6 +149,8 @@ def opening_at(
     """
     standing = standing_of(judgement, *last)
     word = standing.word if standing.word in (Word.SET_LIMIT, Word.ENGINEER) else Word.OPEN
+    since = standing.open_since
+    is_open = since is not None and column.start_on <= max(since, standing.today)
     return replace(
         standing,
         word=word,
@@ -163,6 +168,7 @@ def opening_at(
         moved_for=moved_for or standing.moved_for,
         waiting_h=waiting_h,
         shell=shell,
+        open_since=since if is_open else None,
     )
 
 
@@ -229,9 +235,12 @@ def _engineer(standing: Standing) -> str:
     when = _when(standing.next_on, standing.today)
     if _is_moved(standing):
         when += f" (wanted {_when(standing.wanted_on, standing.today)}, moved for {standing.moved_for})"
+    looks = (
+        f"open {when} and look" if standing.open_since is None else f"open since {day(standing.open_since)}"
+    )
     return (
         "Cannot say: the engineer decides. Its readings do not follow steady wear, so its dates are not"
-        f" to be trusted and no trigger is given; open {when} and look"
+        f" to be trusted and no trigger is given; {looks}"
         f" ({_measured(standing)}, {_limit(standing)})."
     )
 
@@ -299,6 +308,9 @@ def _leave(standing: Standing) -> str:
 
 
 def _open(standing: Standing) -> str:
+    if standing.open_since is not None:
+        since = day(standing.open_since)
+        return f"Open since {since}: measuring goes on ({_measured(standing)}, {_limit(standing)})."
     when = _when(standing.opened_on, standing.today)
     is_expected = (standing.new or 0.0) > EXPECTED or standing.trigger_is == "always"
     if _is_moved(standing):

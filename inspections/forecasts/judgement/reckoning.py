@@ -36,6 +36,7 @@ from inspections.forecasts.judgement.when import (
     days_to,
     filled,
     of_pump,
+    open_since,
     outages_from,
 )
 from inspections.forecasts.wear_inputs import Inputs, Known
@@ -148,8 +149,12 @@ def reckon(
     ruled = _ruled(known, d.openings, t, stands_in)
     today = _ruled(known, d.now, t, stands_in)[0]
     made = _Made(known, rows, held, t, times, pump, d, ruled, today, fits, contact, stop, open_h, extra_h)
+    opened = open_since({one.bearing.place.site_id for one in known}, record.until)
     judgements = {
-        one.bearing.pk: made.judgement(i, record.as_of, stands_in[i]) for i, one in enumerate(known)
+        one.bearing.pk: made.judgement(i, record.as_of, stands_in[i]).with_pump_open(
+            opened.get(one.bearing.place_id)
+        )
+        for i, one in enumerate(known)
     }
     return Reckoned(known, judgements, d, t, times, pump, places, open_h)
 

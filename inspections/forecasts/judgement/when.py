@@ -61,6 +61,12 @@ def closed_up(outages: Iterable[Outage], as_of: dt.date) -> dict[UUID, dt.date]:
     return {place: on for place, on in last.items() if on is not None and on <= as_of}
 
 
+def open_since(sites: Iterable[UUID], day: dt.date) -> dict[UUID, dt.date]:
+    """By place of the sites whose pump stands open on a day: the day it was opened."""
+    rows = Visit.objects.open_on(day).filter(place__site__in=set(sites))
+    return dict(reversed(rows.values_list("place", "opened_on")))
+
+
 def of_pump(
     outages: Sequence[Outage], members: Sequence[Known], closed_on: dt.date | None = None
 ) -> list[Chance]:

@@ -17,10 +17,12 @@ from dashboards.outage_plan.versions import HAND, propose, shown
 from dashboards.outage_plan.versions import version as version_of
 from fleet import background_jobs
 from fleet.clock import today_in
+from fleet.formatting import day
 from fleet.models import Job, Spare
 from fleet.plant.acts import record
 from fleet.plant.limits import set_limits
 from inspections.models import Plan
+from inspections.records.recording import close_visit, open_visit
 from tests import makers
 from tests.dashboards.outage_plan.plan_fleet import a_fleet, bearing_of, run_on
 
@@ -161,6 +163,30 @@ def test_an_accepted_plan_shows_who_when_why_and_what_differs_since(planner, sit
     assert "the plan shown here does otherwise" in page
     compared = _read(planner, "/plan/compare/", first="accepted", second="in-hand")
     assert "Past 5 DE" in compared and "left closed" in compared and "open in outage 1" in compared
+
+
+def test_a_pump_that_stands_open_is_said_to_be_open_and_nobody_is_asked_whether_to_open_it(planner, site):
+    bearing, by = bearing_of(site, "Past 5"), makers.somebody()
+    addresses = "/", "/bearings/Past%205/DE/", f"/plan/?site={site.name}", f"/decide/{bearing.pk}/"
+
+    def told():
+        pages = [_read(planner, address).replace("\u00a0", " ") for address in addresses]
+        assert ["Open since" in page for page in pages] == ["Decide now" not in page for page in pages]
+        assert ("Run on with checks" in pages[3]) == ("Decide now" in pages[3])
+        return {
+            f"Open since {day(TODAY)}: measuring goes on".replace("\u00a0", " ") in page for page in pages
+        }
+
+    assert told() == {False}
+    visit = open_visit(place=bearing.place, on=TODAY, by=by)
+    assert told() == {True}
+    makers.a_reading(bearing=bearing, on=TODAY, value=310, unit="um", visit=visit)
+    propose(site, TODAY, by=None)
+    assert told() == {True}
+    (listed,) = re.findall(r"Open since[^<]*", _read(planner, "/").replace("\u00a0", " "))
+    assert listed in _read(planner, addresses[2]).replace("\u00a0", " ") and "measured 310 µm" in listed
+    close_visit(visit=visit, on=TODAY, by=by)
+    assert told() == {False}
 
 
 def test_with_one_plan_the_compare_page_says_how_to_have_two(planner, site):

@@ -75,6 +75,29 @@ def test_a_bearing_past_its_maximum_asks_for_a_decision_now(site):
     assert made.replacement_expected and made.at.trigger_is
 
 
+def test_what_stands_open_is_neither_to_be_opened_nor_left_closed_until_it_is_closed(site):
+    makers.an_outage(site=site, start_on=dt.date(2026, 9, 1), name="autumn 2026")
+    rises = {"P-PAST": (0, 50, 100, 160), "P-LEFT": (0, 28, 55, 85)}
+    both = [worn(place=at(site, tag=tag), rises=some) for tag, some in rises.items()]
+    none = worn(place=at(site, tag="P-NONE"), limits={"fitting_min": 140, "fitting_max": 170})
+    closed = [of(one) for one in both]
+    assert [one.word for one in closed] == [Word.DECIDE_NOW, Word.LEAVE]
+    opened = [open_visit(place=one.place, on=TODAY, by=makers.somebody()) for one in (*both, none)]
+    told = [of(one) for one in both]
+    assert {(one.word, one.open_since) for one in told} == {(Word.OPEN, TODAY)}
+    assert [one.with_pump_open(None) for one in told] == closed
+    assert (of(none).word, of(none).open_since) == (Word.SET_LIMIT, TODAY)
+    assert of(both[0], TODAY - dt.timedelta(days=1)).open_since is None
+    assert of(both[0], TODAY + dt.timedelta(days=200)).open_since is None  # left open and forgotten
+    kept = told[0].to_json()
+    assert Judgement.from_json(json.loads(json.dumps(kept))) == told[0]
+    of_before = {name: value for name, value in kept.items() if name not in ("open_since", "if_closed")}
+    assert Judgement.from_json(of_before | {"format": 3}).open_since is None
+    for visit in opened:
+        close_visit(visit=visit, on=TODAY, by=makers.somebody())
+    assert [of(one) for one in both] == closed
+
+
 def test_without_a_maximum_a_limit_is_asked_for_and_nothing_is_said(site):
     made = of(worn(place=at(site), limits={"fitting_min": 140, "fitting_max": 170}))
     assert (made.word, made.why, made.at, made.price_h) == (Word.SET_LIMIT, Why.NO_MAXIMUM, None, None)

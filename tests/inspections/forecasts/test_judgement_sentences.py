@@ -267,6 +267,14 @@ def test_no_state_repeats_already_or_writes_a_chance_in_another_way(changes, sai
         ),
         ({"word": "decide_now", "why": "early"}, "Decide now: run on or open before the outage that runs"),
         ({"word": "engineer", "why": "misfit"}, "open in the outage that runs and look"),
+        (
+            {"word": "engineer", "why": "misfit", "open_since": dt.date(2026, 11, 26)},
+            "no trigger is given; open since 26 Nov 2026 (measured 268 µm on 17 Oct 2026",
+        ),
+        (
+            {"open_since": dt.date(2026, 11, 26), "last_on": dt.date(2026, 11, 27)},
+            "Open since 26 Nov 2026: measuring goes on (measured 268 µm on 27 Nov 2026, maximum of 345 µm).",
+        ),
     ],
 )
 def test_an_outage_under_way_is_said_to_run_not_to_begin_on_a_day_gone_by(changes, said):

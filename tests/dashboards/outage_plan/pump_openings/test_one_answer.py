@@ -78,6 +78,8 @@ def test_the_bearings_are_of_every_kind():
     }
     wanted = {Why.PAST, Why.EARLY, Why.CONTACT, Why.BESIDE, Why.DUE, Why.COST, Why.MISFIT, Why.NO_LIFE}
     assert wanted <= {why for _, why in kinds}
+    opened = [one.judged.if_closed for one in bearings() if one.judged.open_since]
+    assert {Word.OPEN, Word.LEAVE, Word.DECIDE_NOW} <= set(opened)
     assert {column.trigger_is for one in bearings() for column in one.judged.columns} == {
         "reading",
         "always",
@@ -114,7 +116,10 @@ def open_one() -> JudgedBearing:
     return next(
         one
         for one in bearings()
-        if one.judged.why == Why.DUE and one.judged.at.trigger_is == "reading" and one.judged.at.known
+        if one.judged.why == Why.DUE
+        and not one.judged.open_since
+        and one.judged.at.trigger_is == "reading"
+        and one.judged.at.known
     )
 
 
