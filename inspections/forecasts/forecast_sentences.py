@@ -13,6 +13,7 @@ from fleet.formatting import chance, counted, day, day_words, percent, um
 from fleet.slip_factors import MIXED
 from inspections.forecasts.forecast_figures import Figures
 from inspections.forecasts.sudden_failures import NO_CLASS, failures_words
+from inspections.wear.forecast import DOUBTFUL
 
 LIMIT_WORDS = {
     "plant": "its replace-rather-than-scrape limit",
@@ -144,9 +145,11 @@ def unwritten_sentence(figures: Figures) -> str:
     shares = " to ".join(f"{100 * chances[k]:.0f}" for k in order)
     until, began = figures.day("unwritten_until"), figures.day("unwritten_from")
     when = f"Between {day(began)} and {day(until)}" if began else f"Before {day(until)}"
+    surprises = figures["surprise"] is not None and figures["surprise"] < DOUBTFUL
+    dates = "the earliest of its dates is shown" if surprises else "the dates keep the doubt"
     return (
         f"{when} the clearance fell and nothing is written: {first} is likelier than {second} or {third}"
-        f" ({shares}). Was the shell changed then? Record what was done; until then the dates keep the doubt."
+        f" ({shares}). Was the shell changed then? Record what was done; until then {dates}."
     )
 
 

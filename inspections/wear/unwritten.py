@@ -27,10 +27,9 @@ IN_A_GAP = (0.02, 0.0025, 0.9775)
 SAID_UNKNOWN = (0.85, 0.10, 0.05)
 KINDS = (Kind.NEW_LIFE, Kind.NEW_BASELINE, Kind.OPENED)  # the last, of no known reason, does nothing
 NOTHING = 2
-FALL_SDS, FALL_SHARE = (
-    3.5,
-    0.15,
-)  # of the readings' difference, and of new clearance: what a fall is larger than
+# Sds of the readings' difference, and share of new clearance, that a fall is larger than; fewer sds where a
+# change does away with a slip.
+FALL_SDS, SLIPS_FALL_SDS, FALL_SHARE = 3.5, 2.0, 0.15
 LEAST_SHARE = 1e-3  # of an account that is kept
 EACH_WEIGHED = (
     2  # latest places of a bearing whose accounts are all weighed; earlier ones are weighed together
@@ -42,13 +41,15 @@ class Supposed:
     """Histories with a place in each gap where a change is supposed.
 
     place (E,): events that stand for what nobody wrote down, UNSURE until accounts are weighed; said (E,):
-    those that a person put there; origin (E,): event of the record each comes from, -1 for those put in.
+    those that a person put there; origin (E,): event of the record each comes from, -1 for those put in;
+    sds (B,): how large a fall is, in sds of the readings' difference.
     """
 
     histories: Histories
     place: NDArray[np.bool_]
     said: NDArray[np.bool_]
     origin: IntArray
+    sds: FloatArray
 
     def take(self, bearings: IntArray) -> Supposed:
         """The chosen bearings, repeats allowed."""
@@ -56,7 +57,8 @@ class Supposed:
         events = np.concatenate(
             [np.arange(h.start[i], h.start[i + 1]) for i in bearings] or [np.zeros(0, dtype=np.int64)]
         )
-        return Supposed(h.take(bearings), self.place[events], self.said[events], self.origin[events])
+        events_of = self.place[events], self.said[events], self.origin[events]
+        return Supposed(h.take(bearings), *events_of, self.sds[bearings])
 
 
 @dataclass(frozen=True)
@@ -131,7 +133,7 @@ def _with_own_curves(record: Record, p: Params) -> Record:
 
 def _read(h: Histories, p: Params) -> Record:
     """The records with every fall but one at the last reading weighed."""
-    s = supposed(h)
+    s = supposed(h, sds=_least_falls(h, p))
     n = h.n_bearings
     if not s.place.any():
         f = frame(h)
@@ -154,7 +156,7 @@ def _with_last_fall(record: Record, h: Histories, p: Params) -> Record:
     Its dates are not piled by them: nothing read later speaks, so the earlier of two dates governs until it
     is answered. Where a change is the likeliest, no reading before it is set aside to make room for it.
     """
-    fallen, _ = _falls(h, last_too=True)
+    fallen, _ = _falls(h, np.full(h.n_bearings, FALL_SDS), last_too=True)
     last = (
         np.unique(h.owner[fallen[fallen == last_readings(frame(h))[h.owner[fallen]]]])
         if len(fallen)
@@ -195,16 +197,35 @@ def likeliest(s: Supposed, p: Params) -> Frame:
     return frame(_with_kinds(s, _weighed(s, doubted, p).best()))
 
 
-def supposed(h: Histories, *, last_too: bool = False) -> Supposed:
+def _least_falls(h: Histories, p: Params) -> FloatArray:
+    """(B,) how large a fall is, in sds of the readings' difference: a smaller one counts in records in which
+    a change there does away with a slip.
+    """
+    least = [np.full(h.n_bearings, sds) for sds in (FALL_SDS, SLIPS_FALL_SDS)]
+    falls = [np.bincount(h.owner[_falls(h, sds, last_too=False)[0]], minlength=h.n_bearings) for sds in least]
+    more = np.flatnonzero(falls[1] > falls[0])
+    if len(more):
+        own = h.take(more)
+        slips = []
+        for sds in least:
+            f = frame(supposed(own, sds=sds[more]).histories)
+            slips.append(np.bincount(f.owner[likely_slips(f, p, last_too=False)], minlength=len(more)))
+        least[0][more[slips[1] < slips[0]]] = SLIPS_FALL_SDS
+    return least[0]
+
+
+def supposed(h: Histories, *, sds: FloatArray | None = None, last_too: bool = False) -> Supposed:
     """The histories with a place before every reading that fell, and one at each level that a person calls
     unknown.
 
-    A fall at a bearing's last reading is among them where ``last_too`` is set.
+    ``sds`` (B,): how large a fall is, 3.5 unless given. A fall at a bearing's last reading is among them
+    where ``last_too`` is set.
     """
-    fallen, before = _falls(h, last_too=last_too)
+    sds = np.full(h.n_bearings, FALL_SDS) if sds is None else sds
+    fallen, before = _falls(h, sds, last_too=last_too)
     said = h.kind == Kind.UNSURE
     if not len(fallen):
-        return Supposed(h, said, said, np.arange(len(h.kind)))
+        return Supposed(h, said, said, np.arange(len(h.kind)), sds)
     middle = 0.5 * (h.exposure_kh[before] + h.exposure_kh[fallen])
     at = np.array(
         [
@@ -217,33 +238,34 @@ def supposed(h: Histories, *, last_too: bool = False) -> Supposed:
     starts = 0.5 * (h.starts_k[before] + h.starts_k[fallen])
     put = h.with_events(at, kind=int(Kind.UNSURE), exposure_kh=middle, starts_k=starts)
     place = put.kind == Kind.UNSURE
-    return Supposed(put, place, place & ~new, origin)
+    return Supposed(put, place, place & ~new, origin, sds)
 
 
-def _falls(h: Histories, *, last_too: bool) -> tuple[IntArray, IntArray]:
+def _falls(h: Histories, sds: FloatArray, *, last_too: bool) -> tuple[IntArray, IntArray]:
     """Readings (F,) that fell with nothing written, the last of a bearing only if asked for, and the reading
     (F,) before each.
 
-    By more than 3.5 sds of their difference, as the gauges are stated, and 0.15 of new clearance. The last
-    reading is weighed by nothing later: where it surprises the earlier of two dates governs (``forecast``).
+    By more than ``sds`` (B,) of their difference, as the gauges are stated, and 0.15 of new clearance. The
+    last reading is weighed by nothing later: where it surprises the earlier of two dates governs
+    (``forecast``).
     """
     f = frame(h)
     seen = np.flatnonzero(f.usable & (h.kind == Kind.READING))
     if len(seen) < 2:
         return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
-    part = np.cumsum(h.among(Kind.NEW_LIFE, Kind.NEW_BASELINE, Kind.UNSURE))
+    part = np.cumsum(np.isin(h.kind, [Kind.NEW_LIFE, Kind.NEW_BASELINE, Kind.UNSURE]))
     a, b = seen[:-1], seen[1:]
-    fell = (f.owner[a] == f.owner[b]) & (part[a] == part[b]) & _fell(h, f, a, b)
+    fell = (f.owner[a] == f.owner[b]) & (part[a] == part[b]) & _fell(h, f, sds, a, b)
     if not last_too:
         fell &= b != last_readings(f)[f.owner[b]]
     return b[fell], a[fell]
 
 
-def _fell(h: Histories, f: Frame, a: IntArray, b: IntArray) -> NDArray[np.bool_]:
+def _fell(h: Histories, f: Frame, sds: FloatArray, a: IntArray, b: IntArray) -> NDArray[np.bool_]:
     """(N,) whether reading b (N,) lies under reading a (N,) by more than gauges and new clearance explain."""
     sd = np.array([np.hypot(m.sd_um, m.bias_sd_um) for m in h.methods])
     var_a, var_b = (sd[h.method[x]] ** 2 + np.nan_to_num(h.extra_sd_um[x]) ** 2 for x in (a, b))
-    least = np.maximum(FALL_SDS * np.sqrt(var_a + var_b), FALL_SHARE * f.new_um[f.owner[b]])
+    least = np.maximum(sds[f.owner[b]] * np.sqrt(var_a + var_b), FALL_SHARE * f.new_um[f.owner[b]])
     return np.asarray(h.value_um[a] - h.value_um[b] > least)
 
 
@@ -314,14 +336,14 @@ def _without_ground(s: Supposed, states: IntArray, f: Frame, aside: NDArray[np.b
     """
     h, place = s.histories, np.flatnonzero(s.place)
     place = place[(states != NOTHING) & ~s.said[place]]
-    written = h.among(Kind.NEW_LIFE, Kind.NEW_BASELINE) & (~s.place | s.said)
+    written = np.isin(h.kind, [Kind.NEW_LIFE, Kind.NEW_BASELINE]) & (~s.place | s.said)
     part = f.owner + np.cumsum(written)  # ascending, another one for each stretch of each bearing
     kept = np.flatnonzero(f.usable & (h.kind == Kind.READING) & ~aside)
     if not len(kept):
         return np.unique(f.owner[place])
     after = np.searchsorted(kept, place)
     a, b = kept[np.maximum(after - 1, 0)], kept[np.minimum(after, len(kept) - 1)]
-    grounded = (part[a] == part[place]) & (part[b] == part[place]) & _fell(h, f, a, b)
+    grounded = (part[a] == part[place]) & (part[b] == part[place]) & _fell(h, f, s.sds, a, b)
     return np.unique(f.owner[place[~grounded]])
 
 

@@ -37,6 +37,20 @@ def test_what_is_likelier_stands_first_with_its_days_and_the_question():
     assert "Was the shell changed then?" in told
 
 
+@pytest.mark.parametrize(
+    ("surprise", "told"),
+    [
+        (None, "the dates keep the doubt"),
+        (0.4, "the dates keep the doubt"),
+        (1e-6, "the earliest of its dates"),
+    ],
+)
+def test_what_its_dates_are_until_the_answer_is_said(surprise, told):
+    """After a fall at the last reading, which surprises, the dates are the earliest, not a mixture."""
+    figures = {"unwritten": [0.92, 0.06, 0.02], "unwritten_until": "2021-06-04", "surprise": surprise}
+    assert f"until then {told}" in unwritten_sentence(Figures(figures))
+
+
 @pytest.mark.parametrize("chances", [None, [0.02, 0.0, 0.98]])
 def test_nothing_is_asked_where_nothing_is_in_doubt(chances):
     assert unwritten_sentence(Figures({"unwritten": chances})) == ""

@@ -69,6 +69,17 @@ def test_where_a_slip_set_aside_explains_a_fall_no_change_is_believed(population
     assert result.max_days[0] == pytest.approx(result.max_days[1], abs=1.0)
 
 
+def test_a_smaller_fall_counts_where_a_reading_would_else_be_a_slip(population):
+    """A fast second life had come near the first one's end when it was read: 33 um lower, under the usual
+    3.5 sds.
+    """
+    closed = [reading(11.0, 190.0), reading(22.0, 250.0), reading(33.0, 217.0), reading(44.0, 320.0)]
+    after = [event(Kind.NEW_LIFE, 44.0), reading(44.0, 140.0), reading(55.0, 200.0)]
+    record = read_record(fleet([*closed, *after]), population.main.designs[0])
+    assert not record.aside.any()
+    assert record.chances[0, 0] > 0.5
+
+
 def test_a_level_said_to_be_unknown_keeps_the_doubt_of_its_words(population):
     """With nothing read afterwards: a new shell 85, another level 10, nothing 5 in 100."""
     result = forecast(fleet([*BEFORE, event(Kind.UNSURE, 40.0)]), population)
