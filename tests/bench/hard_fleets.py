@@ -42,6 +42,7 @@ class Fleet:
     true_kh: np.ndarray
     affected: np.ndarray
     slips: np.ndarray = field(default_factory=lambda: np.zeros(0))  # values that are slips of the pen, um
+    read_twice: np.ndarray | None = None  # which of those concerned were read twice or more since
 
 
 @dataclass(frozen=True)
@@ -136,7 +137,7 @@ def begun_late(world: World, seed: int) -> Fleet:
 def apart(world: World, seed: int) -> Fleet:
     """A world of ``worlds``, the bearings concerned those it reports apart."""
     fleet = make(world, seed)
-    return Fleet(fleet.histories, fleet.true_kh, fleet.odd)
+    return Fleet(fleet.histories, fleet.true_kh, fleet.odd, read_twice=fleet.odd & (fleet.read_since >= 2))
 
 
 GAUGES, YEAR_KH, OTHERS = (
@@ -181,6 +182,8 @@ def nameless(fleet: Fleet) -> Fleet:
 
 Maker = Callable[[int], Fleet]
 ALIKE = World("alike", n=60, median=1.0, sd=0.15)
+UNWRITTEN = World(n=400, unwritten=0.15)
+PAPERS_LOST = replace(UNWRITTEN, as_left_lost=0.5)
 CASES: dict[str, tuple[int, Maker]] = {
     "straight": (6, lambda seed: curved(Curve(200, 1.0), seed)),
     "x^2": (6, lambda seed: curved(Curve(200, 2.0), seed)),
@@ -208,12 +211,15 @@ CASES: dict[str, tuple[int, Maker]] = {
     "one x4 in 60": (8, lambda seed: outlying(replace(ALIKE, outlier=4.0), seed)),
     "one x6 in 200": (8, lambda seed: outlying(replace(ALIKE, n=200, outlier=6.0), seed)),
     "one x5 in 330": (8, lambda seed: outlying(replace(ALIKE, n=330, sd=0.3, outlier=5.0), seed)),
-    "shells unwritten": (2, lambda seed: apart(World(n=400, unwritten=0.15), seed)),
-    "shells unwritten, as left lost": (
-        2,
-        lambda seed: apart(World(n=400, unwritten=0.15, as_left_lost=0.5), seed),
+    "shells unwritten": (6, lambda seed: apart(UNWRITTEN, seed)),
+    "those shells written": (6, lambda seed: apart(replace(UNWRITTEN, written_after_all=True), seed)),
+    "shells unwritten, as left lost": (6, lambda seed: apart(PAPERS_LOST, seed)),
+    "those written, as left lost": (
+        6,
+        lambda seed: apart(replace(PAPERS_LOST, written_after_all=True), seed),
     ),
     "slips by 25.4": (2, lambda seed: whole(World(n=400, slip=0.05, slips=(25.4, 1 / 25.4)), seed)),
+    "slips by half": (3, lambda seed: whole(World(n=400, slip=0.05, slips=(0.5,)), seed)),
     "gauge -15 um, 3 years": (2, lambda seed: gauged(seed, 3.0, -15.0)),
     "gauge -15 um, 8 years": (2, lambda seed: gauged(seed, 8.0, -15.0)),
     "gauges N(0, 10)": (2, lambda seed: gauged(seed, 4.0, spread_um=10.0)),
@@ -232,6 +238,7 @@ def measured(fleet: Fleet) -> tuple[dict[str, np.ndarray], str]:
     keep = (result.p_max_now < 0.05) & (fleet.true_kh > 0)
     read, aside = true_readings(fleet.histories, population, fleet.slips)
     rows = {
+        "read twice": np.zeros(len(keep), dtype=bool) if fleet.read_twice is None else fleet.read_twice,
         "dates": dates_kh(result),
         "true": fleet.true_kh,
         "affected": fleet.affected,
@@ -286,7 +293,12 @@ def main() -> None:
             strict=True,
         )
         rows = {key: np.concatenate([p[key] for p in parts]) for key in parts[0]}
-        for which, mask in (("", rows["affected"]), (": the others", ~rows["affected"])):
+        parts_of = (
+            ("", rows["affected"]),
+            (": read twice since", rows["read twice"]),
+            (": the others", ~rows["affected"]),
+        )
+        for which, mask in parts_of:
             if mask.any():
                 print(line(name + which, {k: v[mask] for k, v in rows.items()}), flush=True)
         print(f"    {words[0]}; {time.perf_counter() - began:.0f} s", flush=True)

@@ -28,3 +28,17 @@ def test_of_four_left_closed_one_passes_where_an_eighth_was_said():
     passes, said = np.array([True, False, False, False, True]), np.full(5, 0.125)
     assert told(leave, passes, said) == "25.0/12.5 = 2.0 (4)"
     assert told(~leave & ~passes, passes, said) == "none left"
+
+
+def test_a_fleet_whose_changes_are_written_after_all_differs_in_these_alone():
+    silent = make(World(n=60, unwritten=0.3), 5)
+    told = make(World(n=60, unwritten=0.3, written_after_all=True), 5)
+    a, b = silent.histories, told.histories
+    read = [h.value_um[h.kind == Kind.READING].tolist() for h in (a, b)]
+    assert read[0] == read[1] and silent.true_kh.tolist() == told.true_kh.tolist()
+    more = np.bincount(b.owner[b.kind == Kind.NEW_LIFE], minlength=60)
+    more -= np.bincount(a.owner[a.kind == Kind.NEW_LIFE], minlength=60)
+    assert ((more > 0) == silent.odd).all() and silent.odd.any()
+    readings = np.bincount(a.owner[a.kind == Kind.READING], minlength=60)
+    assert (silent.read_since[silent.odd] < readings[silent.odd]).all()
+    assert silent.read_since.tolist() == told.read_since.tolist()

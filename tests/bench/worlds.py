@@ -42,6 +42,7 @@ class World:
     why_known: bool = False
     poor_papers: bool = False
     unwritten: float = 0.0  # share of shell changes that nobody writes down; such bearings are reported apart
+    written_after_all: bool = False  # the same fleet, those changes written
     as_left_lost: float = 0.0  # share of readings as left that are lost
     start_hours: float = 0.0  # run hours that a start wears like; pumps start 1 in 20 h, spread exp(1.2 N)
     outlier: float = 0.0  # how many times faster than its peers the first bearing wears; 0: none does
@@ -85,6 +86,7 @@ class Life:
     bedding: float = 0.0  # um of running in still to come
     starts: float = 0.0  # an hour
     unwritten: bool = False  # whether one of its shell changes was not written down
+    read_since: int = 0  # readings since the latest of them
     slips: list[float] = field(default_factory=list)  # values that no gauge showed
     events: list[dict[str, Any]] = field(default_factory=list)
 
@@ -97,6 +99,7 @@ class Fleet:
     true_kh: np.ndarray
     rate: np.ndarray
     odd: np.ndarray  # bearings of the part reported apart
+    read_since: np.ndarray  # readings since the latest shell change that nobody wrote down
     slips: np.ndarray  # values read that are slips of the pen, um
 
 
@@ -125,6 +128,7 @@ def _read(w: World, rng: np.random.Generator, life: Life, known: bool = True) ->
         row["taper_um"] = abs(life.taper + SD * 0.7 * rng.normal())
     if known:
         life.events.append(row)
+        life.read_since += 1
     return value
 
 
@@ -132,8 +136,9 @@ def _renew(w: World, rng: np.random.Generator, life: Life) -> None:
     life.bedding = w.run_in * rng.exponential() if w.run_in else 0.0
     life.c, life.taper = NEW * (1 + 0.1 * rng.normal()), 0.0
     if w.unwritten and life.u > 0 and rng.random() < w.unwritten:
-        life.unwritten = True
-        return
+        life.unwritten, life.read_since = True, 0
+        if not w.written_after_all:
+            return
     life.events.append({"kind": Kind.NEW_LIFE, "exposure_kh": life.u})
 
 
@@ -229,7 +234,7 @@ def _in_days(w: World, rng: np.random.Generator, kh: float, log_duty: float, bro
 def make(w: World, seed: int) -> Fleet:
     """One fleet of a world."""
     rng = np.random.default_rng(seed)
-    rows, true, rate, odd = [], [], [], []
+    rows, true, rate, odd, since = [], [], [], [], []
     slips: list[float] = []
     shift = 0.0
     for i in range(w.n):
@@ -245,9 +250,11 @@ def make(w: World, seed: int) -> Fleet:
         true.append(kh)
         rate.append(life.rate)
         odd.append(apart)
+        since.append(life.read_since)
         slips += life.slips
     histories = build(rows, [Method("lead wire", SD)])
-    return Fleet(histories, np.array(true), np.array(rate), np.array(odd), np.array(slips))
+    told = (np.array(x) for x in (true, rate, odd, since, slips))
+    return Fleet(histories, *told)
 
 
 def _blurred(rng: np.random.Generator, event: dict[str, Any], end: float) -> dict[str, Any]:
