@@ -8,6 +8,7 @@ over a table of cases. Change both.
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
+from statistics import NormalDist
 from typing import Any
 
 from fleet.formatting import chance
@@ -21,10 +22,14 @@ from fleet.slip_factors import (
     Slip,
     slips_of,
 )
+from inspections.wear.forecast import DOUBTFUL
 from inspections.wear.normal import EIGHT_IN_TEN, NEARLY_ALL
 from inspections.wear.verdict_at_limit import WORDS, judge
 
 FAR = NEARLY_ALL  # from what is expected: beyond it a value is asked about
+# A clearance below what is expected is asked about from where the forecast takes it for a possible slip:
+# believing it is the dangerous side, and a second measurement settles it while the bearing is open.
+LOW = -NormalDist().inv_cdf(DOUBTFUL / 2)
 # A value is asked about too when a named slip explains it so much better than wear does. Odds of a slip
 # before it is seen and the odds at which one asks: set on the simulated fleets of tests/bench/slips.py, no
 # published source.
@@ -251,15 +256,16 @@ def _bound(
 def question(value_um: float, typed: Typed, expected: Expected | None) -> Question:
     """Whether to ask for a second measurement, and the slip that would explain the value.
 
-    Asked outside 99.7 % of what is expected, where a slip's factor explains it better than wear does, and
-    always at nothing and over the most. Each slip of this box is weighed with the step it would then have
-    been read to.
+    Asked outside 99.7 % of what is expected, below it outside 98 %, where a slip's factor explains it better
+    than wear does, and always at nothing and over the most. Each slip of this box is weighed with the step it
+    would then have been read to.
     """
     beyond = typed.most_um is not None and not 0.0 < value_um <= typed.most_um
     if expected is None:
         return Question(asked=beyond, beyond=beyond)
     own = typed.sd_over()
-    far = abs(distance(value_um, own, expected)) > FAR
+    away = distance(value_um, own, expected)
+    far, low = abs(away) > FAR, away < -LOW and not expected.rough
     best, slip, mended = 0.0, None, None
     slips = slips_of(typed.unit)
     for one in slips:
@@ -271,7 +277,7 @@ def question(value_um: float, typed: Typed, expected: Expected | None) -> Questi
     by_slip = chance > ASK_FROM * (chance + (1 - SLIP_CHANCE) * likelihood(value_um, own, expected))
     if beyond or far or (by_slip and not expected.rough):
         return Question(True, slip, mended, beyond)
-    return Question()
+    return Question(asked=low)
 
 
 def question_of_interval(

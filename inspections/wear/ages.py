@@ -191,7 +191,7 @@ def ages(
 ) -> Ages:
     """The lives of a fleet; ``du`` (E,) kh between events, ``new_um`` (B,) clearance when new."""
     first = h.start[:-1][np.diff(h.start) > 0]
-    begins = np.isin(h.kind, [Kind.NEW_LIFE, Kind.UNSURE])
+    begins = h.among(Kind.NEW_LIFE, Kind.UNSURE)
     is_first = np.zeros(len(owner), dtype=bool)
     is_first[first] = True
     begins |= is_first
@@ -258,7 +258,7 @@ def _readings(
     """Readings up to the first scrape or new baseline of lives without a recorded start: event, um above new,
     1 / um2.
     """
-    cut = np.cumsum(np.isin(h.kind, [Kind.SCRAPE, Kind.NEW_BASELINE]))
+    cut = np.cumsum(h.among(Kind.SCRAPE, Kind.NEW_BASELINE))
     begin = np.zeros(len(known), dtype=np.int64)
     order = np.flatnonzero(np.diff(number, prepend=-1) > 0) if len(number) else np.zeros(0, dtype=np.int64)
     begin[number[order]] = cut[order]

@@ -151,6 +151,12 @@ class Histories:
         """(E,) the bearing each event belongs to."""
         return np.repeat(np.arange(self.n_bearings), np.diff(self.start))
 
+    def among(self, *kinds: Kind) -> NDArray[np.bool_]:
+        """(E,) events of some kinds."""
+        table = np.zeros(len(Kind), dtype=bool)
+        table[list(kinds)] = True
+        return table[self.kind]
+
     def digest(self) -> bytes:
         """SHA-256 of all that stands here: equal histories, equal digests."""
         told = hashlib.sha256(repr((self.methods, self.gauges)).encode())

@@ -100,10 +100,10 @@ def _hidden(h: Histories, openings: int) -> tuple[NDArray[np.bool_], NDArray[np.
     """(E,) readings hidden, those of them that are scored, and the number of their
     opening (1 the earliest).
     """
-    seen = np.isin(h.kind, [Kind.READING, Kind.INTERVAL, Kind.DROP]) & (h.method >= 0)
+    seen = h.among(Kind.READING, Kind.INTERVAL, Kind.DROP) & (h.method >= 0)
     hidden, first = np.zeros(len(h.kind), dtype=bool), np.zeros(len(h.kind), dtype=bool)
     number = np.zeros(len(h.kind), dtype=np.int64)
-    fresh = np.isin(h.kind, [Kind.NEW_LIFE, Kind.NEW_BASELINE, Kind.UNSURE])
+    fresh = h.among(Kind.NEW_LIFE, Kind.NEW_BASELINE, Kind.UNSURE)
     for i in range(h.n_bearings):
         own = np.arange(h.start[i], h.start[i + 1])
         read = own[seen[own]]
@@ -201,7 +201,7 @@ def _without(f: Frame, hidden: NDArray[np.bool_]) -> Frame:
 
 def _usual_step(h: Histories, hidden: NDArray[np.bool_]) -> float:
     """What scrapes have usually added, um: the median of as left minus as found where both were read."""
-    chain = np.flatnonzero(~np.isin(h.kind, [Kind.DROP, Kind.OPENED]))
+    chain = np.flatnonzero(~h.among(Kind.DROP, Kind.OPENED))
     at = np.flatnonzero(h.kind[chain] == Kind.SCRAPE)
     at = at[(at > 0) & (at < len(chain) - 1)]
     before, after = chain[at - 1], chain[at + 1]

@@ -41,9 +41,7 @@ def _chain(f: Frame, read: np.ndarray) -> IntArray:
     """Clearance readings and work in order, without what stands between them in an opening: wall, drop, its
     reason.
     """
-    return np.flatnonzero(
-        read | ~np.isin(f.histories.kind, [Kind.READING, Kind.INTERVAL, Kind.DROP, Kind.OPENED])
-    )
+    return np.flatnonzero(read | ~f.histories.among(Kind.READING, Kind.INTERVAL, Kind.DROP, Kind.OPENED))
 
 
 def _at_once(f: Frame, one: IntArray, other: IntArray) -> np.ndarray:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,6 +37,17 @@ class Frame:
     ages: Ages
     along: FloatArray | None = None  # (E,) steps along a curve of its own, kh, instead of the pool's
 
+    @cached_property
+    def since_start(self) -> tuple[FloatArray, IntArray]:
+        """(E,) exposure gone since the present life or level began, kh; and the number of that life."""
+        h = self.histories
+        begins = h.among(Kind.NEW_LIFE, Kind.NEW_BASELINE, Kind.UNSURE)
+        begins[h.start[:-1][np.diff(h.start) > 0]] = True
+        number = np.cumsum(begins).astype(np.int64) - 1
+        total = np.cumsum(self.du)
+        at = total[begins]
+        return total - at[number] if len(at) else total, number
+
     def spent(self, start_hours: float, curve: Curve = STRAIGHT) -> FloatArray:
         """(E,) exposure since the event before in equivalent kh: run hours and starts, along the curve of
         wear.
@@ -59,11 +71,7 @@ def frame(h: Histories) -> Frame:
     last[filled] = exposure[h.start[1:][filled] - 1]
     now = np.where(np.isfinite(h.now_kh), h.now_kh, last)
     tail = np.where(filled, np.maximum(now - last, 0.0), 0.0)
-    value = (
-        np.isin(h.kind, [Kind.READING, Kind.DROP])
-        & np.isfinite(h.value_um)
-        & (np.abs(h.value_um) < LARGEST_UM)
-    )
+    value = h.among(Kind.READING, Kind.DROP) & np.isfinite(h.value_um) & (np.abs(h.value_um) < LARGEST_UM)
     bounds = (h.kind == Kind.INTERVAL) & ~(np.isnan(h.low_um) | np.isnan(h.high_um)) & (h.low_um < h.high_um)
     bounds &= np.isfinite(h.low_um) | np.isfinite(h.high_um)
     usable = (value | bounds) & (h.method >= 0) & (h.method < max(len(h.methods), 1))
@@ -168,32 +176,32 @@ def lay_out(f: Frame, p: Params, set_aside: NDArray[np.bool_] | None = None) -> 
     which = np.clip(h.method, 0, len(sd) - 1)
     extra = np.nan_to_num(h.extra_sd_um, nan=0.0, posinf=0.0)
     var, shift = sd[which] ** 2 + extra**2, bias[which] + p.of_gauges(h)
-    reading = use & (h.kind == Kind.READING)
+    reading = np.flatnonzero(use & (h.kind == Kind.READING))
     op[reading], a[reading], b[reading] = grid.READ, (h.value_um - shift)[reading], var[reading]
-    drop = use & (h.kind == Kind.DROP)
+    drop = np.flatnonzero(use & (h.kind == Kind.DROP))
     op[drop], a[drop], b[drop] = grid.DROP, h.value_um[drop], var[drop]
-    bounds = use & (h.kind == Kind.INTERVAL)
+    bounds = np.flatnonzero(use & (h.kind == Kind.INTERVAL))
     op[bounds], c[bounds] = grid.CENSOR, var[bounds]
-    a[bounds] = np.clip(h.low_um - shift, -LARGEST_UM, LARGEST_UM)[bounds]
-    b[bounds] = np.clip(h.high_um - shift, -LARGEST_UM, LARGEST_UM)[bounds]
+    a[bounds] = np.clip(h.low_um[bounds] - shift[bounds], -LARGEST_UM, LARGEST_UM)
+    b[bounds] = np.clip(h.high_um[bounds] - shift[bounds], -LARGEST_UM, LARGEST_UM)
     _opened(f, p, op, a, b, c)
-    scrape = h.kind == Kind.SCRAPE
+    scrape = np.flatnonzero(h.kind == Kind.SCRAPE)
     mean, spread = p.of_steps(h.class_)
-    op[scrape], a[scrape], b[scrape] = grid.STEP, mean[f.owner][scrape], spread[f.owner][scrape] ** 2
+    op[scrape], a[scrape], b[scrape] = grid.STEP, mean[f.owner[scrape]], spread[f.owner[scrape]] ** 2
     new = f.new_um * (1.0 + p.of_new(h.class_))
     new_sd = f.new_um * p.new_spread
-    known = np.isfinite(h.level_um)
     for kind, code in (
         (Kind.NEW_LIFE, grid.LIFE),
         (Kind.NEW_BASELINE, grid.LEVEL),
         (Kind.UNSURE, grid.LEVEL),
     ):
-        here = h.kind == kind
+        here = np.flatnonzero(h.kind == kind)
         start = new if kind == Kind.NEW_LIFE else new + 0.25 * f.wide_um
         loose = new_sd if kind == Kind.NEW_LIFE else f.wide_um
         op[here] = code
-        a[here] = np.where(known, h.level_um, start[f.owner])[here]
-        b[here] = np.where(h.level_sd_um > 0, h.level_sd_um, loose[f.owner])[here] ** 2
+        stated, sd_stated, of = h.level_um[here], h.level_sd_um[here], f.owner[here]
+        a[here] = np.where(np.isfinite(stated), stated, start[of])
+        b[here] = np.where(sd_stated > 0, sd_stated, loose[of]) ** 2
     op[h.kind == Kind.RATE_BREAK] = grid.BREAK
     first = h.start[:-1][np.diff(h.start) > 0]
     op[first[op[first] == grid.LIFE]] = grid.LEVEL  # nothing before it to remember

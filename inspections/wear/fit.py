@@ -22,7 +22,7 @@ from .own_curve import learned_share
 from .parameters import FACTORS, LOG_RATE_PRIOR, Params
 from .population import Pool, Population
 from .slips import cannot_be, likely_slips, rate_of
-from .taper import fleet_taper, wear_since_start
+from .taper import fleet_taper
 from .unwritten import likeliest, supposed
 
 MOST_FITTED = 2500  # fleet-wide parameters are known to a per cent or two from this many bearings
@@ -36,7 +36,7 @@ ABSURD = -60.0  # log evidence a reading: ten standard deviations off on average
 def lives_with_two(f: Frame) -> int:
     """Lives (new metal or a new level starts one) that hold two usable readings."""
     h = f.histories
-    begins = np.isin(h.kind, [Kind.NEW_LIFE, Kind.NEW_BASELINE, Kind.UNSURE]).astype(int)
+    begins = h.among(Kind.NEW_LIFE, Kind.NEW_BASELINE, Kind.UNSURE).astype(int)
     first = np.zeros(len(h.kind), dtype=int)
     first[h.start[:-1][np.diff(h.start) > 0]] = 1
     number = np.cumsum(np.maximum(begins, first)) - 1
@@ -48,10 +48,10 @@ def log_median_slope(f: Frame) -> float:
     """Log of the median slope of single stretches, um/kh: where the climb starts."""
     h = f.histories
     seen = f.usable & (h.kind == Kind.READING)
-    cut = np.isin(h.kind, [Kind.SCRAPE, Kind.NEW_LIFE, Kind.NEW_BASELINE, Kind.UNSURE])
+    cut = h.among(Kind.SCRAPE, Kind.NEW_LIFE, Kind.NEW_BASELINE, Kind.UNSURE)
     cut[h.start[:-1][np.diff(h.start) > 0]] = True
     part = np.unique(np.cumsum(cut)[seen], return_inverse=True)[1]
-    x, y = wear_since_start(f)[0][seen], h.value_um[seen]
+    x, y = f.since_start[0][seen], h.value_um[seen]
     count = np.maximum(np.bincount(part), 1)
     dx = x - (np.bincount(part, x) / count)[part]
     sxx, sxy = np.bincount(part, dx * dx), np.bincount(part, dx * y)

@@ -81,7 +81,7 @@ def settle(f: Frame, p: Params, aside: NDArray[np.bool_], weight: FloatArray) ->
 def _measured(f: Frame) -> NDArray[np.bool_]:
     """(E,) clearances, or bounds of one, that a named gauge measured."""
     h = f.histories
-    return f.usable & np.isin(h.kind, [Kind.READING, Kind.INTERVAL]) & (h.gauge >= 0)
+    return f.usable & h.among(Kind.READING, Kind.INTERVAL) & (h.gauge >= 0)
 
 
 def _checks(h: Histories, used: IntArray) -> tuple[FloatArray, FloatArray]:

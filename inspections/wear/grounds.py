@@ -14,7 +14,7 @@ from .event_effects import Frame, frame, lay_out
 from .normal import NINE_IN_TEN
 from .parameters import Params
 from .slips import slip_odds
-from .taper import gone_along, wear_since_start
+from .taper import gone_along
 
 CURVED = 3.0  # sds of the bend of a life's readings at which steady wear is doubted
 READINGS_FOR_BEND = 5
@@ -50,12 +50,12 @@ def _segments(
 ) -> tuple[IntArray, FloatArray, FloatArray, FloatArray, IntArray]:
     """Readings of the present life: owner, exposure, value, variance, and segment between scrapes."""
     h = f.histories
-    gone, life = wear_since_start(f)
+    gone, life = f.since_start
     gone = gone if along is None else along
     present = np.full(h.n_bearings, -1)
     present[f.owner] = life  # the last written is the last event's
     seen = f.usable & ~aside & (h.kind == Kind.READING) & (life == present[f.owner])
-    cut = np.isin(h.kind, [Kind.SCRAPE, Kind.NEW_LIFE, Kind.NEW_BASELINE, Kind.UNSURE])
+    cut = h.among(Kind.SCRAPE, Kind.NEW_LIFE, Kind.NEW_BASELINE, Kind.UNSURE)
     cut[h.start[:-1][np.diff(h.start) > 0]] = True
     segment = np.cumsum(cut)
     sd, bias = p.of_methods(h.methods)
@@ -141,7 +141,7 @@ def bent_in_time(f: Frame, p: Params, aside: NDArray[np.bool_], score: FloatArra
     looked at.
     """
     h = f.histories
-    life = wear_since_start(f)[1]
+    life = f.since_start[1]
     out = np.zeros(h.n_bearings, dtype=bool)
     seen = f.usable & (h.kind == Kind.READING)
     if not seen.any():
@@ -184,7 +184,7 @@ def bent_along(f: Frame, curve: Curve, times: float) -> FloatArray:
     """(E,) steps of a life's exposure under the fleet's exponent ``times`` over, each life's whole gain kept,
     kh.
     """
-    life = wear_since_start(f)[1]
+    life = f.since_start[1]
     gone = gone_along(f, curve)
     length = np.zeros(int(life.max()) + 1)
     np.maximum.at(length, life, gone)

@@ -116,7 +116,7 @@ def fleet_lines(h: Histories, hidden: np.ndarray | None = None) -> FleetLines:
     if hidden is not None:
         seen &= ~hidden
     owner, n = h.owner, h.n_bearings
-    begins = np.isin(h.kind, [Kind.NEW_LIFE, Kind.NEW_BASELINE, Kind.UNSURE])
+    begins = h.among(Kind.NEW_LIFE, Kind.NEW_BASELINE, Kind.UNSURE)
     begins[h.start[:-1][np.diff(h.start) > 0]] = True
     life = np.cumsum(begins)
     stretch = np.cumsum(begins | (h.kind == Kind.SCRAPE))

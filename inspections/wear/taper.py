@@ -21,20 +21,9 @@ APART = np.linspace(
 FOLDED = np.sqrt(2 / np.pi) * np.exp(-0.5 * APART**2) + APART * (1.0 - 2.0 * ndtr(-APART))
 
 
-def wear_since_start(f: Frame) -> tuple[FloatArray, IntArray]:
-    """(E,) exposure gone since the present life or level began, kh; and the number of that life."""
-    h = f.histories
-    begins = np.isin(h.kind, [Kind.NEW_LIFE, Kind.NEW_BASELINE, Kind.UNSURE])
-    begins[h.start[:-1][np.diff(h.start) > 0]] = True
-    number = np.cumsum(begins).astype(np.int64) - 1
-    total = np.cumsum(f.du)
-    at = total[begins]
-    return total - at[number] if len(at) else total, number
-
-
 def gone_along(f: Frame, curve: Curve) -> FloatArray:
     """(E,) exposure since the present life or level began, along the fleet's curve of wear, kh."""
-    gone, life = wear_since_start(f)
+    gone, life = f.since_start
     if curve.straight or not len(gone):
         return gone
     total = np.cumsum(f.spent(0.0, curve))
@@ -62,7 +51,7 @@ def fleet_taper(f: Frame, p: Params) -> Params:
     seen = f.usable & (h.kind == Kind.READING) & np.isfinite(h.taper_um)
     if seen.sum() < 8:
         return p
-    gone, number = wear_since_start(f)
+    gone, number = f.since_start
     life, x = np.unique(number[seen], return_inverse=True)[1], gone[seen]
     stretch = np.cumsum(np.append(True, np.diff(number) > 0) | (h.kind == Kind.SCRAPE))[seen]
     stretch = np.unique(stretch, return_inverse=True)[1]
@@ -117,7 +106,7 @@ def taper_now(
     """
     h = f.histories
     n = h.n_bearings
-    number, gone = wear_since_start(f)[1], gone_along(f, p.curve)
+    number, gone = f.since_start[1], gone_along(f, p.curve)
     last_life = np.full(n, -1)
     filled = np.diff(h.start) > 0
     last_life[filled] = number[h.start[1:][filled] - 1]

@@ -253,7 +253,7 @@ def _falls(h: Histories, sds: FloatArray, *, last_too: bool) -> tuple[IntArray, 
     seen = np.flatnonzero(f.usable & (h.kind == Kind.READING))
     if len(seen) < 2:
         return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
-    part = np.cumsum(np.isin(h.kind, [Kind.NEW_LIFE, Kind.NEW_BASELINE, Kind.UNSURE]))
+    part = np.cumsum(h.among(Kind.NEW_LIFE, Kind.NEW_BASELINE, Kind.UNSURE))
     a, b = seen[:-1], seen[1:]
     fell = (f.owner[a] == f.owner[b]) & (part[a] == part[b]) & _fell(h, f, sds, a, b)
     if not last_too:
@@ -336,7 +336,7 @@ def _without_ground(s: Supposed, states: IntArray, f: Frame, aside: NDArray[np.b
     """
     h, place = s.histories, np.flatnonzero(s.place)
     place = place[(states != NOTHING) & ~s.said[place]]
-    written = np.isin(h.kind, [Kind.NEW_LIFE, Kind.NEW_BASELINE]) & (~s.place | s.said)
+    written = h.among(Kind.NEW_LIFE, Kind.NEW_BASELINE) & (~s.place | s.said)
     part = f.owner + np.cumsum(written)  # ascending, another one for each stretch of each bearing
     kept = np.flatnonzero(f.usable & (h.kind == Kind.READING) & ~aside)
     if not len(kept):

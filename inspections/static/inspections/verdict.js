@@ -1,7 +1,7 @@
 // The verdict on one reading, as inspections/visits/verdict.py gives it: the same rule, the same words. A test holds the two
 // together over a table of cases; change both.
 
-const EIGHT_IN_TEN = 1.2815515655446004, FAR = 2.967737925342168, SLIP_CHANCE = 0.005, ASK_FROM = 0.35;
+const EIGHT_IN_TEN = 1.2815515655446004, FAR = 2.967737925342168, LOW = 2.3263478740408408, SLIP_CHANCE = 0.005, ASK_FROM = 0.35;
 const GUARD = 1.6448536269514722, COARSEST_STEP = 50, GROSS = 5;
 const UNIT_UM = { mm: 1000, um: 1, mil: 25.4, thou: 25.4, in: 25400 };
 const HUNDREDTH_MM = "hundredths of a millimetre";
@@ -87,7 +87,8 @@ const sdWith = (sd, step, other) =>
 function question(value, sd, e, unit, step, most) {
   const beyond = known(most) && !(value > 0 && value <= most);
   if (!e) return { asked: beyond, slip: null, mended: null };
-  const own = sdWith(sd, step, step), far = Math.abs(distance(value, own, e)) > FAR, slips = SLIPS[unit];
+  const own = sdWith(sd, step, step), away = distance(value, own, e), slips = SLIPS[unit];
+  const far = Math.abs(away) > FAR, low = away < -LOW && !e.rough;
   let best = 0, slip = null, mended = null;
   for (const one of slips) {
     const meant = value / one.factor, spread = sdWith(sd, step, step / one.factor);
@@ -96,7 +97,7 @@ function question(value, sd, e, unit, step, most) {
   }
   const chance = (SLIP_CHANCE / slips.length) * best;
   const bySlip = chance > ASK_FROM * (chance + (1 - SLIP_CHANCE) * likelihood(value, own, e));
-  return beyond || far || (bySlip && !e.rough) ? { asked: true, slip, mended } : { asked: false, slip: null, mended: null };
+  return beyond || far || (bySlip && !e.rough) ? { asked: true, slip, mended } : { asked: low, slip: null, mended: null };
 }
 
 function unlike(low, high, sd, e) {

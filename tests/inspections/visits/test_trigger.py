@@ -206,7 +206,7 @@ def test_list_page_and_pump_say_one_thing_of_bearings_of_each_kind(site):
     assert "Measure again. Found" in page and why in page
     for bearing, advice in ((no_maximum, "close up"), (no_life, "ask the engineer")):
         begin(client, bearing)
-        read(client, bearing, "0.215", sure="yes")
+        read(client, bearing, "0.228", sure="yes")
         listed = said(client.get(f"/bearings/{bearing.place.tag}/DE/"))
         assert "Set a limit" in listed and "Has passed" not in listed
         assert ("No date: its maximum of 110 µm does not lie above" in listed) == (bearing is no_life)
@@ -217,8 +217,8 @@ def test_list_page_and_pump_say_one_thing_of_bearings_of_each_kind(site):
         assert packed[bearing.place.tag]["opening"] in visit
         assert ("Ask the engineer." in visit) == (f"Advice: {advice}" in page and bearing is no_life)
     # Measured again and still over a maximum that cannot be right: no shell is condemned by that.
-    (first,) = Reading.objects.filter(bearing=no_life, value_um=215)
-    read(client, no_life, "0.216", where=f"{first.end}-{first.clock}", query={"again": first.pk}, sure="yes")
+    (first,) = Reading.objects.filter(bearing=no_life, value_um=228)
+    read(client, no_life, "0.229", where=f"{first.end}-{first.clock}", query={"again": first.pk}, sure="yes")
     page = said(client.get(at(no_life, "close/")))
     assert "Advice: ask the engineer" in page and "one of the two, or the bore, is wrong. No shell" in page
     assert "Advice: replace" not in page and "a new shell, or hold" not in page

@@ -5,7 +5,9 @@ import re
 import pytest
 from scipy.stats import norm
 
+from inspections.visits.verdict import LOW
 from inspections.wear import normal
+from inspections.wear.forecast import DOUBTFUL
 from tests.conftest import CHECKOUT
 
 VERDICT = CHECKOUT / "inspections/static/inspections/verdict.js"
@@ -25,3 +27,8 @@ def test_so_many_lie_within_each_quantile(name, within):
 def test_the_device_has_the_same_to_the_last_digit(script, name):
     (number,) = re.findall(rf"\b{script} = ([\d.]+)", VERDICT.read_text("utf-8"))
     assert float(number) == getattr(normal, name)
+
+
+def test_the_device_asks_about_a_low_clearance_from_where_the_forecast_doubts_it():
+    (number,) = re.findall(r"\bLOW = ([\d.]+)", VERDICT.read_text("utf-8"))
+    assert float(number) == LOW and 2 * norm.sf(LOW) == pytest.approx(DOUBTFUL, rel=1e-12)
