@@ -24,7 +24,7 @@ from inspections.wear.forecast import Forecasts, forecast
 from inspections.wear.normal import EIGHT_IN_TEN
 from inspections.wear.population import Population
 
-ENGINE = "14"
+ENGINE = "15"
 # Significant digits of a figure as it is stored, shown and hashed. The compiled and the plain numpy form of
 # the engine differ by up to 3e-11 of a figure (measured), so that two of them round apart once in some ten
 # thousand figures.

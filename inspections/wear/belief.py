@@ -15,7 +15,7 @@ from .arrays import FloatArray, IntArray
 from .event_effects import Frame, Work
 from .parameters import Params
 from .pass_inputs import Priors, Steps
-from .shape import bent
+from .shape import spread
 
 CUT = -12.0  # components below 6e-6 of the best are left out of a cloud
 CAP = 160
@@ -87,11 +87,11 @@ def evidence(
     """(B,) log marginal likelihood of each bearing's readings."""
     start, end = f.histories.start[:-1], f.histories.start[1:] if stop is None else stop
     lean = np.zeros(len(start)) if lean is None else lean
-    x, du = bent(rate.warp, nodes, rate.outlying), f.spent(rate.start_hours, rate.curve)
+    apart, du = spread(rate.warp, nodes, rate.outlying), f.spent(rate.start_hours, rate.curve)
 
     def task(s: slice) -> FloatArray:
         inputs = pass_inputs(work, rate, du, start[s], end[s], lean[s], s)
-        return passes.run(*inputs, linear, nodes, x, False, NOTHING, NOTHING, NOTHING)
+        return passes.run(*inputs, linear, nodes, apart, False, NOTHING, NOTHING, NOTHING)
 
     return np.concatenate(spread_out(task, chunks(len(start), threads), threads) or [np.zeros(0)])
 
@@ -132,7 +132,7 @@ def believe(
     """What is believed of every bearing ``tail`` kh after its last event (before event ``stop``)."""
     start, end = f.histories.start[:-1], f.histories.start[1:] if stop is None else stop
     lean = np.zeros(len(start)) if lean is None else lean
-    x, du = bent(rate.warp, nodes, rate.outlying), f.spent(rate.start_hours, rate.curve)
+    apart, du = spread(rate.warp, nodes, rate.outlying), f.spent(rate.start_hours, rate.curve)
     at_starts = 1.0 + rate.start_hours * f.starts_per_hour
     growth, age, now = _ahead(f, rate.curve, tail, stop)
     spent = tail * at_starts * growth
@@ -142,10 +142,10 @@ def believe(
         n = s.stop - s.start
         w, m, v = (np.empty((n, len(nodes))) for _ in range(3))
         inputs = pass_inputs(work, rate, du, start[s], end[s], lean[s], s)
-        passes.run(*inputs, linear, nodes, x, True, w, m, v)
+        passes.run(*inputs, linear, nodes, apart, True, w, m, v)
         out = np.empty((n * max(CAP, 2 * len(nodes)), COLUMNS))
         count = passes.clouds(
-            w, m, v, rate.loc[s], rate.tau[s], rate.beta[s], spent[s], nodes, x, linear, CUT, out
+            w, m, v, rate.loc[s], rate.tau[s], rate.beta[s], spent[s], nodes, apart.x, linear, CUT, out
         )
         parts.append(out[: count.sum()].copy())
         begin.append(total + np.cumsum(count))

@@ -30,6 +30,7 @@ MOST_WITH_OWN_CURVE = (
     1 / 3
 )  # of a pool's bearings; more of them, and the fleet's own exponent has to explain them
 CLIMBS = 4  # at most, each with the slips, accounts and votes that the one before left
+FEW_APART = {"log_tau": float(np.log(0.2)), "logit_outlying": float(logit(0.1))}  # the second start of a fit
 ABSURD = -60.0  # log evidence a reading: ten standard deviations off on average
 
 
@@ -148,6 +149,8 @@ def _fit(f: Frame, plain: Pool, known: Pool | None, threads: bool, carry: bool) 
         o.f, o.set_aside, o.weight = small, aside, weight
         if weight.mean() < 0.5:
             raise ValueError("most readings do not look like wear")
+        if not attempt and known is None and "logit_outlying" in (slot.name for slot in o.slots):
+            theta, u = _two_starts(o, theta, u)
         theta, u, converged = climb(o, theta, u)
         respread = o.respread(theta, u)
         p = _with_effects(o, theta, o.settle(theta, u, 1)[1])
@@ -170,6 +173,23 @@ def _fit(f: Frame, plain: Pool, known: Pool | None, threads: bool, carry: bool) 
         aliased=o.d.aliased,
         curved=curved,
     )
+
+
+def _two_starts(o: Objective, theta: FloatArray, u: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """The higher of two climbs along all numbers but the bend of rates: from where the fit begins, and from a
+    fleet of bearings alike with a tenth of them far apart.
+
+    Two kinds of bearings are one wide kind, or a narrow one and outlying ones, and a climb along the bend
+    ends at whichever it is nearer.
+    """
+    free = ~o.shapes
+    plain, names = o.of_slots(free), [slot.name for slot in o.slots]
+    other = theta.copy()
+    other[[names.index(name) for name in FEW_APART]] = list(FEW_APART.values())
+    climbs = [climb(plain, start[free], u)[:2] for start in (theta, other)]
+    theta = theta.copy()
+    theta[free], u = max(climbs, key=lambda at: np.nan_to_num(plain.value(*at), nan=-np.inf))
+    return theta, u
 
 
 def _with_gauges(base: Params, p: Params) -> Params:

@@ -12,10 +12,13 @@ import numpy as np
 from scipy.special import ndtr
 
 from .compilation import compiled, either
+from .pass_inputs import Memory
 
 NODES = np.arange(-48, 49).astype(np.float64) * 0.125  # z over +-6, step 0.125: K = 97
+NODES.flags.writeable = False
 DEAD = 50.0  # nodes this far (log) under the best one are not summed: below 2e-22 of it
 TINY = 1e-300
+LEAST_KEPT = 1e-4  # rho under which the memory is none, so that a place has a spread
 LEAST_SHARED = 1e-280  # mass that two lives of a place must have in common to be heard together
 HALF_LOG_2PI = 0.9189385332046727
 HALF_ROOT = math.sqrt(0.5)
@@ -195,19 +198,38 @@ def cell_mass(w):
 
 
 @compiled
-def memory_table(rho, z, table):
-    """Fill table (2, K, K): chance of a life's node k given the node j of its place, z = sqrt(rho) place +
-    sqrt(1 - rho) noise, in rows of j and in rows of k.
+def blank_memory(n):
+    """A memory of n nodes to be filled by ``remember``."""
+    return Memory(np.zeros((2, n, n)), np.zeros(n), np.zeros(n))
 
-    Any two lives of a place are then alike to rho, however many lie between them.
+
+@compiled
+def remember(rho, z, spread, memory):
+    """Fill the memory between the lives of a place; ``rho``: what two of one in the bulk have in common.
+
+    A life's standardised log rate is its place's, (1 - e) N(0, rho) + e N(0, k^2 - 1 + rho), and a
+    N(0, 1 - rho) of its own: lives are spread as the fleet is, any two of a place in the bulk are alike to
+    rho however many lie between them, and an outlying place stays one. z (K,): nodes; a place's lie at
+    sqrt(rho) z in the bulk, and reach as far as lives do.
     """
-    step = z[1] - z[0]
-    var = max(1.0 - rho, 0.25 * step * step)
-    share = math.sqrt(max(rho, 0.0))
+    step, x, e = z[1] - z[0], spread.mixture, spread.outlying
+    slope = np.ones(z.size)
+    slope[1:-1] = 0.5 * (x[2:] - x[:-2]) / step
+    slope[0], slope[-1] = slope[1], slope[-2]
+    among = max(rho, LEAST_KEPT)
+    share = math.sqrt(among)
+    place = share * z + (x - z)
     for j in range(z.size):
-        row = np.exp(-0.5 * (z - share * z[j]) ** 2 / var)
-        table[0, j] = row / np.sum(row)
-    table[1] = table[0].T
+        finest = 0.5 * step * slope[j]
+        row = np.exp(-0.5 * (x - place[j]) ** 2 / max(1.0 - rho, finest * finest)) * slope
+        memory.table[0, j] = row / np.sum(row)
+    memory.table[1] = memory.table[0].T
+    wide = among + spread.times * spread.times - 1.0
+    bulk = (1.0 - e) * np.exp(-0.5 * place * place / among) / share
+    far = e * np.exp(-0.5 * place * place / wide) / math.sqrt(wide)
+    memory.outlying[:] = far / np.maximum(bulk + far, TINY)
+    mass = (bulk + far) * (share + slope - 1.0)
+    memory.place[:] = mass / np.sum(mass)
 
 
 def _carried_loop(x, table, out):
@@ -226,9 +248,18 @@ _carried = either(_carried_loop, _carried_arrays)
 
 
 @compiled
-def _memory(mass, table, past, m, v, w, keep_level):
+def cause_gone(belief, memory):
+    """belief (K,) of a place's node once what made it wear otherwise was removed: an outlying place is drawn
+    anew.
+    """
+    gone = np.sum(belief * memory.outlying)
+    return belief * (1.0 - memory.outlying) + gone * memory.place
+
+
+@compiled
+def _next_life(mass, memory, past, m, v, w, is_break):
     """Begin the next life: its nodes' weights from all lives of the place before it; at a rate break the
-    level is kept, by moments at each new node.
+    level is kept, by moments at each new node, and a place that was outlying need not be so any more.
 
     mass (K,): belief of the life that ends. What its record alone says of its node, mass over the belief it
     began with, is carried to the place's node, where it joins what earlier lives said; where the two exclude
@@ -238,37 +269,39 @@ def _memory(mass, table, past, m, v, w, keep_level):
     said = np.where(mass > 1e-15, mass / np.maximum(past[1], TINY), 0.0)
     said /= np.max(said)
     here, new = np.zeros(n), np.zeros(n)
-    _carried(said, table[1], here)
+    _carried(said, memory.table[1], here)
     if not np.sum(past[0] * here) > LEAST_SHARED:
         past[0] = 1.0
-    _carried(past[0] * here, table[0], new)
-    if keep_level:
+    after = past[0] * here
+    if is_break:
+        after = cause_gone(after, memory)
+    _carried(after, memory.table[0], new)
+    if is_break:
         centre = np.sum(mass * m)
         off = m - centre
         at, mean, square = np.zeros(n), np.zeros(n), np.zeros(n)
-        _carried(said * off, table[1], at)
-        _carried(past[0] * at, table[0], mean)
+        _carried(said * off, memory.table[1], at)
+        _carried(cause_gone(past[0] * at, memory), memory.table[0], mean)
         at[:] = 0.0
-        _carried(said * (v + off * off), table[1], at)
-        _carried(past[0] * at, table[0], square)
+        _carried(said * (v + off * off), memory.table[1], at)
+        _carried(cause_gone(past[0] * at, memory), memory.table[0], square)
         mean /= np.maximum(new, TINY)
         m[:] = centre + mean
         v[:] = np.maximum(square / np.maximum(new, TINY) - mean * mean, 1e-12)
-    past[0] *= here
-    past[0] /= np.sum(past[0])
+    past[0] = after / np.sum(after)
     new = np.maximum(new / np.sum(new), TINY)
     past[1] = new
     w[:] = np.log(new)
 
 
 @compiled
-def run_one(op, du, a, b, c, jump, jump_var, first, last, r, table, past, beta, m, v, w, q):
+def run_one(op, du, a, b, c, jump, jump_var, first, last, r, memory, past, beta, m, v, w, q):
     """Filter events first..last of one bearing; m, v, w (K,) hold the prior and then the posterior.
 
     op (E,): what to do; du (E,): exposure since the event before, kh; a, b, c (E,): reading, its variance;
     low, high, variance; step mean, variance; level mean, variance (um, um2). jump, jump_var (E,): what
-    running in adds since the event before, and its variance. r (K,): um/kh at each node; table (2, K, K):
-    memory between lives; past (2, K): what is believed of the place's own node by the lives before, and of
+    running in adds since the event before, and its variance. r (K,): um/kh at each node; memory: see
+    ``remember``; past (2, K): what is believed of the place's own node by the lives before, and of
     the present life's when it began. w is left unnormalised; what is returned belongs to its total.
     """
     q[:] = 1.0
@@ -306,7 +339,7 @@ def run_one(op, du, a, b, c, jump, jump_var, first, last, r, table, past, beta, 
             q[:] = 1.0
             mass, total = cell_mass(w)
             constant += total
-            _memory(mass, table, past, m, v, w, what == BREAK)
+            _next_life(mass, memory, past, m, v, w, what == BREAK)
             if what == LIFE:
                 m[:] = a[e]
                 v[:] = b[e]

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from copy import copy
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import expit
 
 from . import rate_effects, shape
@@ -155,6 +157,16 @@ class Objective:
         self.shapes = np.array([s.name.startswith("warp ") for s in self.slots])
         self.own = [_class_of(s) for s in self.slots]
         self.bends_move = len(d.factors) > 0 or f.histories.n_bearings < 400
+
+    def of_slots(self, keep: NDArray[np.bool_]) -> Objective:
+        """The same posterior along some of its slots (P,), the others left as the base has them."""
+        part = copy(self)
+        part.slots = [slot for slot, kept in zip(self.slots, keep, strict=True) if kept]
+        part.own = [own for own, kept in zip(self.own, keep, strict=True) if kept]
+        part.mean, part.sd, part.fixed, part.shapes = (
+            x[keep] for x in (self.mean, self.sd, self.fixed, self.shapes)
+        )
+        return part
 
     def params(self, theta: FloatArray) -> Params:
         """The parameters at theta."""

@@ -35,3 +35,22 @@ class Priors(NamedTuple):
     m0: FloatArray  # starting level (um), its variance, and how far it leans on the rate
     v0: FloatArray
     lean: FloatArray
+
+
+class Spread(NamedTuple):
+    """How log rates are spread, in units of tau, at the K nodes of the grid; see ``shape``."""
+
+    x: FloatArray  # what tau multiplies, bent to the fleet's own spread
+    mixture: FloatArray  # the same without the bend: the outlying share alone, in which lives remember
+    outlying: float  # share of outlying rates, and how many times as widely they are spread
+    times: float
+
+
+class Memory(NamedTuple):
+    """What the lives of a place have in common, at K nodes of the place and of a life; see
+    ``grid.remember``.
+    """
+
+    table: FloatArray  # (2, K, K) chance of a life's node given its place's, in rows of either
+    place: FloatArray  # (K,) what is believed of a place's node before any life
+    outlying: FloatArray  # (K,) chance that a place at this node is an outlying one

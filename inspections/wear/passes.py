@@ -11,12 +11,13 @@ from .grid import (
     READ,
     _read,
     between,
+    blank_memory,
     ceilings,
     cell_mass,
     highest,
     live_range,
-    memory_table,
     rates,
+    remember,
     remembers,
     run_one,
     sharpness,
@@ -25,41 +26,39 @@ from .zeros import has_zeros, run_joint
 
 
 @compiled
-def run(steps, priors, linear, z, x, keep, w_out, m_out, v_out):
+def run(steps, priors, linear, z, spread, keep, w_out, m_out, v_out):
     """Filter every bearing; returns its log evidence (B,) and, with ``keep``, fills w, m, v (B, K).
 
     ``steps`` and ``priors``: see ``pass_inputs``; ``lean`` (B,) lets the starting level lean on the node
     (m0 + lean z): zero in service, used to check the filter against random-intercept-and-slope models.
-    x (K,) is what the spread of log rate multiplies at each node: z itself, or z bent to the fleet's own
-    spread of rates.
+    ``spread``: what the spread of log rate multiplies at each node, see ``pass_inputs``.
     """
     start, stop, op, du, a, b, c, jump, jump_var, zero = steps
     loc, tau, rho, beta, m0, v0, lean = priors
     n = loc.size
     evidence = np.zeros(n)
-    table = np.zeros((2, z.size, z.size))
-    told = np.nan
+    memory, told = blank_memory(z.size), np.nan
     m, v, w, q = np.zeros(z.size), np.zeros(z.size), np.zeros(z.size), np.zeros(z.size)
     past = np.zeros((2, z.size))
     prior = -0.5 * z * z
     prior -= np.log(np.sum(np.exp(prior)))
     fresh = np.exp(prior)
     for i in range(n):
-        r = rates(loc[i], tau[i], x, linear)
+        r = rates(loc[i], tau[i], spread.x, linear)
         m[:] = m0[i] + lean[i] * z
         v[:] = v0[i]
         w[:] = prior
         if rho[i] != told and remembers(op, start[i], stop[i]):
-            memory_table(rho[i], z, table)
+            remember(rho[i], z, spread, memory)
             told = rho[i]
-        past[:] = fresh
+        past[0], past[1] = memory.place, fresh
         if has_zeros(op, start[i], stop[i]):
             constant = run_joint(
-                op, du, a, b, c, jump, jump_var, zero, start[i], stop[i], r, table, past, beta[i], m, v, w
+                op, du, a, b, c, jump, jump_var, zero, start[i], stop[i], r, memory, past, beta[i], m, v, w
             )
         else:
             constant = run_one(
-                op, du, a, b, c, jump, jump_var, start[i], stop[i], r, table, past, beta[i], m, v, w, q
+                op, du, a, b, c, jump, jump_var, start[i], stop[i], r, memory, past, beta[i], m, v, w, q
             )
         if keep:
             w_out[i] = w
@@ -163,7 +162,7 @@ _ahead = either(_ahead_loop, _ahead_arrays)
 
 
 @compiled
-def surprises(steps, priors, z, x, out):
+def surprises(steps, priors, z, spread, out):
     """Fill out (E,) with each reading's distance from its forecast, in sds of the forecast."""
     start, stop, op, du, a, b, c, jump, jump_var, _ = steps
     loc, tau, rho, beta, m0, v0, _ = priors
@@ -172,14 +171,13 @@ def surprises(steps, priors, z, x, out):
     prior = -0.5 * z * z
     prior -= np.log(np.sum(np.exp(prior)))
     fresh = np.exp(prior)
-    table = np.zeros((2, z.size, z.size))
-    told = np.nan
+    memory, told = blank_memory(z.size), np.nan
     for i in range(loc.size):
         if rho[i] != told and remembers(op, start[i], stop[i]):
-            memory_table(rho[i], z, table)
+            remember(rho[i], z, spread, memory)
             told = rho[i]
-        past[:] = fresh
-        r = rates(loc[i], tau[i], x, False)
+        past[0], past[1] = memory.place, fresh
+        r = rates(loc[i], tau[i], spread.x, False)
         m[:] = m0[i]
         v[:] = v0[i]
         w[:] = prior
@@ -202,5 +200,5 @@ def surprises(steps, priors, z, x, out):
                 w -= 0.5 * np.log(q)
                 q[:] = 1.0
                 if op[e] != READ:
-                    run_one(op, du, a, b, c, jump, jump_var, e, e + 1, r, table, past, beta[i], m, v, w, q)
+                    run_one(op, du, a, b, c, jump, jump_var, e, e + 1, r, memory, past, beta[i], m, v, w, q)
                     q[:] = 1.0

@@ -15,8 +15,9 @@ from .forecast import look_ahead, replace_limits
 from .larger_end import Belief, believe_record
 from .normal import EIGHT_IN_TEN
 from .parameters import Params
+from .pass_inputs import Memory
 from .population import Population
-from .shape import bent
+from .shape import spread
 from .slips import rate_of
 from .unwritten import read_record
 from .zeros import has_zeros, run_joint
@@ -151,12 +152,12 @@ def smooth(f: Frame, p: Params, aside: NDArray[np.bool_]) -> tuple[FloatArray, F
         return np.zeros((0, 3)), np.zeros((0, 3))
     rate = rate_of(f, p)
     z, du = grid.NODES, f.spent(rate.start_hours, rate.curve)
-    r = grid.rates(rate.loc[0], rate.tau[0], bent(rate.warp, z, rate.outlying), False)
-    table = np.zeros((2, len(z), len(z)))
-    grid.memory_table(rate.rho[0], z, table)
+    apart, memory = spread(rate.warp, z, rate.outlying), grid.blank_memory(len(z))
+    r = grid.rates(rate.loc[0], rate.tau[0], apart.x, False)
+    grid.remember(rate.rho[0], z, apart, memory)
     m, v, w = np.full(len(z), work.m0[0]), np.full(len(z), work.v0[0]), -0.5 * z * z
     q, fresh = np.ones(len(z)), np.exp(w) / np.sum(np.exp(w))
-    past, own = np.stack([fresh, fresh]), []
+    past, own = np.stack([memory.place, fresh]), []
     first, joint = (m.copy(), v.copy(), w.copy()), bool(has_zeros(work.op, 0, n))
     states = []
     for e in range(n):
@@ -166,37 +167,48 @@ def smooth(f: Frame, p: Params, aside: NDArray[np.bool_]) -> tuple[FloatArray, F
         told = (work.op, du, work.a, work.b, work.c, work.jump, work.jump_var)
         if joint:  # the offsets are kept by going through the record again from its start
             m, v, w = first[0].copy(), first[1].copy(), first[2].copy()
-            past = np.stack([fresh, fresh])
-            run_joint(*told, work.zero, 0, e + 1, r, table, past, rate.beta[0], m, v, w)
+            past = np.stack([memory.place, fresh])
+            run_joint(*told, work.zero, 0, e + 1, r, memory, past, rate.beta[0], m, v, w)
         else:
-            grid.run_one(*told, e, e + 1, r, table, past, rate.beta[0], m, v, w, q)
+            grid.run_one(*told, e, e + 1, r, memory, past, rate.beta[0], m, v, w, q)
         if work.op[e] in (grid.LIFE, grid.BREAK):
-            own.append((ended, started))
+            own.append(Life(ended, started, work.op[e] == grid.BREAK))
         states.append((mb, vb, m.copy(), v.copy()))
-    own.append((grid.cell_mass(w)[0], past[1]))
-    return _backward(work, du, rate.beta[0], r, _by_whole_record(own, table[0], fresh), states)
+    own.append(Life(grid.cell_mass(w)[0], past[1], False))
+    return _backward(work, du, rate.beta[0], r, _by_whole_record(own, memory), states)
 
 
-def _by_whole_record(
-    own: list[tuple[FloatArray, FloatArray]], table: FloatArray, fresh: FloatArray
-) -> list[FloatArray]:
+@dataclass(frozen=True)
+class Life:
+    """Node weights (K,) of a life at its end and at its beginning; whether a cause removed ended it."""
+
+    mass: FloatArray
+    begun: FloatArray
+    cause_gone: bool
+
+
+def _by_whole_record(own: list[Life], memory: Memory) -> list[FloatArray]:
     """(L lists of K) node weights of each life of a place given all of them, in order.
 
-    ``own``: of each life the weights at its end and those it began with: their ratio is what its record alone
-    says. Given the place's node lives are independent, so a life's weights are its own record's times what
-    the place's node is believed to be by all others.
+    The ratio of a life's weights at its end and at its beginning is what its record alone says. Given the
+    place's node lives are independent, so a life's weights are its own record's times what the place's node
+    is believed to be by the lives before it and by those after, each passing what removed causes leave of it.
     """
-    said = [np.where(mass > 1e-15, mass / np.maximum(begun, 1e-300), 0.0) for mass, begun in own]
+    said = [np.where(one.mass > 1e-15, one.mass / np.maximum(one.begun, 1e-300), 0.0) for one in own]
     said = [x / x.max() for x in said]
-    there = [table @ x for x in said]
-    weights = []
-    for k, x in enumerate(said):
-        place = fresh.copy()
-        for j, other in enumerate(there):
-            place = place * other if j != k else place
-        mass = x * (place @ table)
-        weights.append(mass / mass.sum())
-    return weights
+    there = [memory.table[0] @ x for x in said]
+    before, after = [memory.place], [np.ones(len(memory.place))]
+    for one, heard in zip(own[:-1], there[:-1], strict=True):
+        belief = before[-1] * heard
+        belief = grid.cause_gone(belief, memory) if one.cause_gone else belief
+        before.append(belief / belief.sum())
+    for one, heard in zip(own[-2::-1], there[:0:-1], strict=True):
+        told = after[-1] * heard
+        if one.cause_gone:
+            told = told * (1.0 - memory.outlying) + memory.outlying * (memory.place @ told)
+        after.append(told / told.max())
+    weights = [x * ((a * b) @ memory.table[0]) for x, a, b in zip(said, before, reversed(after), strict=True)]
+    return [mass / mass.sum() for mass in weights]
 
 
 def _backward(work, du, beta, r, lives, states) -> tuple[FloatArray, FloatArray]:

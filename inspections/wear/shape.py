@@ -8,7 +8,8 @@ that of the median; x has unit variance, so tau stays the spread of log rates.
 
 A few bearings wear several times faster than the rest (misaligned, starved of oil). Standardised log rates
 are then (1 - e) N(0, 1) + e N(0, k^2): z stays standard normal on its nodes, and what it multiplies is the
-mixture's quantile Q(Phi(z)). tau stays the spread of the bulk. See docs/wear-model.md, section 3.
+mixture's quantile Q(Phi(z)). tau stays the spread of the bulk. A bearing is outlying by its place, so
+that its next life is too. See docs/wear-model.md, section 3.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ import numpy as np
 from scipy.special import log_ndtr
 
 from .arrays import FloatArray
+from .pass_inputs import Spread
 
 KNOTS = np.array([-2.25, -1.5, -0.75, 0.0, 0.75, 1.5, 2.25])
 PRIOR_SD = 0.3  # of theta at each knot: a design assumption with no published source
@@ -36,6 +38,11 @@ def bent(warp: tuple[float, ...], nodes: FloatArray, outlying: float = 0.0) -> F
     """
     bend = _bent(warp, float(nodes[0]), float(nodes[-1]), len(nodes)) if warp else nodes
     return _stretched(outlying, tuple(bend.tolist())) if outlying > 0 else bend
+
+
+def spread(warp: tuple[float, ...], nodes: FloatArray, outlying: float = 0.0) -> Spread:
+    """How log rates are spread over evenly spaced nodes z (K,), with and without the learned bend."""
+    return Spread(bent(warp, nodes, outlying), bent((), nodes, outlying), outlying, OUTLYING_TIMES)
 
 
 def spread_beyond(outlying: float) -> float:

@@ -18,7 +18,7 @@ from .arrays import FloatArray, IntArray, Kind
 from .belief import Rate, chunks, evidence, pass_inputs, rate_under
 from .event_effects import WIDE_SHARE, Frame, Work, frame, lay_out
 from .parameters import Params
-from .shape import bent
+from .shape import spread
 
 LOOKED_AT = 3.2  # sds from its forecast at which a reading's life is weighed
 CHANCE = 0.005  # of one reading being a slip: a design assumption with no published source
@@ -40,10 +40,10 @@ def distances(f: Frame, work: Work, rate: Rate) -> FloatArray:
     """(E,) each reading's distance from the forecast before it, in sds; 0 where there is no reading."""
     out = np.zeros(len(work.op))
     start, stop = f.histories.start[:-1], f.histories.start[1:]
-    x, du = bent(rate.warp, grid.NODES, rate.outlying), f.spent(rate.start_hours, rate.curve)
+    apart, du = spread(rate.warp, grid.NODES, rate.outlying), f.spent(rate.start_hours, rate.curve)
     for s in chunks(len(start), False):
         inputs = pass_inputs(work, rate, du, start[s], stop[s], np.zeros(s.stop - s.start), s)
-        passes.surprises(*inputs, grid.NODES, x, out)
+        passes.surprises(*inputs, grid.NODES, apart, out)
     return out
 
 

@@ -22,7 +22,7 @@ from .grid import (
     SKIP,
     STEP,
     _censor,
-    _memory,
+    _next_life,
     cell_mass,
 )
 
@@ -77,7 +77,7 @@ def _free(mean, cov):
 
 
 @compiled
-def run_joint(op, du, a, b, c, jump, jump_var, zero, first, last, r, table, past, beta, m, v, w):
+def run_joint(op, du, a, b, c, jump, jump_var, zero, first, last, r, memory, past, beta, m, v, w):
     """``grid.run_one`` for a bearing whose wall or shaft drop was measured; zero (E,) numbers their series
     from 0.
 
@@ -107,7 +107,7 @@ def run_joint(op, du, a, b, c, jump, jump_var, zero, first, last, r, table, past
             if what in (LIFE, BREAK):
                 mass, total = cell_mass(w)
                 constant += total
-                _memory(mass, table, past, mean[0], cov[0, 0], w, what == BREAK)
+                _next_life(mass, memory, past, mean[0], cov[0, 0], w, what == BREAK)
             if what in (LIFE, LEVEL):
                 mean[0] = a[e]
                 cov[0, 0] = b[e]

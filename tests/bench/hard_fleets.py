@@ -208,7 +208,7 @@ CASES: dict[str, tuple[int, Maker]] = {
     "four classes, one x^2": (6, lambda seed: curved(Curve(240, 2.0, 0.25, classes=4), seed)),
     "four classes, one x^1.5": (6, lambda seed: curved(Curve(240, 1.5, 0.25, classes=4), seed)),
     "four classes, one x^0.5": (6, lambda seed: curved(Curve(240, 0.5, 0.25, classes=4), seed)),
-    "one x4 in 60": (8, lambda seed: outlying(replace(ALIKE, outlier=4.0), seed)),
+    "one x4 in 60": (40, lambda seed: outlying(replace(ALIKE, outlier=4.0), seed)),
     "one x6 in 200": (8, lambda seed: outlying(replace(ALIKE, n=200, outlier=6.0), seed)),
     "one x5 in 330": (8, lambda seed: outlying(replace(ALIKE, n=330, sd=0.3, outlier=5.0), seed)),
     "shells unwritten": (6, lambda seed: apart(UNWRITTEN, seed)),

@@ -4,6 +4,8 @@ many lie between them.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.stats import multivariate_normal, norm
@@ -13,7 +15,8 @@ from inspections.wear.arrays import build
 from inspections.wear.belief import Rate, believe, evidence, rate_under
 from inspections.wear.event_effects import Frame, Work, frame, lay_out
 from inspections.wear.parameters import Params
-from inspections.wear.path import _by_whole_record
+from inspections.wear.path import Life, _by_whole_record
+from inspections.wear.shape import OUTLYING_TIMES, spread
 
 from .makers import LEAD, Kind, event, reading
 
@@ -39,14 +42,16 @@ def three_lives() -> tuple[Frame, Work, Rate]:
     return f, work, Rate(np.array([LOC]), np.array([TAU]), np.array([RHO]), np.array([0.0]))
 
 
-def closed_form() -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Mean and covariance of all readings, the readings, and their covariance with the third life's rate."""
+def closed_form(beyond: float = 0.0) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Mean and covariance of all readings, the readings, and their covariance with the third life's rate;
+    ``beyond`` is what the place's variance has over that of the bulk, in tau^2.
+    """
     life = np.repeat(np.arange(3), [len(x) for x in LIVES])
     u, y = (np.array([row[k] for x in LIVES for row in x]) for k in (0, 1))
     same = life[:, None] == life
-    alike = TAU**2 * np.where(same, 1.0, RHO)
+    alike = TAU**2 * (beyond + np.where(same, 1.0, RHO))
     cov = alike * np.outer(u, u) + NEW_SD**2 * same + SD**2 * np.eye(len(u))
-    return NEW + LOC * u, cov, y, u * TAU**2 * np.where(life == 2, 1.0, RHO)
+    return NEW + LOC * u, cov, y, u * TAU**2 * (beyond + np.where(life == 2, 1.0, RHO))
 
 
 def test_the_evidence_of_three_lives_is_that_of_lives_all_alike_to_each_other():
@@ -66,16 +71,63 @@ def test_the_third_lifes_rate_rests_on_both_lives_before_it():
     assert between[0] == pytest.approx(TAU**2 - gain @ with_rate, rel=1e-2)
 
 
+@pytest.mark.parametrize("share", [0.02, 0.1])
+def test_where_some_places_are_outlying_three_lives_are_a_mixture_of_two_closed_forms(share):
+    """A place is of the bulk or an outlying one, and all its lives with it: evidence and the third life's
+    rate.
+    """
+    f, work, rate = three_lives()
+    logs, middles = [], []
+    for weight, beyond in ((1.0 - share, 0.0), (share, OUTLYING_TIMES**2 - 1.0)):
+        mean, cov, y, with_rate = closed_form(beyond)
+        logs.append(np.log(weight) + multivariate_normal(mean, cov).logpdf(y))
+        middles.append(LOC + with_rate @ np.linalg.solve(cov, y - mean))
+    mixed = replace(rate, outlying=share)
+    assert evidence(f, work, mixed, linear=True)[0] == pytest.approx(np.logaddexp(*logs), abs=5e-3)
+    of_bulk = 1.0 / (1.0 + np.exp(logs[1] - logs[0]))
+    want = of_bulk * middles[0] + (1.0 - of_bulk) * middles[1]
+    cloud = believe(f, work, mixed, np.zeros(1), linear=True)
+    assert cloud.moments(crossing.RATE)[0][0] == pytest.approx(want, abs=5e-3)
+
+
+@pytest.mark.parametrize("rho", [0.0, 0.2, 0.6, 0.9, 0.995])
+@pytest.mark.parametrize("share", [0.0, 0.01, 0.1])
+def test_lives_of_places_are_spread_as_the_fleet_is(rho, share):
+    memory, z = grid.blank_memory(len(grid.NODES)), grid.NODES
+    grid.remember(rho, z, spread((), z, share), memory)
+    assert np.cumsum(memory.place @ memory.table[0]) == pytest.approx(norm.cdf(z + 0.0625), abs=2e-3)
+
+
+def two_fast_lives(between: Kind) -> float:
+    """um/kh expected of a third stretch, of which nothing is read, after two that wore four times as fast as
+    its peers do (1 um/kh, spread 0.15); ``between``: what ended the second.
+    """
+    rows = [event(Kind.NEW_LIFE, 0.0), *[reading(u, NEW + 4.0 * u) for u in (0.0, 10.0, 20.0, 30.0)]]
+    rows += [event(Kind.NEW_LIFE, 30.0), *[reading(30.0 + u, NEW + 4.0 * u) for u in (0.0, 10.0, 20.0, 30.0)]]
+    f = frame(build([({"fitting_um": NEW, "fresh": True}, [*rows, event(between, 60.0)])], [LEAD]))
+    p = Params(tau=0.15, rho=0.5, outlying=0.02, beta=0.1, method_sd={"lead wire": SD})
+    cloud = believe(f, lay_out(f, p), rate_under(p, np.zeros(1), np.zeros(1)), np.zeros(1))
+    return float(cloud.moments(crossing.RATE)[0][0])
+
+
+def test_a_place_whose_shells_wear_four_times_as_fast_has_its_next_one_wear_so():
+    assert two_fast_lives(Kind.NEW_LIFE) == pytest.approx(4.0, rel=0.1)
+
+
+def test_once_its_cause_is_removed_such_a_place_is_like_its_peers_again():
+    assert two_fast_lives(Kind.RATE_BREAK) < 1.5
+
+
 def test_the_drawn_path_takes_each_lifes_rate_from_all_lives():
     z = grid.NODES
     said, sd = np.array([1.2, -0.4, 0.6]), np.array([0.5, 0.7, 1.5])
-    table = np.zeros((2, len(z), len(z)))
-    grid.memory_table(RHO, z, table)
+    memory = grid.blank_memory(len(z))
+    grid.remember(RHO, z, spread((), z), memory)
     fresh = norm.pdf(z) / norm.pdf(z).sum()
-    own = [(x / x.sum(), fresh) for x in fresh * norm.pdf(said[:, None], z, sd[:, None])]
+    own = [Life(x / x.sum(), fresh, False) for x in fresh * norm.pdf(said[:, None], z, sd[:, None])]
     alike = np.where(np.eye(3) > 0, 1.0, RHO)
     want = alike @ np.linalg.solve(alike + np.diag(sd**2), said)
-    got = [weights @ z for weights in _by_whole_record(own, table[0], fresh)]
+    got = [weights @ z for weights in _by_whole_record(own, memory)]
     assert got == pytest.approx(want, abs=1e-5)
 
 

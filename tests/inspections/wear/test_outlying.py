@@ -14,6 +14,7 @@ from inspections.wear.fit import fit_fleet
 from inspections.wear.forecast import forecast
 from inspections.wear.shape import OUTLYING_TIMES, bent
 from inspections.wear.slips import likely_slips
+from tests.bench.worlds import WORLDS, make, smaller
 
 from .makers import event, reading
 
@@ -71,3 +72,14 @@ def test_the_peers_of_an_outlier_keep_their_spread():
     params = fit_fleet(one_fast_among(80, 6.0, 4)[0], carry=False).main.designs[0]
     assert params.tau == pytest.approx(0.15, abs=0.08)
     assert 0.0 < params.outlying < 0.15
+
+
+def test_two_kinds_of_bearings_are_not_fitted_as_one_wide_kind():
+    """Five in six wear alike (spread 0.25), the sixth four times as fast in every life: a place keeps its
+    kind, and its lives have half of the rest in common.
+    """
+    fleet = make(smaller(WORLDS["two kinds"], 60), 2).histories
+    params = fit_fleet(fleet, carry=False).main.designs[0]
+    assert params.tau == pytest.approx(0.25, abs=0.08)
+    assert params.outlying > 0.1
+    assert params.rho == pytest.approx(0.5, abs=0.25)

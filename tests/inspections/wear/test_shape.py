@@ -40,7 +40,8 @@ def test_a_finer_grid_sees_the_same_bend():
 def test_a_fleet_of_two_kinds_shows_its_gap_and_a_plain_one_hardly_bends():
     two = fit_fleet(make(smaller(WORLDS["two kinds"], 500), 6).histories).main
     assert two.converged
-    slope = np.diff(bent(two.designs[0].warp, grid.NODES)) / np.diff(grid.NODES)
+    p = two.designs[0]
+    slope = np.diff(bent(p.warp, grid.NODES, p.outlying)) / np.diff(grid.NODES)
     gap = float(grid.NODES[int(np.argmax(slope))])
     assert slope.max() > 3.0 and 0.5 < gap < 1.8  # the fast sixth begins at z = 1
     plain = fit_fleet(make(smaller(WORLDS["plain"], 500), 6).histories).main

@@ -17,6 +17,7 @@ from inspections.wear.fit import fit_fleet
 from inspections.wear.forecast import forecast
 from inspections.wear.parameters import Params
 from inspections.wear.path import path
+from inspections.wear.shape import spread
 from inspections.wear.zeros import FREE_UM, run_joint
 from tests.bench.worlds import WORLDS, make, smaller
 
@@ -66,15 +67,15 @@ def test_the_way_with_zeros_and_the_way_without_agree_where_there_is_no_wall():
     p = Params()
     work, z = lay_out(f, p), grid.NODES
     r = np.exp(0.7 + 0.5 * z)
-    table = np.zeros((2, len(z), len(z)))
-    grid.memory_table(0.5, z, table)
+    memory = grid.blank_memory(len(z))
+    grid.remember(0.5, z, spread((), z), memory)
     one = [np.full(len(z), work.m0[0]), np.full(len(z), work.v0[0]), -0.5 * z * z]
     other = [x.copy() for x in one]
     told = (work.op, f.du, work.a, work.b, work.c, work.jump, work.jump_var)
     n = len(work.op)
     fresh = np.exp(-0.5 * z * z) / np.sum(np.exp(-0.5 * z * z))
-    a = grid.run_one(*told, 0, n, r, table, np.stack([fresh, fresh]), 1.0, *one, np.ones(len(z)))
-    b = run_joint(*told, work.zero, 0, n, r, table, np.stack([fresh, fresh]), 1.0, *other)
+    a = grid.run_one(*told, 0, n, r, memory, np.stack([memory.place, fresh]), 1.0, *one, np.ones(len(z)))
+    b = run_joint(*told, work.zero, 0, n, r, memory, np.stack([memory.place, fresh]), 1.0, *other)
     for x, y in zip(one, other, strict=True):
         assert x == pytest.approx(y, rel=1e-9, abs=1e-9)
     assert a == pytest.approx(b, abs=1e-9)
