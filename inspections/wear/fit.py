@@ -31,6 +31,7 @@ MOST_WITH_OWN_CURVE = (
 )  # of a pool's bearings; more of them, and the fleet's own exponent has to explain them
 CLIMBS = 4  # at most, each with the slips, accounts and votes that the one before left
 FEW_APART = {"log_tau": float(np.log(0.2)), "logit_outlying": float(logit(0.1))}  # the second start of a fit
+PLAINLY = 0.05  # nats a bearing by which it has to end higher: two kinds four times apart do by 0.3
 ABSURD = -60.0  # log evidence a reading: ten standard deviations off on average
 
 
@@ -176,19 +177,23 @@ def _fit(f: Frame, plain: Pool, known: Pool | None, threads: bool, carry: bool) 
 
 
 def _two_starts(o: Objective, theta: FloatArray, u: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """The higher of two climbs along all numbers but the bend of rates: from where the fit begins, and from a
-    fleet of bearings alike with a tenth of them far apart.
+    """Where a first fit goes on from: two climbs along all numbers but the bend of rates, from where the fit
+    begins and from a fleet of bearings alike with a tenth of them far apart.
 
     Two kinds of bearings are one wide kind, or a narrow one and outlying ones, and a climb along the bend
-    ends at whichever it is nearer.
+    ends at whichever it is nearer. The second is taken where the record holds it plainly for likelier.
     """
     free = ~o.shapes
     plain, names = o.of_slots(free), [slot.name for slot in o.slots]
     other = theta.copy()
     other[[names.index(name) for name in FEW_APART]] = list(FEW_APART.values())
-    climbs = [climb(plain, start[free], u)[:2] for start in (theta, other)]
+    (one, at_one), (two, at_two) = (climb(plain, start[free], u)[:2] for start in (theta, other))
+    plainly = PLAINLY * o.f.histories.n_bearings
     theta = theta.copy()
-    theta[free], u = max(climbs, key=lambda at: np.nan_to_num(plain.value(*at), nan=-np.inf))
+    if plain.value(two, at_two) > plain.value(one, at_one) + plainly:
+        theta[free], u = two, at_two
+    else:
+        theta[free], u = one, at_one
     return theta, u
 
 

@@ -19,6 +19,7 @@ NODES.flags.writeable = False
 DEAD = 50.0  # nodes this far (log) under the best one are not summed: below 2e-22 of it
 TINY = 1e-300
 LEAST_KEPT = 1e-4  # rho under which the memory is none, so that a place has a spread
+CURED = 0.5  # of outlying places, at a rate break: a design assumption with no published source
 LEAST_SHARED = 1e-280  # mass that two lives of a place must have in common to be heard together
 HALF_LOG_2PI = 0.9189385332046727
 HALF_ROOT = math.sqrt(0.5)
@@ -248,12 +249,12 @@ _carried = either(_carried_loop, _carried_arrays)
 
 
 @compiled
-def cause_gone(belief, memory):
-    """belief (K,) of a place's node once what made it wear otherwise was removed: an outlying place is drawn
-    anew.
+def after_break(belief, memory):
+    """belief (K,) of a place's node after a rate break: an outlying place may have lost what made it one,
+    and is then drawn anew.
     """
-    gone = np.sum(belief * memory.outlying)
-    return belief * (1.0 - memory.outlying) + gone * memory.place
+    gone = CURED * memory.outlying
+    return belief * (1.0 - gone) + np.sum(belief * gone) * memory.place
 
 
 @compiled
@@ -274,17 +275,17 @@ def _next_life(mass, memory, past, m, v, w, is_break):
         past[0] = 1.0
     after = past[0] * here
     if is_break:
-        after = cause_gone(after, memory)
+        after = after_break(after, memory)
     _carried(after, memory.table[0], new)
     if is_break:
         centre = np.sum(mass * m)
         off = m - centre
         at, mean, square = np.zeros(n), np.zeros(n), np.zeros(n)
         _carried(said * off, memory.table[1], at)
-        _carried(cause_gone(past[0] * at, memory), memory.table[0], mean)
+        _carried(after_break(past[0] * at, memory), memory.table[0], mean)
         at[:] = 0.0
         _carried(said * (v + off * off), memory.table[1], at)
-        _carried(cause_gone(past[0] * at, memory), memory.table[0], square)
+        _carried(after_break(past[0] * at, memory), memory.table[0], square)
         mean /= np.maximum(new, TINY)
         m[:] = centre + mean
         v[:] = np.maximum(square / np.maximum(new, TINY) - mean * mean, 1e-12)

@@ -180,11 +180,11 @@ def smooth(f: Frame, p: Params, aside: NDArray[np.bool_]) -> tuple[FloatArray, F
 
 @dataclass(frozen=True)
 class Life:
-    """Node weights (K,) of a life at its end and at its beginning; whether a cause removed ended it."""
+    """Node weights (K,) of a life at its end and at its beginning; whether a rate break ended it."""
 
     mass: FloatArray
     begun: FloatArray
-    cause_gone: bool
+    broken: bool
 
 
 def _by_whole_record(own: list[Life], memory: Memory) -> list[FloatArray]:
@@ -192,7 +192,7 @@ def _by_whole_record(own: list[Life], memory: Memory) -> list[FloatArray]:
 
     The ratio of a life's weights at its end and at its beginning is what its record alone says. Given the
     place's node lives are independent, so a life's weights are its own record's times what the place's node
-    is believed to be by the lives before it and by those after, each passing what removed causes leave of it.
+    is believed to be by the lives before it and by those after, each passing what rate breaks leave of it.
     """
     said = [np.where(one.mass > 1e-15, one.mass / np.maximum(one.begun, 1e-300), 0.0) for one in own]
     said = [x / x.max() for x in said]
@@ -200,12 +200,13 @@ def _by_whole_record(own: list[Life], memory: Memory) -> list[FloatArray]:
     before, after = [memory.place], [np.ones(len(memory.place))]
     for one, heard in zip(own[:-1], there[:-1], strict=True):
         belief = before[-1] * heard
-        belief = grid.cause_gone(belief, memory) if one.cause_gone else belief
+        belief = grid.after_break(belief, memory) if one.broken else belief
         before.append(belief / belief.sum())
     for one, heard in zip(own[-2::-1], there[:0:-1], strict=True):
         told = after[-1] * heard
-        if one.cause_gone:
-            told = told * (1.0 - memory.outlying) + memory.outlying * (memory.place @ told)
+        if one.broken:
+            gone = grid.CURED * memory.outlying
+            told = told * (1.0 - gone) + gone * (memory.place @ told)
         after.append(told / told.max())
     weights = [x * ((a * b) @ memory.table[0]) for x, a, b in zip(said, before, reversed(after), strict=True)]
     return [mass / mass.sum() for mass in weights]
